@@ -1,0 +1,70 @@
+"""Start the window or run one command: ``gritline`` and ``python -m app`` are the same program."""
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from app.cli import COMMANDS
+from measure import __version__
+from measure.errors import Cancelled, KnownError
+
+EXIT_DONE, EXIT_CHECK_FAILED, EXIT_BAD_INPUT, EXIT_STOPPED = 0, 1, 2, 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="gritline",
+        description="How coarse is this paste, and will a tongue feel it? Without a command the window opens.",
+        epilog="gritline STUDY.gritline opens a study in the window.",
+    )
+    parser.add_argument("--version", action="version", version=f"gritline {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, text in COMMANDS.items():
+        sub = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+        importlib.import_module(f"app.cli.{name}").add_arguments(sub)
+    return parser
+
+
+def _open_window(arguments: Sequence[str]) -> int:
+    from app.application import run_window
+
+    return run_window(list(arguments))
+
+
+def _run_command(arguments: Sequence[str]) -> int:
+    parsed = _parser().parse_args(arguments)
+    try:
+        return importlib.import_module(f"app.cli.{parsed.command}").run(parsed)
+    except KnownError as error:
+        print(f"gritline: {error.text}", file=sys.stderr)  # noqa: T201
+        return EXIT_BAD_INPUT
+    except (Cancelled, KeyboardInterrupt):
+        print("gritline: stopped", file=sys.stderr)  # noqa: T201
+        return EXIT_STOPPED
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the program.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Without the program name; the process's own by default.
+
+    Returns
+    -------
+    int
+        0 done, 1 done but a check failed, 2 bad input.
+    """
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    if arguments and (arguments[0] in COMMANDS or arguments[0] in {"-h", "--help", "--version"}):
+        return _run_command(arguments)
+    return _open_window(arguments)
+
+
+if __name__ == "__main__":
+    import multiprocessing
+
+    multiprocessing.freeze_support()
+    sys.exit(main())

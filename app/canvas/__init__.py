@@ -1,0 +1,1 @@
+"""The picture, its outlines and the hand tools."""

@@ -1,0 +1,13 @@
+"""The commands, one module each; none imports Qt.
+
+Each module offers ``add_arguments(parser)`` and ``run(args) -> int`` and keeps heavy imports inside ``run``.
+"""
+
+COMMANDS: dict[str, str] = {
+    "demo": "measure the sample batches, end to end, into a new study",
+    "scale": "find micrometres per pixel from a picture of a stage micrometer",
+    "measure": "measure pictures: particles, fields and sizes",
+    "sizes": "size distribution of a particle table, with intervals",
+    "plan": "pieces, fields and dilution for a wanted error",
+    "export": "write a study's tables to a folder",
+}

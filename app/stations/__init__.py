@@ -1,0 +1,1 @@
+"""The steps of the work in the window, one module each."""

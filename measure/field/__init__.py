@@ -1,0 +1,1 @@
+"""One picture in, particles out."""

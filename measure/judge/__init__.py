@@ -1,0 +1,1 @@
+"""Sizes in, verdicts, comparisons and tasting results out."""

@@ -1,0 +1,1 @@
+"""Drawn micrographs with known truth, for the demo, the tests and the accuracy benchmark."""

@@ -1,0 +1,1 @@
+"""A stage micrometer's picture in, micrometres per pixel with its uncertainty out."""

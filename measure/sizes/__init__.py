@@ -1,0 +1,1 @@
+"""Particles in, size distributions with intervals out."""
