@@ -1,0 +1,132 @@
+"""Tables to CSV, XLSX and Parquet, and the particle table back again.
+
+A table is an ordered mapping of column names to equally long sequences. Every file is written whole or not at all.
+"""
+
+import csv
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.safe_write import written_beside
+
+AnyTable = Mapping[str, Sequence | np.ndarray]
+
+# a spreadsheet would run text that starts so as a formula
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def safe_text(text: str) -> str:
+    """Return text that no spreadsheet will run as a formula (a quote mark is put before it).
+
+    Examples
+    --------
+    >>> safe_text("=1+1"), safe_text("pass 3")
+    ("'=1+1", 'pass 3')
+    """
+    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+
+
+def _cell(value: object, decimal: str) -> str:
+    if isinstance(value, (float, np.floating)):
+        if not math.isfinite(value):
+            return ""
+        text = f"{float(value):.7g}"
+        return text if decimal == "." else text.replace(".", decimal)
+    if isinstance(value, (bool, np.bool_)):
+        return "1" if value else "0"
+    if value is None:
+        return ""
+    return safe_text(value) if isinstance(value, str) else str(value)
+
+
+def write_csv(path: Path | str, table: AnyTable, *, delimiter: str = ",", decimal: str = ".") -> None:
+    """Write a table as CSV (UTF-8, RFC 4180); not-a-number becomes an empty cell.
+
+    Raises
+    ------
+    InvalidInput
+        If the file cannot be written, or decimal mark and delimiter are the same.
+    """
+    if delimiter == decimal:
+        raise InvalidInput("The decimal mark and the separator of a table cannot be the same sign.")
+    columns = [_text_column(values, decimal) for values in table.values()]
+    with written_beside(path) as beside, beside.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, delimiter=delimiter)
+        writer.writerow(table.keys())
+        writer.writerows(zip(*columns, strict=True))
+
+
+def _text_column(values: Sequence | np.ndarray, decimal: str) -> list[str]:
+    plain = values.tolist() if isinstance(values, np.ndarray) else values
+    return [_cell(v, decimal) for v in plain]
+
+
+def write_xlsx(path: Path | str, sheets: Mapping[str, tuple[AnyTable, Mapping[str, str]]]) -> None:
+    """Write tables as sheets of one workbook: a names row, a units row, both frozen.
+
+    Parameters
+    ----------
+    path : path
+        File to write.
+    sheets : mapping of str to (table, units)
+        Sheet name to its table and the unit of each column ("" where none).
+
+    Raises
+    ------
+    InvalidInput
+        If the file cannot be written.
+    """
+    import xlsxwriter
+
+    with written_beside(path) as beside:
+        options = {"nan_inf_to_errors": False, "strings_to_formulas": False, "strings_to_urls": False}
+        book = xlsxwriter.Workbook(str(beside), options)
+        head = book.add_format({"bold": True, "bottom": 1})
+        unit = book.add_format({"italic": True, "font_color": "#555555"})
+        for name, (table, units) in sheets.items():
+            sheet = book.add_worksheet(name[:31])
+            sheet.freeze_panes(2, 0)
+            for place, (column, values) in enumerate(table.items()):
+                sheet.write_string(0, place, column, head)
+                sheet.write_string(1, place, units.get(column, ""), unit)
+                sheet.set_column(place, place, max(8, min(28, len(column) + 1)))
+                _write_cells(sheet, place, values)
+        book.close()
+
+
+def _write_cells(sheet: object, place: int, values: Sequence | np.ndarray) -> None:
+    plain = values.tolist() if isinstance(values, np.ndarray) else values
+    for row, value in enumerate(plain, start=2):
+        if isinstance(value, str):
+            if value:
+                sheet.write_string(row, place, safe_text(value))
+        elif value is not None and math.isfinite(value):
+            sheet.write_number(row, place, float(value))
+
+
+def write_parquet(path: Path | str, table: AnyTable) -> None:
+    """Write a table as Parquet.
+
+    Raises
+    ------
+    InvalidInput
+        If the package that writes Parquet is not installed, or the file cannot be written.
+    """
+    try:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ImportError as error:
+        raise InvalidInput(
+            "Parquet needs one more package: install Gritline with its extra named parquet, "
+            "or choose CSV or XLSX."
+        ) from error
+    with written_beside(path) as beside:
+        pq.write_table(pa.table({k: _plain(v) for k, v in table.items()}), beside)
+
+
+def _plain(values: Sequence | np.ndarray) -> list | np.ndarray:
+    return values.tolist() if isinstance(values, np.ndarray) and values.dtype == object else values
