@@ -15,7 +15,7 @@ EXIT_DONE, EXIT_CHECK_FAILED, EXIT_BAD_INPUT, EXIT_STOPPED = 0, 1, 2, 130
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="gritline",
-        description="How coarse is this paste, and will a tongue feel it? Without a command the window opens.",
+        description="How coarse is this paste? Will a tongue feel it? Without a command the window opens.",
         epilog="gritline STUDY.gritline opens a study in the window.",
     )
     parser.add_argument("--version", action="version", version=f"gritline {__version__}")

@@ -1,4 +1,4 @@
-"""Settings every test shares: no screen needed, one thread for pictures, settings kept out of the user's folders."""
+"""Settings every test shares: no screen needed, settings kept out of the user's folders."""
 
 import os
 

@@ -9,6 +9,7 @@ from functools import lru_cache
 from measure.errors import KnownError
 from measure.model import FieldResult, FieldSettings, Frame, Picture, Scale
 from measure.progress import SILENT, Progress
+from measure.safe_write import make_folder
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
 from measure.sizes.volume import VolumeModels
 
@@ -46,7 +47,7 @@ class FieldJob:
     name: str
     batch: str
     scale: Scale
-    settings: FieldSettings = FieldSettings()
+    settings: FieldSettings = field(default_factory=FieldSettings)
     models: VolumeModels = field(default_factory=VolumeModels)
     blank_path: str | None = None
     overlay_path: str | None = None
@@ -216,6 +217,7 @@ def _blank(path: str) -> Picture:
 def _write_overlay(path: str, picture: Picture, result: FieldResult) -> None:
     from measure.output.overlay import draw_overlay, write_picture
 
+    make_folder(os.path.dirname(path))
     write_picture(path, draw_overlay(picture, result.particles))
 
 

@@ -1,6 +1,7 @@
 """Tables to CSV, XLSX and Parquet, and the particle table back again.
 
-A table is an ordered mapping of column names to equally long sequences. Every file is written whole or not at all.
+A table is an ordered mapping of column names to equally long sequences. Every file is written whole or
+not at all.
 """
 
 import csv

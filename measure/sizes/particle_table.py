@@ -46,9 +46,7 @@ TABLE_COLUMNS: dict[str, Column] = {
     "touching": Column("i", "", "1: cut from a touching cluster"),
     "edge_width_px": Column("f", "px", "10-90 % width of the edge"),
     "doubt": Column("f", "1", "0..1, how unsure the tool is of this particle"),
-    "size_uncertainty_um": Column(
-        "f", "µm", "standard uncertainty of x_A from the edge alone, without the scale"
-    ),
+    "size_uncertainty_um": Column("f", "µm", "standard uncertainty of x_A from the edge alone"),
     "kind_doubt": Column("f", "1", "0..1, how unsure the kind is"),
     "kind_by_hand": Column("i", "", "1: kind set by hand"),
     "flags": Column("s", "", "names of the flags raised"),

@@ -1,0 +1,195 @@
+"""The work behind ``gritline measure``: check everything first, measure, then write."""
+
+import argparse
+import contextlib
+import json
+import tempfile
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+
+from measure.output.run_sizes import sizes_of_table
+
+from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
+from measure.errors import InvalidInput
+from measure.model import FieldSettings, Scale
+from measure.output.field_run import FieldJob, FieldOutcome, measure_many, workers_for
+from measure.output.parts import Parts, fingerprint
+from measure.picture_file import list_pictures, read_picture
+from measure.safe_write import check_folder_place, make_folder, write_text
+from measure.scale import check_um_per_px, read_scale
+
+
+@dataclass
+class _Plan:
+    jobs: list[FieldJob]
+    keys: list[str]
+    warnings: list[str]
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check, measure, write; 0 done, 1 when a picture was passed over.
+
+    Raises
+    ------
+    InvalidInput
+        If an option or every picture is unusable; nothing is written then.
+    """
+    scale = _scale(args)
+    out = check_folder_place(args.out) if args.out else None
+    refuse(bool(args.overlays) and out is None, "--overlays needs a folder to draw into; add --out DIR.")
+    refuse(
+        args.jobs is not None and args.jobs < 1,
+        f"--jobs {args.jobs} is not a number of processes; use 1 or more.",
+    )
+    plan = _plan(args, scale, out)
+    with contextlib.ExitStack() as stack:
+        study = _open_study(args, stack)
+        executor = _cluster(args.cluster, stack) if args.cluster else None
+        folder = out if out is not None else Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        return _measure(args, plan, scale, folder, study, executor)
+
+
+def _measure(
+    args: argparse.Namespace,
+    plan: _Plan,
+    scale: Scale,
+    folder: Path,
+    study: object,
+    executor: Executor | None,
+) -> int:
+    failed: list[FieldOutcome] = []
+    parts: Parts | None = None
+    finished = Parts(folder) if (folder / ".gritline-parts").is_dir() else None
+    done = {k for k in plan.keys if study is None and finished is not None and finished.has(k)}
+    todo = [(j, k) for j, k in zip(plan.jobs, plan.keys, strict=True) if k not in done]
+    if done:
+        warn(f"{len(done)} of {len(plan.keys)} fields were measured before the last stop and are taken over.")
+    bar = BarProgress(len(todo))
+    outcomes = measure_many(
+        [j for j, _ in todo], workers=workers_for(len(todo), args.jobs), progress=bar, executor=executor
+    )
+    for (_, key), outcome in zip(todo, outcomes, strict=True):
+        bar.step(outcome.name)
+        if outcome.error:
+            failed.append(outcome)
+            continue
+        parts = parts or Parts(make_folder(folder))
+        parts.keep(key, outcome)
+        done.add(key)
+        if study is not None:
+            study.keep(outcome, scale)
+    bar.close()
+    if not done:
+        raise InvalidInput(failed[0].error)
+    for outcome in failed:
+        warn(f"passed over: {outcome.error}")
+    (parts or finished).write_tables([k for k in plan.keys if k in done], folder)
+    (parts or finished).clear()
+    return _finish(args, plan, scale, folder, failed)
+
+
+def _finish(
+    args: argparse.Namespace, plan: _Plan, scale: Scale, folder: Path, failed: list[FieldOutcome]
+) -> int:
+    sizes = sizes_of_table(folder / "particles.csv", scale.relative_uncertainty)
+    write_text(
+        folder / "sizes.json", json.dumps(plain_numbers(sizes.as_json), ensure_ascii=False, indent=1) + "\n"
+    )
+    for text in plan.warnings:
+        warn(text)
+    if args.json:
+        summary = {
+            "fields": len(plan.jobs) - len(failed),
+            "particles": sizes.rows,
+            "counted": sizes.counted,
+            "um_per_px": scale.um_per_px,
+            "out": args.out,
+            "failed": [{"field": o.name, "reason": o.error} for o in failed],
+            "warnings": plan.warnings,
+            "sizes": sizes.as_json,
+        }
+        print_json(summary)
+    else:
+        for line in sizes.lines:
+            say(line)
+        if args.out:
+            say(f"Written: {Path(args.out) / 'particles.csv'}, fields.csv, sizes.json")
+    return 1 if failed else 0
+
+
+def _scale(args: argparse.Namespace) -> Scale:
+    refuse(
+        args.um_per_px is not None and args.scale is not None,
+        "Two scales are given, --um-per-px and --scale; keep the one that belongs to these pictures.",
+    )
+    refuse(
+        args.um_per_px is None and args.scale is None,
+        "No scale is given; add --scale FILE (made by: gritline scale) or --um-per-px S.",
+    )
+    if args.scale is not None:
+        return read_scale(args.scale)
+    return Scale(check_um_per_px(args.um_per_px, "--um-per-px"), method="typed")
+
+
+def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
+    import hashlib
+
+    paths = [p for given in args.pictures for p in list_pictures(given)]
+    names = _field_names(paths)
+    blank = read_picture(args.blank) if args.blank else None
+    settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
+    plan, seen = _Plan([], [], []), {}
+    for path, name in zip(paths, names, strict=True):
+        try:
+            sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+        except OSError as error:
+            raise InvalidInput(f"{path} cannot be read ({error.strerror}).") from error
+        if sha256 in seen:
+            plan.warnings.append(f"{name} is the same picture as {seen[sha256]}; it is measured once.")
+            continue
+        seen[sha256] = name
+        overlay = str(out / "overlays" / f"{Path(name).stem}.png") if args.overlays else None
+        job = FieldJob(
+            str(path), name, args.batch, scale, settings,
+            blank_path=args.blank, overlay_path=overlay, keep_result=args.study is not None,
+            data=path.read_bytes() if args.cluster else None,
+        )  # fmt: skip
+        plan.jobs.append(job)
+        plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else ""))
+    return plan
+
+
+def _field_names(paths: list[Path]) -> list[str]:
+    names = [p.name for p in paths]
+    doubled = {n for n in names if names.count(n) > 1} if len(set(names)) < len(names) else set()
+    return [f"{p.parent.name}-{p.name}" if p.name in doubled else p.name for p in paths]
+
+
+@contextlib.contextmanager
+def _study(path: str, batch: str, blank: str | None) -> Iterator[object]:
+    from measure.output.study_run import StudyKeeper
+
+    with StudyKeeper(Path(path), batch, blank) as keeper:
+        yield keeper
+
+
+def _open_study(args: argparse.Namespace, stack: contextlib.ExitStack) -> object | None:
+    return stack.enter_context(_study(args.study, args.batch, args.blank)) if args.study else None
+
+
+def _cluster(address: str, stack: contextlib.ExitStack) -> Executor:
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise InvalidInput(
+            "--cluster needs one more package: install Gritline with its extra named cluster."
+        ) from error
+    try:
+        client = stack.enter_context(Client(address, timeout="10s", set_as_default=False))
+    except (OSError, ValueError, TimeoutError) as error:
+        raise InvalidInput(
+            f"No cluster answers at {address}; start its scheduler, or leave --cluster out."
+        ) from error
+    return client.get_executor(pure=False)

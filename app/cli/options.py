@@ -1,0 +1,106 @@
+"""Options and checks that several commands share."""
+
+import argparse
+import json
+import sys
+
+from measure.errors import InvalidInput
+from measure.progress import Progress
+
+
+def positive(text: str) -> float:
+    """Read a number above zero from an option.
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        If the text is no such number.
+    """
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+    return value
+
+
+def share(text: str) -> float:
+    """Read a number from 0 to 1 from an option.
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        If the text is no such number.
+    """
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not 0 <= value <= 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 0 to 1")
+    return value
+
+
+def print_json(value: dict) -> None:
+    """Print one JSON object on standard output; not-a-number becomes null."""
+    sys.stdout.write(json.dumps(plain_numbers(value), ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def plain_numbers(value: object) -> object:
+    """Return the value with numpy numbers made plain and every nan or infinity made None."""
+    if isinstance(value, dict):
+        return {str(k): plain_numbers(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain_numbers(v) for v in value]
+    if hasattr(value, "tolist"):
+        return plain_numbers(value.tolist())
+    if isinstance(value, float) and not abs(value) < float("inf"):
+        return None
+    return value
+
+
+def say(text: str) -> None:
+    """Print a line on standard output."""
+    sys.stdout.write(text + "\n")
+
+
+def warn(text: str) -> None:
+    """Print a line on standard error, behind the program's name."""
+    sys.stderr.write(f"gritline: {text}\n")
+
+
+class BarProgress(Progress):
+    """Progress as a bar on standard error when a person watches, else a line now and then."""
+
+    def __init__(self, total: int, unit: str = "field") -> None:
+        from tqdm import tqdm
+
+        super().__init__(None)
+        self._total = total
+        self._bar = tqdm(total=total, unit=unit, disable=None, leave=False, file=sys.stderr)
+        self._said = 0
+
+    def step(self, text: str = "") -> None:
+        """Count one more field done."""
+        self._bar.set_postfix_str(text, refresh=False)
+        self._bar.update(1)
+        self._said += 1
+        if self._bar.disable and self._said % 25 == 0:
+            sys.stderr.write(f"gritline: {self._said} of {self._total} done\n")
+
+    def close(self) -> None:
+        """Take the bar away."""
+        self._bar.close()
+
+
+def refuse(condition: bool, text: str) -> None:
+    """Raise InvalidInput with this sentence when the condition holds.
+
+    Raises
+    ------
+    InvalidInput
+        If the condition holds.
+    """
+    if condition:
+        raise InvalidInput(text)
