@@ -1,0 +1,184 @@
+"""Decode the first page of a TIFF file, checking size and completeness first."""
+
+import logging
+import re
+import struct
+import warnings
+from io import BytesIO
+
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.picture_formats import (
+    Decoded,
+    damaged,
+    decode_with_cv2,
+    full_range,
+    hint_words,
+    incomplete,
+    pillow_pixels,
+    refuse_size,
+)
+
+_TO_UM = {
+    "m": 1e6,
+    "cm": 1e4,
+    "mm": 1e3,
+    "µm": 1.0,
+    "um": 1.0,
+    "nm": 1e-3,
+    "pm": 1e-6,
+    "": 1.0,
+    "in": 25400.0,
+}
+# values of baseline TIFF tags (TIFF revision 6.0)
+_NONE, _MINISWHITE, _RGB = 1, 0, 2
+_PAGES_CHECKED = 100
+
+
+def decode_tiff(data: bytes, name: str) -> Decoded:
+    """Decode a baseline or OME TIFF: 1, 8 or 16 bits, grey, RGB, palette, CMYK.
+
+    Raises
+    ------
+    InvalidInput
+        If it is incomplete, too large, or holds numbers that are no brightness (decimal, signed, 32 bits).
+    """
+    import tifffile
+
+    logging.getLogger("tifffile").setLevel(logging.CRITICAL)
+    try:
+        with tifffile.TiffFile(BytesIO(data)) as file:
+            page, pages = file.pages.first, len(file.pages)
+            ome = file.ome_metadata if file.is_ome else None
+            _refuse(page, len(data), name)
+            for later in file.pages[1:_PAGES_CHECKED]:
+                _refuse_outside(later, len(data), name)
+            pixels, turned = _samples(page, data, name)
+            orientation = 1 if turned else _tag(page, 274, 1)
+            hint, source = _pixel_size(page, ome)
+    except InvalidInput:
+        raise
+    except (tifffile.TiffFileError, struct.error, IndexError, EOFError, KeyError, AttributeError) as error:
+        raise incomplete(name) from error
+    except (OSError, ValueError, TypeError, RuntimeError) as error:
+        raise damaged(name) from error
+    notes = [f"the file holds {pages} pictures; the first is used"] if pages > 1 else []
+    said = re.search(r'SignificantBits="(\d+)"', ome or "")
+    pixels, bits, stretched = full_range(pixels, int(said.group(1)) if said else None)
+    notes += stretched
+    orientation = orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1
+    return Decoded(pixels, bits, orientation, hint, source, tuple(notes))
+
+
+def _tag(page, code: int, default: object) -> object:
+    tag = page.tags.get(code)
+    return default if tag is None else tag.value
+
+
+def _refuse(page, size: int, name: str) -> None:
+    """Refuse by the tags alone what is too large, incomplete or no brightness."""
+    refuse_size(page.imagewidth, page.imagelength, name)
+    if page.sampleformat == 3:
+        raise InvalidInput(
+            f"{name} holds decimal numbers, not brightness; save it with 8 or 16 bits a channel."
+        )
+    if page.sampleformat != 1 or page.bitspersample > 16:
+        raise InvalidInput(
+            f"{name} holds {page.bitspersample}-bit whole numbers of a kind that is not brightness; "
+            "save it with 8 or 16 bits a channel."
+        )
+    _refuse_outside(page, size, name)
+    channels = int(page.samplesperpixel)
+    needed = (page.imagewidth * page.bitspersample * channels + 7) // 8 * page.imagelength
+    if page.compression == _NONE and sum(page.databytecounts) < needed:
+        raise incomplete(name)
+
+
+def _refuse_outside(page, size: int, name: str) -> None:
+    """Refuse a page whose tags or rows lie beyond the end of the file."""
+    offsets, counts = page.dataoffsets, page.databytecounts
+    if not offsets or len(offsets) != len(counts):
+        raise incomplete(name)
+    if any(o <= 0 or c <= 0 or o + c > size for o, c in zip(offsets, counts, strict=True)):
+        raise incomplete(name)
+    if any(tag.valueoffset + tag.valuebytecount > size for tag in page.keyframe.tags):
+        raise incomplete(name)
+
+
+def _samples(page, data: bytes, name: str) -> tuple[np.ndarray, bool]:
+    """Decode; also say whether the orientation is already applied."""
+    plain = page.compression == _NONE and page.bitspersample in (8, 16)
+    if plain and page.photometric in (0, 1, _RGB):
+        pixels = np.squeeze(page.asarray())
+        channels = int(page.samplesperpixel)
+        pixels = pixels.reshape(
+            (channels, page.imagelength, page.imagewidth)
+            if page.planarconfig == 2 and channels > 1
+            else (page.imagelength, page.imagewidth, channels)
+        )
+        if page.planarconfig == 2 and channels > 1:
+            pixels = np.moveaxis(pixels, 0, -1)
+        return _channels(page, pixels), False
+    if page.bitspersample == 16:
+        return _channels(page, decode_with_cv2(data, name)), False
+    if page.bitspersample in (10, 12, 14):
+        raise InvalidInput(f"{name} packs {page.bitspersample} bits a channel; save it with 8 or 16 bits.")
+    return _with_pillow(data, name), True
+
+
+def _channels(page, pixels: np.ndarray) -> np.ndarray:
+    """Keep grey, grey with alpha, RGB or RGBA; turn white-is-zero over."""
+    if pixels.ndim == 2:
+        pixels = pixels[:, :, None]
+    wanted = 3 if page.photometric == _RGB else 1
+    alpha = wanted + 1 <= pixels.shape[2] and bool(page.extrasamples) and page.extrasamples[0] in (1, 2)
+    pixels = pixels[:, :, : wanted + alpha]
+    if page.photometric == _MINISWHITE:
+        top = np.iinfo(pixels.dtype).max
+        pixels = np.concatenate([top - pixels[:, :, :1], pixels[:, :, 1:]], axis=2)
+    return pixels
+
+
+def _with_pillow(data: bytes, name: str) -> np.ndarray:
+    """Decode packed 8-bit kinds (the decoder never makes more than the stated size)."""
+    from PIL import Image
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            with Image.open(BytesIO(data), formats=("TIFF",)) as image:
+                image.load()
+                return pillow_pixels(image)
+        except Image.DecompressionBombError:
+            return decode_with_cv2(data, name)
+        except (OSError, ValueError, SyntaxError, struct.error, EOFError, IndexError, KeyError) as error:
+            raise (incomplete(name) if "truncated" in str(error) else damaged(name)) from None
+
+
+def _pixel_size(page, ome: str | None) -> tuple[tuple[float | None, float | None], str]:
+    """Return the pixel size the file claims, from OME-XML or the baseline resolution tags, in µm."""
+    sizes = [_ome_size(ome, axis) for axis in "XY"] if ome else [None, None]
+    if sizes[0]:
+        return (sizes[0], sizes[1]), "OME-XML"
+    unit = {2: 25400.0, 3: 10000.0}.get(int(_tag(page, 296, 2)))
+    values = []
+    for code in (282, 283):
+        ratio = _tag(page, code, None)
+        usable = unit and isinstance(ratio, tuple) and len(ratio) == 2 and ratio[0] > 0 and ratio[1] > 0
+        values.append(unit * ratio[1] / ratio[0] if usable else None)
+    # 1 pixel an inch or cm is what writers put for "not known"
+    if not values[0] or values[0] == unit:
+        return (None, None), ""
+    return (values[0], values[1]), hint_words("TIFF resolution tags", values[0])
+
+
+def _ome_size(ome: str, axis: str) -> float | None:
+    size = re.search(rf'PhysicalSize{axis}="([^"]+)"', ome)
+    unit = re.search(rf'PhysicalSize{axis}Unit="([^"]*)"', ome)
+    factor = _TO_UM.get(unit.group(1).replace("\u03bc", "µ") if unit else "µm")
+    try:
+        value = float(size.group(1)) * factor if size and factor else None
+    except ValueError:
+        return None
+    return value if value and 0 < value < 1e6 else None
