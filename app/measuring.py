@@ -1,0 +1,165 @@
+"""Measuring fields in the background: one on a thread, several in processes; results commit as they come."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import QObject, Signal
+
+from app import jobs, number_text
+from app.messages import DONE, NOTE, WARNING, explain
+from measure.errors import Cancelled, InvalidInput, KnownError
+from measure.model import FieldResult, FieldSettings
+
+if TYPE_CHECKING:
+    from app.session import Session
+
+KEY = "measure fields"
+
+
+class Measuring(QObject):
+    """Measure fields of the study that is open.
+
+    Signals
+    -------
+    changed()
+        A field began, ended or was given up; look at `under_way`.
+    """
+
+    changed = Signal()
+
+    def __init__(self, session: "Session") -> None:
+        super().__init__(session)
+        self._session = session
+        self.under_way: set[int] = set()
+        self._revisions: dict[int, int] = {}
+        self._failed: list[str] = []
+        self._kept = 0
+
+    def start(self, field_ids: Iterable[int], settings: FieldSettings | None = None) -> bool:
+        """Begin measuring; returns False, with a message, when it cannot be done.
+
+        Parameters
+        ----------
+        field_ids : iterable of int
+            Blank-oil pictures among them are left out.
+        settings : FieldSettings, optional
+            The study's own by default.
+        """
+        session = self._session
+        if self.under_way:
+            session.tell("Fields are being measured already. Wait, or stop that first.", WARNING)
+            return False
+        try:
+            ready = self._ready(field_ids)
+        except KnownError as error:
+            session.tell(error.text, WARNING)
+            return False
+        settings = settings or session.measure_settings()
+        self._failed, self._kept = [], 0
+        self.under_way = {row.id for row in ready}
+        self._revisions = {row.id: session.study.revision(row.id) for row in ready}
+        self.changed.emit()
+        if len(ready) == 1:
+            self._start_one(ready[0], settings)
+        else:
+            self._start_many(ready, settings)
+        return True
+
+    def _ready(self, field_ids: Iterable[int]) -> list[Any]:
+        session = self._session
+        session.need_writable()
+        wanted = set(field_ids)
+        rows = [row for row in session.study.fields() if row.id in wanted and row.role == "field"]
+        if not rows:
+            raise InvalidInput("There is no field to measure. Add pictures of your smears first.")
+        bare = [row.name for row in rows if row.scale_id is None]
+        if bare:
+            names = ", ".join(bare[:3]) + (" and others" if len(bare) > 3 else "")
+            raise InvalidInput(f"{names} has no scale yet. Choose its scale, then measure.")
+        return rows
+
+    def job(self, row: Any, settings: FieldSettings) -> jobs.FieldJob:
+        """Return the job of one field, with its bytes (GUI thread)."""
+        session = self._session
+        source = session.field_source(row.id)
+        return jobs.FieldJob(
+            name=source.name,
+            data=source.data,
+            um_per_px=session.scale_of(row).um_per_px,
+            settings=settings,
+            blank=source.blank,
+            zones=source.zones,
+            learned=session.study.setting("learned_kinds", None),
+        )
+
+    def _start_one(self, row: Any, settings: FieldSettings) -> None:
+        job = self.job(row, settings)
+        task = self._session.tasks.run(
+            lambda progress: jobs.measure_job(job, progress),
+            lambda result: (self._take(row.id, result), self._end()),
+            failed=lambda error: (self._lose(row.id, error), self._end()),
+            text=f"Measuring {row.name}",
+            key=KEY,
+        )
+        task.on_cancel = self._stopped
+
+    def _start_many(self, rows: list[Any], settings: FieldSettings) -> None:
+        task = self._session.tasks.run_many(
+            jobs.measure_job,
+            [(row.id, lambda row=row: self.job(row, settings)) for row in rows],
+            each_done=self._take,
+            each_failed=self._lose,
+            done=self._end,
+            text=f"Measuring {number_text.count(len(rows), 'field')}",
+            key=KEY,
+        )
+        stop_processes = task.on_cancel
+        task.on_cancel = lambda: (stop_processes(), self._stopped())
+
+    def _take(self, field_id: int, result: FieldResult) -> None:
+        session = self._session
+        self.under_way.discard(field_id)
+        if session.study is None:
+            return
+        name = session.field_row(field_id)
+        if name is None:
+            self.changed.emit()
+            return
+        if session.study.revision(field_id) != self._revisions[field_id]:
+            session.offered.emit(
+                f"{name.name} was changed while it was being measured; your changes were kept.",
+                "Measure it again",
+                lambda: self.start([field_id], result.settings),
+            )
+        elif session.do(session.study.store_result, field_id, result) is not None:
+            self._kept += 1
+        self.changed.emit()
+
+    def _lose(self, field_id: int, error: BaseException) -> None:
+        self.under_way.discard(field_id)
+        if not isinstance(error, Cancelled):
+            row = self._session.field_row(field_id)
+            self._failed.append(explain(error, f"Measuring {row.name if row else 'a field'}")[0])
+        self.changed.emit()
+
+    def _end(self) -> None:
+        self.under_way.clear()
+        self.changed.emit()
+        if self._failed:
+            more = f" (and {len(self._failed) - 1} more)" if len(self._failed) > 1 else ""
+            self._session.tell(self._failed[0] + more, WARNING)
+        elif self._kept:
+            self._session.tell(f"Measured {number_text.count(self._kept, 'field')}.", DONE)
+
+    def _stopped(self) -> None:
+        self.under_way.clear()
+        self.changed.emit()
+        kept = f" What was done is kept: {number_text.count(self._kept, 'field')}." if self._kept else ""
+        self._session.tell(f"Measuring stopped.{kept}", NOTE)
+
+
+def settings_from_json(values: dict | None) -> FieldSettings:
+    """Return settings from what the study keeps, defaults where it keeps nothing."""
+    known = {k: v for k, v in (values or {}).items() if k in FieldSettings.__dataclass_fields__}
+    return replace(FieldSettings(), **known)

@@ -1,0 +1,300 @@
+"""The study that is open, what is looked at and what is chosen: the one thing all stations share."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import QObject, Signal
+
+from app.measuring import Measuring, settings_from_json
+from app.messages import ERROR, LEVELS, NOTE, WARNING, explain
+from app.pictures import FieldSource, PictureShelf
+from app.tasks import TaskRunner
+from measure.errors import InvalidInput, KnownError
+from measure.model import FieldSettings, Picture, Scale
+from measure.particles import Particles, make_particles
+from measure.study.records import Changes
+from measure.study.study import Study
+
+NO_FIELD = 0
+
+
+class Session(QObject):
+    """Holds the open study; every change of it goes through `do`.
+
+    Attributes
+    ----------
+    study : Study or None
+    tasks : TaskRunner
+        Work in the background.
+    pictures : PictureShelf
+        Decoded pictures and light.
+    measuring : Measuring
+
+    Signals
+    -------
+    opened()
+        Another study is open, or none. `changed` does not follow; stations reload everything.
+    changed(Changes, initiator)
+        The study changed. ``initiator`` is who did it, or None.
+    field_shown(int)
+        Another field is in view; `NO_FIELD` for none. `picture_ready` follows once it is decoded.
+    selection_changed(), lit_changed()
+        `selected` or `lit` is another set now.
+    picture_ready(int), light_ready(int)
+        The picture or light of the field in view can be had.
+    message(str, str)
+        A sentence for the user and its level: note, done, warning or error.
+    offered(str, str, callable)
+        A sentence, the text of a button, and what the button does.
+    """
+
+    opened = Signal()
+    changed = Signal(object, object)
+    field_shown = Signal(int)
+    selection_changed = Signal()
+    lit_changed = Signal()
+    picture_ready = Signal(int)
+    light_ready = Signal(int)
+    message = Signal(str, str)
+    offered = Signal(str, str, object)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.study: Study | None = None
+        self.current_field_id = NO_FIELD
+        self.selected: frozenset[int] = frozenset()
+        self.lit: frozenset[tuple[int, int]] = frozenset()
+        self.tasks = TaskRunner(self)
+        self.tasks.unexpected = lambda error: self.tell(*explain(error))
+        self.pictures = PictureShelf(self.tasks, self.field_source, self._light_key, self)
+        self.pictures.picture_ready.connect(self.picture_ready)
+        self.pictures.light_ready.connect(self.light_ready)
+        self.pictures.failed.connect(lambda error: self.tell(*explain(error, "Opening the picture")))
+        self.measuring = Measuring(self)
+        self._particles: dict[int, tuple[int, Particles]] = {}
+
+    # the study ----------------------------------------------------------------------------------------------
+
+    def create(self, path: Path | str) -> bool:
+        """Make a new study and open it; False, with a message, when it cannot be made."""
+        return self._open(lambda: Study.create(Path(path)))
+
+    def open(self, path: Path | str) -> bool:
+        """Open a study; False, with a message, when it cannot be opened. The one open before stays then."""
+        if self.study is not None and Path(path).resolve() == Path(self.study.path).resolve():
+            self.tell("That study is open already.", NOTE)
+            return True
+        return self._open(lambda: Study.open(Path(path)))
+
+    def close(self) -> None:
+        """Stop all work and close the study."""
+        self.tasks.cancel_all()
+        if self.study is not None:
+            self._replace(None)
+
+    def shut(self) -> None:
+        """Close for good, as the window goes."""
+        self.close()
+        self.tasks.close()
+
+    @property
+    def writable(self) -> bool:
+        """Whether the study can be changed."""
+        return self.study is not None and not self.study.read_only
+
+    def need_writable(self) -> None:
+        """Raise InvalidInput, with the sentence, when the study cannot be changed."""
+        if self.study is None:
+            raise InvalidInput("No study is open. Begin a new one or open one first.")
+        if self.study.read_only:
+            raise InvalidInput("This study is open for reading only, so nothing in it can be changed here.")
+
+    def do(self, method: Callable[..., Any], *arguments: Any, initiator: object = None, **named: Any) -> Any:
+        """Run one changing method of the study and tell everyone.
+
+        Parameters
+        ----------
+        method : callable
+            A bound method of `study`, such as ``session.study.set_kind``.
+        *arguments, **named
+            Given to it.
+        initiator : object
+            The view that did it, so that it can skip its own reload.
+
+        Returns
+        -------
+        object or None
+            What the method returned; None when it failed, and the user was told why.
+        """
+        try:
+            self.need_writable()
+            outcome = method(*arguments, **named)
+        except Exception as error:
+            self.tell(*explain(error, "That step"))
+            return None
+        self._announce(outcome, initiator)
+        return True if outcome is None else outcome
+
+    def undo(self) -> None:
+        """Take the last step back."""
+        self._step("undo", "There is nothing to undo.")
+
+    def redo(self) -> None:
+        """Do again what was taken back."""
+        self._step("redo", "There is nothing to redo.")
+
+    def _step(self, which: str, nothing: str) -> None:
+        if self.study is None:
+            return
+        text = getattr(self.study, f"{which}_text")()
+        if not text:
+            self.tell(nothing, NOTE)
+        elif self.do(getattr(self.study, which)) is not None:
+            self.tell(f"{'Undone' if which == 'undo' else 'Done again'}: {text}", NOTE)
+
+    def tell(self, text: str, level: str = NOTE) -> None:
+        """Show the user a sentence in place."""
+        assert level in LEVELS, level
+        self.message.emit(text, level)
+
+    # what is looked at and chosen ---------------------------------------------------------------------------
+
+    def show_field(self, field_id: int) -> None:
+        """Bring a field into view and have its picture decoded."""
+        if field_id == self.current_field_id:
+            return
+        self.current_field_id = field_id
+        self._set_selected(frozenset())
+        self.field_shown.emit(field_id)
+        if field_id != NO_FIELD:
+            self.pictures.want_picture(field_id)
+
+    def select(self, labels: Iterable[int]) -> None:
+        """Choose particles of the field in view."""
+        self._set_selected(frozenset(int(label) for label in labels))
+
+    def light_up(self, pairs: Iterable[tuple[int, int]]) -> None:
+        """Mark particles, as (field id, label), that a chart points at."""
+        lit = frozenset((int(field), int(label)) for field, label in pairs)
+        if lit != self.lit:
+            self.lit = lit
+            self.lit_changed.emit()
+
+    def picture(self) -> Picture | None:
+        """Return the decoded picture of the field in view, None until `picture_ready`."""
+        return self.pictures.picture(self.current_field_id)
+
+    def light(self) -> Any | None:
+        """Return the light of the field in view, None until `light_ready`."""
+        return self.pictures.light(self.current_field_id) if self.current_field_id else None
+
+    def with_light(self, then: Callable[[Any], None]) -> None:
+        """Call ``then(light)`` for the field in view, now or when a worker has made it."""
+        if self.current_field_id != NO_FIELD:
+            self.pictures.with_light(self.current_field_id, then)
+
+    def particles(self, field_id: int | None = None) -> Particles:
+        """Return the particles of a field (the one in view by default), kept until the field changes."""
+        field_id = self.current_field_id if field_id is None else field_id
+        if self.study is None or field_id == NO_FIELD:
+            return make_particles([])
+        revision = self.study.revision(field_id)
+        kept = self._particles.get(field_id)
+        if kept is None or kept[0] != revision:
+            kept = (revision, self.study.particles(field_id))
+            self._particles[field_id] = kept
+        return kept[1]
+
+    # fields -------------------------------------------------------------------------------------------------
+
+    def measure(self, field_ids: Iterable[int], settings: FieldSettings | None = None) -> bool:
+        """Measure fields in the background; see `app.measuring`."""
+        return self.measuring.start(field_ids, settings)
+
+    def measure_settings(self) -> FieldSettings:
+        """Return how fields of this study are measured."""
+        return settings_from_json(self.study.setting("measure_settings", None) if self.study else None)
+
+    def field_row(self, field_id: int | None = None) -> Any | None:
+        """Return the row of a field (the one in view by default), None where there is none."""
+        field_id = self.current_field_id if field_id is None else field_id
+        if self.study is None or field_id == NO_FIELD:
+            return None
+        return next((row for row in self.study.fields() if row.id == field_id), None)
+
+    def scale_of(self, row: Any) -> Scale | None:
+        """Return the scale of a field's row."""
+        if row is None or row.scale_id is None:
+            return None
+        return next(entry.scale for entry in self.study.scales() if entry.id == row.scale_id)
+
+    def field_source(self, field_id: int) -> FieldSource:
+        """Return the bytes of a field and of its blank (GUI thread).
+
+        Raises
+        ------
+        InvalidInput
+            If the field is no longer there.
+        """
+        row = self.field_row(field_id)
+        if row is None:
+            raise InvalidInput("That field is no longer in the study.")
+        blank = self.study.field_bytes(row.blank_id) if row.blank_id is not None else None
+        return FieldSource(row.name, self.study.field_bytes(field_id), blank, tuple(row.zones))
+
+    def _light_key(self, field_id: int) -> tuple:
+        row = self.field_row(field_id)
+        if row is None:
+            return (field_id,)
+        return (field_id, row.blank_id, tuple(zone.tobytes() for zone in row.zones))
+
+    # inner --------------------------------------------------------------------------------------------------
+
+    def _open(self, make: Callable[[], Study]) -> bool:
+        try:
+            study = make()
+        except KnownError as error:
+            self.tell(error.text, WARNING)
+            return False
+        except Exception as error:
+            self.tell(*explain(error, "Opening the study"))
+            return False
+        self.close()
+        self._replace(study)
+        if study.read_only:
+            self.tell(
+                "This study is open for reading only: another window has it open, or its file or folder is "
+                "write-protected. Nothing you do here is kept.",
+                WARNING,
+            )
+        return True
+
+    def _replace(self, study: Study | None) -> None:
+        old, self.study = self.study, study
+        self._particles.clear()
+        self.pictures.clear()
+        self.current_field_id = NO_FIELD
+        self.selected, self.lit = frozenset(), frozenset()
+        if old is not None:
+            try:
+                old.close()
+            except KnownError as error:
+                self.tell(error.text, ERROR)
+        self.opened.emit()
+        self.field_shown.emit(NO_FIELD)
+        self.selection_changed.emit()
+
+    def _announce(self, outcome: Any, initiator: object) -> None:
+        changes = outcome if isinstance(outcome, Changes) else self.study.last_changes
+        if self.current_field_id and self.field_row() is None:
+            self.show_field(NO_FIELD)
+        if self.selected:
+            present = set(self.particles()["label"].tolist())
+            self._set_selected(self.selected & present)
+        self.changed.emit(changes, initiator)
+
+    def _set_selected(self, labels: frozenset[int]) -> None:
+        if labels != self.selected:
+            self.selected = labels
+            self.selection_changed.emit()

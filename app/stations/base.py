@@ -1,0 +1,72 @@
+"""What every station has in common."""
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QWidget
+
+from app.actions import ACTIONS, make_action
+from app.session import Session
+
+
+class BaseStation(QWidget):
+    """One step of the work. A module ``app/stations/<name>.py`` calls its own ``Station``.
+
+    Attributes
+    ----------
+    name, title, tip : str
+        Key of the station, its word in the rail, and a sentence on what it is for.
+
+    Signals
+    -------
+    state_changed()
+        `state_text` may answer differently now.
+    wants_station(str)
+        The user chose to go on with another station.
+    """
+
+    name = ""
+    title = ""
+    tip = ""
+
+    state_changed = Signal()
+    wants_station = Signal(str)
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.session = session
+        self.setAccessibleName(self.title)
+        self._actions: dict[str, QAction] = {}
+        for row in ACTIONS:
+            if row.station == self.name:
+                self._actions[row.id] = make_action(row, self, self._perform)
+        session.changed.connect(self.study_changed)
+
+    def state_text(self) -> tuple[bool, str]:
+        """Return whether the step is done, and its state in a few words for the rail."""
+        return False, ""
+
+    def commands(self) -> dict[str, Callable[[], None]]:
+        """Return what each action of this station (see `app.actions`) does."""
+        return {}
+
+    def entered(self) -> None:
+        """Do what is needed each time the station comes into view; heavy building belongs here."""
+
+    def left(self) -> None:
+        """Do what is needed when the station goes out of view."""
+
+    def study_changed(self, changes: object, initiator: object) -> None:
+        """Reload what ``changes`` touches; skip it when ``initiator is self``. Also after opening a study."""
+
+    def action(self, action_id: str) -> QAction:
+        """Return the action of that id; it can be given to buttons and menus."""
+        return self._actions[action_id]
+
+    def all_actions(self) -> tuple[QAction, ...]:
+        """Return the actions of this station, in the order of the table."""
+        return tuple(self._actions.values())
+
+    def _perform(self, action_id: str) -> None:
+        self.commands()[action_id]()
