@@ -2,5 +2,15 @@
 
 from measure.render.draw import render_blank, render_field
 from measure.render.recipe import Recipe, Rendered, TruthPiece
+from measure.render.ruling import RenderedRuling, Ruling, render_ruling
 
-__all__ = ["Recipe", "Rendered", "TruthPiece", "render_blank", "render_field"]
+__all__ = [
+    "Recipe",
+    "Rendered",
+    "RenderedRuling",
+    "Ruling",
+    "TruthPiece",
+    "render_blank",
+    "render_field",
+    "render_ruling",
+]
