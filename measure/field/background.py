@@ -1,0 +1,160 @@
+"""The colour of the oil everywhere in the picture, fitted to the oil itself.
+
+Pieces are outliers of a smooth surface. The fit starts wide from several likely oil colours and narrows
+(graduated robust least squares), so it holds when pieces cover half of the field, and it is of low order,
+so a piece of a third of the frame cannot pull it up.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+_SAMPLES = 30_000  # pixels the surface is fitted to; more changes nothing that can be seen
+_START_SCALE = 18.0  # CIELAB units; a strong vignette still counts as oil at the start
+_LEAST_SCALE = 1.2  # CIELAB units; below this, 8-bit steps and compression rule
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A polynomial oil surface with the weight each sample had in the end.
+
+    Attributes
+    ----------
+    coefficients : (Q, 3) ndarray of float
+    degree : int
+    scale : float
+        Robust spread of the oil about the surface, CIELAB units.
+    share : float
+        Share of the samples that agree with the surface, 0..1.
+    """
+
+    coefficients: np.ndarray
+    degree: int
+    scale: float
+    share: float
+
+
+def _basis(x: np.ndarray, y: np.ndarray, degree: int) -> np.ndarray:
+    """Products of Legendre polynomials up to a total degree, for x and y in -1..1."""
+    px = np.polynomial.legendre.legvander(x, degree)
+    py = np.polynomial.legendre.legvander(y, degree)
+    return np.stack([px[..., i] * py[..., j] for i in range(degree + 1) for j in range(degree + 1 - i)], -1)
+
+
+def _solve(basis: np.ndarray, values: np.ndarray, weight: np.ndarray, damping: float) -> np.ndarray:
+    weighted = basis * weight[:, None]
+    normal = weighted.T @ basis
+    # damp all but the constant: where no oil is seen the surface stays flat instead of running away
+    ridge = np.full(len(normal), damping * weight.sum() + 1e-9)
+    ridge[0] = 1e-9
+    return np.linalg.solve(normal + np.diag(ridge), weighted.T @ values)
+
+
+def _tukey(distance: np.ndarray, scale: float) -> np.ndarray:
+    weight = 1.0 - (distance / (3.0 * scale)) ** 2
+    return np.where(weight > 0, weight, 0.0) ** 2
+
+
+def _narrow(x: np.ndarray, y: np.ndarray, values: np.ndarray, start: np.ndarray, degree: int) -> Surface:
+    """Fit a surface from one starting colour, narrowing the tolerance step by step."""
+    distance = np.linalg.norm(values - start, axis=1)
+    scale = _START_SCALE
+    coefficients = np.zeros((1, values.shape[1]))
+    for step in range(14):
+        order = min(degree, step // 2)
+        basis = _basis(x, y, order)
+        weight = _tukey(distance, scale)
+        if weight.sum() < 20:
+            break
+        coefficients = _solve(basis, values, weight, 1e-4)
+        distance = np.linalg.norm(values - basis @ coefficients, axis=1)
+        near = distance[distance < 3.0 * scale]
+        spread = 0.85 * np.median(near) if near.size else scale
+        scale = max(_LEAST_SCALE, min(scale * 0.75, max(1.5 * spread, 0.55 * scale)))
+    share = float(_tukey(distance, max(scale, 2.0)).mean())
+    order = int(round((np.sqrt(8 * len(coefficients) + 1) - 3) / 2))
+    return Surface(coefficients, order, scale, share)
+
+
+def _starts(values: np.ndarray) -> list[np.ndarray]:
+    """The fullest places of the colour space: likely colours of the oil."""
+    low = values.min(axis=0)
+    bins = np.clip(((values - low) / 5.0).astype(int), 0, 47)
+    counts = np.zeros((48, 48, 48), np.float32)
+    np.add.at(counts, tuple(bins.T), 1.0)
+    for axis in range(3):
+        counts = counts + 0.5 * (np.roll(counts, 1, axis) + np.roll(counts, -1, axis))
+    starts = []
+    for _ in range(4):
+        top = np.array(np.unravel_index(int(counts.argmax()), counts.shape))
+        starts.append(low + (top + 0.5) * 5.0)
+        counts[tuple(slice(max(0, t - 2), t + 3) for t in top)] = 0.0
+    return starts
+
+
+def fit_surface(lab: np.ndarray, usable: np.ndarray | None = None) -> Surface:
+    """Fit the oil surface of a picture.
+
+    Parameters
+    ----------
+    lab : (M, N, 3) ndarray of float32
+        CIELAB picture.
+    usable : (M, N) ndarray of bool, optional
+        Pixels outside the excluded zones.
+
+    Returns
+    -------
+    surface : Surface
+        The surface most pixels agree with.
+    """
+    rows, cols = lab.shape[:2]
+    stride = max(1, int(np.sqrt(rows * cols / _SAMPLES)))
+    yy, xx = np.mgrid[stride // 2 : rows : stride, stride // 2 : cols : stride]
+    keep = np.ones(yy.shape, bool) if usable is None else usable[yy, xx]
+    if keep.sum() < 50:
+        keep[:] = True
+    values = lab[yy, xx][keep].astype(np.float64)
+    x, y = _unit(xx[keep], cols), _unit(yy[keep], rows)
+    fits = [_narrow(x, y, values, start, 3) for start in _starts(values)]
+    return max(fits, key=lambda fit: fit.share)
+
+
+def _unit(position: np.ndarray, length: int) -> np.ndarray:
+    return 2.0 * (position + 0.5) / length - 1.0
+
+
+def evaluate(surface: Surface, shape: tuple[int, int]) -> np.ndarray:
+    """Return the surface on a grid of the given shape that spans the picture, (M, N, 3) float32."""
+    rows, cols = shape
+    x, y = _unit(np.arange(cols), cols), _unit(np.arange(rows), rows)
+    degree = surface.degree
+    px = np.polynomial.legendre.legvander(x, degree)
+    py = np.polynomial.legendre.legvander(y, degree)
+    out = np.zeros((rows, cols, 3))
+    pairs = [(i, j) for i in range(degree + 1) for j in range(degree + 1 - i)]
+    for (i, j), c in zip(pairs, surface.coefficients, strict=True):
+        out += (py[:, j][:, None] * px[:, i][None, :])[..., None] * c
+    return out.astype(np.float32)
+
+
+def follow_oil(residual: np.ndarray, oil: np.ndarray, sigma: float) -> np.ndarray:
+    """Smooth what the surface left over, looking at the oil only.
+
+    Parameters
+    ----------
+    residual : (M, N, 3) ndarray of float32
+        Coarse picture less the surface.
+    oil : (M, N) ndarray of float32
+        1 where a coarse pixel is surely oil, 0 where pieces are.
+    sigma : float
+        Reach in coarse pixels.
+
+    Returns
+    -------
+    correction : (M, N, 3) ndarray of float32
+        Fades to nothing where no oil is near.
+    """
+    weight = cv2.GaussianBlur(oil, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
+    total = cv2.GaussianBlur(residual * oil[..., None], (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
+    return total / (weight + 0.05)[..., None]

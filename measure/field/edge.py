@@ -1,0 +1,132 @@
+"""Where the edge of a piece lies: half way between the oil and the piece's own colour beside the edge.
+
+The half level follows the piece: its plateau just inside the edge against the oil just outside. Blur moves the
+half level of a small round piece inwards and lowers its contrast; both are undone with the closed form for a
+disc blurred by a Gaussian.
+"""
+
+import cv2
+import numpy as np
+from scipy.special import i0e
+
+from measure.field.outline import area, trace
+from measure.field.rims import fill_holes
+
+_SOBEL_SIGMA2 = (
+    0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
+)
+
+
+def blurred_disc_level(radius_px: float, sigma_px: float) -> float:
+    """Level at the true edge of a blurred disc, as a share of the disc's own peak.
+
+    Parameters
+    ----------
+    radius_px, sigma_px : float
+        Radius of the disc and standard deviation of the Gaussian blur.
+
+    Returns
+    -------
+    level : float
+        0.5 for a straight edge, less for a small disc: (1 - exp(-z) I0(z)) / 2 over 1 - exp(-z/2), z = (R/sigma)^2.
+    """
+    z = (radius_px / max(sigma_px, 1e-3)) ** 2
+    return float(0.5 * (1.0 - i0e(z)) / max(1.0 - np.exp(-z / 2), 1e-3))
+
+
+def slope(field: np.ndarray) -> np.ndarray:
+    """Gradient magnitude of a field, per px."""
+    gx = cv2.Sobel(field, cv2.CV_32F, 1, 0, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)
+    gy = cv2.Sobel(field, cv2.CV_32F, 0, 1, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)
+    return cv2.magnitude(gx, gy)
+
+
+def local_plateau(field: np.ndarray, reach_px: int) -> np.ndarray:
+    """Highest value of a lightly smoothed field within reach."""
+    calm = cv2.GaussianBlur(field, (0, 0), 1.0)
+    size = 2 * reach_px + 1
+    return cv2.dilate(calm, np.ones((size, size), np.uint8))
+
+
+def own_direction(delta: np.ndarray, inside: np.ndarray) -> np.ndarray | None:
+    """Unit colour direction of a piece against the oil, or None when it has no single one."""
+    values = delta[inside]
+    mean = values.mean(axis=0)
+    length = float(np.linalg.norm(mean))
+    typical = float(np.linalg.norm(values, axis=1).mean())
+    if length < 0.75 * typical or length <= 0:
+        return None
+    return mean / length
+
+
+def place_edge(
+    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, room: np.ndarray
+) -> np.ndarray | None:
+    """Sub-pixel outline of one piece.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        Lightly smoothed difference from the oil, in a crop.
+    piece : (M, N) ndarray of uint8
+        The piece as found, 1 inside.
+    others : (M, N) ndarray of bool
+        Pixels that belong to other pieces.
+    room : (M, N) ndarray of uint8
+        Where the piece may reach.
+
+    Returns
+    -------
+    outline : (P, 2) ndarray of float32 or None
+        In crop coordinates; None when nothing is left.
+    """
+    field = _scalar(delta, piece)
+    reach, width = _reach(field, piece)
+    inner = np.where(piece > 0, field, 0.0).astype(np.float32)
+    plateau = np.maximum(local_plateau(inner, reach), 1e-3)
+    share = field / plateau
+    sigma = width / 2.563
+    level, outline = 0.5, None
+    for _ in range(3):
+        mask = _one_piece((share >= level) & (room > 0) & ~others, piece)
+        if mask is None:
+            return outline
+        outline = trace(mask, share - level)
+        radius = np.sqrt(max(area(outline), 1.0) / np.pi)
+        level = blurred_disc_level(radius, sigma)
+    return outline
+
+
+def _scalar(delta: np.ndarray, piece: np.ndarray) -> np.ndarray:
+    inside = piece > 0
+    direction = own_direction(delta, inside)
+    if direction is None:
+        return np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
+    return delta @ direction.astype(np.float32)
+
+
+def _reach(field: np.ndarray, piece: np.ndarray) -> tuple[int, float]:
+    """How far inside the plateau is looked for, px, and the 10-90 % width of the edge."""
+    inside = piece > 0
+    height = float(np.percentile(field[inside], 80))
+    band = cv2.dilate(piece, np.ones((3, 3), np.uint8)) > cv2.erode(
+        piece, np.ones((3, 3), np.uint8), borderValue=1
+    )
+    steep = float(np.percentile(slope(field)[band], 60)) if band.any() else height
+    sigma2 = (0.3989 * max(height, 1e-3) / max(steep, 1e-3)) ** 2 - _SOBEL_SIGMA2
+    width = 2.563 * np.sqrt(min(max(sigma2, 0.3), 400.0))
+    radius = float(cv2.distanceTransform(piece, cv2.DIST_L2, 3).max())
+    return int(np.clip(round(width), 2, max(2.0, radius))), width
+
+
+def _one_piece(inside: np.ndarray, piece: np.ndarray) -> np.ndarray | None:
+    """The connected part of ``inside`` that holds most of the piece, holes filled."""
+    count, labels = cv2.connectedComponents(inside.view(np.uint8), connectivity=8)
+    if count <= 1:
+        return None
+    overlap = np.bincount(labels[piece > 0], minlength=count)
+    overlap[0] = 0
+    best = int(overlap.argmax())
+    if overlap[best] == 0:
+        return None
+    return fill_holes((labels == best).astype(np.uint8))

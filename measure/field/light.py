@@ -1,0 +1,191 @@
+"""The light of a field: how far each pixel differs from the oil around it."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.field.background import evaluate, fit_surface, follow_oil
+from measure.model import Picture
+
+_COARSE = 8  # the oil varies slowly: an eighth of the picture's size holds it
+_FLOOR = 0.45  # CIELAB; 8-bit steps and compression leave this much doubt even in a flat oil
+_FIND_SIGMA_PX = 1.0
+
+
+@dataclass(frozen=True)
+class Light:
+    """A field with its light taken out. Immutable; kept for live preview and hand edits.
+
+    Attributes
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference of each pixel from the local oil.
+    noise : (3,) ndarray of float
+        Robust standard deviation of the oil in L, a, b.
+    oil_lab : (3,) ndarray of float
+        Typical oil colour.
+    background_lab : (m, n, 3) ndarray of float32
+        Oil colour over the field, coarse.
+    solid_distance : (M, N) ndarray of float32
+        Distance from the oil in units of its noise after light smoothing, used to find pieces.
+    oil_rgb : tuple of float
+        Typical oil colour, 0..255.
+    clipped : float
+        Share of pixels at either end of the range.
+    zone_mask : (M, N) ndarray of uint8 or None
+        1 inside an excluded zone.
+    """
+
+    delta: np.ndarray
+    noise: np.ndarray
+    oil_lab: np.ndarray
+    background_lab: np.ndarray
+    solid_distance: np.ndarray
+    oil_rgb: tuple[float, float, float]
+    clipped: float
+    zone_mask: np.ndarray | None = None
+
+    @property
+    def unevenness(self) -> float:
+        """Peak-to-peak of the background lightness, CIELAB units."""
+        lightness = self.background_lab[..., 0]
+        return float(lightness.max() - lightness.min())
+
+
+def zone_mask(shape: tuple[int, int], zones: tuple[np.ndarray, ...]) -> np.ndarray | None:
+    """Return a mask with 1 inside the zones, (M, N) uint8, or None when there are none."""
+    if not len(zones):
+        return None
+    mask = np.zeros(shape, np.uint8)
+    for zone in zones:
+        # corner of the first pixel is 0, 0; cv2 counts from the pixel's centre
+        points = np.round((np.asarray(zone, np.float64) - 0.5) * 16).astype(np.int32)
+        cv2.fillPoly(mask, [points.reshape(-1, 1, 2)], 1, shift=4)
+    return mask
+
+
+def _unit_rgb(picture: Picture) -> np.ndarray:
+    pixels = picture.pixels
+    return pixels.astype(np.float32) * np.float32(1.0 / np.iinfo(pixels.dtype).max)
+
+
+def _without_light(rgb: np.ndarray, blank: Picture) -> np.ndarray:
+    """Divide the blank-oil picture out, in linear light."""
+    if blank.pixels.shape != rgb.shape:
+        raise InvalidInput(
+            f"The blank-oil picture {blank.name or ''} is {blank.width_px} x {blank.height_px} px but the field is "
+            f"{rgb.shape[1]} x {rgb.shape[0]} px; take both at the same camera setting."
+        )
+    # noise and specks of the blank must not be stamped on the field
+    light = cv2.GaussianBlur(cv2.medianBlur(_as_uint8(blank.pixels), 5), (0, 0), 8).astype(np.float32) / 255.0
+    light = np.maximum(light, 0.02) ** 2.2
+    even = (rgb**2.2) * (np.median(light.reshape(-1, 3), axis=0) / light)
+    return np.clip(even, 0.0, 1.2) ** np.float32(1 / 2.2)
+
+
+def _as_uint8(pixels: np.ndarray) -> np.ndarray:
+    return pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
+
+
+def _oil_noise(delta: np.ndarray, oil: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Robust spread of the oil per channel (K, 3) samples, and a matrix that makes it unit and uncorrelated."""
+    sample = delta[oil]
+    if len(sample) < 30:
+        sample = delta.reshape(-1, 3)
+    noise = 1.4826 * np.median(np.abs(sample - np.median(sample, axis=0)), axis=0)
+    return np.maximum(noise, 1e-3), sample
+
+
+def _whitening(sample: np.ndarray, noise: np.ndarray) -> np.ndarray:
+    scale = np.maximum(noise, _FLOOR)
+    clipped = np.clip(sample, -3 * scale, 3 * scale)
+    covariance = np.cov(clipped.T) + np.eye(3) * _FLOOR**2
+    values, vectors = np.linalg.eigh(covariance)
+    return (vectors / np.sqrt(np.maximum(values, 1e-6))) @ vectors.T
+
+
+def _coarse_size(shape: tuple[int, int]) -> tuple[int, int]:
+    return max(16, -(-shape[0] // _COARSE)), max(16, -(-shape[1] // _COARSE))
+
+
+def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndarray, ...] = ()) -> Light:
+    """Take the light out of a picture.
+
+    Parameters
+    ----------
+    picture : Picture
+        The field.
+    blank : Picture, optional
+        A picture of the oil alone at the same setting; it is divided out first.
+    zones : tuple of (K, 2) ndarray
+        Excluded polygons, x and y in px.
+
+    Returns
+    -------
+    light : Light
+
+    Raises
+    ------
+    InvalidInput
+        If the blank has another size.
+    """
+    rgb = _unit_rgb(picture)
+    clipped = float(((rgb <= 0.004) | (rgb >= 0.996)).any(axis=2).mean())
+    if blank is not None:
+        rgb = _without_light(rgb, blank).astype(np.float32)
+    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2Lab)
+    mask = zone_mask(lab.shape[:2], zones)
+    background = _background(lab, mask)
+    delta = lab
+    delta -= cv2.resize(background, lab.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    smooth = cv2.GaussianBlur(delta, (0, 0), _FIND_SIGMA_PX)
+    distance, noise = _distance(delta, smooth, mask)
+    oil_lab = np.median(background.reshape(-1, 3), axis=0)
+    oil_rgb = cv2.cvtColor(oil_lab.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_Lab2RGB)[0, 0] * 255
+    for array in (delta, distance):
+        array.setflags(write=False)
+    return Light(delta, noise, oil_lab, background, distance, tuple(float(v) for v in oil_rgb), clipped, mask)
+
+
+def _background(lab: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
+    """Oil colour over the field at coarse size: a smooth surface and what the oil shows beyond it."""
+    smooth = cv2.GaussianBlur(lab, (0, 0), _FIND_SIGMA_PX)
+    surface = fit_surface(smooth, None if mask is None else mask == 0)
+    size = _coarse_size(lab.shape[:2])
+    background = evaluate(surface, size)
+    coarse = cv2.resize(smooth, size[::-1], interpolation=cv2.INTER_AREA)
+    sigma = 0.06 * max(size)
+    for reach in (4.0, 3.0):
+        residual = coarse - background
+        off = np.linalg.norm(residual, axis=2) > reach * surface.scale
+        off = cv2.dilate(off.astype(np.uint8), np.ones((3, 3), np.uint8))
+        if mask is not None:
+            off |= cv2.resize(mask, size[::-1], interpolation=cv2.INTER_NEAREST)
+        background = background + follow_oil(residual, (1 - off).astype(np.float32), sigma)
+    return background
+
+
+def _distance(
+    delta: np.ndarray, smooth: np.ndarray, mask: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Noise-normalised distance from the oil, and the noise of the unsmoothed oil."""
+    step = max(1, int(np.sqrt(delta.shape[0] * delta.shape[1] / 60_000)))
+    some, some_smooth = delta[::step, ::step].reshape(-1, 3), smooth[::step, ::step].reshape(-1, 3)
+    inside = np.ones(len(some), bool) if mask is None else mask[::step, ::step].ravel() == 0
+    length = np.linalg.norm(some_smooth, axis=1)
+    # the oil lies about zero: narrow on it from the pixels nearest to zero
+    limit = max(3.0, 3.0 * np.quantile(length[inside], 0.25)) if inside.any() else 3.0
+    for _ in range(6):
+        oil = inside & (length < limit)
+        if oil.sum() < 50:
+            break
+        limit = max(2.0, 3.0 * 0.85 * float(np.median(length[oil])))
+    noise, _ = _oil_noise(some, oil)
+    smooth_noise, sample = _oil_noise(some_smooth, oil)
+    white = cv2.transform(smooth, _whitening(sample, smooth_noise).astype(np.float32))
+    distance = np.sqrt(np.einsum("ijk,ijk->ij", white, white))
+    if mask is not None:
+        distance[mask > 0] = 0.0
+    return distance, noise

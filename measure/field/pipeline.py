@@ -1,0 +1,143 @@
+"""One field, from picture to particles. Only composes; each step lives in its own file."""
+
+import time
+
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.field.features import feature_columns
+from measure.field.find import find_pieces
+from measure.field.light import Light, prepare
+from measure.field.quality import field_quality
+from measure.field.shape import shape_columns
+from measure.flags import bits
+from measure.model import FieldResult, FieldSettings, Frame, Picture
+from measure.particles import COLUMNS, Particles, make_particles
+from measure.progress import SILENT, Progress
+
+DEFAULT_SMALLEST_PX = 10.0
+LEAST_SMALLEST_PX = 4.0  # below this nothing can be told from noise and pixel steps
+
+
+def smallest_px(settings: FieldSettings, um_per_px: float) -> float:
+    """Lower limit in px: the user's, but never below what pixels can show.
+
+    Parameters
+    ----------
+    settings : FieldSettings
+    um_per_px : float
+
+    Raises
+    ------
+    InvalidInput
+        If the smallest size or the scale is not a positive number.
+    """
+    if not (np.isfinite(um_per_px) and um_per_px > 0):
+        raise InvalidInput(f"The scale must be a positive number of micrometres per pixel, not {um_per_px}.")
+    if settings.smallest_um is None:
+        return DEFAULT_SMALLEST_PX
+    if not (np.isfinite(settings.smallest_um) and settings.smallest_um > 0):
+        raise InvalidInput(
+            f"The smallest size must be a positive number of micrometres, not {settings.smallest_um}."
+        )
+    return max(LEAST_SMALLEST_PX, settings.smallest_um / um_per_px)
+
+
+def measure_field(
+    picture: Picture,
+    settings: FieldSettings,
+    um_per_px: float,
+    *,
+    blank: Picture | None = None,
+    zones: tuple[np.ndarray, ...] = (),
+    learned: object = None,
+    light: Light | None = None,
+    progress: Progress = SILENT,
+) -> FieldResult:
+    """Measure one field.
+
+    Parameters
+    ----------
+    picture : Picture
+    settings : FieldSettings
+    um_per_px : float
+        Scale, only used to turn the smallest size into px.
+    blank : Picture, optional
+        The oil alone at the same setting.
+    zones : tuple of (K, 2) ndarray
+        Excluded polygons, x and y in px.
+    learned : optional
+        Kinds relearned from the user's re-tags.
+    light : Light, optional
+        The prepared light of this picture, blank and zones, to save preparing it again.
+    progress : Progress
+
+    Returns
+    -------
+    result : FieldResult
+
+    Raises
+    ------
+    InvalidInput
+        If a setting, the scale or the blank cannot be used.
+    """
+    started = time.perf_counter()
+    limit = smallest_px(settings, um_per_px)
+    zones = tuple(np.asarray(zone, np.float64) for zone in zones)
+    progress.report(0.0, "taking out the light")
+    light = prepare(picture, blank, zones) if light is None else light
+    progress.report(0.3, "finding pieces")
+    found = find_pieces(light, limit, settings, progress)
+    progress.report(0.8, "measuring pieces")
+    particles = _measured(found.outlines, picture, light, learned)
+    particles = particles.replaced(
+        label=np.arange(1, len(particles) + 1),
+        parent=found.parent,
+        origin=found.origin,
+        flags=particles["flags"] | found.flags | _zone_flags(found.outlines, light),
+    )
+    particles = _set_aside_small(particles, limit)
+    frame = Frame(picture.width_px, picture.height_px, zones)
+    quality = field_quality(particles, frame, light)
+    progress.report(1.0, "done")
+    notes = _notes(settings, um_per_px, limit)
+    return FieldResult(
+        particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
+    )
+
+
+def _measured(outlines: list[np.ndarray], picture: Picture, light: Light, learned: object) -> Particles:
+    shape = shape_columns(outlines)
+    columns = {**shape, **feature_columns(outlines, picture, light, shape)}
+    return make_particles(outlines, **{k: v for k, v in columns.items() if k in COLUMNS})
+
+
+def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:
+    """Flag pieces whose outline runs beside an excluded zone."""
+    flags = np.zeros(len(outlines), np.int32)
+    if light.zone_mask is None:
+        return flags
+    rows, cols = light.zone_mask.shape
+    for i, outline in enumerate(outlines):
+        for shift in (-1.0, 0.0, 1.0):
+            x = np.clip((outline[:, 0] + shift).astype(int), 0, cols - 1)
+            y = np.clip((outline[:, 1] + shift).astype(int), 0, rows - 1)
+            across = np.clip((outline[:, 1] - shift).astype(int), 0, rows - 1)
+            if light.zone_mask[y, x].any() or light.zone_mask[across, x].any():
+                flags[i] = bits("meets_zone")
+    return flags
+
+
+def _set_aside_small(particles: Particles, limit_px: float) -> Particles:
+    reasons = particles["set_aside"].copy()
+    reasons[(particles.diameter_px < limit_px) & (reasons == "")] = "below the lower limit"
+    return particles.replaced(set_aside=reasons)
+
+
+def _notes(settings: FieldSettings, um_per_px: float, limit_px: float) -> tuple[str, ...]:
+    if settings.smallest_um is not None and settings.smallest_um / um_per_px < limit_px:
+        return (
+            f"The smallest size {settings.smallest_um:g} um is below what the picture can show; "
+            f"{limit_px * um_per_px:.3g} um ({limit_px:g} px) is used.",
+        )
+    return ()

@@ -1,0 +1,78 @@
+"""Figures about a field as a whole, and what deserves a look, in plain words."""
+
+import numpy as np
+
+from measure.field.light import Light
+from measure.flags import bits
+from measure.model import FieldQuality, Frame
+from measure.particles import Particles
+
+_CROWDED = 0.10  # cover above which chance contacts become common: 1 - exp(-0.4) = 33 %
+_SOFT_PX = 8.0
+_CLIPPED = 0.02
+_UNEVEN = 25.0
+
+
+def usable_area_px2(frame: Frame, light: Light) -> float:
+    """Area of the frame outside the excluded zones, px^2."""
+    total = float(frame.width_px * frame.height_px)
+    return total if light.zone_mask is None else max(1.0, total - float(light.zone_mask.sum()))
+
+
+def field_quality(particles: Particles, frame: Frame, light: Light) -> FieldQuality:
+    """Describe a measured field.
+
+    Parameters
+    ----------
+    particles : Particles
+    frame : Frame
+    light : Light
+
+    Returns
+    -------
+    quality : FieldQuality
+        ``contacts_expected`` is 1 - exp(-4 cover), the share of equal random discs that touch another.
+    """
+    cover = min(1.0, float(particles["area_px2"].sum()) / usable_area_px2(frame, light))
+    widths = particles["edge_width_px"]
+    focus = float(np.nanmedian(widths)) if np.isfinite(widths).any() else float("nan")
+    return FieldQuality(
+        cover=cover,
+        contacts_expected=float(1.0 - np.exp(-4.0 * cover)),
+        noise=float(np.sqrt((light.noise**2).sum())),
+        oil_rgb=light.oil_rgb,
+        focus=focus,
+        clipped=light.clipped,
+        unevenness=light.unevenness,
+        warnings=_warnings(particles, cover, focus, light),
+    )
+
+
+def _warnings(particles: Particles, cover: float, focus: float, light: Light) -> tuple[str, ...]:
+    count = len(particles)
+    words = []
+    if not count:
+        words.append(
+            "No piece was found; raise the sensitivity or lower the smallest size if there should be some."
+        )
+    if cover > _CROWDED:
+        words.append(
+            f"Pieces cover {cover:.0%} of the field, so about {1 - np.exp(-4 * cover):.0%} touch another by chance; "
+            "dilute more for surer sizes."
+        )
+    if focus > _SOFT_PX:
+        words.append(
+            f"Edges are soft (median width {focus:.0f} px); focus again, blur makes small pieces uncertain."
+        )
+    if light.clipped > _CLIPPED:
+        words.append(
+            f"{light.clipped:.0%} of the pixels are at the end of the camera's range; change the exposure."
+        )
+    if light.unevenness > _UNEVEN:
+        words.append("The light is very uneven; a blank-oil picture would take it out.")
+    cut_by_frame = int((particles["flags"] & bits("touches_frame") > 0).sum())
+    if count and cut_by_frame > 0.3 * count:
+        words.append(
+            f"{cut_by_frame} of {count} pieces meet the edge of the picture; a lower magnification keeps more."
+        )
+    return tuple(words)
