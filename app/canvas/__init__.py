@@ -1,1 +1,1 @@
-"""The picture, its outlines and the hand tools."""
+"""The picture and everything drawn over it: view, outlines, marks, tools, loupe and scale bar."""

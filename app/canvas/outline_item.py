@@ -1,0 +1,241 @@
+"""Outlines over the picture: exact lines for the pieces in view, drawn-once copies when thousands show."""
+
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF
+from PySide6.QtGui import QColor, QPainter, QPolygonF
+from PySide6.QtWidgets import QGraphicsItem
+
+from app.canvas.outline_levels import OutlineLevels, OutlineSource
+from app.canvas.picture_item import zoom_of
+from app.canvas.style import LineStyle, cosmetic_pen
+from measure import outlines
+
+_MOST_EXACT = 1500  # pieces in view; beyond, a drawn-once copy is faster than lines
+_MOST_WIDE_POINTS = 3500  # points in view; beyond, lines are one screen pixel wide and without halo
+_MOST_BADGES = 250
+_MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew
+_CHOSEN = QColor(255, 255, 255)
+_CHOSEN_FILL = QColor(255, 255, 255, 60)
+_POINTED_FILL = QColor(255, 255, 255, 45)
+
+
+def polygon(points: np.ndarray) -> QPolygonF:
+    """Turn a (P, 2) array into a Qt polygon (through bytes: thousands a frame must not loop over points)."""
+    data = len(points).to_bytes(4, "big") + np.ascontiguousarray(points, dtype=">f8").tobytes()
+    stream = QDataStream(QByteArray(data))
+    shape = QPolygonF()
+    stream >> shape
+    return shape
+
+
+class OutlineItem(QGraphicsItem):
+    """Outlines in groups of one style each, with chosen and pointed-at pieces on top.
+
+    Parameters
+    ----------
+    style : callable
+        ``style(group) -> LineStyle``.
+    """
+
+    def __init__(self, style: Callable[[int], LineStyle]) -> None:
+        super().__init__()
+        self.setFlag(QGraphicsItem.GraphicsItemFlag.ItemUsesExtendedStyleOption)  # for the part in view
+        self._style = style
+        self._labels = np.zeros(0, dtype=int)
+        self._finger = np.zeros((0, 3))
+        self._levels = OutlineLevels((0, 0))
+        self._source = OutlineSource((), np.zeros((0, 4)), np.zeros(0, dtype=int), style)
+        self._doubtful = np.zeros(0, dtype=bool)
+        self._polygons: dict[tuple[int, int], QPolygonF] = {}
+        self._rows: dict[int, int] = {}
+        self._chosen = np.zeros(0, dtype=int)
+        self._pointed = 0
+        self._badge: Callable[[QPainter, QPointF, int, bool], None] | None = None
+
+    def set_badge(self, draw: Callable[[QPainter, QPointF, int, bool], None] | None) -> None:
+        """Give the function that draws a letter: ``draw(painter, at (device px), group, doubtful)``."""
+        self._badge = draw
+
+    def set_size(self, rows: int, columns: int) -> None:
+        """Take the size of the picture; everything drawn is forgotten."""
+        self.prepareGeometryChange()
+        self._levels = OutlineLevels((rows, columns))
+        self.set_outlines(np.zeros(0, dtype=int), (), np.zeros(0, dtype=int))
+
+    def set_outlines(
+        self,
+        labels: np.ndarray,
+        shapes: Sequence[np.ndarray],
+        group: np.ndarray,
+        *,
+        finger: np.ndarray | None = None,
+        doubtful: np.ndarray | None = None,
+    ) -> None:
+        """Show these outlines; pieces that did not change are not drawn again.
+
+        Parameters
+        ----------
+        labels : (K,) ndarray of int
+            Numbers of the pieces.
+        shapes : sequence of (P, 2) ndarray
+            Outlines in picture px.
+        group : (K,) ndarray of int
+            What decides the style; -1 hides.
+        finger : (K, 3) ndarray, optional
+            Figures that change when an outline does (centre, area). Without them all is drawn anew.
+        doubtful : (K,) ndarray of bool, optional
+            Pieces to mark as doubtful.
+        """
+        old, old_labels, old_finger = self._source, self._labels, self._finger
+        finger = np.full((len(labels), 3), np.nan) if finger is None else finger
+        here, there = _same(labels, finger, old_labels, old_finger)
+        box = np.empty((len(labels), 4))
+        box[here] = old.box[there]
+        new = np.setdiff1d(np.arange(len(labels)), here, assume_unique=True)
+        box[new] = outlines.bounds([shapes[i] for i in new])
+        self._source = OutlineSource(shapes, box, np.asarray(group), self._style)
+        self._labels, self._finger = np.asarray(labels), finger
+        self._doubtful = np.zeros(len(labels), dtype=bool) if doubtful is None else doubtful
+        self._rows = dict(zip(self._labels.tolist(), range(len(labels)), strict=True))
+        gone = np.setdiff1d(np.arange(len(old_labels)), there, assume_unique=True)
+        restyled = here[old.group[there] != self._source.group[here]]
+        self._forget(old_labels[gone])
+        self._redraw(np.vstack([box[new], old.box[gone], box[restyled]]))
+        self._chosen = self._chosen[np.isin(self._chosen, self._labels)]
+
+    def set_chosen(self, labels: Iterable[int]) -> None:
+        """Light up the chosen pieces."""
+        self._chosen = np.array([label for label in labels if label in self._rows], dtype=int)
+        self.update()
+
+    def set_pointed(self, label: int) -> None:
+        """Light up the piece under the pointer; 0 for none."""
+        if label != self._pointed:
+            self._pointed = label
+            self.update()
+
+    def label_at(self, x_px: float, y_px: float, slack_px: float = 0.0) -> int:
+        """Return the number of the piece a point meets, hidden ones left out; 0 for none."""
+        shown = np.where(self._source.group[:, None] >= 0, self._source.box, np.nan)
+        row = outlines.at_point(self._source.outlines, shown, x_px, y_px, slack_px)
+        return 0 if row < 0 else int(self._labels[row])
+
+    def labels_in(self, rect: QRectF) -> list[int]:
+        """Return the numbers of the shown pieces whose box lies inside a rectangle."""
+        box = self._source.box
+        inside = (box[:, 0] >= rect.left()) & (box[:, 1] >= rect.top())
+        inside &= (box[:, 2] <= rect.right()) & (box[:, 3] <= rect.bottom()) & (self._source.group >= 0)
+        return self._labels[inside].tolist()
+
+    def labels_crossed(self, line: np.ndarray) -> list[int]:
+        """Return the numbers of the shown pieces a line runs through, longest inside first."""
+        rows = outlines.crossed(self._source.outlines, self._source.box, line)
+        return [int(self._labels[r]) for r in rows if self._source.group[r] >= 0]
+
+    def box_of(self, label: int) -> QRectF | None:
+        """Return the bounding box of a piece in picture px."""
+        row = self._rows.get(label)
+        if row is None:
+            return None
+        left, top, right, bottom = self._source.box[row]
+        return QRectF(left, top, right - left, bottom - top)
+
+    def boundingRect(self) -> QRectF:
+        """Qt: the picture's rectangle, a little larger for pieces that meet its edge."""
+        rows, columns = self._levels.shape
+        return QRectF(-8, -8, columns + 16, rows + 16)
+
+    def paint(self, painter: QPainter, option: object, widget: object = None) -> None:
+        """Qt: draw outlines, chosen ones on top, letters last."""
+        if not len(self._labels):
+            return
+        zoom, seen = zoom_of(painter), option.exposedRect
+        rows = outlines.meeting(self._source.box, (seen.left(), seen.top(), seen.right(), seen.bottom()))
+        rows = rows[self._source.group[rows] >= 0]
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+        if len(rows) > _MOST_EXACT:
+            self._levels.paint(painter, zoom, self._source)
+        else:
+            self._paint_lines(painter, rows, zoom)
+        self._paint_chosen(painter, rows, zoom)
+        if self._badge is not None and len(rows) <= _MOST_BADGES:
+            self._paint_badges(painter, rows, zoom)
+
+    def _paint_lines(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
+        shapes = [self._polygon(int(row), zoom) for row in rows]
+        wide = sum(shape.count() for shape in shapes) <= _MOST_WIDE_POINTS
+        group = self._source.group[rows]
+        for value in np.unique(group):
+            style, members = self._style(int(value)), np.flatnonzero(group == value)
+            if wide:
+                painter.setPen(cosmetic_pen(style.casing, 3.6))
+                for i in members:
+                    painter.drawPolygon(shapes[i])
+            painter.setPen(style.pen(2.0 if wide else 1.0))
+            for i in members:
+                painter.drawPolygon(shapes[i])
+
+    def _paint_chosen(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
+        chosen = rows[np.isin(self._labels[rows], self._chosen)] if len(self._chosen) else ()
+        few = len(chosen) <= 100
+        painter.setBrush(_CHOSEN_FILL)
+        painter.setPen(cosmetic_pen(_CHOSEN, 2.4 if few else 1.0))
+        for row in chosen:
+            painter.drawPolygon(self._polygon(int(row), zoom))
+        if few and len(chosen):
+            self._paint_lines(painter, np.asarray(chosen), zoom)
+        row = self._rows.get(self._pointed)
+        if row is not None and self._source.group[row] >= 0:
+            painter.setBrush(_POINTED_FILL)
+            painter.setPen(cosmetic_pen(_CHOSEN, 1.4))
+            painter.drawPolygon(self._polygon(row, zoom))
+        painter.setBrush(QColor(0, 0, 0, 0))
+
+    def _paint_badges(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
+        transform = painter.worldTransform()
+        box = self._source.box
+        size = np.minimum(box[:, 2] - box[:, 0], box[:, 3] - box[:, 1])
+        painter.save()
+        painter.resetTransform()
+        for row in rows:
+            doubtful = bool(self._doubtful[row])
+            if size[row] * zoom < 26 and not doubtful:
+                continue
+            at = transform.map(QPointF((box[row, 0] + box[row, 2]) / 2, box[row, 1]))
+            self._badge(painter, at, int(self._source.group[row]), doubtful)
+        painter.restore()
+
+    def _polygon(self, row: int, zoom: float) -> QPolygonF:
+        octave = int(np.clip(np.floor(np.log2(max(zoom, 1e-3))), -4, 3))
+        key = (int(self._labels[row]), octave)
+        shape = self._polygons.get(key)
+        if shape is None:
+            shape = polygon(outlines.simplified(self._source.outlines[row], 0.3 * 0.5**octave))
+            self._polygons[key] = shape
+        return shape
+
+    def _forget(self, labels: np.ndarray) -> None:
+        if len(labels) > _MANY_CHANGES:
+            self._polygons.clear()
+            return
+        for label in labels.tolist():
+            for octave in range(-4, 4):
+                self._polygons.pop((label, octave), None)
+
+    def _redraw(self, boxes: np.ndarray) -> None:
+        if len(boxes) > _MANY_CHANGES:
+            self._levels.clear()
+        else:
+            self._levels.redraw(boxes, self._source)
+        self.update()
+
+
+def _same(
+    labels: np.ndarray, finger: np.ndarray, old_labels: np.ndarray, old_finger: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rows, new and old, of the pieces whose outline is as it was."""
+    _, here, there = np.intersect1d(labels, old_labels, assume_unique=True, return_indices=True)
+    kept = (finger[here] == old_finger[there]).all(axis=1)
+    return here[kept], there[kept]

@@ -1,0 +1,77 @@
+"""How a piece is drawn: one style a kind and state, taken from the theme's marks."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor, QPen
+
+from app.theme import KIND_STYLE
+from measure import flags
+from measure.model import KINDS
+from measure.particles import Particles
+
+DOUBTFUL = 0.5  # from here on a piece is marked as doubtful
+
+COUNTED, NOT_COUNTED, ASIDE = 0, 1, 2  # counted; kept but not counted (meets the frame...); set aside
+PREVIEW = -2  # a group of its own: outlines that are only proposed
+
+_NOT_COUNTED_BITS = flags.bits("touches_frame", "meets_zone", "repeat")
+_PROPOSED = ("#d6409f", "#ffffff")
+
+
+@dataclass(frozen=True)
+class LineStyle:
+    """Line of one group of outlines: its colour, the wider stroke beneath, dashes in line widths, letter."""
+
+    colour: QColor
+    casing: QColor
+    dashes: tuple[float, ...] = ()
+    letter: str = ""
+
+    def pen(self, width: float = 2.0) -> QPen:
+        """Return a pen of constant width on screen."""
+        pen = cosmetic_pen(self.colour, width)
+        if self.dashes:
+            pen.setDashPattern(list(self.dashes))
+            pen.setCapStyle(Qt.PenCapStyle.FlatCap)
+        return pen
+
+
+def cosmetic_pen(colour: QColor, width: float) -> QPen:
+    """Return an unbroken pen of constant width on screen."""
+    pen = QPen(colour, width)
+    pen.setCosmetic(True)
+    pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
+    return pen
+
+
+@lru_cache(maxsize=64)
+def group_style(group: int) -> LineStyle:
+    """Return the style of a group as made by `group_of`, or of `PREVIEW`."""
+    if group == PREVIEW:
+        return LineStyle(QColor(_PROPOSED[0]), _faded(_PROPOSED[1], 150), (4.0, 2.0))
+    style, state = KIND_STYLE[KINDS[group // 4]], group % 4
+    if state == ASIDE:
+        return LineStyle(_faded(style.colour, 170), _faded(style.casing, 90), (1.0, 4.0), style.letter)
+    if state == NOT_COUNTED:
+        return LineStyle(_faded(style.colour, 140), _faded(style.casing, 60), style.dashes, style.letter)
+    return LineStyle(QColor(style.colour), _faded(style.casing, 170), style.dashes, style.letter)
+
+
+def group_of(particles: Particles) -> np.ndarray:
+    """Return what decides the style of each particle: kind times 4 plus state, (K,) ndarray of int."""
+    return particles["kind"].astype(int) * 4 + states(particles)
+
+
+def states(particles: Particles) -> np.ndarray:
+    """Return the state of each particle, (K,) ndarray of int."""
+    state = np.where(particles["flags"] & _NOT_COUNTED_BITS, NOT_COUNTED, COUNTED)
+    return np.where(particles["set_aside"] != "", ASIDE, state)
+
+
+def _faded(colour: str, alpha: int) -> QColor:
+    made = QColor(colour)
+    made.setAlpha(alpha)
+    return made
