@@ -140,7 +140,9 @@ def salt_optics(
 ) -> Optics:
     """Clear crystal: dark refracting rim, bright line inside it, faint cube edges, body like the oil."""
     depth = _convex_depth(window, outline)
-    rim_px = min(look.rim_px * rng.uniform(0.8, 1.25), 0.2 * window.diameter_px)
+    # larger crystals have rounder edges, so a wider rim
+    wide = look.rim_px * max(window.diameter_px / 45.0, 0.5) ** 0.35
+    rim_px = min(wide * rng.uniform(0.8, 1.25), 0.2 * window.diameter_px)
     left = _rim_left(window, look.broken, rng)
     rim = left / (1.0 + np.exp((depth - rim_px) / (0.18 * rim_px + 0.15)))
     glow = left * np.exp(-(((depth - 1.7 * rim_px) / (0.5 * rim_px)) ** 2))

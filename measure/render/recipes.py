@@ -32,6 +32,7 @@ def _tuned() -> list[Recipe]:
             arrangement__cover=0.22,
             um_per_px=0.8,
             kernel__growth=0.2,
+            skin__streak_px=7.0,
         ),
         _named(
             "uneven",
