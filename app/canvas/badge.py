@@ -57,4 +57,5 @@ def _disc(painter: QPainter, rect: QRectF, fill: QColor, ink: QColor, letter: st
 
 
 def _readable_on(fill: QColor) -> QColor:
-    return QColor("#ffffff") if fill.lightnessF() < 0.5 else QColor("#14110d")
+    luma = 0.299 * fill.red() + 0.587 * fill.green() + 0.114 * fill.blue()
+    return QColor("#ffffff") if luma < 130 else QColor("#14110d")

@@ -49,6 +49,11 @@ class ToolView(ZoomView):
         return 0
 
     @property
+    def by_key(self) -> bool:
+        """Whether the middle of the view is the pointer, for the keys were used last."""
+        return self._by_key
+
+    @property
     def tool(self) -> Tool | None:
         """The tool in hand, None when clicks go to the signals."""
         return self._tool

@@ -1,0 +1,185 @@
+"""Tools that only look and choose: pick pieces, measure a length, mark out a rectangle."""
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QPainter
+
+from app.canvas.marks_item import plate_text
+from app.canvas.style import cosmetic_pen
+from app.canvas.tool import Modifiers, Tool
+from app.canvas.view import PictureView
+
+_CLICK_PX = 4  # screen px
+_BAND_FILL, _BAND_LINE = QColor(255, 255, 255, 50), QColor(255, 255, 255)
+_INK, _CASING = QColor("#b0125f"), QColor(255, 255, 255, 200)
+
+
+class PickTool(Tool):
+    """Choose pieces: click one, Shift-click adds or takes away, drag a rectangle round many.
+
+    Parameters
+    ----------
+    choose : callable
+        ``choose(labels, add)``: the pieces met, and whether to add to (or, when all are chosen already,
+        take from) what is chosen.
+    """
+
+    name = "pick"
+    hint = "Click a piece. Shift adds or takes away; drag a rectangle round several."
+    cursor = Qt.CursorShape.ArrowCursor
+
+    def __init__(self, choose: Callable[[list[int], bool], None]) -> None:
+        self._choose = choose
+        self._from: QPointF | None = None
+        self._to = QPointF()
+
+    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+        """Begin a click or a rectangle."""
+        self._from = self._to = at
+
+    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+        """Stretch the rectangle."""
+        if held:
+            self._to = at
+
+    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+        """Choose what was met."""
+        if self._from is None:
+            return
+        start, self._from = self._from, None
+        add = bool(modifiers & (Modifiers.ShiftModifier | Modifiers.ControlModifier))
+        if (at - start).manhattanLength() * view.zoom <= _CLICK_PX:
+            label = view.label_at(at.x(), at.y())
+            self._choose([label] if label else [], add)
+        else:
+            self._choose(view.labels_in(QRectF(start, at).normalized()), add)
+
+    def cancel(self) -> bool:
+        """Drop the rectangle."""
+        had, self._from = self._from is not None, None
+        return had
+
+    def paint(self, painter: QPainter, view: PictureView) -> None:
+        """Draw the rectangle."""
+        if self._from is not None:
+            paint_band(painter, QRectF(view.to_view(self._from), view.to_view(self._to)).normalized())
+
+
+class RectangleTool(Tool):
+    """Mark out a rectangle by dragging.
+
+    Parameters
+    ----------
+    done : callable
+        ``done(rect)``, picture px.
+    """
+
+    name = "rectangle"
+    hint = "Drag a rectangle. Escape drops it."
+
+    def __init__(self, done: Callable[[QRectF], None]) -> None:
+        self._done = done
+        self._from: QPointF | None = None
+        self._to = QPointF()
+
+    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+        """Begin at a corner."""
+        self._from = self._to = at
+
+    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+        """Stretch it."""
+        if held:
+            self._to = at
+
+    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+        """Hand it over unless it is empty."""
+        start, self._from = self._from, None
+        if start is None:
+            return
+        rect = QRectF(start, at).normalized()
+        if rect.width() >= 1 and rect.height() >= 1:
+            self._done(rect)
+
+    def cancel(self) -> bool:
+        """Drop the rectangle."""
+        had, self._from = self._from is not None, None
+        return had
+
+    def paint(self, painter: QPainter, view: PictureView) -> None:
+        """Draw the rectangle."""
+        if self._from is not None:
+            paint_band(painter, QRectF(view.to_view(self._from), view.to_view(self._to)).normalized())
+
+
+class LengthTool(Tool):
+    """Take the length between two places: drag, or click twice.
+
+    Parameters
+    ----------
+    text_of : callable
+        ``text_of(start, end) -> str``: the length in words, for places in picture px.
+    done : callable, optional
+        ``done(start, end)`` when both places are set.
+    """
+
+    name = "length"
+    hint = "Drag from one place to another, or click both. Zoom in for a finer length; Escape clears."
+
+    def __init__(
+        self,
+        text_of: Callable[[QPointF, QPointF], str],
+        done: Callable[[QPointF, QPointF], None] = lambda _start, _end: None,
+    ) -> None:
+        self._text_of, self._done = text_of, done
+        self._ends: list[QPointF] = []
+        self._open = False  # the second end still follows the pointer
+
+    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+        """Set an end."""
+        if self._open:
+            self._ends[1] = at
+        else:
+            self._ends, self._open = [at, at], True
+
+    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+        """Let the second end follow."""
+        if self._open:
+            self._ends[1] = at
+
+    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+        """Set the second end, unless this was the click that set the first."""
+        if not self._open:
+            return
+        start = self._ends[0]
+        if (at - start).manhattanLength() * view.zoom > _CLICK_PX:
+            self._ends[1], self._open = at, False
+            self._done(start, at)
+
+    def cancel(self) -> bool:
+        """Clear the length."""
+        had = bool(self._ends)
+        self._ends, self._open = [], False
+        return had
+
+    def paint(self, painter: QPainter, view: PictureView) -> None:
+        """Draw the line, its ends and the length."""
+        if not self._ends:
+            return
+        start, end = (view.to_view(at) for at in self._ends)
+        for pen in (cosmetic_pen(_CASING, 4), cosmetic_pen(_INK, 1.5)):
+            painter.setPen(pen)
+            painter.drawLine(start, end)
+            for at in (start, end):
+                painter.drawEllipse(at, 4, 4)
+        plate_text(painter, end + QPointF(10, -8), self._text_of(*self._ends))
+
+
+def paint_band(painter: QPainter, rect: QRectF) -> None:
+    """Draw a rectangle being stretched, in view px."""
+    painter.setBrush(_BAND_FILL)
+    painter.setPen(cosmetic_pen(QColor(0, 0, 0, 140), 2.5))
+    painter.drawRect(rect)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
+    painter.setPen(cosmetic_pen(_BAND_LINE, 1.0))
+    painter.drawRect(rect)
