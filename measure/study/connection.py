@@ -1,0 +1,142 @@
+"""The one way to SQLite: safe settings, transactions that are all or nothing, and faults in plain words."""
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import quote
+
+from measure.errors import StudyFileError
+
+# tests put a class that fails on purpose here
+connection_class = sqlite3.Connection
+
+_WORDS = {
+    sqlite3.SQLITE_FULL: "The disk is full, so nothing was changed in {name}. Free some space and try again.",
+    sqlite3.SQLITE_NOTADB: "{name} is not a study, or its beginning is damaged.",
+    sqlite3.SQLITE_CORRUPT: "{name} is damaged. Rescue what can be read into a new study, "
+    "or open one of its copies.",
+    sqlite3.SQLITE_READONLY: "{name} cannot be written to, so nothing was changed. "
+    "Save a copy somewhere else.",
+    sqlite3.SQLITE_BUSY: "Another program is using {name}, so nothing was changed. Try again in a moment.",
+    sqlite3.SQLITE_LOCKED: "Another program is using {name}, so nothing was changed. Try again in a moment.",
+    sqlite3.SQLITE_IOERR: "{name} could not be read or written: the disk or network drive did not answer. "
+    "Nothing was changed; check the drive and try again.",
+    sqlite3.SQLITE_CANTOPEN: "{name} cannot be opened: the file, its folder or its drive cannot be reached.",
+    sqlite3.SQLITE_PERM: "You have no right to open {name}.",
+    sqlite3.SQLITE_AUTH: "You have no right to open {name}.",
+    sqlite3.SQLITE_NOMEM: "There is not enough memory for this, so nothing was changed in {name}.",
+    sqlite3.SQLITE_TOOBIG: "This is too large to keep in a study, so nothing was changed in {name}.",
+}
+
+
+def explain(error: sqlite3.Error, path: Path) -> StudyFileError | None:
+    """Return the sentence for a fault of the file or the disk; None for a fault of the program."""
+    code = getattr(error, "sqlite_errorcode", None)
+    words = _WORDS.get(code & 0xFF) if code is not None else None
+    return StudyFileError(words.format(name=path.name)) if words else None
+
+
+@contextlib.contextmanager
+def plain_faults(path: Path) -> Iterator[None]:
+    """Turn faults of the file or the disk into `StudyFileError`; let the program's own faults through."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        known = explain(error, path)
+        if known is None:
+            raise
+        raise known from error
+
+
+def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
+    """Open a connection with the settings every study uses.
+
+    Rollback journal rather than a write-ahead log: one writer, small writes, one file, and network drives.
+    EXTRA is FULL and also makes the end of a transaction itself durable.
+    """
+    mode = "ro" if read_only else "rw"
+    uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    con = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5.0, factory=connection_class)
+    try:
+        con.execute("PRAGMA trusted_schema = OFF")
+        con.execute("PRAGMA cell_size_check = ON")
+        con.execute("PRAGMA foreign_keys = ON")
+        con.execute("PRAGMA cache_size = -65536")
+        con.execute("PRAGMA synchronous = EXTRA")
+        if not read_only:
+            con.execute("PRAGMA journal_mode = DELETE")
+    except BaseException:
+        con.close()
+        raise
+    return con
+
+
+@contextlib.contextmanager
+def atomic(con: sqlite3.Connection) -> Iterator[None]:
+    """Run one transaction: all of it is on disk afterwards, or, after any exception, none of it."""
+    con.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        con.execute("COMMIT")
+    except BaseException:
+        # a full disk or a lost drive may have rolled it back already
+        if con.in_transaction:
+            with contextlib.suppress(sqlite3.Error):
+                con.rollback()
+        raise
+
+
+def identity(path: Path) -> tuple[int, int] | None:
+    """Return what tells this file from another of the same name; None if there is none."""
+    try:
+        found = os.stat(path)
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def backup(source: sqlite3.Connection, target: Path) -> None:
+    """Write a consistent copy of an open study to a new file, in one step."""
+    out = sqlite3.connect(target, isolation_level=None)
+    try:
+        out.execute("PRAGMA synchronous = FULL")
+        source.backup(out)
+    finally:
+        out.close()
+
+
+def settle(temporary: Path, path: Path, *, overwrite: bool) -> None:
+    """Give a finished file its name in one step.
+
+    Raises
+    ------
+    FileExistsError
+        If the name is taken and ``overwrite`` is false; the temporary file is left.
+    """
+    if overwrite:
+        os.replace(temporary, path)
+    else:
+        try:
+            os.link(temporary, path)
+        except FileExistsError:
+            raise
+        except OSError:  # a drive without links
+            if path.exists():
+                raise FileExistsError(path) from None
+            os.rename(temporary, path)
+        else:
+            os.unlink(temporary)
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name != "posix":
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -1,0 +1,126 @@
+"""The audit trail in words: what each action changed, from what, to what."""
+
+import json
+from collections.abc import Callable
+
+from measure.flags import decode as decode_flags
+from measure.model import KINDS, ORIGINS
+from measure.study.journal import LABEL_BITS
+from measure.study.records import EditEntry
+from measure.study.row_codec import Rows, decode
+
+_LABEL_MASK = (1 << LABEL_BITS) - 1
+_SHOWN_ROWS = 3
+_LONGEST = 120
+_PLURALS = {"batch": "batches"}
+
+
+def entries(
+    read: Callable[..., list[tuple]], field_id: int | None = None, limit: int | None = None
+) -> list[EditEntry]:
+    """Return entries of the log, newest first.
+
+    Parameters
+    ----------
+    read : callable
+        Runs a query and returns its rows.
+    field_id : int, optional
+        Only actions that touched this field.
+    """
+    where, values = "", []
+    if field_id is not None:
+        where, values = (
+            "WHERE coalesce(refers_to, id) IN (SELECT edit_id FROM edit_row WHERE field_id = ?)",
+            [field_id],
+        )
+    query = f"SELECT id, made, who, text, state, refers_to FROM edit {where} ORDER BY id DESC LIMIT ?"
+    found = read(query, [*values, -1 if limit is None else limit])
+    return [_entry(read, *row) for row in found]
+
+
+def _entry(
+    read: Callable[..., list[tuple]],
+    edit_id: int,
+    made: str,
+    who: str,
+    text: str,
+    state: str,
+    refers_to: int | None,
+) -> EditEntry:
+    query = "SELECT table_name, field_id, old, new FROM edit_row WHERE edit_id = ? ORDER BY id"
+    rows = read(query, (refers_to or edit_id,))
+    was, now, fields = [], [], set()
+    for table, field_id, old, new in rows:
+        if field_id is not None:
+            fields.add(field_id)
+        _describe(table, _opened(old), _opened(new), was, now)
+    if text.startswith("Undo: ") and refers_to:
+        was, now = now, was
+    return EditEntry(
+        edit_id, made, who, text, state, "; ".join(was), "; ".join(now), tuple(sorted(fields)), refers_to
+    )
+
+
+def _opened(stored: str | bytes | None) -> Rows | None:
+    try:
+        return decode(stored)
+    except (ValueError, KeyError, TypeError):
+        return Rows(("id",), [])
+
+
+def _describe(table: str, old: Rows | None, new: Rows | None, was: list[str], now: list[str]) -> None:
+    if old is not None and new is not None:
+        was.append(_values(table, old))
+        now.append(_values(table, new))
+    elif new is not None:
+        now.append(_names(table, new))
+    elif old is not None:
+        was.append(_names(table, old))
+
+
+def _names(table: str, rows: Rows) -> str:
+    """Return "particles 3, 4, 5" or "batch pass 3"."""
+    if table == "particle":
+        names = [str(row[0] & _LABEL_MASK) for row in rows.values]
+    elif "name" in rows.columns:
+        place = rows.columns.index("name")
+        names = [str(row[place]) for row in rows.values]
+    else:
+        names = [str(row[0]) for row in rows.values]
+    word = table.replace("_", " ") if len(names) == 1 else _PLURALS.get(table, table.replace("_", " ") + "s")
+    if len(names) > 2 * _SHOWN_ROWS:
+        return f"{len(names)} {word}"
+    return f"{word} {', '.join(names)}"
+
+
+def _values(table: str, rows: Rows) -> str:
+    if len(rows.values) > _SHOWN_ROWS:
+        first = {name: {row[i] for row in rows.values} for i, name in enumerate(rows.columns) if i}
+        same = [f"{n.replace('_', ' ')} {_shown(n, next(iter(v)))}" for n, v in first.items() if len(v) == 1]
+        return f"{_names(table, rows)}: {', '.join(same) or 'different values'}"
+    return "; ".join(
+        f"{_names(table, Rows(rows.columns, [row]))}: "
+        + ", ".join(
+            f"{name.replace('_', ' ')} {_shown(name, value)}"
+            for name, value in zip(rows.columns[1:], row[1:], strict=True)
+        )
+        for row in rows.values
+    )
+
+
+def _shown(name: str, value: object) -> str:
+    if name == "kind" and isinstance(value, int) and 0 <= value < len(KINDS):
+        return KINDS[value].value
+    if name == "origin" and isinstance(value, int) and 0 <= value < len(ORIGINS):
+        return ORIGINS[value]
+    if name == "flags" and isinstance(value, int):
+        return ", ".join(decode_flags(value)) or "none"
+    if name in ("kind_by_hand", "closed"):
+        return "yes" if value else "no"
+    if value is None:
+        return "none"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    text = text or "(empty)"
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"

@@ -1,0 +1,114 @@
+"""Records to the plain values a table keeps, and back: JSON, scales, results, zones."""
+
+import dataclasses
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.model import FieldQuality, FieldResult, FieldSettings, Scale
+
+SCALE_COLUMNS = tuple(f.name for f in dataclasses.fields(Scale))
+
+
+def plain(value: object) -> object:
+    """Return ``value`` as what JSON and SQLite can hold: numpy scalars and arrays become numbers and lists.
+
+    Without this a numpy integer would be stored as raw bytes.
+
+    Raises
+    ------
+    InvalidInput
+        If there is something in it that is not data.
+    """
+    if isinstance(value, np.ndarray | np.generic):
+        return plain(value.tolist())
+    if value is None or isinstance(value, bool | int | float):
+        return value
+    if isinstance(value, str):
+        return str(value)
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, Sequence | set | frozenset) and not isinstance(value, bytes | bytearray):
+        return [plain(item) for item in value]
+    raise InvalidInput(f"A study cannot keep a value of the type {type(value).__name__}.")
+
+
+def to_json(value: object) -> str:
+    """Return the JSON text of a value, numpy allowed."""
+    return json.dumps(plain(value), ensure_ascii=False, separators=(",", ":"))
+
+
+def from_json(text: str) -> object:
+    """Return the value of a JSON text."""
+    return json.loads(text)
+
+
+def number(value: object) -> float | int | None:
+    """Return a number a table can hold, or None for None and nan."""
+    value = plain(value)
+    return None if isinstance(value, float) and math.isnan(value) else value
+
+
+def scale_values(scale: Scale) -> tuple:
+    """Return the values of a scale in the order of `SCALE_COLUMNS`."""
+    values = [number(getattr(scale, name)) for name in SCALE_COLUMNS]
+    values[SCALE_COLUMNS.index("notes")] = to_json(scale.notes)
+    return tuple(values)
+
+
+def scale_from(values: Sequence) -> Scale:
+    """Return the scale of stored values."""
+    named = dict(zip(SCALE_COLUMNS, values, strict=True))
+    named["notes"] = tuple(from_json(named["notes"]))
+    return Scale(**named)
+
+
+def zones_json(zones: Iterable[np.ndarray]) -> str:
+    """Return the JSON text of polygons, each (K, 2) px."""
+    return to_json([np.asarray(zone, dtype=float).reshape(-1, 2) for zone in zones])
+
+
+def zones_from(value: Iterable) -> tuple[np.ndarray, ...]:
+    """Return polygons as (K, 2) arrays of float."""
+    return tuple(np.asarray(zone, dtype=float).reshape(-1, 2) for zone in value)
+
+
+def result_json(result: FieldResult) -> str:
+    """Return everything of a result but its particles as JSON text."""
+    return to_json(
+        {
+            "settings": dataclasses.asdict(result.settings),
+            "quality": dataclasses.asdict(result.quality),
+            "zones": [np.asarray(zone, dtype=float) for zone in result.frame.zones],
+            "um_per_px": float(result.um_per_px),
+            "smallest_px": float(result.smallest_px),
+            "seconds": float(result.seconds),
+            "notes": result.notes,
+        }
+    )
+
+
+def result_from(text: str) -> dict[str, object]:
+    """Return what `result_json` wrote, as arguments of a `FieldRow`."""
+    body = from_json(text)
+    quality = known(FieldQuality, body["quality"])
+    return {
+        "settings": FieldSettings(**known(FieldSettings, body["settings"])),
+        "quality": FieldQuality(
+            **{**quality, "oil_rgb": tuple(quality["oil_rgb"]), "warnings": tuple(quality["warnings"])}
+        ),
+        "result_zones": zones_from(body["zones"]),
+        "um_per_px": body["um_per_px"],
+        "smallest_px": body["smallest_px"],
+        "seconds": body["seconds"],
+        "result_notes": tuple(body["notes"]),
+    }
+
+
+def known(record: type, values: Mapping) -> dict:
+    """Return the values a record has a place for; files of a later minor format may hold more."""
+    names = {f.name for f in dataclasses.fields(record)}
+    return {name: value for name, value in values.items() if name in names}
