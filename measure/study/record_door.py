@@ -219,8 +219,11 @@ class RecordDoor(Door):
 
     def _update(self, table: str, row_id: int, record: object, text: str) -> Changes:
         self._refuse_missing(table, row_id)
+        new = dict(zip(_names(type(record)), _values(record), strict=True))
+        if new.get("made") == "":
+            del new["made"]  # it stays as it was
         with self._action(text):
-            self._journal.update(table, [int(row_id)], _names(type(record)), [_values(record)])
+            self._journal.update(table, [int(row_id)], tuple(new), [tuple(new.values())])
         return self.last_changes
 
     def _remove(self, table: str, row_id: int, users: str = "") -> Changes:
