@@ -97,13 +97,13 @@ def skin_optics(
 
 
 def _rim_left(window: Window, broken: float, rng: np.random.Generator) -> np.ndarray:
-    """Return how much of the rim is there in each direction from the centre, 0.06 .. 1."""
-    missing = float(np.clip(broken * rng.uniform(0.3, 1.7), 0.0, 0.75))
+    """Return how much of the rim is there in each direction from the centre, 0.08 .. 1."""
+    missing = float(np.clip(broken * rng.uniform(0.3, 1.7), 0.0, 0.5))
     angle = np.linspace(0, 2 * np.pi, 256, endpoint=False)
     order = np.arange(1, 5)[:, None]
     wave = (rng.normal(size=(4, 1)) * np.cos(order * angle + rng.uniform(0, 6.28, (4, 1)))).sum(axis=0)
     level = np.quantile(wave, missing)
-    kept = np.clip((wave - level) / (0.25 * wave.std()) + 0.5, 0.06, 1.0) if missing > 0.02 else np.ones(256)
+    kept = np.clip((wave - level) / (0.25 * wave.std()) + 0.5, 0.08, 1.0) if missing > 0.02 else np.ones(256)
     strength = kept * (1.0 + 0.22 * np.cos(angle - rng.uniform(0, 6.28)))
     return np.interp(np.arctan2(window.y, window.x) % (2 * np.pi), angle, strength, period=2 * np.pi)
 

@@ -78,7 +78,7 @@ class SaltLook:
     body: float = 0.02  # absorbance of the interior
     tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
     facets: float = 0.25  # darkness of inner cube edges relative to the rim
-    broken: float = 0.15  # share of the rim that is missing, mean over pieces
+    broken: float = 0.10  # share of the rim that is missing, mean over pieces
     chipped: float = 0.35  # chance of a chipped corner
     reflect: tuple[float, float, float] = (0.80, 0.82, 0.85)
 

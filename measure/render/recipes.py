@@ -41,7 +41,7 @@ def _tuned() -> list[Recipe]:
         ),
         _named("foreign", extras=Extras(bubbles=12, fibres=3), arrangement__cover=0.04),
         _named("dark_ground", light=_DARK, kernel__strength=1.1, arrangement__touch_share=0.3),
-        _named("salty", kernel_share=0.2, skin_share=0.08, salt_share=0.72, salt__broken=0.35),
+        _named("salty", kernel_share=0.2, skin_share=0.08, salt_share=0.72, salt__broken=0.28),
         _named("skins", kernel_share=0.22, skin_share=0.7, salt_share=0.08, arrangement__touch_share=0.2),
         _named(
             "dense",
