@@ -77,6 +77,9 @@ def kernel_optics(
     thickness = full * (look.edge_step + (1.0 - look.edge_step) * dome)
     cloud = 0.55 * _sample(tiles["grain"], dome.shape, rng) + _sample(tiles["cloud"], dome.shape, rng)
     thickness = thickness * np.exp(0.85 * look.texture * cloud)
+    # denser grains of protein here and there
+    grains = np.maximum(_sample(tiles["grain"], dome.shape, rng) - 1.6, 0.0)
+    thickness = thickness * (1.0 + 1.5 * look.texture * grains)
     thickness = thickness + full * look.edge_line * np.exp(-((window.depth / look.edge_line_px) ** 2))
     thickness = np.maximum(thickness, 0.0)
     colour = np.array(look.absorbance) * np.exp(0.05 * rng.normal(size=3))

@@ -44,7 +44,7 @@ class KernelLook:
     strength: float = 1.0  # optical thickness of a 30-um piece
     growth: float = 0.35  # power of size by which thickness grows; pieces lie flat under the cover glass
     edge_step: float = 0.85  # share of the thickness reached at the very edge; below 1 the piece is domed
-    edge_line: float = 0.25  # extra darkness of the refracting edge
+    edge_line: float = 0.30  # extra darkness of the refracting edge
     edge_line_px: float = 1.6
     softness_px: float = 0.0  # sigma of the natural softness of its edge
     texture: float = 0.22  # relative fluctuation of thickness
@@ -61,7 +61,7 @@ class SkinLook:
     absorbance: tuple[float, float, float] = (0.42, 1.20, 1.65)
     strength: float = 0.9
     strength_spread: float = 0.22
-    streaks: float = 0.30  # veins and folds
+    streaks: float = 0.22  # veins and folds
     streak_px: float = 3.0
     tear: float = 0.20  # depth of the tears, relative to the radius
     elongation: float = 1.9
