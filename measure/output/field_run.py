@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from measure.errors import KnownError
-from measure.model import FieldResult, FieldSettings, Frame, Picture, Scale
+from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Picture, Scale
 from measure.progress import SILENT, Progress
 from measure.safe_write import make_folder
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
@@ -82,7 +82,17 @@ def run_field_job(job: FieldJob) -> FieldOutcome:
     except KnownError as error:
         return FieldOutcome(job.name, job.batch, job.path, error=error.text)
     table = result_table(result, job.scale, job.models, job.batch, job.name)
-    row = field_row(picture, result, job.scale, table, job.batch, job.name)
+    row = field_row(
+        job.name,
+        sha256=picture.sha256,
+        frame=result.frame,
+        scale=job.scale,
+        smallest_um=result.smallest_px * job.scale.um_per_px,
+        table=table,
+        batch=job.batch,
+        quality=result.quality,
+        notes=(*picture.notes, *result.notes),
+    )
     return FieldOutcome(
         job.name, job.batch, job.path, table=table, row=row, result=result if job.keep_result else None
     )
@@ -102,20 +112,28 @@ def result_table(result: FieldResult, scale: Scale, models: VolumeModels, batch:
 
 
 def field_row(
-    picture: Picture, result: FieldResult, scale: Scale, table: Table, batch: str, name: str
+    name: str,
+    *,
+    sha256: str,
+    frame: Frame,
+    scale: Scale,
+    smallest_um: float,
+    table: Table,
+    batch: str,
+    quality: FieldQuality,
+    notes: Sequence[str] = (),
 ) -> dict:
     """Return the row of the fields table, keys as in `FIELD_COLUMNS`."""
-    quality = result.quality
     reasons = table["set_aside_reason"]
     return {
         "batch": batch,
         "field": name,
-        "sha256": picture.sha256,
-        "width_px": picture.width_px,
-        "height_px": picture.height_px,
+        "sha256": sha256,
+        "width_px": frame.width_px,
+        "height_px": frame.height_px,
         "um_per_px": scale.um_per_px,
         "scale_uncertainty_um_per_px": scale.standard_uncertainty_um_per_px,
-        "smallest_um": result.smallest_px * scale.um_per_px,
+        "smallest_um": smallest_um,
         "found": len(reasons),
         "counted": int(table["counted"].sum()),
         "set_aside": int(((reasons != "") & (reasons != MEETS_FRAME)).sum()),
@@ -126,13 +144,8 @@ def field_row(
         "focus_px": quality.focus,
         "clipped": quality.clipped,
         "unevenness": quality.unevenness,
-        "warnings": " ".join((*picture.notes, *quality.warnings, *result.notes)),
+        "warnings": " ".join((*quality.warnings, *notes)),
     }
-
-
-def frame_of(picture: Picture) -> Frame:
-    """Return the measurement frame of a whole picture without excluded zones."""
-    return Frame(picture.width_px, picture.height_px)
 
 
 def workers_for(jobs: int, wanted: int | None = None) -> int:

@@ -1,0 +1,30 @@
+"""``gritline export``: a study's tables to a folder."""
+
+import argparse
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options of the command."""
+    parser.add_argument("study", metavar="STUDY", help="study file (.gritline)")
+    parser.add_argument("--out", metavar="DIR", required=True, help="folder to write to")
+    parser.add_argument(
+        "--format", action="append", choices=("csv", "xlsx", "parquet"), metavar="NAME",
+        help="csv, xlsx or parquet; may be given several times (default: csv and xlsx)",
+    )  # fmt: skip
+    parser.add_argument("--decimal-comma", action="store_true", help="CSV with decimal comma and semicolons")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the tables and name the files."""
+    from app.cli.options import say
+    from measure.output.export import export_study
+    from measure.safe_write import check_folder_place
+    from measure.study.study import Study
+
+    folder = check_folder_place(args.out)
+    signs = {"delimiter": ";", "decimal": ","} if args.decimal_comma else {}
+    with Study.open(args.study, read_only=True) as study:
+        written = export_study(study, folder, tuple(args.format or ("csv", "xlsx")), **signs)
+    for path in written:
+        say(str(path))
+    return 0

@@ -1,0 +1,104 @@
+"""Keep measured fields in a study while a run goes on: each field is on disk before the next is looked at."""
+
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from measure.errors import InvalidInput, StudyFileError
+from measure.model import Scale
+from measure.output.field_run import FieldOutcome
+from measure.study.records import Batch, NewField
+from measure.study.study import Study
+
+
+class StudyKeeper:
+    """Writes outcomes of a run into a study, making the study when it is not there yet.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    batch : Batch
+        Batch the fields belong to; no batch when its name is empty.
+    blank_path : str, optional
+        Picture of blank oil used for all fields.
+
+    Raises
+    ------
+    StudyFileError
+        If the study cannot be made, opened or changed.
+    """
+
+    def __init__(self, path: Path, batch: Batch, blank_path: str | None = None) -> None:
+        self.study = Study.open(path) if path.exists() else Study.create(path)
+        if self.study.read_only:
+            self.study.close()
+            raise StudyFileError(f"{path} cannot be changed now; close it elsewhere, or name another study.")
+        self._batch_id = self._find_batch(batch) if batch.name else None
+        self._blank_id = self._find_or_add(blank_path, "blank") if blank_path else None
+        self._scale_ids: dict[Scale, int] = {row.scale: row.id for row in self.study.scales()}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.study.close()
+
+    def scale_id(self, scale: Scale, picture: bytes | None = None, picture_name: str = "") -> int:
+        """Return the id of a scale, adding it when the study does not hold it."""
+        if scale not in self._scale_ids:
+            self._scale_ids[scale] = self.study.add_scale(scale, picture, picture_name)
+        return self._scale_ids[scale]
+
+    def keep(self, outcome: FieldOutcome, scale: Scale) -> int:
+        """Add the field and its result as one step; a picture the study holds already gets the new result.
+
+        Returns
+        -------
+        int
+            The field's id.
+
+        Raises
+        ------
+        InvalidInput
+            If the picture cannot be read any more.
+        """
+        scale_id = self.scale_id(scale)
+        known = {row.sha256: row.id for row in self.study.fields()}
+        with self.study.one_step(f"Measure {outcome.name}"):
+            field_id = known.get(outcome.row["sha256"])
+            if field_id is None:
+                new = NewField(
+                    outcome.name, _bytes(outcome.path), self._batch_id, scale_id,
+                    width_px=outcome.row["width_px"], height_px=outcome.row["height_px"],
+                )  # fmt: skip
+                field_id = self.study.add_fields([new])[0]
+            self.study.update_field(field_id, scale_id=scale_id, blank_id=self._blank_id)
+            self.study.store_result(field_id, outcome.result)
+        return field_id
+
+    def _find_batch(self, batch: Batch) -> int:
+        named = {row.batch.name: row.id for row in self.study.batches()}
+        return named[batch.name] if batch.name in named else self.study.add_batch(batch)
+
+    def _find_or_add(self, path: str, role: str) -> int:
+        from measure.picture_file import read_picture
+
+        picture = read_picture(path)
+        for row in self.study.fields():
+            if row.sha256 == picture.sha256:
+                return row.id
+        new = NewField(
+            Path(path).name, _bytes(path), None, None,
+            width_px=picture.width_px, height_px=picture.height_px, role=role,
+        )  # fmt: skip
+        return self.study.add_fields([new])[0]
+
+
+def _bytes(path: str) -> bytes:
+    try:
+        return Path(path).read_bytes()
+    except OSError as error:
+        raise InvalidInput(f"{path} cannot be read ({error.strerror}).") from error

@@ -1,0 +1,128 @@
+"""Every table a study holds: particles, fields, batches, scales and the record of edits."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from measure.model import Frame, Scale
+from measure.output.field_run import FIELD_COLUMNS, field_row
+from measure.sizes.particle_table import Column, Table, join_tables, particle_table
+from measure.sizes.volume import VolumeModels
+from measure.study.records import FieldRow
+from measure.study.study import Study
+
+VOLUME_SETTING = "volume_models"
+
+BATCH_COLUMNS: dict[str, Column] = {
+    "batch": Column("s", "", "name of the batch"),
+    "recipe": Column("s", "", "what went in"),
+    "mill_setting": Column("s", "", "grinder setting"),
+    "passes": Column("f", "1", "passes through the mill"),
+    "minutes": Column("f", "min", "grinding time"),
+    "notes": Column("s", "", "notes"),
+}
+EDIT_COLUMNS: dict[str, Column] = {
+    "when": Column("s", "", "date and time, ISO 8601"),
+    "who": Column("s", "", "user name"),
+    "what": Column("s", "", "the action"),
+    "state": Column("s", "", "done, undone, dropped or note"),
+    "from": Column("s", "", "before"),
+    "to": Column("s", "", "after"),
+    "field": Column("s", "", "fields touched"),
+}
+
+
+def volume_models(study: Study) -> VolumeModels:
+    """Return the volume models in force in a study."""
+    kept = study.setting(VOLUME_SETTING, None)
+    return VolumeModels() if kept is None else VolumeModels.from_json(kept)
+
+
+def field_table(
+    study: Study, row: FieldRow, scale: Scale, batch: str, models: VolumeModels | None = None
+) -> Table:
+    """Return the particle table of one field, in micrometres by its scale."""
+    return particle_table(
+        study.particles(row.id),
+        frame=Frame(row.width_px, row.height_px, row.result_zones),
+        scale=scale,
+        smallest_um=_smallest_um(row, scale),
+        models=models or volume_models(study),
+        batch=batch,
+        field=row.name,
+    )
+
+
+def field_tables(study: Study) -> Iterator[tuple[FieldRow, Scale, Table]]:
+    """Yield each measured field with its scale and particle table, in the order of the study."""
+    scales = {r.id: r.scale for r in study.scales()}
+    batches = {r.id: r.batch.name for r in study.batches()}
+    models = volume_models(study)
+    for row in study.fields():
+        if row.role == "field" and row.measured and row.scale_id in scales:
+            scale = scales[row.scale_id]
+            yield row, scale, field_table(study, row, scale, batches.get(row.batch_id, ""), models)
+
+
+def study_tables(study: Study) -> dict[str, tuple[Table, dict[str, Column]]]:
+    """Return the tables of a study by sheet name, each with the description of its columns."""
+    from measure.sizes.particle_table import TABLE_COLUMNS
+
+    batches = {r.id: r.batch.name for r in study.batches()}
+    tables, rows = [], []
+    for row, scale, table in field_tables(study):
+        tables.append(table)
+        rows.append(_field_row(row, scale, table, batches.get(row.batch_id, "")))
+    return {
+        "particles": (join_tables(tables), TABLE_COLUMNS),
+        "fields": (_columns(rows, FIELD_COLUMNS), FIELD_COLUMNS),
+        "batches": (_columns([_batch_row(r.batch) for r in study.batches()], BATCH_COLUMNS), BATCH_COLUMNS),
+        "edits": (_columns(_edit_rows(study), EDIT_COLUMNS), EDIT_COLUMNS),
+    }
+
+
+def _smallest_um(row: FieldRow, scale: Scale) -> float:
+    # a limit asked for in micrometres stays where it was asked for when the scale is corrected afterwards
+    if row.settings is not None and row.settings.smallest_um is not None:
+        return float(row.settings.smallest_um)
+    return float(row.smallest_px or 0.0) * scale.um_per_px
+
+
+def _field_row(row: FieldRow, scale: Scale, table: Table, batch: str) -> dict:
+    return field_row(
+        row.name,
+        sha256=row.sha256,
+        frame=Frame(row.width_px, row.height_px, row.result_zones),
+        scale=scale,
+        smallest_um=_smallest_um(row, scale),
+        table=table,
+        batch=batch,
+        quality=row.quality,
+        notes=row.result_notes,
+    )
+
+
+def _batch_row(batch: object) -> dict:
+    names = ("recipe", "mill_setting", "passes", "minutes", "notes")
+    return {"batch": batch.name, **{name: getattr(batch, name) for name in names}}
+
+
+def _edit_rows(study: Study) -> list[dict]:
+    names = {row.id: row.name for row in study.fields()}
+    return [
+        {
+            "when": e.made, "who": e.who, "what": e.text, "state": e.state, "from": e.was, "to": e.now,
+            "field": ", ".join(names.get(i, f"removed field {i}") for i in e.field_ids),
+        }
+        for e in study.edit_log()
+    ]  # fmt: skip
+
+
+def _columns(rows: list[dict], described: dict[str, Column]) -> Table:
+    return {
+        name: np.array(
+            [np.nan if column.type == "f" and r[name] is None else r[name] for r in rows],
+            dtype={"s": object, "i": np.int64, "f": np.float64}[column.type],
+        )
+        for name, column in described.items()
+    }
