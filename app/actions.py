@@ -47,32 +47,41 @@ class ActionRow(NamedTuple):
 
 _WINDOW = (
     ActionRow(
-        "window.new", "New study…", ("Ctrl+N",), tip="Choose where the new study is kept.", menu="Study"
+        "window.new", "Begin a study…", ("Ctrl+N",), tip="Choose where the study is kept", menu="Study"
     ),
-    ActionRow("window.open", "Open a study…", ("Ctrl+O",), tip="Open a study from its file.", menu="Study"),
+    ActionRow("window.open", "Open a study…", ("Ctrl+O",), tip="Open a study from its file", menu="Study"),
     ActionRow(
-        "window.sample", "Open the sample study", (), tip="Three drawn batches to try on.", menu="Study"
+        "window.sample", "Try the sample study", tip="Three drawn batches to practise on", menu="Study"
     ),
     ActionRow(
-        "window.copy", "Keep a copy…", ("Ctrl+Shift+S",), tip="Write a copy beside the study.", menu="Study"
+        "window.copy", "Keep a copy…", ("Ctrl+Shift+S",), tip="Write a copy of the study", menu="Study"
     ),
     ActionRow("window.close", "Close the study", ("Ctrl+W",), menu="Study"),
     ActionRow("window.quit", "Quit", ("Ctrl+Q",), menu="Study"),
-    ActionRow("window.undo", "Undo", ("Ctrl+Z",), tip="Take back the last step.", menu="Edit", icon="undo"),
-    ActionRow("window.redo", "Redo", ("Ctrl+Shift+Z", "Ctrl+Y"), menu="Edit", icon="redo"),
-    ActionRow(
-        "window.find",
-        "Find a command…",
-        ("Ctrl+K",),
-        tip="Type what you want to do.",
-        menu="Help",
-        icon="find",
-    ),
-    ActionRow("window.keys", "Keys at a glance", ("F1",), tip="Every action and its key.", menu="Help"),
+    ActionRow("window.undo", "Undo", ("Ctrl+Z",), tip="Take the last step back", menu="Edit", icon="undo"),
+    ActionRow("window.redo", "Redo", ("Ctrl+Shift+Z", "Ctrl+Y"), tip="Do it again", menu="Edit", icon="redo"),
+    ActionRow("window.go_scale", "Go to Scale", ("Ctrl+1",), menu="View"),
+    ActionRow("window.go_fields", "Go to Fields", ("Ctrl+2",), menu="View"),
+    ActionRow("window.go_particles", "Go to Particles", ("Ctrl+3",), menu="View"),
+    ActionRow("window.go_sizes", "Go to Sizes", ("Ctrl+4",), menu="View"),
+    ActionRow("window.go_compare", "Go to Compare", ("Ctrl+5",), menu="View"),
+    ActionRow("window.go_tasting", "Go to Tasting", ("Ctrl+6",), menu="View"),
+    ActionRow("window.go_report", "Go to Report", ("Ctrl+7",), menu="View"),
     ActionRow("window.theme_system", "Colours as the system", menu="View", checkable=True),
     ActionRow("window.theme_light", "Light colours", menu="View", checkable=True),
     ActionRow("window.theme_dark", "Dark colours", menu="View", checkable=True),
     ActionRow("window.full", "Whole screen", ("F11",), menu="View", checkable=True),
+    ActionRow(
+        "window.find",
+        "Find a command…",
+        ("Ctrl+K",),
+        tip="Type what you want to do",
+        menu="Help",
+        icon="find",
+    ),
+    ActionRow(
+        "window.keys", "Keys at a glance", ("F1",), tip="Every action and its key", menu="Help", icon="keys"
+    ),
 )
 
 _SCALE: tuple[ActionRow, ...] = ()
@@ -91,7 +100,93 @@ _FIELDS = (
     ActionRow("fields.preview", "Show the outlines while setting", ("P",), "fields", checkable=True),
 )
 
-_PARTICLES: tuple[ActionRow, ...] = ()
+_PARTICLES = (
+    ActionRow(
+        "particles.pick", "Pick pieces", ("P",), "particles", "Click, or drag round several.", checkable=True
+    ),
+    ActionRow("particles.cut", "Cut", ("C",), "particles", "Pull a line across a neck.", checkable=True),
+    ActionRow("particles.join", "Join the chosen pieces", ("J",), "particles", "Make one piece of them."),
+    ActionRow(
+        "particles.draw",
+        "Draw an outline",
+        ("D",),
+        "particles",
+        "For a piece that was missed.",
+        checkable=True,
+    ),
+    ActionRow(
+        "particles.add", "Add with a brush", ("A",), "particles", "Move an edge outwards.", checkable=True
+    ),
+    ActionRow(
+        "particles.take", "Wipe with a brush", ("W",), "particles", "Move an edge inwards.", checkable=True
+    ),
+    ActionRow(
+        "particles.more", "Cut into one more", ("M",), "particles", "Find one more piece in what is chosen."
+    ),
+    ActionRow(
+        "particles.fewer",
+        "Cut into one fewer",
+        ("Shift+M",),
+        "particles",
+        "Find one piece fewer in the cluster.",
+    ),
+    ActionRow("particles.aside", "Set aside", ("Delete",), "particles", "Keep and list it, do not count it."),
+    ActionRow("particles.restore", "Count again", ("R",), "particles", "Count what was set aside."),
+    ActionRow(
+        "particles.length", "Take a length", ("L",), "particles", "Between two places.", checkable=True
+    ),
+    ActionRow("particles.kernel", "Kernel", ("K", "1"), "particles", "Tag the chosen pieces as kernel."),
+    ActionRow("particles.skin", "Skin", ("N", "2"), "particles", "Tag the chosen pieces as skin."),
+    ActionRow("particles.salt", "Salt", ("T", "3"), "particles", "Tag the chosen pieces as salt."),
+    ActionRow(
+        "particles.other", "Other", ("O", "4"), "particles", "Tag as bubble, fibre or dust; not counted."
+    ),
+    ActionRow(
+        "particles.next_doubtful", "Next doubtful piece", ("G",), "particles", "The one most likely wrong."
+    ),
+    ActionRow(
+        "particles.previous_doubtful",
+        "Piece before",
+        ("Shift+G",),
+        "particles",
+        "Back to the doubtful one before.",
+    ),
+    ActionRow(
+        "particles.accept", "It is right, go on", ("Y",), "particles", "Mark as looked at, show the next."
+    ),
+    ActionRow("particles.next_field", "Next field", ("PgDown",), "particles"),
+    ActionRow("particles.previous_field", "Previous field", ("PgUp",), "particles"),
+    ActionRow("particles.all", "Choose all pieces", ("Ctrl+A",), "particles"),
+    ActionRow(
+        "particles.hide", "Hide the outlines", ("H",), "particles", "See the picture alone.", checkable=True
+    ),
+    ActionRow(
+        "particles.snap",
+        "Snap to the edge",
+        ("S",),
+        "particles",
+        "Drawn outlines follow the edge.",
+        checkable=True,
+    ),
+    ActionRow(
+        "particles.loupe", "Loupe", ("Shift+L",), "particles", "Magnify about the pointer.", checkable=True
+    ),
+    ActionRow("particles.fit", "Whole picture", ("0",), "particles", "Show all of it."),
+    ActionRow(
+        "particles.one_to_one", "One to one", ("9",), "particles", "One picture pixel on one of the screen."
+    ),
+    ActionRow("particles.zoom_in", "Zoom in", ("+", "="), "particles"),
+    ActionRow("particles.zoom_out", "Zoom out", ("-",), "particles"),
+    ActionRow("particles.page_piece", "Show the piece", ("F2",), "particles"),
+    ActionRow("particles.page_table", "Show all pieces", ("F3",), "particles"),
+    ActionRow("particles.page_kinds", "Show learning and checks", ("F4",), "particles"),
+    ActionRow(
+        "particles.export", "Write the table…", ("Ctrl+E",), "particles", "All fields of the study, as CSV."
+    ),
+    ActionRow(
+        "particles.automatic", "Back to the automatic result", (), "particles", "Undo brings your edits back."
+    ),
+)
 
 _SIZES: tuple[ActionRow, ...] = ()
 

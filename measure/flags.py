@@ -31,6 +31,7 @@ _LIST = (
     ("by_hand", "Its outline was made or changed by hand."),
     ("reduced", "Found at reduced picture size."),
     ("repeat", "Also seen on an overlapping field; counted there."),
+    ("looked_at", "Was looked at by a person and found right."),
 )
 
 FLAGS: dict[str, Flag] = {name: Flag(1 << i, name, text) for i, (name, text) in enumerate(_LIST)}

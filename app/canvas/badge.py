@@ -3,9 +3,10 @@
 from functools import lru_cache
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QFont, QPainter, QPixmap
+from PySide6.QtGui import QColor, QFont, QGuiApplication, QPainter, QPixmap
 
 from app.canvas.style import ASIDE, LineStyle, cosmetic_pen, group_style
+from measure.model import KINDS, Kind
 
 _SIDE = 16
 _DOUBT = QColor("#ffcf4a")
@@ -59,3 +60,9 @@ def _disc(painter: QPainter, rect: QRectF, fill: QColor, ink: QColor, letter: st
 def _readable_on(fill: QColor) -> QColor:
     luma = 0.299 * fill.red() + 0.587 * fill.green() + 0.114 * fill.blue()
     return QColor("#ffffff") if luma < 130 else QColor("#14110d")
+
+
+def kind_badge(kind: Kind) -> QPixmap:
+    """Return the letter of a kind as a small picture, for tables and buttons."""
+    screen = QGuiApplication.instance()
+    return _badge(KINDS.index(kind) * 4, False, screen.devicePixelRatio() if screen is not None else 1.0)

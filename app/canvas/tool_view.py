@@ -23,12 +23,15 @@ class ToolView(ZoomView):
         The piece under the pointer changed; 0 for none.
     pointed(x, y)
         The pointer moved over the picture; nan, nan when it left.
+    escaped()
+        Escape was pressed with nothing under way.
     """
 
     clicked = Signal(float, float, object)
     dragged = Signal(float, float, float, float, object)
     hovered = Signal(int)
     pointed = Signal(float, float)
+    escaped = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -105,7 +108,9 @@ class ToolView(ZoomView):
         """Qt: Escape drops what is under way, Return presses at the middle, the rest is for tool and zoom."""
         key = event.key()
         tool = self._tool
-        if key == Qt.Key.Key_Escape and self._drop():
+        if key == Qt.Key.Key_Escape:
+            if not self._drop():
+                self.escaped.emit()
             return
         if tool is not None and tool.key(self, key):
             self.viewport().update()
