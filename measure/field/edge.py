@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import i0e
 
 from measure.field.outline import area, trace
-from measure.field.rims import fill_holes
+from measure.field.rims import disc, fill_holes
 
 _SOBEL_SIGMA2 = (
     0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
@@ -60,7 +60,7 @@ def own_direction(delta: np.ndarray, inside: np.ndarray) -> np.ndarray | None:
 
 
 def place_edge(
-    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, room: np.ndarray
+    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, room: np.ndarray, clear: bool = False
 ) -> np.ndarray | None:
     """Sub-pixel outline of one piece.
 
@@ -74,21 +74,27 @@ def place_edge(
         Pixels that belong to other pieces.
     room : (M, N) ndarray of uint8
         Where the piece may reach.
+    clear : bool
+        A see-through piece: only its rim is measured, gaps in the rim are bridged.
 
     Returns
     -------
     outline : (P, 2) ndarray of float32 or None
         In crop coordinates; None when nothing is left.
     """
-    field = _scalar(delta, piece)
+    field = _length(delta) if clear else _scalar(delta, piece)
     reach, width = _reach(field, piece)
     inner = np.where(piece > 0, field, 0.0).astype(np.float32)
     plateau = np.maximum(local_plateau(inner, reach), 1e-3)
     share = field / plateau
     sigma = width / 2.563
     level, outline = 0.5, None
+    core = cv2.erode(piece, disc(width), borderValue=1) > 0 if clear else None
     for _ in range(3):
-        mask = _one_piece((share >= level) & (room > 0) & ~others, piece)
+        inside = (share >= level) & (room > 0) & ~others
+        if clear:
+            inside = _bridged(inside | core, piece) & ~others
+        mask = _one_piece(inside, piece)
         if mask is None:
             return outline
         outline = trace(mask, share - level)
@@ -101,8 +107,20 @@ def _scalar(delta: np.ndarray, piece: np.ndarray) -> np.ndarray:
     inside = piece > 0
     direction = own_direction(delta, inside)
     if direction is None:
-        return np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
+        return _length(delta)
     return delta @ direction.astype(np.float32)
+
+
+def _length(delta: np.ndarray) -> np.ndarray:
+    return np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
+
+
+def _bridged(inside: np.ndarray, piece: np.ndarray) -> np.ndarray:
+    """Close the notches a broken rim leaves in a convex piece."""
+    radius = max(2.0, 0.3 * np.sqrt(piece.sum() / np.pi))
+    m = int(np.ceil(radius)) + 1
+    padded = cv2.copyMakeBorder(inside.astype(np.uint8), m, m, m, m, cv2.BORDER_CONSTANT, value=0)
+    return cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(radius))[m:-m, m:-m] > 0
 
 
 def _reach(field: np.ndarray, piece: np.ndarray) -> tuple[int, float]:
@@ -121,7 +139,7 @@ def _reach(field: np.ndarray, piece: np.ndarray) -> tuple[int, float]:
 
 def _one_piece(inside: np.ndarray, piece: np.ndarray) -> np.ndarray | None:
     """The connected part of ``inside`` that holds most of the piece, holes filled."""
-    count, labels = cv2.connectedComponents(inside.view(np.uint8), connectivity=8)
+    count, labels = cv2.connectedComponents(inside.astype(np.uint8), connectivity=8)
     if count <= 1:
         return None
     overlap = np.bincount(labels[piece > 0], minlength=count)

@@ -9,7 +9,7 @@ from measure.field.cut import cut_by_shape
 from measure.field.edge import local_plateau, place_edge, slope
 from measure.field.light import Light
 from measure.field.outline import area
-from measure.field.rims import fill_insides
+from measure.field.rims import fill_insides, find_clear
 from measure.flags import bits
 from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
@@ -108,39 +108,49 @@ def _separate(delta: np.ndarray, labels: np.ndarray, k: int, least: float, cut_s
     """Outlines of the pieces of one low-level component, grouped by cluster."""
     low = labels == k
     field = np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
-    half = _above_half(field, low)
-    half = fill_insides(half, ~low)
+    half, width = _above_half(field, low)
+    clear = find_clear(low.astype(np.uint8), half, width, 0.7 * least)
+    all_labels, groups = _parts(half & (clear == 0).astype(np.uint8), least, cut_strength)
+    solid = int(all_labels.max())
+    all_labels[clear > 0] = clear[clear > 0] + solid
+    groups += [[n] for n in range(solid + 1, int(all_labels.max()) + 1)]
+    other = (labels > 0) & ~low
+    outlined = [[_outline(delta, all_labels, other, n, n > solid) for n in group] for group in groups]
+    kept = [[o for o in group if o is not None and area(o) >= least] for group in outlined]
+    return [group for group in kept if group]
+
+
+def _parts(half: np.ndarray, least: float, cut_strength: float) -> tuple[np.ndarray, list[list[int]]]:
+    """Number the parts of a mask after cutting, and list the numbers cluster by cluster."""
     count, parts, stats, _ = cv2.connectedComponentsWithStats(half, connectivity=8)
-    all_labels = np.zeros(low.shape, np.int32)
+    labels = np.zeros(half.shape, np.int32)
     groups, used = [], 0
     for j in range(1, count):
         if stats[j, cv2.CC_STAT_AREA] < 0.5 * least:
             continue
         x, y, w, h = stats[j, :4]
         box = np.s_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1]
-        mask = (parts[box] == j).astype(np.uint8)
+        mask = fill_insides((parts[box] == j).astype(np.uint8))
         cut = cut_by_shape(mask, cut_strength)
         inside = cut > 0
-        all_labels[box][inside] = cut[inside] + used
+        labels[box][inside] = cut[inside] + used
         groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
         used += int(cut.max())
-    other = (labels > 0) & ~low
-    outlined = [[_outline(delta, all_labels, other, low, n) for n in group] for group in groups]
-    kept = [[o for o in group if o is not None and area(o) >= least] for group in outlined]
-    return [group for group in kept if group]
+    return labels, groups
 
 
-def _above_half(field: np.ndarray, low: np.ndarray) -> np.ndarray:
+def _above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
+    """Pixels above half of the plateau beside them, and the width of the edges in px."""
     inside = field[low]
     height = float(np.percentile(inside, 80))
     steep = float(np.percentile(slope(field)[low], 90))
-    width = np.clip(height / max(steep, 1e-3), 2.0, 40.0)
+    width = float(np.clip(height / max(steep, 1e-3), 2.0, 40.0))
     plateau = local_plateau(np.where(low, field, 0).astype(np.float32), int(np.ceil(width)) + 1)
-    return (low & (field >= 0.5 * plateau)).astype(np.uint8)
+    return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
 
 
 def _outline(
-    delta: np.ndarray, labels: np.ndarray, other: np.ndarray, low: np.ndarray, n: int
+    delta: np.ndarray, labels: np.ndarray, other: np.ndarray, n: int, clear: bool
 ) -> np.ndarray | None:
     piece = (labels == n).astype(np.uint8)
     ys, xs = np.nonzero(piece)
@@ -153,7 +163,7 @@ def _outline(
     piece = piece[box]
     others = other[box] | ((labels[box] > 0) & (piece == 0))
     room = cv2.dilate(piece, np.ones((5, 5), np.uint8))
-    outline = place_edge(delta[box], piece, others, room)
+    outline = place_edge(delta[box], piece, others, room, clear)
     if outline is None or len(outline) < 4:
         return None
     return outline + np.array([x0, y0], np.float32)

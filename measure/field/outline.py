@@ -79,7 +79,7 @@ def _crossings(inner: np.ndarray, step: np.ndarray, mask: np.ndarray, level: np.
     x, y = np.clip(outer[:, 0], 0, cols - 1), np.clip(outer[:, 1], 0, rows - 1)
     own = np.maximum(level[inner[:, 1], inner[:, 0]], 0.0)
     other = level[y, x]
-    share = np.where(other < 0, own / np.maximum(own - other, 1e-9), 0.5)
+    share = np.where((other < 0) & (own > 0), own / np.maximum(own - other, 1e-9), 0.5)
     share = np.where(within, np.clip(share, 0.02, 0.98), 0.5)
     open_side = ~within | (mask[y, x] == 0)
     points = inner + 0.5 + share[:, None] * offset

@@ -1,14 +1,30 @@
-"""See-through pieces: fill what a rim encloses, but not the oil between touching pieces.
+"""See-through pieces: seen only by a rim, dark or bright, around an inside that is nearly oil.
 
-A rim encloses the inside of one convex piece, so the hole is convex as well; the oil caught between several
-touching pieces is bounded by their backs, so that hole is concave (a curved triangle or star).
+They are found as what is left of the filled component when its solid bodies are taken away: a rim is thinner
+than any body, so an opening removes it. What is left is a see-through piece when it is convex, bordered by oil
+rather than by bodies (that would be the oil caught between touching pieces) and mostly rimmed.
 """
 
 import cv2
 import numpy as np
 
-_CONVEX_HOLE = 0.86  # solidity above which a hole is the inside of a rim
-_SPECK_SHARE = 0.02  # holes below this share of the piece are texture whatever their shape
+from measure.field.cut import cut_by_shape
+
+_CONVEX = 0.86  # solidity from which a filled rim may be one piece
+_CLEAR_SHARE = 0.12  # share of a see-through piece that lies below half of its rim
+_RIM_SHARE = 0.24  # half the thickness of a rim, over the radius of the piece
+_OIL_BORDER = 0.5  # share of its border that must be oil
+_RIMMED = 0.55  # share of its border that must show a rim
+_GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
+_SPECK_SHARE = 0.01  # holes below this share of a body are texture, whatever their shape
+_BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
+
+
+def disc(radius: float) -> np.ndarray:
+    """Return a round structuring element of the given radius in px."""
+    r = max(1, int(np.ceil(radius)))
+    y, x = np.mgrid[-r : r + 1, -r : r + 1]
+    return (x * x + y * y <= radius * radius + 0.5).astype(np.uint8)
 
 
 def fill_holes(mask: np.ndarray) -> np.ndarray:
@@ -19,46 +35,119 @@ def fill_holes(mask: np.ndarray) -> np.ndarray:
     return filled
 
 
-def fill_insides(mask: np.ndarray, oil_like: np.ndarray) -> np.ndarray:
-    """Fill the holes that are the inside of a piece.
-
-    Parameters
-    ----------
-    mask : (M, N) ndarray of uint8
-        Pieces, 1 inside.
-    oil_like : (M, N) ndarray of bool
-        Pixels that cannot be told from oil.
-
-    Returns
-    -------
-    filled : (M, N) ndarray of uint8
-    """
-    holes = fill_holes(mask) - mask
-    if not holes.any():
-        return mask
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
-    filled = mask.copy()
-    for k in range(1, count):
-        x, y, w, h, n = stats[k]
-        box = np.s_[y : y + h, x : x + w]
-        hole = labels[box] == k
-        if _is_inside(hole, oil_like[box], n, int(mask.sum())):
-            filled[box][hole] = 1
-    return filled
-
-
-def _is_inside(hole: np.ndarray, oil_like: np.ndarray, n: int, piece: int) -> bool:
-    if n <= max(6, _SPECK_SHARE * piece) or oil_like[hole].mean() < 0.3:
-        return True
-    return solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
+def hull_mask(mask: np.ndarray) -> np.ndarray:
+    """Return the convex hull of a mask, (M, N) uint8."""
+    full = np.zeros(mask.shape, np.uint8)
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if contours:
+        cv2.fillConvexPoly(full, cv2.convexHull(np.concatenate(contours)), 1)
+    return full
 
 
 def solidity(mask: np.ndarray) -> float:
     """Area over hull area of a mask, counted in pixels so that small masks are not punished."""
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    if not contours:
-        return 0.0
-    hull = cv2.convexHull(np.concatenate(contours))
-    full = np.zeros(mask.shape, np.uint8)
-    cv2.fillConvexPoly(full, hull, 1)
-    return float(mask.sum()) / max(1.0, float(full.sum()))
+    return float(mask.sum()) / max(1.0, float(hull_mask(mask).sum()))
+
+
+def fill_insides(mask: np.ndarray) -> np.ndarray:
+    """Fill small or convex holes of a body: texture and highlights, not the oil between touching pieces."""
+    holes = fill_holes(mask) - mask
+    if not holes.any():
+        return mask
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
+    filled, total = mask.copy(), int(mask.sum())
+    for k in range(1, count):
+        x, y, w, h, n = (int(v) for v in stats[k])
+        hole = labels[y : y + h, x : x + w] == k
+        if n <= max(6, _SPECK_SHARE * total) or solidity(hole.astype(np.uint8)) > _CONVEX:
+            filled[y : y + h, x : x + w][hole] = 1
+    return filled
+
+
+def find_clear(low: np.ndarray, strong: np.ndarray, width_px: float, least_px2: float) -> np.ndarray:
+    """Find the see-through pieces of a component.
+
+    Parameters
+    ----------
+    low : (M, N) ndarray of uint8
+        The component at the low level.
+    strong : (M, N) ndarray of uint8
+        Its pixels above the local half level: rims and bodies.
+    width_px : float
+        10-90 % width of an edge.
+    least_px2 : float
+        Smallest area of interest.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        1.. for each see-through piece, rim included; 0 elsewhere.
+    """
+    labels = np.zeros(low.shape, np.int32)
+    hull = float(hull_mask(low).sum())
+    if hull - strong.sum() < _CLEAR_SHARE * least_px2 or strong.sum() > 0.9 * hull:
+        return labels
+    size = np.sqrt(hull / np.pi)
+    found = 0
+    for gap in (*_GAPS, 0.25 * size):
+        if gap > 0.3 * size and gap > 1.5:
+            continue
+        filled = fill_holes(_closed(low, gap))
+        for radius in _BODY_RADII:
+            if radius > 0.3 * size:
+                break
+            for piece in _candidates(filled, strong, labels, radius, width_px, least_px2):
+                if _is_clear(piece, strong, filled, width_px):
+                    found += 1
+                    labels[(piece > 0) & (labels == 0)] = found
+    return labels
+
+
+def _closed(mask: np.ndarray, radius: float) -> np.ndarray:
+    m = int(np.ceil(radius)) + 1
+    padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
+    return cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(radius))[m:-m, m:-m].copy()
+
+
+def _candidates(
+    filled: np.ndarray,
+    strong: np.ndarray,
+    taken: np.ndarray,
+    radius: float,
+    width_px: float,
+    least_px2: float,
+) -> list[np.ndarray]:
+    """Parts of the filled component without its bodies, thick enough to be pieces."""
+    body = cv2.dilate(cv2.morphologyEx(strong, cv2.MORPH_OPEN, disc(radius)), disc(1.0))
+    rest = filled & (1 - body) & (taken == 0).astype(np.uint8)
+    rest = cv2.morphologyEx(
+        rest, cv2.MORPH_OPEN, disc(max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi))))
+    )
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
+    pieces = []
+    for k in range(1, count):
+        if stats[k, cv2.CC_STAT_AREA] < least_px2:
+            continue
+        part = (parts == k).astype(np.uint8)
+        if solidity(part) > _CONVEX:
+            pieces.append(part)
+            continue
+        cut = cut_by_shape(part, 0.5)
+        pieces += [(cut == n).astype(np.uint8) for n in range(1, int(cut.max()) + 1)]
+    return [piece for piece in pieces if piece.sum() >= least_px2]
+
+
+def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_px: float) -> bool:
+    area = float(piece.sum())
+    core = cv2.erode(piece, disc(max(1.0, 0.5 * width_px)), borderValue=1)
+    if (core & ~strong & 1).sum() < _CLEAR_SHARE * area or solidity(piece) < _CONVEX:
+        return False
+    rim = cv2.distanceTransform(strong & piece, cv2.DIST_L2, 3)
+    if rim.max() > max(2.6, _RIM_SHARE * np.sqrt(area / np.pi)):
+        return False
+    ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
+    if not ring.any() or (filled[ring > 0] == 0).mean() < _OIL_BORDER:
+        return False
+    border = piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1
+    near = cv2.dilate(strong, disc(width_px + 1.0))
+    return bool(border.any()) and float(near[border > 0].mean()) >= _RIMMED
