@@ -85,6 +85,35 @@ def test_blur_moves_light_but_loses_none():
     assert lost[1] == pytest.approx(lost[0], rel=0.08)
 
 
+@pytest.mark.parametrize("blur", [0.6, 2.0])
+def test_the_light_a_piece_takes_lies_where_its_outline_says(blur):
+    recipe = small(
+        kernel=FLAT,
+        kernel_share=1,
+        skin_share=0,
+        salt_share=0,
+        light=STILL,
+        # a little noise, so that whole grey levels average out
+        camera=replace(PERFECT, blur_px=blur, full_well=40_000.0),
+        arrangement=Arrangement(pieces=6, gap_px=30.0),
+        sizes=Sizes(20.0, 1.2, 14.0, 30.0),
+    )
+    field = render_field(recipe, 9)
+    well_inside = shapely.box(10, 10, 310, 230)
+    whole = [t for t in field.truth if well_inside.contains(shapely.Polygon(t.outline))]
+    assert len(whole) >= 2
+    lost = 1.0 - linear_of(field.pixels[..., 2]) / linear_of(200.0)
+    y, x = np.mgrid[0:240, 0:320] + 0.5
+    for piece in whole:
+        polygon = shapely.Polygon(piece.outline)
+        left, top, right, bottom = polygon.buffer(10).bounds
+        here = np.where((x > left) & (x < right) & (y > top) & (y < bottom), lost, 0.0)
+        depth = np.mean(here[shapely.contains_xy(polygon.buffer(-4), x, y)])
+        assert here.sum() / depth == pytest.approx(piece.area_px2, rel=0.01)
+        assert (here * x).sum() / here.sum() == pytest.approx(polygon.centroid.x, abs=0.05)
+        assert (here * y).sum() / here.sum() == pytest.approx(polygon.centroid.y, abs=0.05)
+
+
 def test_srgb_curve_at_a_known_point():
     # IEC 61966-2-1: the encoded value 0.5 stands for linear 0.2140
     assert float(linear_of(np.array(127.5))) == pytest.approx(0.2140, abs=1e-4)
