@@ -1,0 +1,125 @@
+"""What should make a reader careful with a size distribution, in plain sentences."""
+
+import numpy as np
+
+from measure.sizes.frame_weight import frame_warning
+from measure.sizes.resample import fields_with_pieces
+from measure.sizes.sample import SizeSample
+
+FEW_PIECES = 300
+FEW_FIELDS = 5
+# one R10 class above the lower limit
+LIMIT_STEP = 1.25
+LIMIT_SHARE = 0.05
+# at this cover 5 % of pieces touch another by chance, 1 - exp(-4 x 0.013)
+TARGET_COVER = 0.013
+HIGH_COVER = 0.03
+
+
+def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ...]:
+    """Return the sentences that apply, most important first.
+
+    Parameters
+    ----------
+    sample : SizeSample
+        K pieces.
+    cover : float, optional
+        Largest share of a frame covered by pieces, 0..1, where known.
+    """
+    if len(sample) == 0:
+        return ("No piece is counted, so there are no sizes.",)
+    found = [
+        _few_fields(sample),
+        _coarse_end(sample),
+        frame_warning(sample.frame_weight),
+        _near_limit(sample),
+        _few_pieces(sample),
+        _cover(cover),
+        _scale(sample),
+        _volumes(sample),
+    ]
+    return tuple(sentence for sentence in found if sentence)
+
+
+def _few_fields(sample: SizeSample) -> str | None:
+    occupied = fields_with_pieces(sample)
+    if not sample.fields_known:
+        return (
+            "The table names no fields, so no interval between fields is possible; the intervals treat all "
+            "pieces as independent and are probably too narrow."
+        )
+    if occupied < 2:
+        return (
+            "Only one field holds pieces, so no interval between fields is possible; the intervals are "
+            "within "
+            "that field and say nothing about how fields differ."
+        )
+    if len(sample.field_names) < FEW_FIELDS:
+        return (
+            f"Only {len(sample.field_names)} fields: the intervals are wide because so few can be compared."
+        )
+    return None
+
+
+def _coarse_end(sample: SizeSample) -> str | None:
+    volume = np.sort(sample.quantity(3))[::-1]
+    share = np.cumsum(volume) / volume.sum()
+    if len(volume) < 4:
+        return None
+    if share[0] >= 0.2:
+        percent = f"{100 * share[0]:.0f} %"
+        return f"The largest piece alone carries {percent} of the volume; every volume figure hangs on it."
+    few = int(np.searchsorted(share, 0.5) + 1)
+    if few <= max(5, 0.01 * len(volume)):
+        return f"The {few} largest pieces carry half of the volume; volume figures hang on them."
+    return None
+
+
+def _near_limit(sample: SizeSample) -> str | None:
+    limit = sample.smallest_um
+    if not np.isfinite(limit):
+        return None
+    weight = sample.weight
+    near = float(weight[sample.diameter_um < LIMIT_STEP * limit].sum() / weight.sum())
+    if near <= LIMIT_SHARE:
+        return None
+    return (
+        f"{100 * near:.0f} % of the pieces lie between the lower limit of {limit:.3g} µm and "
+        f"{LIMIT_STEP * limit:.3g} µm: "
+        "finer ones are probably there and not counted, so figures by number depend on that limit."
+    )
+
+
+def _few_pieces(sample: SizeSample) -> str | None:
+    if sample.pieces >= FEW_PIECES:
+        return None
+    pieces = round(sample.pieces)
+    what = "Only 1 piece is" if pieces == 1 else f"Only {pieces} pieces are"
+    return f"{what} counted; a few hundred are the least for a middle size, thousands for the coarse end."
+
+
+def _cover(cover: float | None) -> str | None:
+    if cover is None or not cover > HIGH_COVER:
+        return None
+    touching = 1 - np.exp(-4 * cover)
+    return (
+        f"Pieces cover up to {100 * cover:.1f} % of a frame, where about {100 * touching:.0f} % touch "
+        "another by "
+        f"chance; dilute towards {100 * TARGET_COVER:.1f} %."
+    )
+
+
+def _scale(sample: SizeSample) -> str | None:
+    u = sample.scale_relative_uncertainty
+    if u <= 0.02:
+        return None
+    return f"The scale is known to {200 * u:.1f} % only, and more pieces do not make that better."
+
+
+def _volumes(sample: SizeSample) -> str | None:
+    if sample.sphere_volumes:
+        return None
+    return (
+        "Volumes follow the model of each kind; the means D[p,q] are powers of the diameter alone, as their "
+        "definition has it, so D[4,3] and the mean by volume differ."
+    )

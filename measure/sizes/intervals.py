@@ -1,0 +1,257 @@
+"""Intervals of every figure: between fields, with the scale's and the edge's uncertainty and the unseen tail.
+
+The 95 % interval of a figure is worked out on its logarithm (a share's on its logit) from three parts:
+
+- *Fields.* Whole fields are drawn anew, because pieces of one field are alike. With few fields the spread
+  of a bootstrap is too narrow, so its deviations are stretched by sqrt(n / (n - 1)) and Student's t over the
+  normal quantile. The upper deviation is at least the lower one: sums that hang on few large pieces are
+  skewed the
+  other way round in the sample than about it.
+- *Unseen coarse pieces.* On average one piece of the population lies beyond the largest seen. What one more
+  of the size the coarse tail suggests would do is added to the upper side.
+- *Scale and edge* (JCGM 100). The scale's relative uncertainty moves all sizes together and does not shrink
+  with the number of pieces; the edge's moves each piece by itself.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from measure.sizes.figures import PERCENTS, Ladder, figures, ladder_figures, make_ladder
+from measure.sizes.resample import COVERAGE_FACTOR, Plan, field_multiples, piece_multiples, resampling_plan
+from measure.sizes.sample import SizeSample
+
+# figures that do not change when all sizes are multiplied
+_UNITLESS = ("span", "number.geometric_sd")
+_EDGE_REPEATS = 30
+_EDGE_PIECES = 20_000
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """Interval of one figure and the standard uncertainty of each part, on its logarithm (or logit).
+
+    Attributes
+    ----------
+    low, high : float
+        95 % interval, in the figure's unit; nan where none can be given.
+    fields, unseen, scale, edge : float
+        Relative standard uncertainties.
+    """
+
+    low: float
+    high: float
+    fields: float = math.nan
+    unseen: float = 0.0
+    scale: float = 0.0
+    edge: float = 0.0
+
+
+def uncertainties(
+    sample: SizeSample,
+    values: Mapping[str, float],
+    *,
+    resamples: int = 1000,
+    seed: int = 20_240_501,
+    percents: tuple[float, ...] = PERCENTS,
+    shares: Mapping[str, np.ndarray] | None = None,
+    share_slopes: Mapping[str, np.ndarray] | None = None,
+) -> tuple[dict[str, Uncertainty], Plan]:
+    """Return the uncertainty of every figure.
+
+    Parameters
+    ----------
+    sample : SizeSample
+        K pieces.
+    values : mapping of str to float
+        What `figures` gave for it.
+    resamples, seed : int
+        Number of resampled batches, and the seed that makes them repeatable.
+    percents, shares
+        As given to `figures`.
+    share_slopes : mapping of str to (K,) ndarray
+        Change of each share's value per piece with the logarithm of its size.
+
+    Returns
+    -------
+    dict of str to Uncertainty, Plan
+        The second says what was resampled.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008. .. [2] Efron and Tibshirani, An Introduction to the Bootstrap, 1993.
+    """
+    plan = resampling_plan(sample)
+    if not math.isfinite(plan.stretch) or len(sample) == 0:
+        return {name: Uncertainty(math.nan, math.nan) for name in values}, plan
+    ladder = make_ladder(sample, shares=shares, by_field=plan.by_field)
+    if plan.by_field:
+        multiples = field_multiples(sample, resamples, seed)
+    else:
+        multiples = piece_multiples(ladder.pieces, resamples, seed)
+    drawn = ladder_figures(ladder, multiples, percents)
+    base = ladder_figures(ladder, np.ones((1, len(ladder.sums))), percents)
+    more = _one_more(sample, ladder, plan, percents, shares)
+    scale = _scale_parts(sample, values, shares, share_slopes)
+    edge = _edge_parts(sample, values, seed, percents, shares, share_slopes)
+    result = {}
+    for name, value in values.items():
+        turn = _logit if name in (shares or {}) else _log
+        deviations = turn(drawn[name]) - turn(base[name])[0]
+        unseen = max(float(turn(more[name])[0] - turn(base[name])[0]), 0.0)
+        result[name] = _combine(name, value, deviations, unseen, scale[name], edge[name], plan, turn)
+    return result, plan
+
+
+def _log(values: np.ndarray) -> np.ndarray:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.log(np.asarray(values, dtype=float))
+
+
+def _logit(values: np.ndarray) -> np.ndarray:
+    # shares of exactly 0 or 1 keep a finite, far logit
+    v = np.clip(np.asarray(values, dtype=float), 1e-6, 1 - 1e-6)
+    return np.log(v / (1 - v))
+
+
+def _back(turn: object, value: float) -> float:
+    return math.exp(value) if turn is _log else 1.0 / (1.0 + math.exp(-value))
+
+
+def _combine(
+    name: str,
+    value: float,
+    deviations: np.ndarray,
+    unseen: float,
+    scale: float,
+    edge: float,
+    plan: Plan,
+    turn: object,
+) -> Uncertainty:
+    good = deviations[np.isfinite(deviations)]
+    centre = float(turn(np.array([value]))[0])  # type: ignore[operator]
+    if good.size < 20 or not math.isfinite(centre):
+        return Uncertainty(math.nan, math.nan)
+    below, above = np.quantile(good, [0.025, 0.975])
+    down = max(-float(below), 0.0) * plan.stretch
+    up = max(float(above) * plan.stretch, down) + unseen
+    rest = COVERAGE_FACTOR * math.hypot(scale, edge)
+    low = centre - math.hypot(down, rest)
+    high = min(centre + math.hypot(up, rest), 700.0)
+    # the width, not the bare spread, so that shares of the budget add up to what is stated
+    fields = 0.5 * (down + up - unseen) / COVERAGE_FACTOR
+    return Uncertainty(
+        min(_back(turn, low), value),
+        max(_back(turn, high), value),
+        fields,
+        unseen / COVERAGE_FACTOR,
+        scale,
+        edge,
+    )
+
+
+def _tail_size(sample: SizeSample) -> tuple[float, int]:
+    """Return the size the next larger piece would have, and the row of the largest piece seen.
+
+    Mean excess of the logarithms of the largest sizes (Hill, Ann. Statist. 3 (1975) 1163).
+    """
+    d = sample.diameter_um
+    largest = int(np.argmax(d))
+    number = min(max(10, int(math.sqrt(len(d)) / 2)), len(d) - 1)
+    if number < 1:
+        return float(d[largest]), largest
+    top = np.partition(d, len(d) - number - 1)[len(d) - number - 1 :]
+    excess = float(np.log(top / top.min()).sum() / number)
+    return float(d[largest]) * math.exp(min(excess, 1 / 3)), largest
+
+
+def _one_more(
+    sample: SizeSample,
+    ladder: Ladder,
+    plan: Plan,
+    percents: tuple[float, ...],
+    shares: Mapping[str, np.ndarray] | None,
+) -> dict[str, np.ndarray]:
+    """Return the figures with one more piece beyond the largest."""
+    size, largest = _tail_size(sample)
+    weight = float(sample.frame_weight[largest])
+    volume = float(sample.volume_um3[largest]) * (size / float(sample.diameter_um[largest])) ** 3 * weight
+    log = math.log(size)
+    row = [weight * size**p for p in range(5)] + [weight * log, weight * log**2, volume, volume * size]
+    row += [volume * float(values[largest]) for values in (shares or {}).values()]
+    totals = [a if a.ndim == 1 else a.sum(axis=0) for a in (ladder.number, ladder.volume)]
+    extended = Ladder(
+        np.r_[ladder.size_um, size],
+        np.r_[totals[0], weight][None],
+        np.r_[totals[1], volume][None],
+        (ladder.sums.sum(axis=0) + np.array(row))[None],
+        ladder.pieces.sum(keepdims=True),
+        ladder.share_names,
+    )
+    return ladder_figures(extended, np.ones((1, 1)), percents)
+
+
+def _scale_parts(
+    sample: SizeSample,
+    values: Mapping[str, float],
+    shares: Mapping[str, np.ndarray] | None,
+    slopes: Mapping[str, np.ndarray] | None,
+) -> dict[str, float]:
+    u = sample.scale_relative_uncertainty
+    parts = {name: (0.0 if name in _UNITLESS else u) for name in values}
+    volume = sample.quantity(3)
+    for name in shares or {}:
+        slope = (slopes or {}).get(name)
+        change = 0.0 if slope is None else float(volume @ slope / volume.sum())
+        parts[name] = abs(change) * u * _logit_slope(values[name])
+    return parts
+
+
+def _logit_slope(share: float) -> float:
+    inside = min(max(share, 1e-6), 1 - 1e-6)
+    return 1.0 / (inside * (1.0 - inside))
+
+
+def _edge_parts(
+    sample: SizeSample,
+    values: Mapping[str, float],
+    seed: int,
+    percents: tuple[float, ...],
+    shares: Mapping[str, np.ndarray] | None,
+    slopes: Mapping[str, np.ndarray] | None,
+) -> dict[str, float]:
+    """Return the standard uncertainty from each piece's own edge, by moving every piece at random."""
+    if not np.any(sample.size_uncertainty_um > 0):
+        return dict.fromkeys(values, 0.0)
+    rng = np.random.default_rng(seed + 1)
+    chosen = np.arange(len(sample))
+    if len(sample) > _EDGE_PIECES:
+        chosen = rng.choice(len(sample), _EDGE_PIECES, replace=False)
+    part = sample.select(chosen)
+    relative = np.minimum(part.size_uncertainty_um / part.diameter_um, 0.5)
+    found: dict[str, list[float]] = {name: [] for name in values}
+    for _ in range(_EDGE_REPEATS):
+        step = relative * rng.standard_normal(len(part))
+        moved = _moved(part, step)
+        felt = {
+            n: np.clip(s[chosen] + (slopes or {}).get(n, np.zeros(len(s)))[chosen] * step, 0, 1)
+            for n, s in (shares or {}).items()
+        }
+        for name, value in figures(moved, percents=percents, shares=felt).items():
+            found[name].append(value)
+    shrink = math.sqrt(len(part) / len(sample))
+    return {n: _spread(v, n in (shares or {})) * shrink for n, v in found.items()}
+
+
+def _spread(values: list[float], share: bool) -> float:
+    turned = (_logit if share else _log)(np.array(values))
+    return float(np.std(turned, ddof=1)) if np.all(np.isfinite(turned)) else 0.0
+
+
+def _moved(sample: SizeSample, step: np.ndarray) -> SizeSample:
+    from dataclasses import replace
+
+    grow = np.exp(step)
+    return replace(sample, diameter_um=sample.diameter_um * grow, volume_um3=sample.volume_um3 * grow**3)

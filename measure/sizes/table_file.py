@@ -1,0 +1,164 @@
+"""Reading a table of sizes from a CSV file, with every fault named by file, row and column."""
+
+import csv
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from measure.errors import InvalidInput
+
+REQUIRED = "area_equivalent_diameter_um"
+# column -> smallest value allowed ("above" 0 or "from" 0); blanks allowed?
+_NUMBERS: dict[str, tuple[str, bool]] = {
+    REQUIRED: ("above", False),
+    "count": ("from", False),
+    "counted": ("from", False),
+    "touches_frame": ("from", True),
+    "frame_weight": ("from", True),
+    "volume_um3": ("above", True),
+    "size_uncertainty_um": ("from", True),
+    "smallest_um": ("from", True),
+    "scale_relative_uncertainty": ("from", True),
+}
+_WORDS = ("batch", "field", "kind", "set_aside_reason")
+_CHUNK = 100_000
+_MISSING = ("", "nan", "na", "n/a", "none", "null", "-")
+
+
+def read_sizes_table(path: Path | str) -> dict[str, np.ndarray]:
+    """Read the columns of a particle table that sizes are made from.
+
+    Parameters
+    ----------
+    path : path
+        CSV, separated by comma, semicolon or tab; decimal point, or decimal comma where the separator is not
+        the comma;
+        UTF-8 with or without a byte order mark. Other columns are passed over.
+
+    Returns
+    -------
+    dict of str to (N,) ndarray
+        Numbers as float, texts as object.
+
+    Raises
+    ------
+    InvalidInput
+        Naming the file, and the row and column where there is one: no such file or column, nothing in it, a
+        size that is
+        missing, not a number, not finite or not above 0.
+    """
+    path = Path(path)
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            return _read(path, file)
+    except FileNotFoundError:
+        raise InvalidInput(f"There is no file '{path}'.") from None
+    except IsADirectoryError:
+        raise InvalidInput(f"'{path}' is a folder; name the table in it, such as particles.csv.") from None
+    except (UnicodeDecodeError, csv.Error):
+        raise InvalidInput(
+            f"'{path.name}' is not a CSV table in UTF-8; export it as CSV and try again."
+        ) from None
+    except OSError as error:
+        raise InvalidInput(f"'{path}' cannot be read: {error.strerror}.") from None
+
+
+def _read(path: Path, file: object) -> dict[str, np.ndarray]:
+    head = file.readline()  # type: ignore[attr-defined]
+    if not head.strip():
+        raise InvalidInput(f"'{path.name}' is empty; a table needs a heading row with '{REQUIRED}'.")
+    delimiter = _delimiter(head)
+    names = [name.strip() for name in next(csv.reader([head], delimiter=delimiter))]
+    if REQUIRED not in names:
+        shown = ", ".join(n for n in names[:8] if n) + (", ..." if len(names) > 8 else "")
+        raise InvalidInput(f"'{path.name}' has no column '{REQUIRED}'; its columns are {shown or 'unnamed'}.")
+    wanted = [name for name in (*_NUMBERS, *_WORDS) if name in names]
+    for name in wanted:
+        if names.count(name) > 1:
+            raise InvalidInput(f"'{path.name}' has the column '{name}' twice; keep one.")
+    places = [names.index(name) for name in wanted]
+    parts: dict[str, list[np.ndarray]] = {name: [] for name in wanted}
+    reader = csv.reader(file, delimiter=delimiter)  # type: ignore[arg-type]
+    for lines, rows in _chunks(reader, path, max(places)):
+        for name, place in zip(wanted, places, strict=True):
+            texts = [row[place] for row in rows]
+            parts[name].append(_column(path, name, texts, lines, comma=delimiter != ","))
+    table = {name: np.concatenate(values) for name, values in parts.items() if values}
+    if not table:
+        raise InvalidInput(f"'{path.name}' has a heading but no rows, so there are no sizes.")
+    return table
+
+
+def _delimiter(head: str) -> str:
+    counts = {mark: head.count(mark) for mark in (";", "\t", ",")}
+    best = max(counts, key=lambda mark: counts[mark])
+    return best if counts[best] else ","
+
+
+def _chunks(reader: object, path: Path, last: int) -> Iterator[tuple[list[int], list[list[str]]]]:
+    """Yield line numbers and rows, some thousands at a time; blank lines are passed over."""
+    lines: list[int] = []
+    rows: list[list[str]] = []
+    for row in reader:  # type: ignore[attr-defined]
+        if len(row) <= last:
+            if not any(cell.strip() for cell in row):
+                continue
+            raise InvalidInput(
+                f"'{path.name}' row {reader.line_num + 1}: "  # type: ignore[attr-defined]
+                f"{len(row)} cells, but the heading asks for at least {last + 1}."
+            )
+        rows.append(row)
+        lines.append(reader.line_num + 1)  # type: ignore[attr-defined]
+        if len(rows) == _CHUNK:
+            yield lines, rows
+            lines, rows = [], []
+    if rows:
+        yield lines, rows
+
+
+def _column(path: Path, name: str, texts: list[str], lines: list[int], *, comma: bool) -> np.ndarray:
+    if name in _WORDS:
+        column = np.empty(len(texts), dtype=object)
+        column[:] = [text.strip() for text in texts]
+        return column
+    if comma and any("," in text for text in texts):
+        texts = [text.replace(",", ".") for text in texts]
+    try:
+        values = np.array(texts, dtype=float)
+    except ValueError:
+        values = _slow_column(path, name, texts, lines)
+    _check_values(path, name, values, lines)
+    return values
+
+
+def _slow_column(path: Path, name: str, texts: list[str], lines: list[int]) -> np.ndarray:
+    _, blank_allowed = _NUMBERS[name]
+    values = np.empty(len(texts))
+    for i, text in enumerate(texts):
+        cell = text.strip()
+        if cell.lower() in _MISSING:
+            if not blank_allowed and cell == "":
+                raise InvalidInput(f"'{path.name}' row {lines[i]}, column '{name}': no value.")
+            values[i] = math.nan
+            continue
+        try:
+            values[i] = float({"true": "1", "false": "0", "yes": "1", "no": "0"}.get(cell.lower(), cell))
+        except ValueError:
+            raise InvalidInput(
+                f"'{path.name}' row {lines[i]}, column '{name}': '{cell[:30]}' is not a number."
+            ) from None
+    return values
+
+
+def _check_values(path: Path, name: str, values: np.ndarray, lines: list[int]) -> None:
+    bound, blank_allowed = _NUMBERS[name]
+    low = values <= 0 if bound == "above" else values < 0
+    bad = low | np.isinf(values) | (np.isnan(values) & (not blank_allowed))
+    if bad.any():
+        i = int(np.flatnonzero(bad)[0])
+        raise InvalidInput(
+            f"'{path.name}' row {lines[i]}, column '{name}': {values[i]:g} is not possible; a number "
+            f"{'above 0' if bound == 'above' else 'of 0 or above'} is needed."
+        )
