@@ -202,7 +202,19 @@ def _in_order(
         while len(waiting) < ahead and (ahead_job := next(queue, None)) is not None:
             waiting.append(pool.submit(run_field_job, ahead_job))
         progress.report(done / len(jobs), job.name)
-        yield waiting.pop(0).result()
+        yield _result(waiting.pop(0))
+
+
+def _result(future: Future) -> FieldOutcome:
+    from concurrent.futures.process import BrokenProcessPool
+
+    try:
+        return future.result()
+    except BrokenProcessPool as error:
+        raise KnownError(
+            "A worker process was ended by the system, probably for want of memory. What is done is kept; "
+            "run the same command again with fewer processes (--jobs 1)."
+        ) from error
 
 
 def _process_pool(workers: int) -> Executor:

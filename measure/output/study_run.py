@@ -19,7 +19,7 @@ class StudyKeeper:
     path : Path
         Study file.
     batch : Batch
-        Batch the fields belong to; no batch when its name is empty.
+        Batch the fields belong to unless `keep` names another; none when its name is empty.
     blank_path : str, optional
         Picture of blank oil used for all fields.
 
@@ -52,7 +52,7 @@ class StudyKeeper:
             self._scale_ids[scale] = self.study.add_scale(scale, picture, picture_name)
         return self._scale_ids[scale]
 
-    def keep(self, outcome: FieldOutcome, scale: Scale) -> int:
+    def keep(self, outcome: FieldOutcome, scale: Scale, batch: Batch | None = None) -> int:
         """Add the field and its result as one step; a picture the study holds already gets the new result.
 
         Returns
@@ -66,12 +66,13 @@ class StudyKeeper:
             If the picture cannot be read any more.
         """
         scale_id = self.scale_id(scale)
+        batch_id = self._batch_id if batch is None else self._find_batch(batch)
         known = {row.sha256: row.id for row in self.study.fields()}
         with self.study.one_step(f"Measure {outcome.name}"):
             field_id = known.get(outcome.row["sha256"])
             if field_id is None:
                 new = NewField(
-                    outcome.name, _bytes(outcome.path), self._batch_id, scale_id,
+                    outcome.name, _bytes(outcome.path), batch_id, scale_id,
                     width_px=outcome.row["width_px"], height_px=outcome.row["height_px"],
                 )  # fmt: skip
                 field_id = self.study.add_fields([new])[0]
