@@ -129,7 +129,7 @@ def _hull_columns(outlines: list[np.ndarray]) -> dict[str, np.ndarray]:
     for low, high in ((1, 8), (8, 16), (16, 24), (24, 32), (32, 64), (64, 128), (128, 1 << 30)):
         chosen = np.flatnonzero((sizes >= low) & (sizes < high))
         widest = int(sizes[chosen].max(initial=1))
-        block = max(1, 4_000_000 // widest**2)
+        block = max(1, 100_000 // widest**2)
         for i in range(0, len(chosen), block):
             part = chosen[i : i + block]
             padded = np.stack([_padded(hulls[k], widest) for k in part])

@@ -1,0 +1,151 @@
+"""The numbers behind the kinds: descriptors of a piece and a multinomial model on them."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from measure.particles import Particles
+
+GROUPS = ("kernel", "skin", "salt", "bubble", "fibre", "dust")
+DESCRIPTORS = (
+    "core tint",
+    "whole tint",
+    "core green",
+    "core density",
+    "rim density",
+    "rim over core",
+    "centre over core",
+    "ring share",
+    "texture",
+    "straightness",
+    "circularity",
+    "solidity",
+    "aspect",
+    "slenderness",
+    "edge softness",
+)
+_FAR = 4.5  # root mean square distance in standard deviations at which a piece is like nothing seen
+_FILE = Path(__file__).with_name("kind_model.json")
+
+
+@dataclass(frozen=True)
+class Model:
+    """Multinomial logistic model with squares and products.
+
+    Attributes
+    ----------
+    mean, scale : (F,) ndarray
+        Standardise the descriptors.
+    weights : (G, T) ndarray
+        One row a group over the terms of `terms`.
+    temperature : float
+        Divides the scores; above 1 it takes boldness out of the probabilities.
+    centre, inverse : (G, F) and (G, F, F) ndarray
+        Mean and inverse covariance of each group, to notice pieces unlike all of them.
+    """
+
+    mean: np.ndarray
+    scale: np.ndarray
+    weights: np.ndarray
+    temperature: float
+    centre: np.ndarray
+    inverse: np.ndarray
+
+
+def descriptors(particles: Particles) -> np.ndarray:
+    """Physical descriptors of each piece, (K, F), bounded so that no oddity runs away.
+
+    Densities are ratios to the oil's light and shapes are ratios of lengths, so neither light, nor white
+    balance, nor scale enters.
+    """
+    p = particles
+    core = np.stack([p[f"core_{c}_density"] for c in ("red", "green", "blue")], axis=1).astype(float)
+    whole = np.stack([p[f"{c}_density"] for c in ("red", "green", "blue")], axis=1).astype(float)
+    area, perimeter = p["area_px2"], np.maximum(p["perimeter_px"], 1e-9)
+    circularity = np.sqrt(4.0 * np.pi * area) / perimeter
+    depth, rim, centre = core.mean(axis=1), p["rim_density"], p["centre_density"]
+    softness = np.nan_to_num(p["edge_width_px"] / np.maximum(p.diameter_px, 1e-9), nan=0.25)
+    values = (
+        np.clip(core[:, 2] - core[:, 0], -0.5, 1.2),
+        np.clip(whole[:, 2] - whole[:, 0], -0.5, 1.2),
+        np.clip(core[:, 1] - core[:, [0, 2]].mean(axis=1), -0.4, 0.4),
+        np.clip(depth, -1.5, 1.2),
+        np.clip(rim, -1.5, 1.2),
+        np.clip(rim - depth, -0.8, 0.8),
+        np.clip(centre - depth, -0.3, 0.3),
+        np.clip(p["ring_share"], 0.0, 1.0),
+        np.clip(p["texture"] / (np.abs(p["lightness_step"]) + 4.0), 0.0, 2.0),
+        p["straightness"],
+        circularity,
+        area / np.maximum(p["hull_area_px2"], 1e-9),
+        p["feret_min_px"] / np.maximum(p["feret_max_px"], 1e-9),
+        np.clip(-2.0 * np.log(np.maximum(circularity, 1e-3)), 0.0, 4.0),
+        np.clip(softness, 0.0, 0.8),
+    )
+    return np.nan_to_num(np.stack([np.asarray(v, dtype=float) for v in values], axis=1))
+
+
+def terms(standard: np.ndarray) -> np.ndarray:
+    """Constant, descriptors, and all their squares and products, (K, T)."""
+    rows, columns = np.triu_indices(standard.shape[1])
+    bounded = np.clip(standard, -5.0, 5.0)
+    return np.concatenate(
+        [np.ones((len(standard), 1)), bounded, bounded[:, rows] * bounded[:, columns] / 2.0], axis=1
+    )
+
+
+def probabilities(model: Model, values: np.ndarray) -> np.ndarray:
+    """Probability of each group, (K, G).
+
+    A piece far from every group keeps little of the model's opinion: the rest goes to the foods, kernel
+    first, because an unknown thing is better counted with a high doubt than lost.
+    """
+    standard = (values - model.mean) / model.scale
+    score = terms(standard) @ model.weights.T / model.temperature
+    score -= score.max(axis=1, keepdims=True)
+    chance = np.exp(score)
+    chance /= chance.sum(axis=1, keepdims=True)
+    return _with_the_unknown(chance, strangeness(model, standard))
+
+
+def strangeness(model: Model, standard: np.ndarray) -> np.ndarray:
+    """Root mean square distance to the nearest group, in its standard deviations, (K,)."""
+    away = standard[:, None, :] - model.centre[None]
+    square = np.einsum("kgf,gfh,kgh->kg", away, model.inverse, away)
+    return np.sqrt(np.maximum(square.min(axis=1), 0.0) / standard.shape[1])
+
+
+def _with_the_unknown(chance: np.ndarray, strange: np.ndarray) -> np.ndarray:
+    unknown = np.zeros(len(GROUPS))
+    unknown[: len(GROUPS)] = (0.4, 0.15, 0.15, 0.1, 0.1, 0.1)
+    trust = 1.0 / (1.0 + (strange / _FAR) ** 6)
+    return trust[:, None] * chance + (1.0 - trust)[:, None] * unknown
+
+
+def to_numbers(model: Model) -> dict:
+    """Return a model as plain lists and numbers."""
+    return {
+        "mean": model.mean.tolist(),
+        "scale": model.scale.tolist(),
+        "weights": model.weights.tolist(),
+        "temperature": float(model.temperature),
+        "centre": model.centre.tolist(),
+        "inverse": model.inverse.tolist(),
+    }
+
+
+def from_numbers(numbers: Mapping, table: str) -> Model:
+    """Read one table of a model from plain numbers."""
+    one = numbers["tables"][table]
+    names = ("mean", "scale", "weights", "temperature", "centre", "inverse")
+    return Model(*(one[n] if n == "temperature" else np.asarray(one[n], dtype=float) for n in names))
+
+
+@cache
+def built_in(table: str) -> Model:
+    """Return the built-in model's table of that name."""
+    return from_numbers(json.loads(_FILE.read_text(encoding="utf-8")), table)

@@ -1,0 +1,134 @@
+"""Kinds: kernel, skin, salt, or other (air bubble, fibre, dust), each with a doubt.
+
+A small multinomial model works on physical descriptors: optical densities against the local oil, the course
+of density from rim to middle, outline shape, softness of the edge. Its numbers stand in `kind_model.json`,
+one table each for colour and grey pictures on bright and on dark ground; `tests/benchmarks/fit_kinds.py`
+fits them anew. A piece unlike everything the model has seen is called by it all the same, but with a high
+doubt, and as kernel rather than set aside.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
+from measure.flags import bits
+from measure.model import KINDS, Kind
+from measure.particles import Particles
+
+REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
+SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
+FEWEST_FOR_CONTEXT = 5  # pieces that make a field
+FOODS = GROUPS[:3]
+_KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
+CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
+_KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
+
+
+def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
+    """Give each particle its kind, the doubt of it, and a reason where it is set aside.
+
+    Kinds set by hand stay as they are.
+
+    Parameters
+    ----------
+    particles : Particles
+        Measured; see `measure.field.features`.
+    learned : mapping, optional
+        Model learned from the user's tags, as `measure.field.learn` returns it; without it the
+        built-in model is used.
+
+    Returns
+    -------
+    Particles
+        With ``kind``, ``kind_doubt``, ``set_aside`` and the flags ``bubble`` and ``fibre`` replaced.
+    """
+    if not len(particles):
+        return particles
+    chance = in_context(group_chances(particles, learned))
+    kind, doubt, group = decide(chance)
+    hand = particles["kind_by_hand"]
+    flags = particles["flags"] & ~bits("bubble", "fibre")
+    for name in ("bubble", "fibre"):
+        flags = np.where((group == GROUPS.index(name)) & (kind == _OTHER) & ~hand, flags | bits(name), flags)
+    reason = np.array([REASONS.get(GROUPS[g], REASONS["dust"]) for g in group], dtype=object)
+    return particles.replaced(
+        kind=np.where(hand, particles["kind"], kind),
+        kind_doubt=np.where(hand, 0.0, doubt),
+        flags=np.where(hand, particles["flags"], flags),
+        set_aside=np.where(hand, particles["set_aside"], np.where(kind == _OTHER, reason, "")),
+    )
+
+
+def group_chances(particles: Particles, learned: Mapping | None = None) -> np.ndarray:
+    """Probability of each of `GROUPS` for each particle, (K, G)."""
+    chance = np.zeros((len(particles), len(GROUPS)))
+    values = descriptors(particles)
+    for name, rows in _tables(particles).items():
+        model: Model = built_in(name) if learned is None else from_numbers(learned, name)
+        chance[rows] = probabilities(model, values[rows])
+    return chance
+
+
+def in_context(chance: np.ndarray) -> np.ndarray:
+    """Take back what is no food where that would be most of the field.
+
+    Setting aside is for the odd piece among food. Where most pieces look like no food, they are what the
+    picture is about, so they stay counted, as kernel with a high doubt. Dust needs food around it to be
+    called dust at all.
+
+    Parameters
+    ----------
+    chance : (K, G) ndarray
+        Probabilities of `group_chances` of all pieces of one field, or of one piece corrected by hand.
+
+    Returns
+    -------
+    (K, G) ndarray
+    """
+    no_food = [GROUPS.index(g) for g in ("bubble", "fibre", "dust")]
+    odd = chance[:, no_food].sum(axis=1) > 0.5
+    taken_back = no_food if len(chance) >= FEWEST_FOR_CONTEXT and odd.mean() > 0.5 else []
+    if len(chance) < FEWEST_FOR_CONTEXT:
+        taken_back = [GROUPS.index("dust")]
+    changed = chance.copy()
+    if taken_back:
+        lost = changed[:, taken_back].sum(axis=1)
+        changed[:, taken_back] = 0.0
+        # what is left of the doubt: half for kernel, the rest among all foods
+        share = np.zeros(len(GROUPS))
+        share[: len(FOODS)] = (0.5, 0.25, 0.25)
+        changed += lost[:, None] * share
+    return changed
+
+
+def decide(chance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Kind code, doubt and group of each row of `group_chances`.
+
+    The doubt is the probability that the kind is wrong. A piece is called `other`, which takes it out
+    of the count, only when that is likely; else it goes to the likeliest food.
+    """
+    by_kind = np.zeros((len(chance), len(KINDS)))
+    np.add.at(by_kind.T, CODE_OF_GROUP, chance.T)
+    kind = by_kind.argmax(axis=1)
+    unsure = (kind == _OTHER) & (by_kind[:, _OTHER] < SET_ASIDE_FROM)
+    food = by_kind.copy()
+    food[:, _OTHER] = -1.0
+    kind = np.where(unsure, food.argmax(axis=1), kind)
+    doubt = 1.0 - by_kind[np.arange(len(kind)), kind]
+    among = np.where(CODE_OF_GROUP[None] == kind[:, None], chance, -1.0)
+    return kind, np.clip(doubt, 0.0, 1.0), among.argmax(axis=1)
+
+
+def _tables(particles: Particles) -> dict[str, np.ndarray]:
+    """Rows of the particles that each table of the model serves."""
+    rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
+    grey = bool(np.ptp(rgb, axis=1).max() < 1.5)
+    density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1)
+    # the oil's linear light follows from a piece's colour and its density against the oil
+    oil = ((rgb / 255.0) ** 2.2 * 10.0**density).mean(axis=1)
+    dark = bool(np.median(oil) < DARK_GROUND)
+    return {f"{'grey' if grey else 'colour'} on {'dark' if dark else 'bright'}": np.arange(len(particles))}
+
+
+DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15

@@ -1,0 +1,76 @@
+"""Outlines in, particles out: the one way in which automatic and hand-made outlines are measured."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.field.doubt import with_doubt
+from measure.field.features import feature_columns
+from measure.field.kinds import tag
+from measure.field.light import Light
+from measure.field.shape import shape_columns
+from measure.model import Picture
+from measure.particles import Particles, make_particles
+
+
+def measure_outlines(
+    outlines: Sequence[np.ndarray],
+    picture: Picture,
+    light: Light,
+    learned: Mapping | None = None,
+    parent: np.ndarray | None = None,
+    flags: np.ndarray | None = None,
+    origin: np.ndarray | None = None,
+) -> Particles:
+    """Measure outlines on a field, tag their kinds and say how doubtful each is.
+
+    Parameters
+    ----------
+    outlines : sequence of (P, 2) ndarray
+        Closed polygons, x and y in px, corner of the first pixel at 0, 0.
+    picture : Picture
+    light : Light
+        `measure.field.light.prepare` of that picture.
+    learned : mapping, optional
+        A kind model learned from the user's tags (`measure.field.learn`).
+    parent, flags, origin : (K,) ndarray of int, optional
+        Cluster numbers, flag bits already known, codes of `measure.model.ORIGINS`; 0 where not given.
+
+    Returns
+    -------
+    Particles
+        Labels 1..K.
+
+    Raises
+    ------
+    InvalidInput
+        If an outline has fewer than three points or lies outside the picture.
+    """
+    clean = [cleaned(outline) for outline in outlines]
+    _check(clean, light.delta.shape[:2])
+    columns: dict[str, object] = dict(shape_columns(clean))
+    columns |= feature_columns(clean, picture, light, columns, flags)
+    columns["label"] = np.arange(1, len(clean) + 1)
+    for name, values in (("parent", parent), ("origin", origin)):
+        if values is not None:
+            columns[name] = values
+    return with_doubt(tag(make_particles(clean, **columns), learned))
+
+
+def cleaned(outline: np.ndarray) -> np.ndarray:
+    """Return the outline without repeated points, (P, 2) ndarray of float32."""
+    points = np.asarray(outline, dtype=np.float32).reshape(-1, 2)
+    if len(points) < 2:
+        return points
+    apart = np.any(points != np.roll(points, 1, axis=0), axis=1)
+    return points[apart]
+
+
+def _check(outlines: Sequence[np.ndarray], size: tuple[int, int]) -> None:
+    for i, outline in enumerate(outlines):
+        if len(outline) < 3 or not np.isfinite(outline).all():
+            raise InvalidInput(f"Outline {i + 1} has fewer than three different points, so it has no size.")
+        low, high = outline.min(axis=0), outline.max(axis=0)
+        if (high < 0).any() or low[0] > size[1] or low[1] > size[0]:
+            raise InvalidInput(f"Outline {i + 1} lies outside the picture.")

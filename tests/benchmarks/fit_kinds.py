@@ -1,0 +1,286 @@
+"""Fit the built-in kind model on varied drawn fields and write `measure/field/kind_model.json`.
+
+    python tests/benchmarks/fit_kinds.py [--fields 120] [--first-seed 1000] [--check-only]
+
+Every look that decides a kind is drawn anew for each field from a wide range, and each field is seen under
+several lights, white balances and in grey, so that the model rests on what is common to a kind. Fields for
+checking have other seeds and looks than those for fitting.
+"""
+
+import argparse
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from measure.field import kind_model, kinds
+from measure.field.features import feature_columns
+from measure.field.light import prepare
+from measure.field.shape import shape_columns
+from measure.model import Picture
+from measure.particles import make_particles
+from measure.render.draw import render_field
+from measure.render.recipe import Recipe
+
+TABLES = ("colour on bright", "grey on bright", "colour on dark", "grey on dark")
+
+
+def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
+    """Return a field whose looks are drawn from wide ranges."""
+    base = Recipe()
+    span = rng.uniform
+    kernel = replace(
+        base.kernel,
+        absorbance=tuple(np.sort(np.array([0.28, 0.44, 0.66]) * span(0.7, 1.4, 3))),
+        strength=span(0.45, 1.5),
+        growth=span(0.1, 0.6),
+        edge_step=span(0.4, 1.0),
+        edge_line=span(0.0, 0.5),
+        edge_line_px=span(1.0, 3.0),
+        texture=span(0.05, 0.4),
+        texture_px=span(2.0, 7.0),
+        roughness=span(0.03, 0.18),
+        reflect=tuple(np.array([0.62, 0.50, 0.33]) * span(0.8, 1.2, 3)),
+    )
+    skin = replace(
+        base.skin,
+        absorbance=(0.42 * span(0.6, 1.5), 1.2 * span(0.75, 1.3), 1.65 * span(0.75, 1.3)),
+        strength=span(0.5, 1.4),
+        streaks=span(0.1, 0.5),
+        tear=span(0.05, 0.35),
+        elongation=span(1.2, 2.6),
+        reflect=tuple(np.array([0.38, 0.15, 0.07]) * span(0.75, 1.3, 3)),
+    )
+    salt = replace(
+        base.salt,
+        rim=span(0.4, 1.1),
+        rim_px=span(1.5, 4.5),
+        glow=span(0.05, 0.4),
+        body=span(0.0, 0.06),
+        facets=span(0.0, 0.5),
+        broken=span(0.0, 0.45),
+        chipped=span(0.1, 0.6),
+    )
+    extras = replace(
+        base.extras,
+        bubbles=int(rng.integers(3, 9)),
+        bubble_ring=span(0.25, 0.55),
+        bubble_dark=span(0.9, 2.8),
+        bubble_um=(10.0, 70.0),
+        fibres=int(rng.integers(1, 4)),
+        fibre_length_um=(100.0, 300.0),
+        fibre_width_um=(4.0, 12.0),
+        fibre_absorbance=tuple(span(0.15, 0.9) * span(0.8, 1.25, 3)),
+    )
+    light = replace(
+        base.light,
+        oil=tuple(np.array([226.0, 217.0, 188.0]) * span(0.8, 1.08, 3)),
+        dark_ground=dark,
+        vignette=span(0, 0.25),
+        slope=span(0, 0.1),
+        tint=span(0, 0.03),
+    )
+    camera = replace(
+        base.camera,
+        blur_px=span(0.6, 1.6),
+        depth_um=span(5, 30),
+        full_well=float(np.exp(span(np.log(3000), np.log(30000)))),
+        jpeg_quality=None if rng.random() < 0.5 else int(rng.integers(75, 96)),
+    )
+    sizes = replace(base.sizes, volume_median_um=span(20, 50), sigma_g=span(1.4, 1.9), largest_um=110.0)
+    plan = replace(base.arrangement, cover=span(0.05, 0.12), gap_px=5.0)
+    shares = rng.dirichlet((4, 3, 3))
+    return replace(
+        base,
+        width_px=760,
+        height_px=620,
+        um_per_px=span(0.5, 1.2),
+        kernel_share=float(shares[0]),
+        skin_share=float(shares[1]),
+        salt_share=float(shares[2]),
+        sizes=sizes,
+        arrangement=plan,
+        kernel=kernel,
+        skin=skin,
+        salt=salt,
+        extras=extras,
+        light=light,
+        camera=camera,
+    )
+
+
+def with_dust(
+    pixels: np.ndarray, taken: list[np.ndarray], rng: np.random.Generator
+) -> tuple[np.ndarray, list]:
+    """Lay opaque grey specks and scraps on free oil; return the picture and their outlines."""
+    busy = np.zeros(pixels.shape[:2], np.uint8)
+    for outline in taken:
+        cv2.fillPoly(busy, [np.round(outline).astype(np.int32)], 1)
+    free = cv2.distanceTransform(1 - busy, cv2.DIST_L2, 3)
+    cover, outlines = np.zeros(pixels.shape[:2], np.float32), []
+    for _ in range(int(rng.integers(4, 10))):
+        radius = rng.uniform(4, 14)
+        rows, columns = np.nonzero(free > radius * 1.6 + 6)
+        if not len(rows):
+            continue
+        pick = rng.integers(len(rows))
+        t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+        wave = sum(rng.normal(0, 0.25 / k) * np.cos(k * t + rng.uniform(0, 6.3)) for k in range(2, 8))
+        r = radius * np.clip(1 + 1.2 * wave, 0.35, 1.6)
+        outline = np.c_[columns[pick] + 0.5 + r * np.cos(t), rows[pick] + 0.5 + r * np.sin(t)]
+        if outline.min() < 3 or (outline > np.array(pixels.shape[1::-1]) - 3).any():
+            continue
+        cv2.fillPoly(cover, [np.round((outline - 0.5) * 16).astype(np.int32)], 1.0, shift=4)
+        cv2.fillPoly(busy, [np.round(outline).astype(np.int32)], 1)
+        free = cv2.distanceTransform(1 - busy, cv2.DIST_L2, 3)
+        outlines.append(outline)
+    soft = cv2.GaussianBlur(cover, (0, 0), rng.uniform(0.7, 1.8))[..., None]
+    dark = rng.uniform(15, 60) + rng.normal(0, 4, 3)
+    return np.clip(pixels * (1 - soft) + dark * soft, 0, 255).round().astype(np.uint8), outlines
+
+
+def seen_as(pixels: np.ndarray, rng: np.random.Generator, grey: bool) -> np.ndarray:
+    """Return the picture under another white balance and brightness, or in grey."""
+    gain = rng.uniform(0.82, 1.18, 3) * rng.uniform(0.5, 1.0)
+    seen = pixels * np.minimum(gain, 254.0 / max(1.0, np.percentile(pixels, 99.5)))
+    if grey:
+        seen = np.repeat((seen @ np.array([0.299, 0.587, 0.114]))[..., None], 3, axis=2)
+    return np.clip(seen, 0, 255).round().astype(np.uint8)
+
+
+def loosened(outline: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return the outline as a finder might give it: a little off, a little wavy."""
+    centre = outline.mean(axis=0)
+    away = outline - centre
+    radius = np.hypot(*away.T)[:, None]
+    t = np.linspace(0, 2 * np.pi, len(outline), endpoint=False)
+    wave = sum(rng.normal(0, 0.15) * np.cos(k * t + rng.uniform(0, 6.3)) for k in range(2, 9))
+    push = rng.normal(0.1, 0.35) + wave[:, None]
+    return (centre + away * (1.0 + np.clip(push / np.maximum(radius, 2.0), -0.2, 0.2))).astype(np.float32)
+
+
+def samples(seed: int, dark: bool, grey: bool, views: int = 1) -> tuple[list, list]:
+    """Return measured particles and the group codes of one field, under several views."""
+    rng = np.random.default_rng(seed)
+    drawn = render_field(varied_recipe(rng, dark), seed)
+    whole = [p for p in drawn.truth if not p.touches_frame and p.hidden_share < 0.02 and p.diameter_px > 7]
+    pixels, dust = with_dust(drawn.pixels, [p.outline for p in drawn.truth], rng)
+    if dark:
+        pixels, dust = drawn.pixels, []
+    names = [p.kind for p in whole] + ["dust"] * len(dust)
+    outlines = [p.outline for p in whole] + dust
+    found, codes = [], []
+    for _ in range(views):
+        picture = Picture(seen_as(pixels, rng, grey), grey=grey)
+        loose = [loosened(o, rng) for o in outlines]
+        light = prepare(picture)
+        shape = shape_columns(loose)
+        found.append(make_particles(loose, **shape, **feature_columns(loose, picture, light, shape)))
+        codes.append(np.array([kind_model.GROUPS.index(n) for n in names]))
+    return found, codes
+
+
+def gather(first: int, fields: int, table: str, views: int = 1) -> tuple[list, list, np.ndarray]:
+    """Return particles, codes and field numbers of many fields."""
+    grey, dark = table.startswith("grey"), table.endswith("dark")
+    found, codes, field = [], [], []
+    for i in range(fields):
+        more, code = samples(first + i, dark, grey, views)
+        found += more
+        codes += code
+        field += [np.full(len(c), i) for c in code]
+    return found, codes, np.concatenate(field)
+
+
+def fit(values: np.ndarray, codes: np.ndarray, strength: float) -> kind_model.Model:
+    """Fit the multinomial model with a ridge."""
+    from scipy.optimize import minimize
+
+    mean, scale = values.mean(axis=0), np.maximum(values.std(axis=0), 1e-3)
+    groups = len(kind_model.GROUPS)
+    standard = (values - mean) / scale
+    x = kind_model.terms(standard)
+    present = np.bincount(codes, minlength=groups)
+    weight = (1.0 / np.maximum(present, 1) ** 0.5)[codes]
+    weight /= weight.mean()
+    one = np.eye(groups)[codes]
+
+    def cost(flat: np.ndarray) -> tuple[float, np.ndarray]:
+        w = flat.reshape(groups, -1)
+        score = x @ w.T
+        score -= score.max(axis=1, keepdims=True)
+        p = np.exp(score)
+        p /= p.sum(axis=1, keepdims=True)
+        loss = -(weight * np.log(np.maximum(p[np.arange(len(x)), codes], 1e-12))).sum()
+        ridge = np.where(np.arange(w.shape[1]) == 0, 0.01, np.where(np.arange(w.shape[1]) <= 15, 1.0, 2.0))
+        gradient = ((p - one) * weight[:, None]).T @ x + strength * ridge * w
+        return loss + 0.5 * strength * (ridge * w * w).sum(), gradient.ravel()
+
+    found = minimize(
+        cost, np.zeros(groups * x.shape[1]), jac=True, method="L-BFGS-B", options={"maxiter": 400}
+    )
+    weights = found.x.reshape(groups, -1)
+    weights[present == 0, 0] -= 20.0
+    centre, inverse = [], []
+    for g in range(groups):
+        own = standard[codes == g] if present[g] > 30 else standard
+        centre.append(own.mean(axis=0))
+        inverse.append(np.linalg.inv(np.cov(own.T) + 0.15 * np.eye(standard.shape[1])))
+    return kind_model.Model(mean, scale, weights, 1.0, np.array(centre), np.array(inverse))
+
+
+def report(title: str, model: kind_model.Model, values: np.ndarray, codes: np.ndarray) -> None:
+    """Print how often kinds are right, the confusion, and what the doubt is worth."""
+    kind, doubt, _ = kinds.decide(kind_model.probabilities(model, values))
+    true = kinds.CODE_OF_GROUP[codes]
+    right = kind == true
+    print(f"{title}: {len(codes)} pieces, kinds right {right.mean():.4f}")
+    print(np.array([np.bincount(kind[codes == g], minlength=4) for g in range(len(kind_model.GROUPS))]))
+    for low, high in ((0, 0.02), (0.02, 0.1), (0.1, 0.3), (0.3, 0.6), (0.6, 1.01)):
+        rows = (doubt >= low) & (doubt < high)
+        if rows.any():
+            print(
+                f"  doubt {low:.2f}-{high:.2f}: {rows.mean():.3f} of pieces, right {right[rows].mean():.4f}"
+            )
+
+
+def rounded(value: object) -> object:
+    """Return nested numbers with five digits, which is all they are worth."""
+    if isinstance(value, dict):
+        return {name: rounded(v) for name, v in value.items()}
+    return [rounded(v) for v in value] if isinstance(value, list) else float(f"{value:.5g}")
+
+
+def main() -> None:
+    """Fit, check and write."""
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--fields", type=int, default=120)
+    ask.add_argument("--first-seed", type=int, default=1000)
+    ask.add_argument("--check-only", action="store_true")
+    chosen = ask.parse_args()
+    cv2.setNumThreads(1)
+    tables = {}
+    for table in TABLES:
+        fields = chosen.fields if table == TABLES[0] else chosen.fields // 2
+        held, held_codes, _ = gather(chosen.first_seed + 500_000, max(10, fields // 4), table)
+        held_values = np.concatenate([kind_model.descriptors(p) for p in held])
+        if chosen.check_only:
+            model = kind_model.built_in(table)
+        else:
+            found, codes, _ = gather(chosen.first_seed, fields, table, views=2)
+            values = np.concatenate([kind_model.descriptors(p) for p in found])
+            model = fit(values, np.concatenate(codes), 1.0)
+            tables[table] = kind_model.to_numbers(model)
+        report(table, model, held_values, np.concatenate(held_codes))
+    if not chosen.check_only:
+        text = json.dumps({"tables": rounded(tables)}, separators=(",", ":"))
+        Path(kind_model.__file__).with_name("kind_model.json").write_text(text + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
