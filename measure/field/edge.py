@@ -60,7 +60,7 @@ def own_direction(delta: np.ndarray, inside: np.ndarray) -> np.ndarray | None:
 
 
 def place_edge(
-    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, room: np.ndarray, clear: bool = False
+    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, clear: bool = False, oil_lightness: float = 80.0
 ) -> np.ndarray | None:
     """Sub-pixel outline of one piece.
 
@@ -72,26 +72,27 @@ def place_edge(
         The piece as found, 1 inside.
     others : (M, N) ndarray of bool
         Pixels that belong to other pieces.
-    room : (M, N) ndarray of uint8
-        Where the piece may reach.
     clear : bool
         A see-through piece: only its rim is measured, gaps in the rim are bridged.
+    oil_lightness : float
+        CIELAB L of the oil there.
 
     Returns
     -------
     outline : (P, 2) ndarray of float32 or None
         In crop coordinates; None when nothing is left.
     """
-    field = _length(delta) if clear else _scalar(delta, piece)
+    field = colour_length(delta) if clear else _scalar(delta, piece)
     reach, width = _reach(field, piece)
     inner = np.where(piece > 0, field, 0.0).astype(np.float32)
     plateau = np.maximum(local_plateau(inner, reach), 1e-3)
     share = field / plateau
-    sigma = width / 2.563
-    level, outline = 0.5, None
+    free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
     core = cv2.erode(piece, disc(width), borderValue=1) > 0 if clear else None
+    half = light_half(delta, piece, oil_lightness)
+    level, outline = half, None
     for _ in range(3):
-        inside = (share >= level) & (room > 0) & ~others
+        inside = (share >= level) & free
         if clear:
             inside = _bridged(inside | core, piece) & ~others
         mask = _one_piece(inside, piece)
@@ -99,19 +100,57 @@ def place_edge(
             return outline
         outline = trace(mask, share - level)
         radius = np.sqrt(max(area(outline), 1.0) / np.pi)
-        level = blurred_disc_level(radius, sigma)
+        level = 2.0 * half * blurred_disc_level(radius, width / 2.563)
     return outline
+
+
+def light_half(delta: np.ndarray, piece: np.ndarray, oil_lightness: float) -> float:
+    """Share of the CIELAB step at which the light is half way between oil and piece.
+
+    Blur mixes light, and CIELAB is not linear in light: on dark ground half of the light lies above half of
+    the lightness step, in bright field below it.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+    piece : (M, N) ndarray of uint8
+    oil_lightness : float
+
+    Returns
+    -------
+    level : float
+        0.5 for pieces that differ in colour only.
+    """
+    mean = np.median(delta[piece > 0], axis=0)
+    step = float(mean[0])
+    if abs(step) < 1.0:
+        return 0.5
+    ends = np.clip([oil_lightness, oil_lightness + step], 0.0, 100.0)
+    middle = _lightness(float(_luminance(ends).mean()))
+    level = float(np.clip((middle - ends[0]) / (ends[1] - ends[0]), 0.3, 0.75)) if ends[0] != ends[1] else 0.5
+    by_lightness = step**2 / float((mean**2).sum())
+    return 0.5 + (level - 0.5) * by_lightness
+
+
+def _luminance(lightness: np.ndarray) -> np.ndarray:
+    f = (lightness + 16.0) / 116.0
+    return np.where(lightness > 8.0, f**3, lightness / 903.3)
+
+
+def _lightness(luminance: float) -> float:
+    return 116.0 * np.cbrt(luminance) - 16.0 if luminance > 0.008856 else 903.3 * luminance
 
 
 def _scalar(delta: np.ndarray, piece: np.ndarray) -> np.ndarray:
     inside = piece > 0
     direction = own_direction(delta, inside)
     if direction is None:
-        return _length(delta)
+        return colour_length(delta)
     return delta @ direction.astype(np.float32)
 
 
-def _length(delta: np.ndarray) -> np.ndarray:
+def colour_length(delta: np.ndarray) -> np.ndarray:
+    """Length of the colour difference of each pixel, CIELAB units."""
     return np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
 
 

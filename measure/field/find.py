@@ -5,11 +5,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.cut import cut_by_shape
-from measure.field.edge import local_plateau, place_edge, slope
+from measure.field.edge import place_edge
 from measure.field.light import Light
 from measure.field.outline import area
-from measure.field.rims import fill_insides, find_clear
+from measure.field.separate import Parts, separate
 from measure.flags import bits
 from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
@@ -43,9 +42,14 @@ class Found:
     origin: np.ndarray
 
 
+def level_factor(sensitivity: float) -> float:
+    """By how much both finding levels are raised or lowered; 1 at sensitivity 0.5."""
+    return float(4.0 ** (0.5 - np.clip(sensitivity, 0.0, 1.0)))
+
+
 def low_mask(light: Light, smallest_px: float, sensitivity: float) -> np.ndarray:
     """Pixels of all pieces at the low level, (M, N) uint8, by hysteresis."""
-    factor = 4.0 ** (0.5 - sensitivity)
+    factor = level_factor(sensitivity)
     distance = light.solid_distance
     low = (distance > _EXTENT * factor).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(low, connectivity=8)
@@ -76,21 +80,27 @@ def find_pieces(
     mask = low_mask(light, smallest_px, settings.sensitivity)
     smooth = cv2.GaussianBlur(light.delta, (0, 0), _EDGE_SIGMA_PX)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    seed = _SEED * level_factor(settings.sensitivity)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     outlines, parent, flags = [], [], []
     groups = 0
     for k in range(1, count):
         if k % 200 == 1:
-            progress.report(k / count, "separating")
+            progress.report(0.3 + 0.5 * k / count, "separating pieces")
         box = _box(stats[k], mask.shape)
-        pieces = _separate(smooth[box], labels[box], k, least, settings.cut_strength)
+        low = labels[box] == k
+        parts = separate(smooth[box], light.solid_distance[box], low, least, seed, settings.cut_strength)
+        other = (labels[box] > 0) & ~low
+        oil = _oil_lightness(light, stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
-        for group in pieces:
-            groups += len(group) > 1
-            for outline in group:
+        for group in parts.groups:
+            found = [(n, _outline(smooth[box], parts, other, n, oil)) for n in group]
+            found = [(n, o) for n, o in found if o is not None and area(o) >= least]
+            groups += len(found) > 1
+            for n, outline in found:
                 outlines.append(outline + offset)
-                parent.append(groups if len(group) > 1 else 0)
-                flags.append(bits("touching") if len(group) > 1 else 0)
+                parent.append(groups if len(found) > 1 else 0)
+                flags.append(bits("touching") * (len(found) > 1) | bits("rim_only") * (n in parts.clear))
     number = np.array(parent, np.int32).reshape(-1)
     return Found(outlines, number, np.array(flags, np.int32).reshape(-1), (number > 0).astype(np.int8))
 
@@ -104,66 +114,30 @@ def _box(stats: np.ndarray, shape: tuple[int, int]) -> tuple[slice, slice]:
     )
 
 
-def _separate(delta: np.ndarray, labels: np.ndarray, k: int, least: float, cut_strength: float) -> list:
-    """Outlines of the pieces of one low-level component, grouped by cluster."""
-    low = labels == k
-    field = np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
-    half, width = _above_half(field, low)
-    clear = find_clear(low.astype(np.uint8), half, width, 0.7 * least)
-    all_labels, groups = _parts(half & (clear == 0).astype(np.uint8), least, cut_strength)
-    solid = int(all_labels.max())
-    all_labels[clear > 0] = clear[clear > 0] + solid
-    groups += [[n] for n in range(solid + 1, int(all_labels.max()) + 1)]
-    other = (labels > 0) & ~low
-    outlined = [[_outline(delta, all_labels, other, n, n > solid) for n in group] for group in groups]
-    kept = [[o for o in group if o is not None and area(o) >= least] for group in outlined]
-    return [group for group in kept if group]
-
-
-def _parts(half: np.ndarray, least: float, cut_strength: float) -> tuple[np.ndarray, list[list[int]]]:
-    """Number the parts of a mask after cutting, and list the numbers cluster by cluster."""
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(half, connectivity=8)
-    labels = np.zeros(half.shape, np.int32)
-    groups, used = [], 0
-    for j in range(1, count):
-        if stats[j, cv2.CC_STAT_AREA] < 0.5 * least:
-            continue
-        x, y, w, h = stats[j, :4]
-        box = np.s_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1]
-        mask = fill_insides((parts[box] == j).astype(np.uint8))
-        cut = cut_by_shape(mask, cut_strength)
-        inside = cut > 0
-        labels[box][inside] = cut[inside] + used
-        groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
-        used += int(cut.max())
-    return labels, groups
-
-
-def _above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
-    """Pixels above half of the plateau beside them, and the width of the edges in px."""
-    inside = field[low]
-    height = float(np.percentile(inside, 80))
-    steep = float(np.percentile(slope(field)[low], 90))
-    width = float(np.clip(height / max(steep, 1e-3), 2.0, 40.0))
-    plateau = local_plateau(np.where(low, field, 0).astype(np.float32), int(np.ceil(width)) + 1)
-    return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
+def _oil_lightness(light: Light, stats: np.ndarray) -> float:
+    """Lightness of the oil at the middle of a component."""
+    grid = light.background_lab[..., 0]
+    rows, cols = light.delta.shape[:2]
+    row = int((stats[1] + stats[3] / 2) / rows * grid.shape[0])
+    col = int((stats[0] + stats[2] / 2) / cols * grid.shape[1])
+    return float(grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)])
 
 
 def _outline(
-    delta: np.ndarray, labels: np.ndarray, other: np.ndarray, n: int, clear: bool
+    delta: np.ndarray, parts: Parts, other: np.ndarray, n: int, oil_lightness: float
 ) -> np.ndarray | None:
-    piece = (labels == n).astype(np.uint8)
-    ys, xs = np.nonzero(piece)
+    """Outline of one piece of a component, in the component's crop."""
+    piece = (parts.labels == n).astype(np.uint8)
+    ys, xs = np.nonzero(piece.any(axis=1))[0], np.nonzero(piece.any(axis=0))[0]
     if not ys.size:
         return None
     m = _MARGIN_PX
-    y0, y1 = max(0, ys.min() - m), ys.max() + m + 1
-    x0, x1 = max(0, xs.min() - m), xs.max() + m + 1
+    y0, y1 = max(0, ys[0] - m), ys[-1] + m + 1
+    x0, x1 = max(0, xs[0] - m), xs[-1] + m + 1
     box = np.s_[y0:y1, x0:x1]
     piece = piece[box]
-    others = other[box] | ((labels[box] > 0) & (piece == 0))
-    room = cv2.dilate(piece, np.ones((5, 5), np.uint8))
-    outline = place_edge(delta[box], piece, others, room, clear)
+    others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
+    outline = place_edge(delta[box], piece, others, n in parts.clear, oil_lightness)
     if outline is None or len(outline) < 4:
         return None
     return outline + np.array([x0, y0], np.float32)

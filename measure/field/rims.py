@@ -16,7 +16,6 @@ _RIM_SHARE = 0.24  # half the thickness of a rim, over the radius of the piece
 _OIL_BORDER = 0.5  # share of its border that must be oil
 _RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
-_SPECK_SHARE = 0.01  # holes below this share of a body are texture, whatever their shape
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
 
 
@@ -47,21 +46,6 @@ def hull_mask(mask: np.ndarray) -> np.ndarray:
 def solidity(mask: np.ndarray) -> float:
     """Area over hull area of a mask, counted in pixels so that small masks are not punished."""
     return float(mask.sum()) / max(1.0, float(hull_mask(mask).sum()))
-
-
-def fill_insides(mask: np.ndarray) -> np.ndarray:
-    """Fill small or convex holes of a body: texture and highlights, not the oil between touching pieces."""
-    holes = fill_holes(mask) - mask
-    if not holes.any():
-        return mask
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
-    filled, total = mask.copy(), int(mask.sum())
-    for k in range(1, count):
-        x, y, w, h, n = (int(v) for v in stats[k])
-        hole = labels[y : y + h, x : x + w] == k
-        if n <= max(6, _SPECK_SHARE * total) or solidity(hole.astype(np.uint8)) > _CONVEX:
-            filled[y : y + h, x : x + w][hole] = 1
-    return filled
 
 
 def find_clear(low: np.ndarray, strong: np.ndarray, width_px: float, least_px2: float) -> np.ndarray:
