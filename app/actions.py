@@ -87,17 +87,44 @@ _WINDOW = (
 _SCALE: tuple[ActionRow, ...] = ()
 
 _FIELDS = (
-    ActionRow("fields.add", "Add pictures…", ("Ctrl+I",), "fields", "Choose picture files.", icon="add"),
-    ActionRow("fields.add_folder", "Add a folder of pictures…", ("Ctrl+Shift+I",), "fields", icon="folder"),
+    ActionRow("fields.add", "Add pictures…", ("Ctrl+I",), "fields", "Choose picture files of your smears"),
     ActionRow(
-        "fields.new_batch", "New batch", ("Ctrl+B",), "fields", "One batch for each grind you compare."
+        "fields.add_folder",
+        "Add a folder of pictures…",
+        ("Ctrl+Shift+I",),
+        "fields",
+        "The folder becomes a batch of its name",
     ),
-    ActionRow("fields.measure", "Measure chosen fields", ("M",), "fields", icon="measure"),
-    ActionRow("fields.measure_all", "Measure all fields not yet measured", ("Shift+M",), "fields"),
-    ActionRow("fields.remove", "Remove chosen fields", ("Delete",), "fields", "Undo brings them back."),
-    ActionRow("fields.next", "Next field", ("PgDown",), "fields"),
+    ActionRow("fields.new_batch", "New batch", ("Ctrl+B",), "fields", "One batch for each grind you compare"),
+    ActionRow("fields.measure", "Measure the chosen fields", ("M",), "fields", "With the settings shown"),
+    ActionRow(
+        "fields.measure_all",
+        "Measure all fields not yet measured",
+        ("Shift+M",),
+        "fields",
+        "Every field that has no particles yet",
+    ),
     ActionRow("fields.previous", "Previous field", ("PgUp",), "fields"),
-    ActionRow("fields.preview", "Show the outlines while setting", ("P",), "fields", checkable=True),
+    ActionRow("fields.next", "Next field", ("PgDown",), "fields"),
+    ActionRow("fields.outlines", "Outlines", ("O",), "fields", "Show what was found", checkable=True),
+    ActionRow(
+        "fields.preview",
+        "Preview of the settings",
+        ("P",),
+        "fields",
+        "Show at once what the settings would find",
+        checkable=True,
+    ),
+    ActionRow(
+        "fields.leave_out",
+        "Leave out an area",
+        ("X",),
+        "fields",
+        "Drag over a burnt-in bar or a label; nothing is counted there",
+        checkable=True,
+    ),
+    ActionRow("fields.leave_out_none", "Count the whole picture again", ("Shift+X",), "fields"),
+    ActionRow("fields.remove", "Remove the chosen fields", ("Delete",), "fields", "Undo brings them back"),
 )
 
 _PARTICLES = (

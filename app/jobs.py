@@ -1,8 +1,12 @@
 """Work that runs in other threads and processes: plain functions, no Qt anywhere, heavy imports inside."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from measure.errors import KnownError
 from measure.model import FieldResult, FieldSettings, Picture
 from measure.progress import SILENT, Progress
 
@@ -53,6 +57,137 @@ def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
         learned=job.learned,
         progress=progress,
     )
+
+
+@dataclass(frozen=True)
+class ReadPicture:
+    """One picture read from disk, or the sentence why not.
+
+    Attributes
+    ----------
+    folder : str
+        Name of the folder it was found in when a folder was given; empty for a single file.
+    """
+
+    path: Path
+    folder: str = ""
+    data: bytes = b""
+    sha256: str = ""
+    width_px: int = 0
+    height_px: int = 0
+    refusal: str = ""
+
+
+def read_pictures(paths: list[Path], progress: Progress = SILENT) -> list[ReadPicture]:
+    """Read picture files and folders of pictures; what cannot be used comes back with its reason."""
+    from measure.picture_file import list_pictures
+
+    found: list[tuple[Path, str]] = []
+    refused: list[ReadPicture] = []
+    for path in paths:
+        try:
+            folder = path.name if path.is_dir() else ""
+            found += [(file, folder) for file in list_pictures(path)]
+        except KnownError as error:
+            refused.append(ReadPicture(path, refusal=error.text))
+    read = []
+    for place, (file, folder) in enumerate(found):
+        progress.report(place / len(found), f"{place + 1} of {len(found)}")
+        read.append(_read_one(file, folder))
+    return read + refused
+
+
+def _read_one(path: Path, folder: str) -> ReadPicture:
+    from measure.picture_file import read_picture
+
+    try:
+        picture = read_picture(path)
+        data = path.read_bytes()
+    except KnownError as error:
+        return ReadPicture(path, folder, refusal=error.text)
+    except OSError as error:
+        return ReadPicture(path, folder, refusal=f"{path.name} cannot be read: {error.strerror or error}.")
+    return ReadPicture(path, folder, data, picture.sha256, picture.width_px, picture.height_px)
+
+
+def small_picture(data: bytes, longest_px: int = 160) -> np.ndarray:
+    """Return a small uint8 RGB copy of a picture, (m, n, 3), at most ``longest_px`` wide or high."""
+    import cv2
+
+    pixels = decode(data, "").pixels
+    share = longest_px / max(pixels.shape[:2])
+    if share < 1:
+        size = (max(1, round(pixels.shape[1] * share)), max(1, round(pixels.shape[0] * share)))
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    if pixels.dtype == np.uint16:
+        pixels = (pixels >> 8).astype(np.uint8)
+    return np.ascontiguousarray(pixels)
+
+
+@dataclass(frozen=True)
+class Preview:
+    """Outlines of a part of a field for trial settings.
+
+    Attributes
+    ----------
+    outlines : list of (P, 2) ndarray
+        In px of the whole picture.
+    box : tuple of int
+        Left, top, right, bottom of the part, px.
+    whole : bool
+        The part is all that was asked for.
+    """
+
+    outlines: list[np.ndarray]
+    box: tuple[int, int, int, int]
+    whole: bool
+
+
+# a preview looks at no more than this, so that it follows the hand
+PREVIEW_MPX = 2.0
+
+
+def preview(
+    light: Any,
+    settings: FieldSettings,
+    um_per_px: float,
+    wanted: tuple[float, float, float, float],
+    progress: Progress = SILENT,
+) -> Preview:
+    """Find pieces in the wanted part of a field, or in its middle when it is large.
+
+    Parameters
+    ----------
+    wanted : tuple of float
+        Left, top, right, bottom, px.
+    """
+    from dataclasses import replace
+
+    from measure.field.find import find_pieces
+    from measure.field.pipeline import smallest_px
+
+    height, width = light.solid_distance.shape
+    left, top = max(0, int(wanted[0])), max(0, int(wanted[1]))
+    right, bottom = min(width, int(wanted[2]) + 1), min(height, int(wanted[3]) + 1)
+    if right - left < 8 or bottom - top < 8:
+        return Preview([], (left, top, right, bottom), True)
+    share = min(1.0, (PREVIEW_MPX * 1e6 / ((right - left) * (bottom - top))) ** 0.5)
+    cut_x, cut_y = round((right - left) * (1 - share) / 2), round((bottom - top) * (1 - share) / 2)
+    left, right, top, bottom = left + cut_x, right - cut_x, top + cut_y, bottom - cut_y
+    part = np.s_[top:bottom, left:right]
+    mask = light.zone_mask[part] if light.zone_mask is not None else None
+    crop = replace(light, delta=light.delta[part], solid_distance=light.solid_distance[part], zone_mask=mask)
+    found = find_pieces(crop, smallest_px(settings, um_per_px), settings, progress)
+    shift = np.array([left, top], np.float32)
+    return Preview([outline + shift for outline in found.outlines], (left, top, right, bottom), share == 1.0)
+
+
+def build_sample(folder: Path, progress: Progress) -> Path:
+    """Build the sample study in a folder and return its path; nothing half done is left behind."""
+    from app.samples import sample_pictures
+    from measure.output.sample_study import build_sample_study
+
+    return build_sample_study(sample_pictures(), folder, tables=False, progress=progress).study
 
 
 def decode(data: bytes, name: str) -> Picture:

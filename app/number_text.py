@@ -159,3 +159,16 @@ def duration(seconds: float) -> str:
         return f"{fixed(seconds, 0)} s"
     minutes, rest = divmod(round(seconds), 60)
     return f"{minutes} min {rest} s"
+
+
+def count_value(value: float, one: str, many: str = "") -> str:
+    """Return a counted noun where the count may be broken, such as half a pass.
+
+    Examples
+    --------
+    >>> count_value(1.0, "pass", "passes"), count_value(2.5, "pass", "passes")
+    ('1 pass', '2.5 passes')
+    """
+    if float(value).is_integer():
+        return count(int(value), one, many)
+    return f"{number(value)} {many or one + 's'}"

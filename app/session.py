@@ -13,7 +13,7 @@ from app.tasks import TaskRunner
 from measure.errors import InvalidInput, KnownError
 from measure.model import FieldSettings, Picture, Scale
 from measure.particles import Particles, make_particles
-from measure.study.records import Changes
+from measure.study.records import Changes, FieldRow
 from measure.study.study import Study
 
 NO_FIELD = 0
@@ -108,7 +108,8 @@ class Session(QObject):
         if self.study is None:
             raise InvalidInput("No study is open. Begin a new one or open one first.")
         if self.study.read_only:
-            raise InvalidInput("This study is open for reading only, so nothing in it can be changed here.")
+            why = self.study.read_only_reason
+            raise InvalidInput(f"Nothing in this study can be changed here, because {why}.")
 
     def do(self, method: Callable[..., Any], *arguments: Any, initiator: object = None, **named: Any) -> Any:
         """Run one changing method of the study and tell everyone.
@@ -135,6 +136,15 @@ class Session(QObject):
             return None
         self._announce(outcome, initiator)
         return True if outcome is None else outcome
+
+    def attempt(self, method: Callable[..., Any], *arguments: Any) -> bool:
+        """Call something that changes nothing in the study but may fail; tell the user why when it does."""
+        try:
+            method(*arguments)
+        except Exception as error:
+            self.tell(*explain(error))
+            return False
+        return True
 
     def undo(self) -> None:
         """Take the last step back."""
@@ -216,14 +226,17 @@ class Session(QObject):
         """Return how fields of this study are measured."""
         return settings_from_json(self.study.setting("measure_settings", None) if self.study else None)
 
-    def field_row(self, field_id: int | None = None) -> Any | None:
+    def field_row(self, field_id: int | None = None) -> FieldRow | None:
         """Return the row of a field (the one in view by default), None where there is none."""
         field_id = self.current_field_id if field_id is None else field_id
         if self.study is None or field_id == NO_FIELD:
             return None
-        return next((row for row in self.study.fields() if row.id == field_id), None)
+        try:
+            return self.study.field(field_id)
+        except InvalidInput:
+            return None
 
-    def scale_of(self, row: Any) -> Scale | None:
+    def scale_of(self, row: FieldRow | None) -> Scale | None:
         """Return the scale of a field's row."""
         if row is None or row.scale_id is None:
             return None
@@ -263,11 +276,7 @@ class Session(QObject):
         self.close()
         self._replace(study)
         if study.read_only:
-            self.tell(
-                "This study is open for reading only: another window has it open, or its file or folder is "
-                "write-protected. Nothing you do here is kept.",
-                WARNING,
-            )
+            self.tell(f"You can look but not change anything, because {study.read_only_reason}.", WARNING)
         return True
 
     def _replace(self, study: Study | None) -> None:
@@ -281,9 +290,9 @@ class Session(QObject):
                 old.close()
             except KnownError as error:
                 self.tell(error.text, ERROR)
-        self.opened.emit()
         self.field_shown.emit(NO_FIELD)
         self.selection_changed.emit()
+        self.opened.emit()
 
     def _announce(self, outcome: Any, initiator: object) -> None:
         changes = outcome if isinstance(outcome, Changes) else self.study.last_changes

@@ -1,5 +1,7 @@
 """The one style sheet. A widget asks for a look by its dynamic property ``look``; see the names below."""
 
+from PySide6.QtWidgets import QApplication
+
 from app.theme import RADIUS, SIZES, Palette
 
 # look -> widget it is meant for, so that nobody has to guess
@@ -12,6 +14,7 @@ LOOKS = {
     "title": "QLabel: heads a page",
     "heading": "QLabel: heads a card",
     "soft": "QLabel: explains",
+    "small": "QLabel: explains, where there is little room",
     "figure": "QLabel: a number that matters",
     "warning": "QLabel: says what is wrong",
     "error": "QLabel: says what stopped the work",
@@ -22,7 +25,8 @@ LOOKS = {
 def style_sheet(palette: Palette) -> str:
     """Return the style sheet in these colours."""
     colours = {name: value for name, value in vars(palette).items() if name != "name"}
-    sizes = {f"{name}_em": f"{value}em" for name, value in SIZES.items()}
+    body = QApplication.font().pointSizeF()
+    sizes = {f"{name}_size": f"{body * value:.1f}pt" for name, value in SIZES.items()}
     return _TEMPLATE.format(**colours, **sizes, radius=RADIUS)
 
 
@@ -45,10 +49,11 @@ QFrame[look="strip"][level="error"] {{ background: {error_soft}; }}
 QWidget[look="panel"] {{ background: {window}; }}
 QWidget[look="rail"] {{ background: {rail}; border-right: 1px solid {line}; }}
 QLabel {{ background: transparent; }}
-QLabel[look="title"] {{ font-size: {title_em}; font-weight: 600; }}
+QLabel[look="title"] {{ font-size: {title_size}; font-weight: 600; }}
 QLabel[look="heading"] {{ font-weight: 600; }}
+QLabel[look="small"] {{ font-size: {small_size}; color: {soft_ink}; }}
 QLabel[look="soft"] {{ color: {soft_ink}; }}
-QLabel[look="figure"] {{ font-size: {figure_em}; font-weight: 600; }}
+QLabel[look="figure"] {{ font-size: {figure_size}; font-weight: 600; }}
 QLabel[look="warning"] {{ color: {warning}; }}
 QLabel[look="error"] {{ color: {error}; }}
 QLabel[look="done"] {{ color: {done}; }}
@@ -94,6 +99,12 @@ QLineEdit:disabled, QPlainTextEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:d
 QComboBox:disabled {{
   color: {faint_ink}; border-color: {line}; background: transparent;
 }}
+QComboBox::drop-down {{ border: none; width: 20px; }}
+QSpinBox::up-button, QSpinBox::down-button, QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{
+  border: none; width: 18px; background: transparent;
+}}
+QSpinBox::up-button:hover, QSpinBox::down-button:hover,
+QDoubleSpinBox::up-button:hover, QDoubleSpinBox::down-button:hover {{ background: {raised}; }}
 QComboBox QAbstractItemView {{
   background: {surface}; color: {ink}; border: 1px solid {edge};
   selection-background-color: {accent_soft}; selection-color: {ink};
@@ -104,6 +115,7 @@ QListView, QTreeView, QTableView {{
   selection-background-color: {accent_soft}; selection-color: {ink}; gridline-color: {line};
 }}
 QListView:focus, QTreeView:focus, QTableView:focus {{ border: 2px solid {accent}; }}
+QListWidget::item {{ padding: 4px 6px; }}
 QHeaderView::section {{
   background: {raised}; color: {ink}; border: none; border-right: 1px solid {line};
   border-bottom: 1px solid {line}; padding: 4px 6px;
@@ -130,7 +142,7 @@ QSlider::handle:horizontal {{
 }}
 QSlider::handle:horizontal:focus {{ background: {accent}; border-color: {ink}; }}
 QSlider::handle:horizontal:disabled {{ border-color: {faint_ink}; }}
-QSplitter::handle {{ background: {line}; }}
+QSplitter::handle {{ background: {window}; }}
 QSplitter::handle:hover {{ background: {accent}; }}
 QTabBar::tab {{
   background: transparent; color: {soft_ink}; padding: 6px 12px; border: none;

@@ -57,8 +57,11 @@ class BaseStation(QWidget):
     def left(self) -> None:
         """Do what is needed when the station goes out of view."""
 
+    def study_opened(self) -> None:
+        """Show another study from scratch, or none when ``session.study`` is None."""
+
     def study_changed(self, changes: object, initiator: object) -> None:
-        """Reload what ``changes`` touches; skip it when ``initiator is self``. Also after opening a study."""
+        """Reload what ``changes`` touches; skip it when ``initiator is self``."""
 
     def action(self, action_id: str) -> QAction:
         """Return the action of that id; it can be given to buttons and menus."""

@@ -1,0 +1,71 @@
+"""Keys at a glance: every action with its key, by place."""
+
+from collections.abc import Iterable
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
+
+from app import parts, theme
+from app.actions import ActionRow, keys_text
+
+
+class KeysPage(QWidget):
+    """The sheet.
+
+    Signals
+    -------
+    left()
+        The user wants to go back.
+    """
+
+    left = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setAccessibleName("Keys at a glance")
+        self.back = parts.button("Back", self.left.emit, look="primary", tip="Back to where you were  (Esc)")
+        self._holder = QWidget()
+        self._holder.setMaximumWidth(1100)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(theme.LARGE, theme.LARGE, theme.LARGE, theme.MEDIUM)
+        whole.addLayout(parts.row(parts.label("Keys at a glance", "title"), None, self.back))
+        whole.addWidget(parts.scroll(self._holder))
+
+    def show_places(self, places: Iterable[tuple[str, list[ActionRow]]]) -> None:
+        """Show the actions of these places, each a title and its rows."""
+        if self._holder.layout() is not None:
+            QWidget().setLayout(self._holder.layout())
+        grid = QGridLayout(self._holder)
+        grid.setSpacing(theme.MEDIUM)
+        sides = [QVBoxLayout(), QVBoxLayout()]
+        filled = [0, 0]
+        for title, rows in places:
+            if rows:
+                side = filled.index(min(filled))
+                filled[side] += len(rows) + 2
+                sides[side].addWidget(_card(title, rows))
+        for side, column in enumerate(sides):
+            column.setSpacing(theme.MEDIUM)
+            column.addStretch(1)
+            grid.addLayout(column, 0, side)
+            grid.setColumnStretch(side, 1)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Go back on Esc."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
+
+
+def _card(title: str, rows: list[ActionRow]) -> QWidget:
+    grid = QGridLayout()
+    grid.setColumnStretch(0, 1)
+    grid.setVerticalSpacing(theme.TIGHT)
+    for line, row in enumerate(rows):
+        words = parts.label(row.text.rstrip("…"))
+        words.setToolTip(row.tip)
+        grid.addWidget(words, line, 0)
+        grid.addWidget(parts.label(keys_text(row) or "by menu", "" if row.keys else "soft"), line, 1)
+    return parts.card(grid, heading=title)

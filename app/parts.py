@@ -1,0 +1,147 @@
+"""Small parts every page is put together from, so that all pages look alike."""
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QLayout,
+    QPushButton,
+    QScrollArea,
+    QSizePolicy,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app import icons, theme
+
+
+def label(text: str = "", look: str = "", *, wrap: bool = False) -> QLabel:
+    """Return a label with one of the looks of `app.style_sheet`."""
+    made = QLabel(text)
+    if look:
+        made.setProperty("look", look)
+    made.setWordWrap(wrap)
+    made.setTextFormat(Qt.TextFormat.PlainText)
+    if wrap:
+        made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.MinimumExpanding)
+    return made
+
+
+def button(
+    text: str, pressed: Callable[[], None], *, look: str = "", icon: str = "", tip: str = ""
+) -> QPushButton:
+    """Return a push button."""
+    made = QPushButton(text)
+    made.clicked.connect(lambda _checked=False: pressed())
+    return _dressed(made, look, icon, tip)
+
+
+def action_button(action: QAction, *, look: str = "", icon: str = "", text: str = "") -> QPushButton:
+    """Return a push button that does what the action does and is on and off with it."""
+    made = QPushButton(text or action.text().rstrip("…"))
+    made.setCheckable(action.isCheckable())
+    made.setAccessibleName(action.text().rstrip("…"))
+
+    def follow() -> None:
+        made.setEnabled(action.isEnabled())
+        made.setChecked(action.isChecked())
+
+    action.changed.connect(follow)
+    made.clicked.connect(lambda _checked=False: action.trigger())
+    follow()
+    return _dressed(made, look, icon, action.toolTip())
+
+
+def tool_button(action: QAction, icon: str, *, look: str = "quiet") -> QToolButton:
+    """Return a button that shows only the icon of an action."""
+    made = QToolButton()
+    made.setDefaultAction(action)
+    made.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
+    made.setAccessibleName(action.text())
+    made.setProperty("look", look)
+    made.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    icons.set_icon(action, icon)
+    return made
+
+
+def card(*parts: QWidget | QLayout, heading: str = "") -> QFrame:
+    """Return a card holding parts from top to bottom."""
+    made = QFrame()
+    made.setProperty("look", "card")
+    column = QVBoxLayout(made)
+    column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.MEDIUM)
+    column.setSpacing(theme.SMALL)
+    if heading:
+        column.addWidget(label(heading, "heading"))
+        made.setAccessibleName(heading)
+    fill(column, parts)
+    return made
+
+
+def row(*parts: QWidget | QLayout | int | None, spacing: int = theme.SMALL) -> QHBoxLayout:
+    """Return parts side by side; None stretches, a number is a gap in px."""
+    made = QHBoxLayout()
+    made.setContentsMargins(0, 0, 0, 0)
+    made.setSpacing(spacing)
+    fill(made, parts)
+    return made
+
+
+def column(
+    *parts: QWidget | QLayout | int | None, spacing: int = theme.SMALL, margin: int = 0
+) -> QVBoxLayout:
+    """Return parts below one another; None stretches, a number is a gap in px."""
+    made = QVBoxLayout()
+    made.setContentsMargins(margin, margin, margin, margin)
+    made.setSpacing(spacing)
+    fill(made, parts)
+    return made
+
+
+def fill(layout: QHBoxLayout | QVBoxLayout, parts: tuple[QWidget | QLayout | int | None, ...]) -> None:
+    """Add parts to a layout; None stretches, a number is a gap in px."""
+    for part in parts:
+        if part is None:
+            layout.addStretch(1)
+        elif isinstance(part, int):
+            layout.addSpacing(part)
+        elif isinstance(part, QLayout):
+            layout.addLayout(part)
+        else:
+            layout.addWidget(part)
+
+
+def scroll(inner: QWidget) -> QScrollArea:
+    """Return an area that scrolls up and down only."""
+    made = QScrollArea()
+    made.setWidget(inner)
+    made.setWidgetResizable(True)
+    made.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    made.setFrameShape(QFrame.Shape.NoFrame)
+    made.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    return made
+
+
+def set_look(widget: QWidget, look: str, prop: str = "look") -> None:
+    """Change the look of a widget that is shown already."""
+    if widget.property(prop) != look:
+        widget.setProperty(prop, look)
+        widget.style().unpolish(widget)
+        widget.style().polish(widget)
+
+
+def _dressed(made: QPushButton, look: str, icon: str, tip: str) -> QPushButton:
+    if look:
+        made.setProperty("look", look)
+    if icon:
+        icons.set_icon(made, icon, "accent_ink" if look == "primary" else "ink")
+        if made.text():  # the style leaves too little room beside an icon
+            made.setText(f" {made.text()}")
+    if tip:
+        made.setToolTip(tip)
+    return made

@@ -1,0 +1,139 @@
+"""The page without a study: what the job is, and the three ways to begin."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtWidgets import QGridLayout, QLabel, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
+
+from app import icons, parts, preferences, theme
+
+STEPS = (
+    (
+        "scale",
+        "Scale",
+        "Photograph a stage micrometer once for each zoom. Gritline finds its lines and knows how many "
+        "micrometres one pixel is, and how sure that is.",
+    ),
+    (
+        "fields",
+        "Fields",
+        "Thin a little paste with clear oil, smear it on glass, photograph a few places without choosing "
+        "them, and drop the pictures here.",
+    ),
+    (
+        "particles",
+        "Particles",
+        "Every piece is outlined and named kernel, skin or salt. Look at the doubtful ones first and mend "
+        "them with a stroke.",
+    ),
+    (
+        "sizes",
+        "Sizes",
+        "Read how coarse the batch is, how sure that is, and whether a tongue is likely to feel it.",
+    ),
+)
+
+
+class StartPage(QWidget):
+    """What one sees first.
+
+    Signals
+    -------
+    recent_chosen(str)
+        The user chose a study opened before.
+    """
+
+    recent_chosen = Signal(str)
+
+    def __init__(
+        self, begin: Callable[[], None], open_: Callable[[], None], sample: Callable[[], None]
+    ) -> None:
+        super().__init__()
+        self.begin = parts.button(
+            "Begin a study…", begin, look="primary", tip="Choose where the study is kept"
+        )
+        self.open = parts.button("Open a study…", open_, tip="Open a study from its file")
+        self.sample = parts.button(
+            "Try the sample study", sample, tip="A hazelnut spread after passes 1, 3 and 6"
+        )
+        self.recent_heading = parts.label("Opened before", "heading")
+        self.recent = QListWidget()
+        self.recent.setAccessibleName("Studies opened before")
+        self.recent.itemActivated.connect(self._chosen)
+        self.recent.itemClicked.connect(self._chosen)
+        inner = QWidget()
+        inner.setMaximumWidth(920)
+        self._lay_out(inner)
+        outer = QVBoxLayout(self)
+        outer.setContentsMargins(0, 0, 0, 0)
+        holder = QWidget()
+        holder.setLayout(parts.row(None, inner, None, spacing=0))
+        holder.layout().setStretch(1, 8)
+        outer.addWidget(parts.scroll(holder))
+
+    def _lay_out(self, inner: QWidget) -> None:
+        lead = parts.label(
+            "Gritline measures the pieces in a ground paste from microscope pictures: nut and seed butters, "
+            "chocolate, spreads. A study is one file that holds the pictures, the outlines and every "
+            "correction.",
+            wrap=True,
+        )
+        note = parts.label(
+            "Nothing needs saving: each step is in the file the moment you take it, and can be undone. "
+            "You can also drop a study file on this window.",
+            "soft",
+            wrap=True,
+        )
+        ways = parts.row(self.begin, self.open, self.sample, None, spacing=theme.MEDIUM)
+        whole = QVBoxLayout(inner)
+        whole.setContentsMargins(theme.LARGE, theme.HUGE, theme.LARGE, theme.LARGE)
+        whole.setSpacing(theme.MEDIUM)
+        title = parts.label("How coarse is it, and will a tongue feel it?", "title")
+        parts.fill(whole, (title, lead, theme.SMALL, ways, note, theme.SMALL, self._steps()))
+        parts.fill(whole, (theme.SMALL, self.recent_heading, self.recent, None))
+
+    def _steps(self) -> QWidget:
+        made = QWidget()
+        grid = QGridLayout(made)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setSpacing(theme.MEDIUM)
+        self._marks: list[tuple[QLabel, str]] = []
+        for place, (name, title, text) in enumerate(STEPS):
+            mark = QLabel()
+            self._marks.append((mark, name))
+            body = parts.label(text, "soft", wrap=True)
+            body.setAlignment(Qt.AlignmentFlag.AlignTop)
+            head = parts.row(mark, parts.label(f"{place + 1}  {title}", "heading"), None)
+            box = parts.card(head, body)
+            box.setAccessibleName(title)
+            box.layout().setStretch(1, 1)
+            grid.addWidget(box, 0, place)
+            grid.setColumnStretch(place, 1)
+        return made
+
+    def refresh(self) -> None:
+        """Show the studies opened before and the icons in the colours of the room."""
+        for mark, name in self._marks:
+            mark.setPixmap(icons.pixmap(name, 26, "accent"))
+        self.recent.clear()
+        for path in preferences.recent_studies():
+            item = QListWidgetItem(f"{path.stem}    {path.parent}")
+            item.setData(Qt.ItemDataRole.UserRole, str(path))
+            item.setToolTip(str(path))
+            self.recent.addItem(item)
+        some = self.recent.count() > 0
+        self.recent_heading.setVisible(some)
+        self.recent.setVisible(some)
+        rows = min(6, max(1, self.recent.count()))
+        height = rows * (self.recent.sizeHintForRow(0) if some else 20) + 2 * self.recent.frameWidth() + 4
+        self.recent.setFixedHeight(height)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802 - Qt's name
+        """Return a size that still shows the buttons."""
+        return QSize(560, 320)
+
+    def _chosen(self, item: QListWidgetItem) -> None:
+        path = item.data(Qt.ItemDataRole.UserRole)
+        if Path(path).is_file():
+            self.recent_chosen.emit(path)

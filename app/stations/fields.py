@@ -1,0 +1,405 @@
+"""The Fields station: pictures of smears, their batches, scales and settings, and measuring them."""
+
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+from PySide6.QtCore import QMimeData, QRectF, Qt
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
+
+from app import parts, pickers, theme
+from app.canvas.tools_point import RectangleTool
+from app.canvas.view import PictureView
+from app.session import NO_FIELD, Session
+from app.stations import fields_words
+from app.stations.base import BaseStation
+from app.stations.fields_adding import Adder
+from app.stations.fields_advice import advice_card
+from app.stations.fields_batch import BatchForm
+from app.stations.fields_details import FieldDetails
+from app.stations.fields_list import FieldList
+from app.stations.fields_next import NextStep, next_step
+from app.stations.fields_preview import Preview
+from app.stations.fields_settings import SettingsForm
+from measure.model import FieldSettings
+from measure.picture_file import PICTURE_SUFFIXES
+from measure.study.records import Batch, FieldRow
+
+EMPTY = (
+    "Drop pictures of your smears here, or choose Add pictures.\n\n"
+    "Three or more fields a batch, taken without looking for good places. "
+    "A folder becomes a batch of its name."
+)
+PANEL_WIDTH = 356
+
+
+class Station(BaseStation):
+    """Pictures of smears, by batch."""
+
+    name, title = "fields", "Fields"
+    tip = "Add pictures of your smears, tell which batch each is of, and measure them."
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self.setAcceptDrops(True)
+        self.view = PictureView()
+        self.view.set_empty_text(EMPTY)
+        self.list = FieldList(session)
+        self.details = FieldDetails(session)
+        self.batch = BatchForm(session)
+        self.settings = SettingsForm()
+        self.advice = advice_card()
+        self.note = parts.label("", "soft")
+        self.field_name = parts.label("")
+        self.next = parts.button("", lambda: self._next.does(), look="primary")
+        self._next = NextStep("", "", lambda: None)
+        self.adder = Adder(session, self._added)
+        self.preview = Preview(session, self.view, self.settings.note.setText)
+        self._tool = RectangleTool(self._leave_out)
+        self._lay_out()
+        self._listen()
+
+    # building -----------------------------------------------------------------------------------------------
+
+    def _lay_out(self) -> None:
+        bar = QWidget()
+        line = QHBoxLayout(bar)
+        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        tools = [
+            parts.tool_button(self.action("fields.previous"), "previous"),
+            parts.tool_button(self.action("fields.next"), "next"),
+            self.field_name,
+            None,
+            self.note,
+            parts.action_button(self.action("fields.leave_out"), look="quiet", icon="aside"),
+            parts.action_button(self.action("fields.outlines"), look="quiet", icon="eye"),
+        ]
+        parts.fill(line, tuple(tools))
+        left = QWidget()
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        parts.fill(column, (bar, self.view))
+        column.setStretch(1, 1)
+        splitter = QSplitter(Qt.Orientation.Horizontal)
+        splitter.addWidget(left)
+        splitter.addWidget(self._panel())
+        splitter.setStretchFactor(0, 1)
+        splitter.setStretchFactor(1, 0)
+        splitter.setCollapsible(0, False)
+        splitter.setCollapsible(1, False)
+        splitter.setSizes([4 * PANEL_WIDTH, PANEL_WIDTH])
+        whole = QHBoxLayout(self)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(splitter)
+
+    def _panel(self) -> QWidget:
+        self.settings.head.addWidget(
+            parts.action_button(self.action("fields.preview"), look="quiet", icon="eye", text="Preview")
+        )
+        details = QWidget()
+        column = QVBoxLayout(details)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(theme.SMALL)
+        parts.fill(column, (self.advice, self.batch, self.details, self.settings, None))
+        panel = QWidget()
+        panel.setProperty("look", "panel")
+        panel.setMinimumWidth(PANEL_WIDTH - 40)
+        buttons = parts.row(
+            parts.action_button(self.action("fields.add"), icon="add", text="Add pictures"),
+            parts.action_button(self.action("fields.add_folder"), icon="folder", text="Folder"),
+            parts.action_button(self.action("fields.new_batch"), icon="batch", text="New batch"),
+            None,
+        )
+        split = QSplitter(Qt.Orientation.Vertical)
+        split.addWidget(self.list)
+        split.addWidget(parts.scroll(details))
+        split.setChildrenCollapsible(False)
+        split.setStretchFactor(0, 1)
+        split.setStretchFactor(1, 1)
+        split.setSizes([280, 360])
+        whole = QVBoxLayout(panel)
+        whole.setContentsMargins(theme.SMALL, theme.SMALL, theme.SMALL, theme.SMALL)
+        whole.setSpacing(theme.SMALL)
+        parts.fill(whole, (buttons, split, self.next))
+        whole.setStretch(1, 1)
+        return panel
+
+    def _listen(self) -> None:
+        session = self.session
+        self.list.chosen.connect(self._chosen)
+        session.field_shown.connect(self._field_shown)
+        session.picture_ready.connect(self._picture_ready)
+        session.measuring.changed.connect(self._reload_list)
+        self.settings.trying.connect(self._trying)
+        self.settings.settled.connect(self._keep_settings)
+        self.action("fields.outlines").setChecked(True)
+
+    def commands(self) -> dict[str, Callable[[], None]]:
+        """Return what each action does."""
+        return {
+            "fields.add": lambda: self._add(pickers.pictures(self)),
+            "fields.add_folder": lambda: self._add([p for p in (pickers.folder(self),) if p is not None]),
+            "fields.new_batch": self._new_batch,
+            "fields.measure": self._measure_chosen,
+            "fields.measure_all": self._measure_rest,
+            "fields.remove": self._remove,
+            "fields.next": lambda: self.list.step(1),
+            "fields.previous": lambda: self.list.step(-1),
+            "fields.preview": self._switch_preview,
+            "fields.outlines": self._switch_outlines,
+            "fields.leave_out": self._switch_tool,
+            "fields.leave_out_none": self._leave_out_none,
+        }
+
+    # what changes -------------------------------------------------------------------------------------------
+
+    def state_text(self) -> tuple[bool, str]:
+        """Return how far the step is."""
+        study = self.session.study
+        if study is None:
+            return False, ""
+        return fields_words.station_words(study.fields(), {row.id: row.scale for row in study.scales()})
+
+    def study_opened(self) -> None:
+        """Show the study from scratch."""
+        self.list.forget_thumbs()
+        self.settings.show_settings(self.session.measure_settings())
+        self._reload()
+        ids = self.list.fields.field_ids()
+        if ids and self.session.study is not None:
+            self.list.choose_field(ids[0])
+
+    def study_changed(self, changes: object, initiator: object) -> None:
+        """Reload what changed."""
+        if "settings" in changes and initiator is not self:
+            self.settings.show_settings(self.session.measure_settings())
+        if any(word in changes for word in ("fields", "batches", "scales", "particles")):
+            self._reload()
+        if "particles" in changes and self.isVisible():
+            self._show_particles()
+
+    def entered(self) -> None:
+        """Show the field that is current everywhere."""
+        self.list.choose_field(self.session.current_field_id)
+        self._show_picture()
+        self._show_chosen()
+
+    def left(self) -> None:
+        """Leave no tool or preview behind."""
+        self.action("fields.preview").setChecked(False)
+        self._switch_preview()
+        self.action("fields.leave_out").setChecked(False)
+        self._switch_tool()
+
+    def _reload(self) -> None:
+        self.list.reload()
+        self._show_chosen()
+        self._show_zones()
+        self.state_changed.emit()
+
+    def _reload_list(self) -> None:
+        self.list.reload()
+        self._show_next()
+        self.state_changed.emit()
+
+    def _chosen(self) -> None:
+        ids = self.list.field_ids()
+        if ids and self.session.current_field_id not in ids:
+            self.session.show_field(ids[0])
+        self._show_chosen()
+
+    def _field_shown(self, field_id: int) -> None:
+        if field_id not in self.list.field_ids():
+            self.list.choose_field(field_id)
+        row = self.session.field_row()
+        self.field_name.setText(row.name if row is not None else "")
+        if field_id == NO_FIELD:
+            self.view.set_picture(None)
+        if self.action("fields.preview").isChecked():
+            self.view.set_preview([])
+
+    def _picture_ready(self, field_id: int) -> None:
+        if field_id == self.session.current_field_id and self.isVisible():
+            self._show_picture()
+            self.details.show_embedded(self.session.field_row())
+            if self.preview.on:
+                self.preview.try_out(self.settings.settings())
+
+    def _show_picture(self) -> None:
+        picture, row = self.session.picture(), self.session.field_row()
+        if picture is None or row is None:
+            self.view.set_picture(None)
+            return
+        self.view.set_picture(picture.pixels, picture.bit_depth)
+        scale = self.session.scale_of(row)
+        self.view.set_scale(scale.um_per_px if scale is not None else None)
+        self._show_zones()
+        self._show_particles()
+
+    def _show_particles(self) -> None:
+        if self.session.picture() is not None:
+            self.view.set_particles(self.session.particles())
+
+    def _show_zones(self) -> None:
+        row = self.session.field_row()
+        self.view.set_zones(row.zones if row is not None else ())
+
+    def _show_chosen(self) -> None:
+        study, batch_id = self.session.study, self.list.batch_id()
+        rows = self._rows(self.list.field_ids())
+        batch = None
+        if study is not None and batch_id:
+            batch = next((row for row in study.batches() if row.id == batch_id), None)
+        self.batch.setVisible(batch is not None)
+        if batch is not None:
+            self.batch.show_batch(batch)
+        empty = self.list.fields.rowCount() == 0
+        self.advice.setVisible(empty)
+        self.list.setVisible(not empty)
+        self.details.setVisible(bool(rows))
+        self.details.show_fields(rows)
+        self.settings.setVisible(any(row.role == "field" for row in rows))
+        self._enable(rows)
+        self._show_next()
+
+    def _rows(self, ids: list[int]) -> list[FieldRow]:
+        study = self.session.study
+        return [row for row in study.fields() if row.id in ids] if study is not None else []
+
+    def _enable(self, rows: list[FieldRow]) -> None:
+        writable = self.session.writable
+        for name in ("add", "add_folder", "new_batch", "measure_all"):
+            self.action(f"fields.{name}").setEnabled(writable)
+        for name in ("measure", "remove", "leave_out", "leave_out_none"):
+            self.action(f"fields.{name}").setEnabled(writable and bool(rows))
+        for name in ("next", "previous", "preview", "outlines"):
+            self.action(f"fields.{name}").setEnabled(bool(self.list.fields.field_ids()))
+
+    def _show_next(self) -> None:
+        self._next = next_step(self)
+        self.next.setText(self._next.text)
+        self.next.setToolTip(self._next.tip)
+        self.next.setEnabled(self._next.enabled)
+
+    # what one does ------------------------------------------------------------------------------------------
+
+    def _add(self, paths: list[Path]) -> None:
+        self.adder.add(paths, self._home_batch())
+
+    def _home_batch(self) -> int | None:
+        """Return the batch single files go to: the one whose heading or field is chosen."""
+        batch_id = self.list.batch_id()
+        if batch_id:
+            return batch_id
+        rows = self._rows(self.list.field_ids())
+        return rows[0].batch_id if rows else None
+
+    def _added(self, ids: list[int]) -> None:
+        self.list.choose_field(ids[0])
+
+    def _new_batch(self) -> None:
+        study = self.session.study
+        taken = {row.batch.name for row in study.batches()}
+        name = next(f"Batch {n}" for n in range(1, len(taken) + 2) if f"Batch {n}" not in taken)
+        batch_id = self.session.do(study.add_batch, Batch(name))
+        if batch_id is not None:
+            self.list.choose_batch(batch_id)
+            self.batch.edit_name()
+
+    def _measure_chosen(self) -> None:
+        self.session.measure(self.list.field_ids() or self.unmeasured(), self.settings.settings())
+
+    def _measure_rest(self) -> None:
+        self.session.measure(self.unmeasured(), self.settings.settings())
+
+    def unmeasured(self) -> list[int]:
+        """Return the fields still to be measured."""
+        rows = self.session.study.fields() if self.session.study is not None else []
+        return [row.id for row in rows if row.role == "field" and not row.measured]
+
+    def choose_without_scale(self) -> None:
+        """Choose every field that has no scale, and open the choice of scales."""
+        rows = self.session.study.fields()
+        self.list.choose_fields([row.id for row in rows if row.role == "field" and row.scale_id is None])
+        self.details.scale.setFocus()
+        self.details.scale.showPopup()
+
+    def _remove(self) -> None:
+        ids = self.list.field_ids()
+        if ids and self.session.do(self.session.study.remove_fields, ids) is not None:
+            rest = self.list.fields.field_ids()
+            if rest and self.session.current_field_id == NO_FIELD:
+                self.list.choose_field(rest[0])
+
+    def _keep_settings(self, settings: FieldSettings) -> None:
+        if self.session.writable and settings != self.session.measure_settings():
+            self.session.do(
+                self.session.study.set_setting,
+                "measure_settings",
+                asdict(settings),
+                "Change how fields are measured",
+                initiator=self,
+            )
+        self._show_next()
+
+    def _trying(self, settings: FieldSettings) -> None:
+        if not self.preview.on:
+            self.action("fields.preview").setChecked(True)
+            self._switch_preview()
+        else:
+            self.preview.try_out(settings)
+
+    def _switch_preview(self) -> None:
+        on = self.action("fields.preview").isChecked()
+        self.preview.switch(on)
+        self._switch_outlines()
+        if on:
+            self.preview.try_out(self.settings.settings())
+
+    def _switch_outlines(self) -> None:
+        shown = self.action("fields.outlines").isChecked() and not self.preview.on
+        self.view.set_outlines_visible(shown)
+
+    def _switch_tool(self) -> None:
+        on = self.action("fields.leave_out").isChecked()
+        self.view.set_tool(self._tool if on else None)
+        self.note.setText("Drag over what is not smear: a burnt-in bar, a label." if on else "")
+
+    def _leave_out(self, rect: QRectF) -> None:
+        row = self.session.field_row()
+        if row is None:
+            return
+        box = rect.intersected(QRectF(0, 0, row.width_px, row.height_px))
+        corners = (box.topLeft(), box.topRight(), box.bottomRight(), box.bottomLeft())
+        zone = np.array([[corner.x(), corner.y()] for corner in corners])
+        text = f"Leave out an area of {row.name}"
+        self.session.do(self.session.study.update_field, row.id, zones=(*row.zones, zone), text=text)
+        self.action("fields.leave_out").setChecked(False)
+        self._switch_tool()
+
+    def _leave_out_none(self) -> None:
+        row = self.session.field_row()
+        if row is not None and row.zones:
+            text = f"Count all of {row.name} again"
+            self.session.do(self.session.study.update_field, row.id, zones=(), text=text)
+
+    # events -------------------------------------------------------------------------------------------------
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Accept pictures and folders."""
+        if self.session.writable and dropped_pictures(event.mimeData()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Add what is dropped."""
+        event.acceptProposedAction()
+        self._add(dropped_pictures(event.mimeData()))
+
+
+def dropped_pictures(data: QMimeData) -> list[Path]:
+    """Return the pictures and folders among what is dragged."""
+    paths = [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
+    return [path for path in paths if path.is_dir() or path.suffix.lower() in PICTURE_SUFFIXES]

@@ -1,0 +1,150 @@
+"""What is known of the chosen fields: batch, scale, blank oil, what the file claims, and quality."""
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QComboBox, QFormLayout, QFrame, QGridLayout, QVBoxLayout, QWidget
+
+from app import number_text, parts, theme
+from app.session import Session
+from app.stations import fields_words
+from measure.study.records import FieldRow
+
+_MIXED = "several"
+
+
+class FieldDetails(QFrame):
+    """Shows and changes what the chosen fields have in common."""
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setProperty("look", "card")
+        self._session = session
+        self._ids: list[int] = []
+        self.heading = parts.label("Field", "heading")
+        self.heading.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.batch, self.scale, self.blank, self.role = QComboBox(), QComboBox(), QComboBox(), QComboBox()
+        self.remarks = parts.label("", "warning", wrap=True)
+        self.embedded = parts.label("", "soft", wrap=True)
+        self.figures = QWidget()
+        self._grid = QGridLayout(self.figures)
+        self._lay_out()
+        self.batch.activated.connect(lambda: self._change("batch_id", self.batch))
+        self.scale.activated.connect(lambda: self._change("scale_id", self.scale))
+        self.blank.activated.connect(lambda: self._change("blank_id", self.blank))
+        self.role.activated.connect(lambda: self._change("role", self.role))
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
+        column.setSpacing(theme.SMALL)
+        form = QFormLayout()
+        form.setVerticalSpacing(theme.TIGHT)
+        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
+        rows = (
+            ("Batch", self.batch, "Which grind this smear is of"),
+            ("Scale", self.scale, "Micrometres per pixel of the zoom it was taken at"),
+            ("Blank oil", self.blank, "A picture of the oil alone, to take uneven light out"),
+            ("Shows", self.role, "What the picture is of"),
+        )
+        for words, box, tip in rows:
+            box.setToolTip(tip)
+            box.setAccessibleName(words)
+            box.setMinimumContentsLength(10)
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            form.addRow(words, box)
+        self._form = form
+        self._grid.setContentsMargins(0, 0, 0, 0)
+        self._grid.setHorizontalSpacing(theme.MEDIUM)
+        self._grid.setVerticalSpacing(2)
+        self._grid.setColumnStretch(1, 1)
+        self._grid.setColumnStretch(3, 1)
+        parts.fill(column, (self.heading, form, self.remarks, self.embedded, self.figures))
+
+    def show_fields(self, rows: list[FieldRow]) -> None:
+        """Show the chosen fields."""
+        self._ids = [row.id for row in rows]
+        if not rows or self._session.study is None:
+            return
+        one = rows[0] if len(rows) == 1 else None
+        name = one.name if one else number_text.count(len(rows), "picture")
+        size = number_text.picture_size(one.width_px, one.height_px) if one else ""
+        self.heading.setText(f"{name}  ·  {size}" if size else name)
+        self._fill_boxes(rows)
+        scale = self._session.scale_of(one)
+        remarks = fields_words.remarks_of(one, scale) if one else []
+        self.remarks.setText("\n".join(remarks))
+        self.remarks.setVisible(bool(remarks))
+        self.show_embedded(one)
+        self._show_figures(one)
+
+    def show_embedded(self, row: FieldRow | None) -> None:
+        """Compare what the file in view says of itself with the scale."""
+        picture = self._session.picture() if row and row.id == self._session.current_field_id else None
+        if picture is None:
+            self.embedded.hide()
+            return
+        scale = self._session.scale_of(row)
+        words, differs = fields_words.embedded_words(
+            picture.embedded_um_per_px, picture.embedded_source, scale
+        )
+        text = " ".join((*picture.notes, words)).strip()
+        self.embedded.setText(text)
+        parts.set_look(self.embedded, "warning" if differs else "soft")
+        self.embedded.setVisible(bool(text))
+
+    def _fill_boxes(self, rows: list[FieldRow]) -> None:
+        study = self._session.study
+        batches = [("none yet", None), *((row.batch.name, row.id) for row in study.batches())]
+        scales = [("none yet", None), *((_scale_words(row), row.id) for row in study.scales())]
+        blanks = [(row.name, row.id) for row in study.fields() if row.role == "blank"]
+        roles = [(words, role) for role, words in fields_words.ROLE_WORDS.items() if role != "ruling"]
+        _fill(self.batch, batches, {row.batch_id for row in rows})
+        _fill(self.scale, scales, {row.scale_id for row in rows})
+        _fill(self.blank, [("none", None), *blanks], {row.blank_id for row in rows})
+        _fill(self.role, roles, {row.role for row in rows})
+        smears = all(row.role == "field" for row in rows)
+        self._form.setRowVisible(self.blank, bool(blanks) and smears)
+        self._form.setRowVisible(self.scale, smears)
+        for box in (self.batch, self.scale, self.blank, self.role):
+            box.setEnabled(self._session.writable)
+
+    def _show_figures(self, row: FieldRow | None) -> None:
+        while self._grid.count():
+            self._grid.takeAt(0).widget().deleteLater()
+        shown = row is not None and row.measured and row.quality is not None
+        self.figures.setVisible(shown)
+        if not shown:
+            return
+        for place, (name, value, tip) in enumerate(fields_words.quality_rows(row.quality)):
+            line, side = divmod(place, 2)
+            words, figure = parts.label(name, "soft"), parts.label(value)
+            for label in (words, figure):
+                label.setToolTip(tip)
+            figure.setAccessibleName(f"{name} {value}")
+            self._grid.addWidget(words, line, 2 * side)
+            self._grid.addWidget(figure, line, 2 * side + 1)
+
+    def _change(self, what: str, box: QComboBox) -> None:
+        value = box.currentData()
+        if value != _MIXED and self._ids:
+            self._session.do(self._session.study.update_fields, self._ids, **{what: value})
+
+
+def _fill(box: QComboBox, choices: list[tuple[str, object]], values: set) -> None:
+    box.blockSignals(True)
+    box.clear()
+    for words, value in choices:
+        box.addItem(words, value)
+    if len(values) > 1:
+        box.addItem(_MIXED, _MIXED)
+        box.setCurrentIndex(box.count() - 1)
+    else:
+        value = next(iter(values), None)
+        place = next((i for i, (_, known) in enumerate(choices) if known == value), 0)
+        box.setCurrentIndex(place)
+    box.blockSignals(False)
+
+
+def _scale_words(row: object) -> str:
+    scale = row.scale
+    value = number_text.quantity(scale.um_per_px, "µm/px", 4)
+    return f"{scale.zoom}, {value}" if scale.zoom else value

@@ -1,0 +1,87 @@
+"""The live preview: what trial settings would find, drawn over the part of the picture in view."""
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QObject, QRectF, QTimer
+
+from app import jobs, number_text
+from app.canvas.view import PictureView
+from app.messages import explain
+from app.session import Session
+from measure.model import FieldSettings
+
+KEY = "preview"
+
+
+class Preview(QObject):
+    """Runs the newest trial in a worker and draws it; an older one is dropped unheard."""
+
+    def __init__(self, session: Session, view: PictureView, say: Callable[[str], None]) -> None:
+        super().__init__(view)
+        self._session, self._view, self._say = session, view, say
+        self._settings: FieldSettings | None = None
+        self.on = False
+        self._moved = QTimer(self)
+        self._moved.setSingleShot(True)
+        self._moved.setInterval(250)
+        self._moved.timeout.connect(self._again)
+        moves = (
+            view.zoomed,
+            view.horizontalScrollBar().valueChanged,
+            view.verticalScrollBar().valueChanged,
+        )
+        for moved in moves:
+            moved.connect(lambda _value: self.on and self._moved.start())
+
+    def switch(self, on: bool) -> None:
+        """Begin or end previewing."""
+        self.on = on
+        if not on:
+            self._view.set_preview([])
+            self._say("")
+
+    def try_out(self, settings: FieldSettings) -> None:
+        """Show what these settings find."""
+        self._settings = settings
+        row = self._session.field_row()
+        scale = self._session.scale_of(row)
+        if not self.on or row is None or row.role != "field":
+            return
+        if scale is None:
+            self._say("The preview needs a scale for this field.")
+            return
+        self._say("Looking…")
+        field_id = row.id
+
+        def with_light(light: object) -> None:
+            if self.on and self._session.current_field_id == field_id:
+                self._run(light, settings, scale.um_per_px, field_id)
+
+        self._session.with_light(with_light)
+
+    def _run(self, light: object, settings: FieldSettings, um_per_px: float, field_id: int) -> None:
+        seen = self._seen()
+        wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
+        self._session.tasks.run(
+            lambda progress: jobs.preview(light, settings, um_per_px, wanted, progress),
+            lambda found: self._show(found, field_id),
+            failed=lambda error: self._say(explain(error, "The preview")[0]),
+            key=KEY,
+            text="Trying the settings",
+        )
+
+    def _show(self, found: jobs.Preview, field_id: int) -> None:
+        if not self.on or self._session.current_field_id != field_id:
+            return
+        self._view.set_preview(found.outlines)
+        words = f"These settings find {number_text.count(len(found.outlines), 'piece')}"
+        where = "in view" if found.whole else "in the middle of the view; zoom in to see another part"
+        self._say(f"{words} {where}.")
+
+    def _again(self) -> None:
+        if self.on and self._settings is not None:
+            self.try_out(self._settings)
+
+    def _seen(self) -> QRectF:
+        viewport = self._view.viewport().rect()
+        return self._view.mapToScene(viewport).boundingRect()

@@ -1,0 +1,167 @@
+"""What a field's state, size and quality are called: plain words from plain values."""
+
+import math
+from dataclasses import dataclass
+
+from app import number_text
+from measure.model import FieldQuality, Scale
+from measure.study.records import Batch, FieldRow
+
+ROLE_WORDS = {"field": "field of a smear", "blank": "blank oil", "ruling": "picture of a ruling"}
+
+# an embedded pixel size further from the scale than this is worth a look
+_EMBEDDED_TOLERANCE = 0.02
+
+
+@dataclass(frozen=True)
+class State:
+    """The state of a field: a few words, and whether they want attention."""
+
+    words: str
+    wants_care: bool = False
+    remarks: tuple[str, ...] = ()
+
+
+def field_state(row: FieldRow, scale: Scale | None, *, measuring: bool = False) -> State:
+    """Return the state of a field in words."""
+    remarks = tuple(remarks_of(row, scale))
+    if row.role != "field":
+        return State(ROLE_WORDS[row.role], bool(remarks), remarks)
+    if measuring:
+        return State("being measured…", remarks=remarks)
+    if not row.measured:
+        words = "needs a scale" if scale is None else "not measured yet"
+        return State(words, scale is None or bool(remarks), remarks)
+    words = f"{number_text.fixed(row.counts.counted, 0)} counted"
+    if row.counts.at_frame:
+        words += f", {number_text.fixed(row.counts.at_frame, 0)} at the edge"
+    return State(words, bool(remarks), remarks)
+
+
+def remarks_of(row: FieldRow, scale: Scale | None) -> list[str]:
+    """Return what is doubtful about a field, a sentence each."""
+    found = [size_alarm(row, scale), stale_words(row, scale)]
+    found += row.quality.warnings if row.measured and row.quality is not None else ()
+    return [text for text in found if text]
+
+
+def size_alarm(row: FieldRow, scale: Scale | None) -> str:
+    """Return the alarm when a picture is not of the size its scale was made at, else empty text."""
+    if scale is None or scale.width_px is None or scale.height_px is None:
+        return ""
+    if (row.width_px, row.height_px) == (scale.width_px, scale.height_px):
+        return ""
+    here = number_text.picture_size(row.width_px, row.height_px)
+    there = number_text.picture_size(scale.width_px, scale.height_px)
+    text = f"This picture is {here}, its scale was made at {there}."
+    ratio = scale.width_px / row.width_px
+    if math.isclose(ratio, scale.height_px / row.height_px, rel_tol=0.01):
+        return (
+            f"{text} If only the camera's picture size changed, every length comes out "
+            f"{number_text.number(ratio, 3)} times its true value. Choose or make a scale at this size."
+        )
+    return f"{text} The part of the picture differs too: choose or make a scale for this camera setting."
+
+
+def stale_words(row: FieldRow, scale: Scale | None) -> str:
+    """Return what changed since a field was measured, else empty text."""
+    if not row.measured or scale is None:
+        return ""
+    if row.um_per_px and not math.isclose(row.um_per_px, scale.um_per_px, rel_tol=1e-9):
+        return "Its scale changed after it was measured. Measure it again for the right lower limit."
+    before = [zone.tolist() for zone in row.result_zones]
+    if before != [zone.tolist() for zone in row.zones]:
+        return "Its excluded areas changed after it was measured. Measure it again."
+    return ""
+
+
+def embedded_words(embedded_um_per_px: float | None, source: str, scale: Scale | None) -> tuple[str, bool]:
+    """Return how the size a file claims compares with the scale, and whether they disagree.
+
+    Parameters
+    ----------
+    embedded_um_per_px : float or None
+        What the file says of itself.
+    source : str
+        Where in the file it stands.
+    """
+    if embedded_um_per_px is None:
+        return "", False
+    where = f" ({source})" if source else ""
+    claim = f"The file says {number_text.quantity(embedded_um_per_px, 'µm', 4)} a pixel{where}"
+    if scale is None:
+        return f"{claim}. Gritline does not rely on that; make a scale to be sure.", False
+    off = embedded_um_per_px / scale.um_per_px - 1.0
+    if abs(off) <= _EMBEDDED_TOLERANCE:
+        return f"{claim}; the scale agrees.", False
+    more = "more" if off > 0 else "less"
+    if abs(off) < 1:
+        return f"{claim}: {number_text.percent(abs(off))} {more} than the scale. The scale is used.", True
+    return f"{claim}, far from the scale. The scale is used.", True
+
+
+def quality_rows(quality: FieldQuality) -> list[tuple[str, str, str]]:
+    """Return the figures of a field as (name, value, what it is and why it matters)."""
+    focus = (
+        f"{number_text.fixed(quality.focus, 1)} px" if math.isfinite(quality.focus) else number_text.MISSING
+    )
+    return [
+        (
+            "Cover",
+            number_text.percent(quality.cover),
+            "Share of the picture covered by pieces. Above about a tenth many touch by chance: thin the "
+            "paste with more oil.",
+        ),
+        (
+            "Chance contacts",
+            number_text.percent(quality.contacts_expected),
+            "Share of pieces expected to touch another by mere chance, 1 − exp(−4 × cover). Each contact "
+            "has to be cut, and each cut is an estimate.",
+        ),
+        (
+            "Edge width",
+            focus,
+            "Half of the pieces have a softer edge than this. A wide edge means out of focus, and blur makes "
+            "pieces look larger.",
+        ),
+        (
+            "Uneven light",
+            f"{number_text.fixed(quality.unevenness, 1)} L*",
+            "How much the brightness of the oil varies over the picture, in CIELAB lightness (0 to 100). "
+            "It is taken out; a blank-oil picture does it better.",
+        ),
+        (
+            "Burnt out",
+            number_text.percent(quality.clipped),
+            "Share of the picture at the darkest or brightest value the camera can give. Nothing can be "
+            "measured there: change the exposure.",
+        ),
+    ]
+
+
+def batch_words(batch: Batch, fields: int) -> str:
+    """Return a batch in a few words for its heading."""
+    found = [number_text.count(fields, "field")]
+    if batch.passes is not None:
+        found.append(number_text.count_value(batch.passes, "pass", "passes"))
+    if batch.minutes is not None:
+        found.append(f"{number_text.number(batch.minutes)}{number_text.THIN}min")
+    return " · ".join(found)
+
+
+def station_words(rows: list[FieldRow], scales: dict[int, Scale]) -> tuple[bool, str]:
+    """Return whether the Fields step is done, and its state in a few words."""
+    fields = [row for row in rows if row.role == "field"]
+    if not fields:
+        return False, "no pictures yet"
+    without = sum(row.scale_id is None for row in fields)
+    unmeasured = sum(not row.measured for row in fields)
+    alarmed = sum(bool(size_alarm(row, scales.get(row.scale_id))) for row in fields)
+    total = number_text.count(len(fields), "field")
+    if without:
+        return False, f"{total}, {without} without a scale"
+    if alarmed:
+        return unmeasured == 0, f"{total}, {alarmed} of another size than the scale"
+    if unmeasured:
+        return False, f"{total}, {unmeasured} to measure"
+    return True, f"{total} measured"
