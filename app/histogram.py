@@ -95,10 +95,11 @@ class Histogram(QWidget):
         super().__init__(parent)
         self._data = HistogramData()
         self._pointed = -1
+        self._mark_um = float("nan")
         self._empty = "Nothing is counted yet."
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setMinimumHeight(190)
+        self.setMinimumHeight(196)
         self.setAccessibleName("Histogram of sizes")
         self.setToolTip(
             "Share of the pieces (by number) and of their volume in each size class. Volume shows the coarse "
@@ -111,6 +112,11 @@ class Histogram(QWidget):
         self.setAccessibleDescription(self._in_words())
         self.update()
 
+    def mark(self, size_um: float) -> None:
+        """Mark the size of the piece under the pointer; nan for none."""
+        self._mark_um = size_um
+        self.update()
+
     @property
     def data(self) -> HistogramData:
         """What is drawn."""
@@ -118,7 +124,7 @@ class Histogram(QWidget):
 
     def sizeHint(self) -> QSize:
         """Qt: a size that shows both rows well."""
-        return QSize(340, 240)
+        return QSize(340, 210)
 
     def _in_words(self) -> str:
         data = self._data
@@ -156,6 +162,7 @@ class Histogram(QWidget):
             painter.drawText(head, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter, text)
         self._paint_axis(painter, rows[-1])
         self._paint_limit(painter, rows)
+        self._paint_mark(painter, rows)
 
     def _paint_row(self, painter: QPainter, rect: QRectF, share: np.ndarray, lit: np.ndarray) -> None:
         palette = theme.current()
@@ -185,7 +192,7 @@ class Histogram(QWidget):
             x = self._x(tick, rect)
             painter.drawLine(QPointF(x, rect.bottom()), QPointF(x, rect.bottom() + 3))
             place = QRectF(x - 20, rect.bottom() + 3, 40, 13)
-            painter.drawText(place, Qt.AlignmentFlag.AlignCenter, number_text.number(tick))
+            painter.drawText(place, Qt.AlignmentFlag.AlignCenter, f"{tick:g}")
         foot = QRectF(rect.left(), rect.bottom() + 15, rect.width(), 14)
         painter.drawText(foot, Qt.AlignmentFlag.AlignRight, f"x_A, {number_text.MICRO}")
         counted = f"{number_text.count(self._data.count, 'piece')} counted"
@@ -203,6 +210,15 @@ class Histogram(QWidget):
             painter.drawLine(QPointF(x, rect.top()), QPointF(x, rect.bottom()))
         at = QRectF(self._x(limit, rows[0]) + 4, rows[0].top(), 160, 14)
         painter.drawText(at, Qt.AlignmentFlag.AlignLeft, f"lower limit {number_text.quantity(limit)}")
+
+    def _paint_mark(self, painter: QPainter, rows: tuple[QRectF, ...]) -> None:
+        edges = self._data.edges_um
+        if not edges[0] <= self._mark_um <= edges[-1]:
+            return
+        painter.setPen(cosmetic_pen(theme.current().colour("accent"), 2))
+        for rect in rows:
+            x = self._x(self._mark_um, rect)
+            painter.drawLine(QPointF(x, rect.top()), QPointF(x, rect.bottom()))
 
     def _row_rects(self) -> tuple[QRectF, QRectF]:
         wide = self.width() - _LEFT - _RIGHT

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
-from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF
+from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QGraphicsItem
 
@@ -16,9 +16,10 @@ _MOST_EXACT = 1500  # pieces in view; beyond, a drawn-once copy is faster than l
 _MOST_CASED_POINTS = 9000  # points in view; beyond, lines are one screen pixel wide and bare
 _MOST_BADGES = 250
 _MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew
-_CHOSEN = QColor(255, 255, 255)
+_CHOSEN, _EDGE = QColor(255, 236, 150), QColor(40, 30, 0, 120)
 _CHOSEN_FILL = QColor(255, 255, 255, 60)
 _POINTED_FILL = QColor(255, 255, 255, 45)
+_LIT, _LIT_FILL = QColor(255, 207, 74), QColor(255, 207, 74, 110)
 
 
 def polygon(points: np.ndarray) -> QPolygonF:
@@ -51,6 +52,7 @@ class OutlineItem(QGraphicsItem):
         self._polygons: dict[tuple[int, int], QPolygonF] = {}
         self._rows: dict[int, int] = {}
         self._chosen = np.zeros(0, dtype=int)
+        self._lit = np.zeros(0, dtype=int)
         self._pointed = 0
         self._badge: Callable[[QPainter, QPointF, int, bool], None] | None = None
 
@@ -108,6 +110,11 @@ class OutlineItem(QGraphicsItem):
     def set_chosen(self, labels: Iterable[int]) -> None:
         """Light up the chosen pieces."""
         self._chosen = np.array([label for label in labels if label in self._rows], dtype=int)
+        self.update()
+
+    def set_lit(self, labels: Iterable[int]) -> None:
+        """Mark pieces a chart points at."""
+        self._lit = np.array([label for label in labels if label in self._rows], dtype=int)
         self.update()
 
     def set_pointed(self, label: int) -> None:
@@ -179,20 +186,29 @@ class OutlineItem(QGraphicsItem):
             _draw_beside(painter, members, style.pen(1.0), 0.35 / zoom if cased else 0.0)
 
     def _paint_chosen(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
-        chosen = rows[np.isin(self._labels[rows], self._chosen)] if len(self._chosen) else ()
-        few = len(chosen) <= 100
-        painter.setBrush(_CHOSEN_FILL)
-        painter.setPen(cosmetic_pen(_CHOSEN, 2.4 if few else 1.0))
-        for row in chosen:
+        for row in rows[np.isin(self._labels[rows], self._lit)] if len(self._lit) else ():
+            painter.setBrush(_LIT_FILL)
+            painter.setPen(cosmetic_pen(_LIT, 1.0))
             painter.drawPolygon(self._polygon(int(row), zoom))
-        if few and len(chosen):
-            self._paint_lines(painter, np.asarray(chosen), zoom)
+        chosen = rows[np.isin(self._labels[rows], self._chosen)] if len(self._chosen) else rows[:0]
+        few = len(chosen) <= 100
+        # a wide light line and no filling, for the colour of a piece is what one judges
+        painter.setBrush(Qt.BrushStyle.NoBrush if few else _CHOSEN_FILL)
+        for pen in (
+            (cosmetic_pen(_EDGE, 7.0), cosmetic_pen(_CHOSEN, 5.0)) if few else (cosmetic_pen(_CHOSEN, 1.0),)
+        ):
+            painter.setPen(pen)
+            for row in chosen:
+                painter.drawPolygon(self._polygon(int(row), zoom))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        if few:
+            self._paint_lines(painter, chosen, zoom)
         row = self._rows.get(self._pointed)
         if row is not None and self._source.group[row] >= 0:
             painter.setBrush(_POINTED_FILL)
             painter.setPen(cosmetic_pen(_CHOSEN, 1.4))
             painter.drawPolygon(self._polygon(row, zoom))
-        painter.setBrush(QColor(0, 0, 0, 0))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
 
     def _paint_badges(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
         transform = painter.worldTransform()

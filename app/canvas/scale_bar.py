@@ -5,7 +5,7 @@ import math
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter
 
-from app.number_text import MICRO, THIN, number
+from app.number_text import MICRO, THIN
 
 _LARGEST_SHARE = 0.25  # of the view's width
 _MOST_PX = 220
@@ -27,8 +27,8 @@ def bar_length_um(um_per_screen_px: float, view_width_px: float) -> float:
 def length_text(length_um: float) -> str:
     """Return a length as text, in mm from 1000 µm on."""
     if length_um >= 1000:
-        return f"{number(length_um / 1000)}{THIN}mm"
-    return f"{number(length_um)}{THIN}{MICRO}"
+        return f"{length_um / 1000:g}{THIN}mm"
+    return f"{length_um:g}{THIN}{MICRO}"
 
 
 def paint_scale_bar(painter: QPainter, view: QRectF, um_per_screen_px: float, font: QFont) -> None:

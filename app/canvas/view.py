@@ -99,6 +99,10 @@ class PictureView(ToolView):
         """Light up the chosen pieces."""
         self._outlines.set_chosen(labels)
 
+    def set_lit(self, labels: Iterable[int]) -> None:
+        """Mark the pieces a chart points at."""
+        self._outlines.set_lit(labels)
+
     def set_pointed(self, label: int) -> None:
         """Light up one piece as if the pointer were on it; 0 for none."""
         self._outlines.set_pointed(label)

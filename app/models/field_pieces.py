@@ -1,14 +1,13 @@
 """The pieces of the field in view, in px and in um, ready for picture, table, details and histogram."""
 
-import json
 from typing import Any
 
 import numpy as np
 
-from measure.model import Frame, Scale
+from measure.model import Scale
+from measure.output.study_tables import field_table
 from measure.particles import Particles, make_particles
-from measure.sizes.particle_table import BELOW_LIMIT, Table, join_tables, particle_table
-from measure.sizes.volume import VolumeModels
+from measure.sizes.particle_table import BELOW_LIMIT, Table, join_tables
 
 
 class FieldPieces:
@@ -48,17 +47,10 @@ class FieldPieces:
             return
         self.field_id, self.name, self.scale = field_id, row.name, scale
         self.particles = session.particles(field_id)
-        self.smallest_um = (row.smallest_px or 0.0) * scale.um_per_px
         batches = {entry.id: entry.batch.name for entry in session.study.batches()}
-        self.table = particle_table(
-            self.particles,
-            frame=Frame(row.width_px, row.height_px, tuple(row.zones)),
-            scale=scale,
-            smallest_um=self.smallest_um,
-            models=volume_models(session.study.setting("volume_models", None)),
-            batch=batches.get(row.batch_id, ""),
-            field=row.name,
-        )
+        self.table = field_table(session.study, row, scale, batches.get(row.batch_id, ""))
+        limits = self.table["smallest_um"]
+        self.smallest_um = float(limits[0]) if len(limits) else (row.smallest_px or 0.0) * scale.um_per_px
         labels = self.particles["label"].tolist()
         self._row_of = dict(zip(labels, range(len(labels)), strict=True))
 
@@ -82,10 +74,3 @@ class FieldPieces:
     def too_small(self) -> np.ndarray:
         """Which pieces lie below the lower limit, (K,) ndarray of bool."""
         return self.table["set_aside_reason"] == BELOW_LIMIT
-
-
-def volume_models(kept: object) -> VolumeModels:
-    """Return the volume models a study keeps (JSON text or plain values), else the defaults."""
-    if not kept:
-        return VolumeModels()
-    return VolumeModels.from_json(kept if isinstance(kept, str) else json.dumps(kept))

@@ -1,0 +1,296 @@
+"""The Particles station: look at what was found, doubtful pieces first, and put it right by hand."""
+
+from collections.abc import Callable
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
+
+from app import number_text, parts, pickers, theme
+from app.canvas.view import PictureView
+from app.histogram import Histogram, histogram_data
+from app.messages import DONE
+from app.models.field_pieces import FieldPieces
+from app.session import NO_FIELD, Session
+from app.stations.base import BaseStation
+from app.stations.particles_hands import Hands
+from app.stations.particles_panel import Panel
+from app.stations.particles_queue import doubtful_count, step
+from app.stations.particles_tools import ToolRow
+from measure.model import KINDS
+
+_VIEW = "view.particles"
+_EMPTY = (
+    "Nothing is measured yet.\n\nAdd pictures of your smears in Fields, choose their scale and measure them. "
+    "Their outlines then appear here, the doubtful ones first."
+)
+
+
+class Station(BaseStation):
+    """Correct the pieces of a field; picture, table, details and histogram follow each other."""
+
+    name, title = "particles", "Particles"
+    tip = "Look at the pieces most likely wrong, and put right what is wrong."
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(session, parent)
+        self.pieces = FieldPieces()
+        self.view = PictureView()
+        self.hands = Hands(session)
+        self.tools = ToolRow(session, self.view, self.hands, self.action)
+        self.histogram = Histogram()
+        self.panel = Panel(session, self.pieces, self.action, self.hands, self.histogram)
+        self._picture_of = NO_FIELD  # the field whose picture the view shows
+        self._stale = True
+        self._lay_out()
+        self._listen()
+
+    def _lay_out(self) -> None:
+        work = QWidget()
+        work.setLayout(parts.column(self.tools, self.view, self.hint_line(), spacing=0))
+        split = QSplitter(Qt.Orientation.Horizontal)
+        split.addWidget(work)
+        split.addWidget(self.panel)
+        split.setStretchFactor(0, 1)
+        split.setStretchFactor(1, 0)
+        split.setCollapsible(0, False)
+        split.setSizes([900, 372])
+        to_fields = parts.button("Go to Fields", lambda: self.wants_station.emit("fields"), look="primary")
+        words = parts.label(_EMPTY, wrap=True)
+        words.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        empty = QWidget()
+        empty.setLayout(parts.column(None, words, parts.row(None, to_fields, None), None, margin=theme.HUGE))
+        self._whole = QStackedWidget()
+        self._whole.addWidget(empty)
+        self._whole.addWidget(split)
+        self.setLayout(parts.column(self._whole))
+        self.setTabOrder(self.tools, self.view)
+
+    def hint_line(self) -> QWidget:
+        """Return the line below the picture that says what the tool in hand wants."""
+        line = parts.label("", "soft")
+        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        line.setMinimumWidth(60)
+        self.tools.hint.connect(line.setText)
+        line.setText(self.view.tool.hint)
+        return line
+
+    def _listen(self) -> None:
+        session, panel = self.session, self.panel
+        session.field_shown.connect(lambda _field: self._refresh_if_seen())
+        session.picture_ready.connect(self._show_picture)
+        session.selection_changed.connect(self._show_selection)
+        session.lit_changed.connect(self._show_lit)
+        self.view.hovered.connect(self._show_pointed)
+        self.view.escaped.connect(self._step_back)
+        panel.list.chosen.connect(self._choose_from_list)
+        panel.list.pointed.connect(self.view.set_pointed)
+        panel.list.wanted.connect(self._go_to)
+        panel.list.filtered.connect(self._show_outlines)
+        panel.field_wanted.connect(session.show_field)
+        self.histogram.pointed.connect(self._light_class)
+        self.histogram.chosen.connect(lambda low, high: session.select(self._in_class(low, high)))
+
+    def commands(self) -> dict[str, Callable[[], object]]:
+        """Return what each action does."""
+        hands, session, view = self.hands, self.session, self.view
+        chosen = lambda: session.selected  # noqa: E731 - read when the action runs
+        simple: dict[str, Callable[[], object]] = {
+            "join": lambda: hands.join(chosen()),
+            "more": lambda: hands.recut(chosen(), True),
+            "fewer": lambda: hands.recut(chosen(), False),
+            "aside": lambda: hands.set_aside(chosen()),
+            "restore": lambda: hands.restore(chosen()),
+            "next_doubtful": lambda: self._step_doubtful(True),
+            "previous_doubtful": lambda: self._step_doubtful(False),
+            "accept": self._accept,
+            "next_field": lambda: self.panel.step_field(1),
+            "previous_field": lambda: self.panel.step_field(-1),
+            "all": lambda: session.select(self.panel.list.passing()),
+            "hide": lambda: view.set_outlines_visible(not self.action("particles.hide").isChecked()),
+            "snap": lambda: None,
+            "loupe": lambda: view.set_loupe(self.action("particles.loupe").isChecked()),
+            "fit": view.fit,
+            "one_to_one": view.one_to_one,
+            "zoom_in": view.zoom_in,
+            "zoom_out": view.zoom_out,
+            "export": self._export,
+            "automatic": hands.automatic,
+        }
+        simple |= {name: lambda name=name: self.tools.take_up(name) for name in self.tools.names}
+        simple |= {kind.value: lambda kind=kind: hands.set_kind(chosen(), kind) for kind in KINDS}
+        simple |= {f"page_{page}": lambda page=page: self.panel.show_page(page) for page in self.panel.pages}
+        return {f"particles.{name}": call for name, call in simple.items()}
+
+    def state_text(self) -> tuple[bool, str]:
+        """Say how many pieces are counted, and how many doubtful ones wait on the field in view."""
+        rows = self._measured()
+        if not rows:
+            return False, "nothing measured yet"
+        waiting = doubtful_count(self.pieces)
+        counted = number_text.count(sum(row.counts.counted for row in rows), "piece")
+        if waiting and self.pieces.field_id:
+            return False, f"{counted}, {waiting} doubtful here"
+        return True, counted
+
+    # -- coming and going ---------------------------------------------------------------------
+
+    def entered(self) -> None:
+        """Show a measured field, where the user was last."""
+        rows = self._measured()
+        ids = [row.id for row in rows]
+        if rows and self.session.current_field_id not in ids:
+            kept = self.session.study.setting(_VIEW, {}) or {}
+            self.session.show_field(kept.get("field") if kept.get("field") in ids else ids[0])
+        self._refresh()
+        self.view.setFocus()
+
+    def left(self) -> None:
+        """Remember the field in view; drop what a tool had under way."""
+        self.tools.take_up("pick")
+        if self.session.study is not None and self.pieces.field_id:
+            x, y, zoom = self.view.place()
+            place = {"field": self.pieces.field_id, "x": x, "y": y, "zoom": zoom}
+            self.session.study.set_setting(_VIEW, place)
+
+    def study_opened(self) -> None:
+        """Forget the last study."""
+        self.pieces.clear()
+        self._picture_of = NO_FIELD
+        self.view.set_picture(None)
+        self._refresh()
+
+    def study_changed(self, changes: object, initiator: object) -> None:
+        """Follow every correction."""
+        mine = self.pieces.field_id in changes.ids.get("particles", ())
+        if mine or {"fields", "scales", "batches", "settings"} & changes.what or not self.pieces.field_id:
+            self._refresh_if_seen()
+
+    def _refresh_if_seen(self) -> None:
+        if self.isVisible():
+            self._refresh()
+        else:
+            self._stale = True
+
+    def _measured(self) -> list:
+        study = self.session.study
+        return [row for row in study.fields() if row.measured and row.role == "field"] if study else []
+
+    # -- showing ------------------------------------------------------------------------------
+
+    def _refresh(self) -> None:
+        """Show the field in view as it is now."""
+        rows = self._measured()
+        self._whole.setCurrentIndex(1 if rows else 0)
+        self.pieces.load(self.session, self.session.current_field_id)
+        self.tools.scale = self.pieces.scale
+        self.view.set_scale(self.pieces.scale.um_per_px if self.pieces.scale else None)
+        self._show_picture(self.session.current_field_id)
+        self._show_outlines()
+        self.panel.refresh(rows)
+        self._show_selection()
+        self._stale = False
+        self.state_changed.emit()
+
+    def _show_picture(self, field_id: int) -> None:
+        picture = self.session.picture()
+        if not self.pieces.field_id:
+            self.view.set_picture(None)
+            self.view.set_empty_text(
+                "This field is not measured yet. Measure it in Fields, or choose another."
+            )
+            self._picture_of = NO_FIELD
+        elif picture is None:
+            self.view.set_empty_text("Opening the picture…")
+            if self._picture_of != field_id:
+                self.view.set_picture(None)
+                self._picture_of = NO_FIELD
+        elif self._picture_of != field_id and field_id == self.pieces.field_id:
+            self.view.set_picture(picture.pixels, picture.bit_depth)
+            self._picture_of = field_id
+            self._show_outlines()
+            self._show_selection()
+            self.session.with_light(lambda _light: None)  # so that the first correction need not wait
+
+    def _show_outlines(self) -> None:
+        if self._picture_of == self.pieces.field_id != NO_FIELD:
+            self.view.set_particles(self.pieces.particles, self.panel.list.row_filter().mask(self.pieces))
+
+    def _show_selection(self) -> None:
+        chosen = self.session.selected
+        self.view.set_chosen(chosen)
+        self.panel.show_chosen(chosen, self.view.image)
+        self._show_histogram()
+
+    def _show_histogram(self) -> None:
+        pieces = self.pieces
+        rows = np.flatnonzero(pieces.counted)
+        columns = ("area_equivalent_diameter_um", "frame_weight", "volume_um3")
+        lit = np.zeros(len(pieces), dtype=bool)
+        lit[pieces.rows_of(self.session.selected)] = True
+        self.histogram.show_data(
+            histogram_data(*(pieces.table[name][rows] for name in columns), lit[rows], pieces.smallest_um)
+        )
+
+    def _show_pointed(self, label: int) -> None:
+        self.panel.list.model.set_pointed(label)
+        row = self.pieces.row_of(label)
+        size = float(self.pieces.table["area_equivalent_diameter_um"][row]) if row >= 0 else float("nan")
+        self.histogram.mark(size)
+
+    def _show_lit(self) -> None:
+        self.view.set_lit(label for field, label in self.session.lit if field == self.pieces.field_id)
+
+    # -- acting -------------------------------------------------------------------------------
+
+    def _in_class(self, low_um: float, high_um: float) -> list[int]:
+        size = self.pieces.table["area_equivalent_diameter_um"]
+        inside = self.pieces.counted & (size >= low_um) & (size < high_um)
+        return self.pieces.table["particle"][inside].tolist()
+
+    def _light_class(self, low_um: float, high_um: float) -> None:
+        self.session.light_up((self.pieces.field_id, label) for label in self._in_class(low_um, high_um))
+
+    def _choose_from_list(self, labels: list[int]) -> None:
+        self.session.select(labels)
+        if len(labels) == 1:
+            self.view.reveal(labels[0])
+
+    def _go_to(self, label: int) -> None:
+        self.session.select([label])
+        self.view.show_piece(label)
+
+    def _step_doubtful(self, forward: bool) -> None:
+        chosen = self.session.selected
+        label = step(self.pieces, next(iter(chosen)) if len(chosen) == 1 else 0, forward)
+        if label:
+            self.panel.show_page("piece")
+            self._go_to(label)
+        else:
+            self.session.tell("Every piece of this field has been looked at.", DONE)
+
+    def _accept(self) -> None:
+        chosen = self.session.selected
+        if not chosen:
+            self._step_doubtful(True)
+            return
+        after = step(self.pieces, max(chosen), True) if len(chosen) == 1 else 0
+        if self.hands.accept(chosen) and after and after not in chosen:
+            self._go_to(after)
+        elif len(chosen) == 1:
+            self._step_doubtful(True)
+
+    def _step_back(self) -> None:
+        if self.tools.in_hand != "pick":
+            self.tools.take_up("pick")
+        else:
+            self.session.select([])
+
+    def _export(self) -> None:
+        folder = pickers.folder(self, "Where shall the tables be written?", "tables")
+        if folder is None or self.session.study is None:
+            return
+        from measure.output.export import export_study
+
+        if self.session.attempt(export_study, self.session.study, folder, ("csv",)):
+            self.session.tell(f"The tables of the study are in {folder}.", DONE)

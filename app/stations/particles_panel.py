@@ -1,0 +1,169 @@
+"""The column beside the picture: which field, doubtful first, the piece, all pieces, learning, histogram."""
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QAction, QActionGroup, QImage
+from PySide6.QtWidgets import QComboBox, QMenu, QProgressBar, QStackedWidget, QToolButton, QWidget
+
+from app import number_text, parts, theme
+from app.histogram import Histogram
+from app.models.field_pieces import FieldPieces
+from app.session import Session
+from app.stations.particles_hands import REASONS, Hands
+from app.stations.particles_list import PieceList
+from app.stations.particles_piece import PieceCard
+from app.stations.particles_queue import doubtful_count, looked_at
+
+_PAGES = {"piece": "Piece", "table": "All pieces", "kinds": "Learn, check"}
+
+
+class Panel(QWidget):
+    """Everything beside the picture.
+
+    Signals
+    -------
+    field_wanted(int)
+        Another field was chosen.
+    """
+
+    field_wanted = Signal(int)
+
+    def __init__(
+        self,
+        session: Session,
+        pieces: FieldPieces,
+        action: Callable[[str], QAction],
+        hands: Hands,
+        histogram: Histogram,
+    ) -> None:
+        super().__init__()
+        self.setProperty("look", "panel")
+        self._session, self._pieces, self._hands = session, pieces, hands
+        self.pages = tuple(_PAGES)
+        self.fields = QComboBox()
+        self.fields.setAccessibleName("Field in view")
+        self.fields.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.fields.setMinimumContentsLength(14)
+        self.fields.activated.connect(lambda _i: self.field_wanted.emit(self.fields.currentData()))
+        self.piece = PieceCard(pieces, action)
+        self.list = PieceList(pieces, action)
+        self.waiting = parts.label("", wrap=True)
+        self.progress = QProgressBar()
+        self.progress.setTextVisible(False)
+        self.progress.setFixedHeight(6)
+        self.progress.setAccessibleName("Doubtful pieces looked at")
+        self._stack = QStackedWidget()
+        self._lay_out(action, histogram)
+
+    def _lay_out(self, action: Callable[[str], QAction], histogram: Histogram) -> None:
+        steps = [
+            parts.tool_button(action(f"particles.{name}_field"), icon)
+            for name, icon in (("previous", "previous"), ("next", "next"))
+        ]
+        which = parts.row(self.fields, *steps, spacing=theme.TIGHT)
+        which.setStretch(0, 1)
+        pages = {"piece": self._piece_page(action), "table": self.list, "kinds": self._kinds_page()}
+        for name in self.pages:
+            self._stack.addWidget(pages[name])
+        self._page_actions = {name: action(f"particles.page_{name}") for name in self.pages}
+        tabs = parts.row(*self._page_buttons(), spacing=theme.TIGHT)
+        self.setLayout(
+            parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
+        )
+        self.layout().setStretch(2, 1)
+        histogram.setMaximumHeight(300)
+        self.setMinimumWidth(330)
+        self.show_page("piece")
+
+    def _page_buttons(self) -> list[QToolButton]:
+        group = QActionGroup(self)
+        return [self._page_button(name, text, group) for name, text in _PAGES.items()]
+
+    def _page_button(self, name: str, text: str, group: QActionGroup) -> QToolButton:
+        page_action = self._page_actions[name]
+        page_action.setCheckable(True)
+        group.addAction(page_action)
+        made = QToolButton()
+        made.setText(text)
+        made.setToolTip(page_action.toolTip())
+        made.setCheckable(True)
+        made.setAccessibleName(page_action.text())
+        made.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        made.clicked.connect(lambda _checked=False: page_action.trigger())
+        page_action.toggled.connect(made.setChecked)
+        return made
+
+    def _piece_page(self, action: Callable[[str], QAction]) -> QWidget:
+        accept = parts.action_button(action("particles.accept"), look="primary")
+        after = parts.action_button(action("particles.next_doubtful"), text="Next")
+        doubtful = parts.card(
+            self.waiting, self.progress, parts.row(accept, after, None), heading="Doubtful first"
+        )
+        restore = parts.action_button(action("particles.restore"))
+        piece = parts.card(self.piece, parts.row(self._aside_button(action), restore, None))
+        inner = QWidget()
+        inner.setLayout(parts.column(doubtful, piece, None))
+        return parts.scroll(inner)
+
+    def _aside_button(self, action: Callable[[str], QAction]) -> QToolButton:
+        """Return the button that sets aside, with the reasons below it."""
+        menu = QMenu(self)
+        for reason in REASONS:
+            entry = menu.addAction(f"…because: {reason}")
+            entry.triggered.connect(
+                lambda _checked=False, reason=reason: self._hands.set_aside(self._session.selected, reason)
+            )
+        made = QToolButton()
+        made.setText("Set aside")
+        made.setAccessibleName("Set aside")
+        made.setToolTip(action("particles.aside").toolTip())
+        made.setMenu(menu)
+        made.setPopupMode(QToolButton.ToolButtonPopupMode.MenuButtonPopup)
+        made.clicked.connect(lambda _checked=False: action("particles.aside").trigger())
+        return made
+
+    def _kinds_page(self) -> QWidget:
+        return QWidget()
+
+    def show_page(self, name: str) -> None:
+        """Bring a page of the column to the front."""
+        self._stack.setCurrentIndex(self.pages.index(name))
+        self._page_actions[name].setChecked(True)
+
+    def step_field(self, by: int) -> None:
+        """Go to the next or previous field of the list."""
+        place = self.fields.currentIndex() + by
+        if 0 <= place < self.fields.count():
+            self.field_wanted.emit(self.fields.itemData(place))
+
+    def refresh(self, rows: list) -> None:
+        """Show the fields there are, and the pieces of the one in view as they are now."""
+        self.fields.blockSignals(True)
+        self.fields.clear()
+        for row in rows:
+            self.fields.addItem(f"{row.name}  ({row.counts.counted})", row.id)
+        self.fields.setCurrentIndex(self.fields.findData(self._pieces.field_id))
+        self.fields.blockSignals(False)
+        self.list.refresh(self._session.selected)
+        self._show_waiting()
+
+    def show_chosen(self, chosen: frozenset[int], image: QImage | None) -> None:
+        """Show what is chosen in the table and the details."""
+        self.list.set_chosen(chosen)
+        self.piece.show_pieces(chosen, image)
+
+    def _show_waiting(self) -> None:
+        waiting = doubtful_count(self._pieces)
+        seen = int(looked_at(self._pieces).sum())
+        self.progress.setMaximum(max(1, waiting + seen))
+        self.progress.setValue(seen if waiting + seen else 1)
+        if not len(self._pieces):
+            text = "No pieces on this field."
+        elif waiting:
+            text = (
+                f"{number_text.count(waiting, 'doubtful piece')} to look at on this field; {seen} looked at."
+            )
+        else:
+            text = f"No doubtful piece is left on this field; {seen} looked at. Next shows the surer ones."
+        self.waiting.setText(text)
