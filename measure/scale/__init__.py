@@ -1,1 +1,19 @@
 """A stage micrometer's picture in, micrometres per pixel with its uncertainty out."""
+
+from measure.scale.by_hand import lines_between, scale_from_points, snap_to_line, typed_scale
+from measure.scale.find import find_scale
+from measure.scale.fit import RulingFit
+from measure.scale.scale_file import check_um_per_px, read_scale, scale_to_json, write_scale
+
+__all__ = [
+    "RulingFit",
+    "check_um_per_px",
+    "find_scale",
+    "lines_between",
+    "read_scale",
+    "scale_from_points",
+    "scale_to_json",
+    "snap_to_line",
+    "typed_scale",
+    "write_scale",
+]
