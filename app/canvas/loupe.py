@@ -19,6 +19,7 @@ class Loupe(QWidget):
         self._at = QPointF()
         self.setFixedSize(_SIDE, _SIDE)
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self.setObjectName("loupe")
         self.setAccessibleName("Loupe")
         self.hide()
 

@@ -15,7 +15,7 @@ from measure.particles import Particles
 DOUBTFUL = 0.5  # from here on a piece is marked as doubtful
 
 COUNTED, NOT_COUNTED, ASIDE = 0, 1, 2  # counted; kept but not counted (meets the frame...); set aside
-PREVIEW = -2  # a group of its own: outlines that are only proposed
+PREVIEW = 3  # a group of its own (no kind has a fourth state): outlines that are only proposed
 
 _NOT_COUNTED_BITS = flags.bits("touches_frame", "meets_zone", "repeat")
 _PROPOSED = ("#d6409f", "#ffffff")
