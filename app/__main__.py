@@ -12,7 +12,8 @@ from measure.errors import Cancelled, KnownError
 EXIT_DONE, EXIT_CHECK_FAILED, EXIT_BAD_INPUT, EXIT_STOPPED = 0, 1, 2, 130
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(command: str) -> argparse.ArgumentParser:
+    """Build the parser; only the command asked for is imported and declares its options."""
     parser = argparse.ArgumentParser(
         prog="gritline",
         description="How coarse is this paste? Will a tongue feel it? Without a command the window opens.",
@@ -22,7 +23,8 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, text in COMMANDS.items():
         sub = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
-        importlib.import_module(f"app.cli.{name}").add_arguments(sub)
+        if name == command:
+            importlib.import_module(f"app.cli.{name}").add_arguments(sub)
     return parser
 
 
@@ -33,7 +35,7 @@ def _open_window(arguments: Sequence[str]) -> int:
 
 
 def _run_command(arguments: Sequence[str]) -> int:
-    parsed = _parser().parse_args(arguments)
+    parsed = _parser(arguments[0]).parse_args(arguments)
     try:
         return importlib.import_module(f"app.cli.{parsed.command}").run(parsed)
     except KnownError as error:

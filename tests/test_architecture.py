@@ -104,7 +104,8 @@ def test_commands_start_without_qt_and_heavy_libraries():
     code = (
         "import sys, io, contextlib\n"
         "from app.__main__ import _parser\n"
-        "_parser()\n"
+        "from app.cli import COMMANDS\n"
+        "[_parser(name) for name in COMMANDS]\n"
         "print(sorted({m.split('.')[0] for m in sys.modules} & "
         "{'PySide6','cv2','scipy','skimage','matplotlib','reportlab','sqlite3'}))"
     )

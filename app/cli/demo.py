@@ -46,14 +46,14 @@ def _sizes(study_path: Path, folder: Path) -> list[str]:
     import json
 
     from app.cli.options import plain_numbers
-    from measure.output.run_sizes import batch_sizes, size_lines
+    from measure.output.run_sizes import batch_sizes
     from measure.safe_write import write_text
     from measure.study.study import Study
 
     lines = []
     with Study.open(study_path, read_only=True) as study:
         for name, sizes in batch_sizes(study).items():
-            lines += ["", name, *(f"  {line}" for line in size_lines(sizes))]
+            lines += ["", name, *(f"  {line}" for line in sizes.short_lines)]
             text = json.dumps(plain_numbers(sizes.as_json), ensure_ascii=False, indent=1)
             write_text(folder / f"sizes-{name}.json", text + "\n")
     return [*lines, ""]

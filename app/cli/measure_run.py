@@ -4,21 +4,19 @@ import argparse
 import contextlib
 import json
 import tempfile
-from collections.abc import Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
-
-from measure.output.run_sizes import sizes_of_table
 
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
 from measure.model import FieldSettings, Scale
 from measure.output.field_run import FieldJob, FieldOutcome, measure_many, workers_for
 from measure.output.parts import Parts, fingerprint
+from measure.output.run_sizes import sizes_of_table
 from measure.picture_file import list_pictures, read_picture
 from measure.safe_write import check_folder_place, make_folder, write_text
-from measure.scale import check_um_per_px, read_scale
+from measure.scale.scale_file import check_um_per_px, read_scale
 
 
 @dataclass
@@ -45,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     )
     plan = _plan(args, scale, out)
     with contextlib.ExitStack() as stack:
-        study = _open_study(args, stack)
+        study = _StudyWriter(args, stack) if args.study else None
         executor = _cluster(args.cluster, stack) if args.cluster else None
         folder = out if out is not None else Path(stack.enter_context(tempfile.TemporaryDirectory()))
         return _measure(args, plan, scale, folder, study, executor)
@@ -87,13 +85,19 @@ def _measure(
         warn(f"passed over: {outcome.error}")
     (parts or finished).write_tables([k for k in plan.keys if k in done], folder)
     (parts or finished).clear()
-    return _finish(args, plan, scale, folder, failed)
+    names = [j.name for j, k in zip(plan.jobs, plan.keys, strict=True) if k in done]
+    return _finish(args, plan, scale, folder, failed, names)
 
 
 def _finish(
-    args: argparse.Namespace, plan: _Plan, scale: Scale, folder: Path, failed: list[FieldOutcome]
+    args: argparse.Namespace,
+    plan: _Plan,
+    scale: Scale,
+    folder: Path,
+    failed: list[FieldOutcome],
+    names: list[str],
 ) -> int:
-    sizes = sizes_of_table(folder / "particles.csv", scale.relative_uncertainty)
+    sizes = sizes_of_table(folder / "particles.csv", names)
     write_text(
         folder / "sizes.json", json.dumps(plain_numbers(sizes.as_json), ensure_ascii=False, indent=1) + "\n"
     )
@@ -103,7 +107,7 @@ def _finish(
         summary = {
             "fields": len(plan.jobs) - len(failed),
             "particles": sizes.rows,
-            "counted": sizes.counted,
+            "counted": int(sizes.summary.pieces),
             "um_per_px": scale.um_per_px,
             "out": args.out,
             "failed": [{"field": o.name, "reason": o.error} for o in failed],
@@ -167,16 +171,31 @@ def _field_names(paths: list[Path]) -> list[str]:
     return [f"{p.parent.name}-{p.name}" if p.name in doubled else p.name for p in paths]
 
 
-@contextlib.contextmanager
-def _study(path: str, batch: str, blank: str | None) -> Iterator[object]:
-    from measure.output.study_run import StudyKeeper
+class _StudyWriter:
+    """Opens an existing study at once, so that a bad one is refused early; makes a new one when needed."""
 
-    with StudyKeeper(Path(path), batch, blank) as keeper:
-        yield keeper
+    def __init__(self, args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
+        self._path = Path(args.study)
+        self._args, self._stack = args, stack
+        self._keeper = None
+        if self._path.exists():
+            self._open()
+        else:
+            check_folder_place(self._path.parent)
 
+    def keep(self, outcome: FieldOutcome, scale: Scale) -> None:
+        """Add one measured field."""
+        if self._keeper is None:
+            make_folder(self._path.parent)
+            self._open()
+        self._keeper.keep(outcome, scale)
 
-def _open_study(args: argparse.Namespace, stack: contextlib.ExitStack) -> object | None:
-    return stack.enter_context(_study(args.study, args.batch, args.blank)) if args.study else None
+    def _open(self) -> None:
+        from measure.output.study_run import StudyKeeper
+        from measure.study.records import Batch
+
+        keeper = StudyKeeper(self._path, Batch(self._args.batch), self._args.blank)
+        self._keeper = self._stack.enter_context(keeper)
 
 
 def _cluster(address: str, stack: contextlib.ExitStack) -> Executor:

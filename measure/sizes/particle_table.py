@@ -62,6 +62,7 @@ TABLE_COLUMNS: dict[str, Column] = {
     "blue_yellow_step": Column("f", "1", "CIELAB b inside, less the oil's"),
     "straightness": Column("f", "1", "share of the outline on straight runs"),
     "um_per_px": Column("f", "µm/px", "scale used"),
+    "scale_relative_uncertainty": Column("f", "1", "relative standard uncertainty of the scale"),
     "smallest_um": Column("f", "µm", "lower size limit in force"),
 }
 
@@ -157,6 +158,7 @@ def particle_table(
         "blue_yellow_step": particles["blue_yellow_step"],
         "straightness": particles["straightness"],
         "um_per_px": np.full(length, s),
+        "scale_relative_uncertainty": np.full(length, scale.relative_uncertainty),
         "smallest_um": np.full(length, smallest_um),
     }
     return {name: _typed(column.type, values[name], length) for name, column in TABLE_COLUMNS.items()}

@@ -1,0 +1,92 @@
+"""Sizes of a finished run, of a table file, or of each batch of a study."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from measure.judge.felt import FeltProfile
+from measure.judge.sizes_json import significant, sizes_json, sizes_lines
+from measure.judge.verdict import Verdict, judged
+from measure.output.study_tables import field_tables
+from measure.sizes.particle_table import Table, join_tables
+from measure.sizes.sample import sample_from_table
+from measure.sizes.summary import SizeSummary
+from measure.sizes.table_file import read_sizes_table
+from measure.study.study import Study
+
+FELT_SETTING = "felt_profile"
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Sizes of one batch or run, with how many rows they rest on."""
+
+    summary: SizeSummary
+    verdict: Verdict
+    rows: int
+
+    @property
+    def as_json(self) -> dict:
+        """The object other programs read."""
+        return sizes_json(self.summary, self.verdict)
+
+    @property
+    def lines(self) -> list[str]:
+        """The same for reading."""
+        return sizes_lines(self.summary, self.verdict)
+
+    @property
+    def short_lines(self) -> list[str]:
+        """A few lines for an overview of several batches."""
+        s = self.summary
+        lines = [f"{s.pieces:.0f} pieces counted on {s.fields} fields, {s.limit_words}"]
+        for name, words in (("number.x50_um", "by number"), ("volume.x50_um", "by volume")):
+            lines.append(f"middle size {words}: {_with_interval(s, name)}")
+        lines.append(f"90 % of the volume is below {_with_interval(s, 'volume.x90_um')}")
+        return [*lines, self.verdict.sentence]
+
+
+def sizes_of_columns(
+    columns: Table, field_names: Sequence[str] | None = None, profile: FeltProfile | None = None
+) -> Sizes:
+    """Return the sizes of a particle table; fields without pieces count as fields when they are named."""
+    sample = sample_from_table(columns, field_names=field_names)
+    summary, verdict = judged(sample, profile)
+    return Sizes(summary, verdict, len(columns["area_equivalent_diameter_um"]))
+
+
+def sizes_of_table(path: Path, field_names: Sequence[str] | None = None) -> Sizes:
+    """Return the sizes of a particle table file.
+
+    Raises
+    ------
+    InvalidInput
+        If the table cannot be used.
+    """
+    return sizes_of_columns(read_sizes_table(path), field_names)
+
+
+def felt_profile(study: Study) -> FeltProfile:
+    """Return the felt profile in force in a study."""
+    kept = study.setting(FELT_SETTING, None)
+    return FeltProfile() if kept is None else FeltProfile.from_json(kept)
+
+
+def batch_sizes(study: Study) -> dict[str, Sizes]:
+    """Return the sizes of every batch of a study that has a measured field."""
+    tables: dict[str, list[Table]] = {}
+    names: dict[str, list[str]] = {}
+    batches = {row.id: row.batch.name for row in study.batches()}
+    for row, _, table in field_tables(study):
+        batch = batches.get(row.batch_id, "")
+        tables.setdefault(batch, []).append(table)
+        names.setdefault(batch, []).append(row.name)
+    profile = felt_profile(study)
+    return {
+        batch: sizes_of_columns(join_tables(parts), names[batch], profile) for batch, parts in tables.items()
+    }
+
+
+def _with_interval(summary: SizeSummary, name: str) -> str:
+    low, high = summary.interval(name)
+    return f"{significant(summary.value(name))} µm ({significant(low)} to {significant(high)})"
