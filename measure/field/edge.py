@@ -7,14 +7,16 @@ disc blurred by a Gaussian.
 
 import cv2
 import numpy as np
-from scipy.special import i0e
+from scipy.special import i0e, ndtr
 
 from measure.field.outline import area, trace
-from measure.field.rims import disc, fill_holes
+from measure.field.rims import disc, fill_holes, hull_mask
 
 _SOBEL_SIGMA2 = (
     0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
 )
+
+_CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
 
 
 def blurred_disc_level(radius_px: float, sigma_px: float) -> float:
@@ -60,9 +62,9 @@ def own_direction(delta: np.ndarray, inside: np.ndarray) -> np.ndarray | None:
 
 
 def place_edge(
-    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, clear: bool = False, oil_lightness: float = 80.0
+    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, oil_lightness: float = 80.0
 ) -> np.ndarray | None:
-    """Sub-pixel outline of one piece.
+    """Sub-pixel outline of one body.
 
     Parameters
     ----------
@@ -72,8 +74,6 @@ def place_edge(
         The piece as found, 1 inside.
     others : (M, N) ndarray of bool
         Pixels that belong to other pieces.
-    clear : bool
-        A see-through piece: only its rim is measured, gaps in the rim are bridged.
     oil_lightness : float
         CIELAB L of the oil there.
 
@@ -82,29 +82,59 @@ def place_edge(
     outline : (P, 2) ndarray of float32 or None
         In crop coordinates; None when nothing is left.
     """
-    field = colour_length(delta) if clear else _scalar(delta, piece)
-    reach, width = _reach(field, piece)
+    field = _scalar(delta, piece)
+    reach, sigma = _reach(field, piece, piece > 0)
     inner = np.where(piece > 0, field, 0.0).astype(np.float32)
-    plateau = np.maximum(local_plateau(inner, reach), 1e-3)
-    share = field / plateau
+    share = field / np.maximum(local_plateau(inner, reach), 1e-3)
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
-    core = cv2.erode(piece, disc(width), borderValue=1) > 0 if clear else None
-    half = light_half(delta, piece, oil_lightness)
+    half = light_half(delta[piece > 0], oil_lightness)
     level, outline = half, None
     for _ in range(3):
-        inside = (share >= level) & free
-        if clear:
-            inside = _bridged(inside | core, piece) & ~others
-        mask = _one_piece(inside, piece)
+        mask = _one_piece((share >= level) & free, piece)
         if mask is None:
             return outline
         outline = trace(mask, share - level)
         radius = np.sqrt(max(area(outline), 1.0) / np.pi)
-        level = 2.0 * half * blurred_disc_level(radius, width / 2.563)
+        level = 2.0 * half * blurred_disc_level(radius, sigma)
     return outline
 
 
-def light_half(delta: np.ndarray, piece: np.ndarray, oil_lightness: float) -> float:
+def place_rim_edge(
+    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, oil_lightness: float = 80.0
+) -> np.ndarray | None:
+    """Sub-pixel outline of one see-through piece, along the outer flank of its rim.
+
+    Gaps in the rim are bridged straight. Parameters and return value as for `place_edge`.
+    """
+    field = colour_length(delta)
+    inner = np.where(piece > 0, field, 0.0).astype(np.float32)
+    band = (piece > 0) & (cv2.erode(piece, disc(3.0), borderValue=1) == 0)
+    height = float(np.percentile(inner[band], 85)) if band.any() else float(inner.max())
+    rim = (inner >= 0.5 * height).astype(np.uint8)
+    reach, sigma = _reach(field, piece, rim > 0)
+    # where the rim is missing the plateau must not sink to that of the oil's own noise
+    plateau = np.maximum(local_plateau(inner, min(reach, 3)), max(0.25 * height, 1e-3))
+    share = field / plateau
+    thickness = 2.0 * float(np.percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim > 0], 80))
+    half = light_half(delta[(rim > 0) & band], oil_lightness) if (rim[band] > 0).any() else 0.5
+    level = 2.0 * half * blurred_rim_level(thickness, sigma)
+    free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
+    core = cv2.erode(piece, disc(1.4 * sigma), borderValue=1) > 0
+    inside = _bridged(((share >= level) & free) | core, piece) & ~others
+    mask = _one_piece(inside, piece)
+    return None if mask is None else trace(mask, share - level)
+
+
+def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
+    """Level at the true outer edge of a blurred rim, as a share of the rim's own peak.
+
+    A rim hardly wider than the blur never reaches its full contrast: 0.5 for a wide rim, more for a thin one.
+    """
+    ratio = max(thickness_px, 0.5) / max(sigma_px, 1e-3)
+    return float(min(0.8, (ndtr(ratio) - 0.5) / (2.0 * ndtr(ratio / 2.0) - 1.0)))
+
+
+def light_half(delta: np.ndarray, oil_lightness: float) -> float:
     """Share of the CIELAB step at which the light is half way between oil and piece.
 
     Blur mixes light, and CIELAB is not linear in light: on dark ground half of the light lies above half of
@@ -112,8 +142,8 @@ def light_half(delta: np.ndarray, piece: np.ndarray, oil_lightness: float) -> fl
 
     Parameters
     ----------
-    delta : (M, N, 3) ndarray of float32
-    piece : (M, N) ndarray of uint8
+    delta : (K, 3) ndarray of float32
+        Difference from the oil of the pixels of a piece.
     oil_lightness : float
 
     Returns
@@ -121,7 +151,7 @@ def light_half(delta: np.ndarray, piece: np.ndarray, oil_lightness: float) -> fl
     level : float
         0.5 for pieces that differ in colour only.
     """
-    mean = np.median(delta[piece > 0], axis=0)
+    mean = np.median(delta, axis=0)
     step = float(mean[0])
     if abs(step) < 1.0:
         return 0.5
@@ -156,24 +186,31 @@ def colour_length(delta: np.ndarray) -> np.ndarray:
 
 def _bridged(inside: np.ndarray, piece: np.ndarray) -> np.ndarray:
     """Close the notches a broken rim leaves in a convex piece."""
+    mask = cv2.morphologyEx(inside.astype(np.uint8), cv2.MORPH_OPEN, disc(1.0))
+    hull = hull_mask(mask)
+    if mask.sum() > _CONVEX * hull.sum():
+        return hull > 0
     radius = max(2.0, 0.3 * np.sqrt(piece.sum() / np.pi))
     m = int(np.ceil(radius)) + 1
-    padded = cv2.copyMakeBorder(inside.astype(np.uint8), m, m, m, m, cv2.BORDER_CONSTANT, value=0)
+    padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
     return cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(radius))[m:-m, m:-m] > 0
 
 
-def _reach(field: np.ndarray, piece: np.ndarray) -> tuple[int, float]:
-    """How far inside the plateau is looked for, px, and the 10-90 % width of the edge."""
-    inside = piece > 0
-    height = float(np.percentile(field[inside], 80))
-    band = cv2.dilate(piece, np.ones((3, 3), np.uint8)) > cv2.erode(
+def _reach(field: np.ndarray, piece: np.ndarray, typical: np.ndarray) -> tuple[int, float]:
+    """How far inside the plateau is looked for, px, and the sigma of the edge's blur.
+
+    ``typical`` are the pixels whose height is that of the piece.
+    """
+    height = float(np.percentile(field[typical], 80)) if typical.any() else 1.0
+    border = cv2.dilate(piece, np.ones((3, 3), np.uint8)) & ~cv2.erode(
         piece, np.ones((3, 3), np.uint8), borderValue=1
     )
+    band = (border & 1) > 0
     steep = float(np.percentile(slope(field)[band], 60)) if band.any() else height
     sigma2 = (0.3989 * max(height, 1e-3) / max(steep, 1e-3)) ** 2 - _SOBEL_SIGMA2
-    width = 2.563 * np.sqrt(min(max(sigma2, 0.3), 400.0))
+    sigma = float(np.sqrt(min(max(sigma2, 0.3), 60.0)))
     radius = float(cv2.distanceTransform(piece, cv2.DIST_L2, 3).max())
-    return int(np.clip(round(width), 2, max(2.0, radius))), width
+    return int(np.clip(round(2.563 * sigma), 2, max(2.0, radius))), sigma
 
 
 def _one_piece(inside: np.ndarray, piece: np.ndarray) -> np.ndarray | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.edge import place_edge
+from measure.field.edge import place_edge, place_rim_edge
 from measure.field.light import Light
 from measure.field.outline import area
 from measure.field.separate import Parts, separate
@@ -18,6 +18,7 @@ _EXTENT = 3.5  # oil noise units down to which it is followed
 _EDGE_SIGMA_PX = 0.8  # smoothing of the field edges are placed on
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
+_INSIDE_SHARE = 0.7
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,15 @@ def find_pieces(
             progress.report(0.3 + 0.5 * k / count, "separating pieces")
         box = _box(stats[k], mask.shape)
         low = labels[box] == k
-        parts = separate(smooth[box], light.solid_distance[box], low, least, seed, settings.cut_strength)
+        parts = separate(
+            smooth[box],
+            light.solid_distance[box],
+            low,
+            least,
+            seed,
+            settings.cut_strength,
+            _at_frame(box, mask.shape),
+        )
         other = (labels[box] > 0) & ~low
         oil = _oil_lightness(light, stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
@@ -101,8 +110,28 @@ def find_pieces(
                 outlines.append(outline + offset)
                 parent.append(groups if len(found) > 1 else 0)
                 flags.append(bits("touching") * (len(found) > 1) | bits("rim_only") * (n in parts.clear))
-    number = np.array(parent, np.int32).reshape(-1)
-    return Found(outlines, number, np.array(flags, np.int32).reshape(-1), (number > 0).astype(np.int8))
+    keep = _not_inside(outlines, mask.shape)
+    outlines = [outlines[i] for i in keep]
+    number = np.array(parent, np.int32).reshape(-1)[keep]
+    return Found(outlines, number, np.array(flags, np.int32).reshape(-1)[keep], (number > 0).astype(np.int8))
+
+
+def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:
+    """Indices of the outlines that do not lie inside a larger one (the bright middle of a bubble does)."""
+    sizes = np.array([area(o) for o in outlines])
+    covered = np.zeros(shape, np.uint8)
+    keep = []
+    for i in np.argsort(-sizes, kind="stable"):
+        x0, y0 = np.maximum(np.floor(outlines[i].min(axis=0)).astype(int), 0)
+        x1, y1 = np.ceil(outlines[i].max(axis=0)).astype(int) + 1
+        crop = covered[y0:y1, x0:x1]
+        own = np.zeros_like(crop)
+        points = np.round((outlines[i] - [x0 + 0.5, y0 + 0.5]) * 16).astype(np.int32)
+        cv2.fillPoly(own, [points.reshape(-1, 1, 2)], 1, shift=4)
+        if crop[own > 0].mean() <= _INSIDE_SHARE:
+            keep.append(i)
+            crop |= own
+    return np.sort(np.array(keep, int))
 
 
 def _box(stats: np.ndarray, shape: tuple[int, int]) -> tuple[slice, slice]:
@@ -112,6 +141,11 @@ def _box(stats: np.ndarray, shape: tuple[int, int]) -> tuple[slice, slice]:
         slice(max(0, y - m), min(shape[0], y + h + m)),
         slice(max(0, x - m), min(shape[1], x + w + m)),
     )
+
+
+def _at_frame(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[bool, bool, bool, bool]:
+    rows, cols = box
+    return rows.start == 0, rows.stop == shape[0], cols.start == 0, cols.stop == shape[1]
 
 
 def _oil_lightness(light: Light, stats: np.ndarray) -> float:
@@ -137,7 +171,8 @@ def _outline(
     box = np.s_[y0:y1, x0:x1]
     piece = piece[box]
     others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
-    outline = place_edge(delta[box], piece, others, n in parts.clear, oil_lightness)
+    place = place_rim_edge if n in parts.clear else place_edge
+    outline = place(delta[box], piece, others, oil_lightness)
     if outline is None or len(outline) < 4:
         return None
     return outline + np.array([x0, y0], np.float32)

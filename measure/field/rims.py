@@ -12,10 +12,11 @@ from measure.field.cut import cut_by_shape
 
 _CONVEX = 0.86  # solidity from which a filled rim may be one piece
 _CLEAR_SHARE = 0.12  # share of a see-through piece that lies below half of its rim
-_RIM_SHARE = 0.24  # half the thickness of a rim, over the radius of the piece
+_RIM_SHARE = 0.3  # half the thickness of a rim, over the radius of the piece
 _OIL_BORDER = 0.5  # share of its border that must be oil
 _RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
+_LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
 
 
@@ -48,7 +49,13 @@ def solidity(mask: np.ndarray) -> float:
     return float(mask.sum()) / max(1.0, float(hull_mask(mask).sum()))
 
 
-def find_clear(low: np.ndarray, strong: np.ndarray, width_px: float, least_px2: float) -> np.ndarray:
+def find_clear(
+    low: np.ndarray,
+    strong: np.ndarray,
+    width_px: float,
+    least_px2: float,
+    frame: tuple[bool, bool, bool, bool] = (False, False, False, False),
+) -> np.ndarray:
     """Find the see-through pieces of a component.
 
     Parameters
@@ -61,6 +68,8 @@ def find_clear(low: np.ndarray, strong: np.ndarray, width_px: float, least_px2: 
         10-90 % width of an edge.
     least_px2 : float
         Smallest area of interest.
+    frame : tuple of bool
+        Whether the top, bottom, left and right border of the crop is the border of the picture.
 
     Returns
     -------
@@ -76,15 +85,25 @@ def find_clear(low: np.ndarray, strong: np.ndarray, width_px: float, least_px2: 
     for gap in (*_GAPS, 0.25 * size):
         if gap > 0.3 * size and gap > 1.5:
             continue
-        filled = fill_holes(_closed(low, gap))
+        filled = fill_holes(_walled(_closed(low, gap), frame))
         for radius in _BODY_RADII:
-            if radius > 0.3 * size:
+            if radius > max(_LEAST_RIM_PX, 0.3 * size):
                 break
             for piece in _candidates(filled, strong, labels, radius, width_px, least_px2):
                 if _is_clear(piece, strong, filled, width_px):
                     found += 1
-                    labels[(piece > 0) & (labels == 0)] = found
+                    whole = _with_rim(piece, strong, width_px)
+                    labels[(whole > 0) & (labels == 0)] = found
     return labels
+
+
+def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:
+    """Close a component along the border of the picture, where the rest of it is cut off."""
+    for line, is_frame in zip((mask[0], mask[-1], mask[:, 0], mask[:, -1]), frame, strict=True):
+        where = np.flatnonzero(line)
+        if is_frame and where.size:
+            line[where[0] : where[-1] + 1] = 1
+    return mask
 
 
 def _closed(mask: np.ndarray, radius: float) -> np.ndarray:
@@ -104,9 +123,8 @@ def _candidates(
     """Parts of the filled component without its bodies, thick enough to be pieces."""
     body = cv2.dilate(cv2.morphologyEx(strong, cv2.MORPH_OPEN, disc(radius)), disc(1.0))
     rest = filled & (1 - body) & (taken == 0).astype(np.uint8)
-    rest = cv2.morphologyEx(
-        rest, cv2.MORPH_OPEN, disc(max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi))))
-    )
+    flank = max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi)))
+    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, disc(flank))
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
     pieces = []
     for k in range(1, count):
@@ -127,7 +145,7 @@ def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_p
     if (core & ~strong & 1).sum() < _CLEAR_SHARE * area or solidity(piece) < _CONVEX:
         return False
     rim = cv2.distanceTransform(strong & piece, cv2.DIST_L2, 3)
-    if rim.max() > max(2.6, _RIM_SHARE * np.sqrt(area / np.pi)):
+    if rim.max() > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
         return False
     ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
     if not ring.any() or (filled[ring > 0] == 0).mean() < _OIL_BORDER:
@@ -135,3 +153,21 @@ def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_p
     border = piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1
     near = cv2.dilate(strong, disc(width_px + 1.0))
     return bool(border.any()) and float(near[border > 0].mean()) >= _RIMMED
+
+
+def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndarray:
+    """Add the bits of rim beside a see-through piece that keep it convex: corners, ends of a broken rim."""
+    beside = cv2.dilate(piece, disc(width_px + 1.0))
+    rest = strong & ~piece & 1
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=8)
+    whole = piece.copy()
+    limit = max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(float(piece.sum()) / np.pi))
+    thick = cv2.distanceTransform(rest, cv2.DIST_L2, 3)
+    for k in range(1, count):
+        bit = parts == k
+        if stats[k, cv2.CC_STAT_AREA] > piece.sum() or not beside[bit].any() or thick[bit].max() > limit:
+            continue
+        union = whole | bit.astype(np.uint8)
+        if union.sum() >= _CONVEX * hull_mask(union).sum():
+            whole = union
+    return _closed(whole, 1.5)

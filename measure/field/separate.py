@@ -41,6 +41,7 @@ def separate(
     least_px2: float,
     seed: float,
     cut_strength: float,
+    frame: tuple[bool, bool, bool, bool],
 ) -> Parts:
     """Take a component apart.
 
@@ -57,6 +58,8 @@ def separate(
     seed : float
         Distance a piece must reach somewhere.
     cut_strength : float
+    frame : tuple of bool
+        Whether the top, bottom, left and right border of the crop is the border of the picture.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def separate(
     """
     field = colour_length(delta)
     strong, plateau, width = above_half(field, low)
-    clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2)
+    clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
     strong = strong & (clear == 0).astype(np.uint8)
     bodies = _bodies(strong, field / plateau, distance, clear, least_px2, seed, width)
     labels = np.zeros(low.shape, np.int32)
