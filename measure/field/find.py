@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from measure.field.edge import place_edge, place_rim_edge
+from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
 from measure.field.separate import Parts, separate
@@ -84,21 +85,28 @@ def find_pieces(
     seed = _SEED * level_factor(settings.sensitivity)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     outlines, parent, flags = [], [], []
+    assembled = _assemble(labels, stats, least)
+    stats = np.vstack([stats, assembled])
     groups = 0
-    for k in range(1, count):
+    for k in range(1, len(stats)):
         if k % 200 == 1:
-            progress.report(0.3 + 0.5 * k / count, "separating pieces")
+            progress.report(0.3 + 0.5 * k / len(stats), "separating pieces")
         box = _box(stats[k], mask.shape)
         low = labels[box] == k
-        parts = separate(
-            smooth[box],
-            light.solid_distance[box],
-            low,
-            least,
-            seed,
-            settings.cut_strength,
-            _at_frame(box, mask.shape),
-        )
+        if not low.any():
+            continue
+        if k >= count:
+            parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
+        else:
+            parts = separate(
+                smooth[box],
+                light.solid_distance[box],
+                low,
+                least,
+                seed,
+                settings.cut_strength,
+                _at_frame(box, mask.shape),
+            )
         other = (labels[box] > 0) & ~low
         oil = _oil_lightness(light, stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
@@ -114,6 +122,20 @@ def find_pieces(
     outlines = [outlines[i] for i in keep]
     number = np.array(parent, np.int32).reshape(-1)[keep]
     return Found(outlines, number, np.array(flags, np.int32).reshape(-1)[keep], (number > 0).astype(np.int8))
+
+
+def _assemble(labels: np.ndarray, stats: np.ndarray, least: float) -> np.ndarray:
+    """Give the bits of broken rims one new number each set, in place; boxes of the new components, (G, 5)."""
+    boxes = []
+    for bits_of, hull in rim_groups(labels, stats, least):
+        number = len(stats) + len(boxes)
+        (x0, y0), (x1, y1) = hull.min(axis=0), hull.max(axis=0) + 1
+        crop = labels[y0:y1, x0:x1]
+        inside = np.zeros(crop.shape, np.uint8)
+        cv2.fillConvexPoly(inside, hull - [x0, y0], 1)
+        crop[(inside > 0) & ((crop == 0) | np.isin(crop, bits_of))] = number
+        boxes.append([x0, y0, x1 - x0, y1 - y0, int(inside.sum())])
+    return np.array(boxes, stats.dtype).reshape(-1, 5)
 
 
 def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:

@@ -1,0 +1,119 @@
+"""See-through pieces whose rim is so broken that its bits are found apart: put them together again.
+
+Bits are thin. A set of them is one piece when they hug the border of their common hull, cover most of it, and
+leave its inside empty.
+"""
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import cv2
+import numpy as np
+
+from measure.field.rims import disc
+
+_SLENDER = 0.5  # thickness over length from which a bit is no bit of a rim
+_THIN = 0.13  # half thickness over the size of the whole piece
+_HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the hull
+_COVERED = (0.6, 0.6, 0.52)  # share of the hull's border to be covered: by one bit, two, three or more
+_MOST_BITS = 4
+_NEIGHBOURS = 5
+
+
+@dataclass(frozen=True)
+class _Bit:
+    label: int
+    points: np.ndarray  # (P, 2) int32, x and y of its outer contour
+    box: np.ndarray  # left, top, right, bottom
+    half_thickness: float
+    length: float
+
+
+def rim_groups(labels: np.ndarray, stats: np.ndarray, least_px2: float) -> list[tuple[list[int], np.ndarray]]:
+    """Find sets of components that are bits of one broken rim.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        Components at the low level.
+    stats : (K, 5) ndarray of int32
+        Their boxes and areas as OpenCV gives them.
+    least_px2 : float
+        Smallest area of a whole piece.
+
+    Returns
+    -------
+    groups : list of (list of int, (P, 2) ndarray of int32)
+        Labels of the bits and the hull of the piece, x and y of pixel centres.
+    """
+    bits = [bit for k in range(1, len(stats)) if (bit := _bit(labels, stats, k)) is not None]
+    bits.sort(key=lambda b: -b.length)
+    used: set[int] = set()
+    groups = []
+    for bit in bits:
+        if bit.label in used:
+            continue
+        best = _best_set(bit, [b for b in bits if b.label not in used], labels, least_px2)
+        if best is not None:
+            groups.append(best)
+            used.update(best[0])
+    return groups
+
+
+def _bit(labels: np.ndarray, stats: np.ndarray, k: int) -> _Bit | None:
+    x, y, w, h, n = (int(v) for v in stats[k])
+    if n < 12 or n > 0.75 * w * h and max(w, h) < 2 * min(w, h):
+        return None
+    mask = cv2.copyMakeBorder(
+        (labels[y : y + h, x : x + w] == k).astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT
+    )
+    half = float(cv2.distanceTransform(mask, cv2.DIST_L2, 3).max())
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    points = np.concatenate(contours).reshape(-1, 2) + [x - 1, y - 1]
+    length = float(max(cv2.minAreaRect(points.astype(np.float32))[1])) + 1.0
+    if 2.0 * half > _SLENDER * length:
+        return None
+    return _Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), half, length)
+
+
+def _best_set(
+    bit: _Bit, others: list[_Bit], labels: np.ndarray, least_px2: float
+) -> tuple[list[int], np.ndarray] | None:
+    gaps = [(_gap(bit.box, other.box), i) for i, other in enumerate(others) if other.label != bit.label]
+    near = [others[i] for gap, i in sorted(gaps)[:_NEIGHBOURS] if gap < bit.length]
+    best, most = None, 0.0
+    for count in range(_MOST_BITS):
+        for extra in combinations(near, count):
+            chosen = [bit, *extra]
+            hull = cv2.convexHull(np.concatenate([b.points for b in chosen])).reshape(-1, 2)
+            share = _covered_share(chosen, hull, labels, least_px2)
+            if share >= _COVERED[min(count, 2)] and share > most + 0.02:
+                best, most = ([b.label for b in chosen], hull), share
+    return best
+
+
+def _gap(a: np.ndarray, b: np.ndarray) -> float:
+    dx = max(0, a[0] - b[2], b[0] - a[2])
+    dy = max(0, a[1] - b[3], b[1] - a[3])
+    return float(np.hypot(dx, dy))
+
+
+def _covered_share(chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, least_px2: float) -> float:
+    """Share of the hull's border the bits cover; 0 when they are no rim."""
+    whole = float(cv2.contourArea(hull))
+    if whole < least_px2 or max(b.half_thickness for b in chosen) > _THIN * np.sqrt(whole):
+        return 0.0
+    x0, y0 = hull.min(axis=0)
+    x1, y1 = hull.max(axis=0) + 1
+    crop = np.isin(labels[y0:y1, x0:x1], [b.label for b in chosen])
+    inside = np.zeros((y1 - y0 + 2, x1 - x0 + 2), np.uint8)
+    cv2.fillConvexPoly(inside, hull - [x0 - 1, y0 - 1], 1)
+    depth = cv2.distanceTransform(inside, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    reach = 2.0 * max(b.half_thickness for b in chosen) + 1.5
+    if (depth[crop] <= reach).mean() < _HUGGING:
+        return 0.0
+    foreign = (labels[y0:y1, x0:x1] > 0) & ~crop & (depth > reach)
+    if foreign.sum() > 0.2 * whole:
+        return 0.0
+    border = (depth > 0) & (depth <= 1.5)
+    return float(cv2.dilate(crop.astype(np.uint8), disc(2.0))[border].mean())
