@@ -1,7 +1,7 @@
 """How many pieces, and how many fields, a wanted relative error needs."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from measure.errors import InvalidInput
 from measure.sizes.resample import COVERAGE_FACTOR, Plan
@@ -124,7 +124,7 @@ def pieces_to_see_one(share: float, *, confidence: float = 0.95) -> int:
 
 @dataclass(frozen=True)
 class Needed:
-    """What is still to be measured for a wanted relative error.
+    """What is still to be measured.
 
     Attributes
     ----------
@@ -143,14 +143,21 @@ class Needed:
     more_pieces: int
     more_fields: int
     now: float
-    words: str
+    words: str = ""
+
+    @property
+    def more_words(self) -> str:
+        """How many more, to be put in a sentence."""
+        name = "field" if self.more_fields == 1 else "fields"
+        pieces = "piece" if self.more_pieces == 1 else "pieces"
+        return f"{self.more_fields:,} more {name} like these ({self.more_pieces:,} {pieces})"
 
 
 def still_needed(summary: SizeSummary, figure: str, relative_error: float) -> Needed:
     """Return the pieces and fields still needed, from the spread of the data so far.
 
-    The part that comes from fields and unseen pieces shrinks with the square root of their number; the
-    scale's part does not, so some errors cannot be reached by measuring more.
+    The part that comes from fields and pieces shrinks with the square root of their number; the scale's part
+    does not, so some errors cannot be reached by measuring more.
 
     Raises
     ------
@@ -162,37 +169,54 @@ def still_needed(summary: SizeSummary, figure: str, relative_error: float) -> Ne
         raise InvalidInput(f"There is no figure '{figure}' in this summary.")
     u = summary.uncertainties.get(figure)
     if u is None or not math.isfinite(u.fields) or summary.plan is None:
-        return Needed(
-            0, 0, 0, 0, math.nan, "More than one piece, and better several fields, are needed first."
-        )
-    varies = COVERAGE_FACTOR * math.hypot(u.fields, u.unseen, u.edge)
-    fixed = COVERAGE_FACTOR * u.scale
-    now = math.hypot(varies, fixed)
+        text = "More than one piece, and better several fields, are needed first."
+        return Needed(0, 0, 0, 0, math.nan, text)
+    now = COVERAGE_FACTOR * math.hypot(u.fields, u.unseen, u.edge, u.scale)
     if now <= relative_error:
         text = f"Reached: the interval is ±{100 * now:.1f} % already."
         return Needed(round(summary.pieces), summary.fields, 0, 0, now, text)
-    if fixed >= relative_error:
+    needed = further(summary, figure, now=now, allowed=relative_error)
+    if needed is None:
         text = (
             f"±{100 * relative_error:.1f} % cannot be reached by measuring more: the scale alone gives "
-            f"±{100 * fixed:.1f} %."
+            f"±{100 * COVERAGE_FACTOR * u.scale:.1f} %."
         )
         return Needed(0, 0, 0, 0, now, text)
-    allowed = math.sqrt(relative_error**2 - fixed**2)
-    units = _units_needed(summary.plan, varies, allowed)
-    per_field = summary.pieces / summary.fields
-    pieces = math.ceil(units * per_field) if summary.plan.by_field else units
-    fields = units if summary.plan.by_field else max(math.ceil(units / per_field), 2)
-    more_pieces, more_fields = max(pieces - round(summary.pieces), 1), max(fields - summary.fields, 1)
     text = (
-        f"About {more_fields} more {'field' if more_fields == 1 else 'fields'} ({more_pieces} pieces) like "
-        "these "
-        f"bring the interval from ±{100 * now:.0f} % to ±{100 * relative_error:.0f} %."
+        f"About {needed.more_words} bring the interval from ±{100 * now:.0f} % to "
+        f"±{100 * relative_error:.0f} %."
     )
-    return Needed(pieces, fields, more_pieces, more_fields, now, text)
+    return replace(needed, words=text)
 
 
-def _units_needed(plan: Plan, varies: float, allowed: float) -> int:
-    """Square-root law, with the correction for few units easing as they grow."""
+def further(summary: SizeSummary, figure: str, *, now: float, allowed: float) -> Needed | None:
+    """Return what shrinks a deviation to the one allowed; None where the scale alone is more.
+
+    Parameters
+    ----------
+    summary : SizeSummary
+        With an interval of ``figure``.
+    now, allowed : float
+        Deviation of a limit of the interval from the figure, on its logarithm (a share's on its logit).
+    """
+    u, plan = summary.uncertainties[figure], summary.plan
+    fixed = COVERAGE_FACTOR * u.scale
+    if plan is None or fixed >= allowed:
+        return None
+    varies, left = math.sqrt(max(now**2 - fixed**2, 0.0)), math.sqrt(allowed**2 - fixed**2)
+    units = max(units_to_reach(plan, varies, left), plan.units + 1)
+    per_field = summary.pieces / summary.fields
+    fields = units if plan.by_field else max(math.ceil(units / per_field), summary.fields + 1)
+    more_fields = fields - summary.fields
+    more_pieces = max(math.ceil(more_fields * per_field), 1)
+    return Needed(round(summary.pieces) + more_pieces, fields, more_pieces, more_fields, now)
+
+
+def units_to_reach(plan: Plan, varies: float, allowed: float) -> int:
+    """Return the units (fields or pieces) at which a half-width shrinks to the one allowed.
+
+    Square-root law, with the correction for few units easing as they grow.
+    """
     from scipy.special import stdtrit
 
     def stretch(n: int) -> float:

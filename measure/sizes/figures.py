@@ -4,7 +4,7 @@ Pieces are first put on a ladder of sizes: every distinct size up to `RUNGS`, el
 about equal number. On that ladder a thousand resampled batches cost one matrix product.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,6 +13,8 @@ from measure.sizes.distribution import quantiles, span
 from measure.sizes.moments import STANDARD_MEANS, geometric_mean, geometric_sd, mean_name, moment_mean
 from measure.sizes.sample import SizeSample
 
+# a value 0..1 a piece by kind codes and sizes in um, averaged by volume: for example how likely it is felt
+ShareRule = Callable[[np.ndarray, np.ndarray], np.ndarray]
 RUNGS = 2048
 PERCENTS = (10.0, 50.0, 90.0)
 # quantities whose sums give every mean; shares are added behind them
@@ -34,7 +36,7 @@ def figures(
     sample: SizeSample,
     *,
     percents: tuple[float, ...] = PERCENTS,
-    shares: Mapping[str, np.ndarray] | None = None,
+    shares: Mapping[str, ShareRule] | None = None,
 ) -> dict[str, float]:
     """Return every figure of a sample by its dotted name; nan without pieces.
 
@@ -44,7 +46,7 @@ def figures(
         K pieces.
     percents : tuple of float
         Percentiles wanted by number and by volume.
-    shares : mapping of str to (K,) ndarray
+    shares : mapping of str to ShareRule
         Further volume-weighted means of a value per piece (0..1), for example the felt share.
 
     Returns
@@ -67,8 +69,8 @@ def figures(
         result[f"means_um.{mean_name(p, q)}"] = moment_mean(d, p, q, w)
     low, middle, high = quantiles(d, v, [0.1, 0.5, 0.9]).tolist()
     result["span"] = span(low, middle, high)
-    for name, values in (shares or {}).items():
-        result[name] = float(v @ values / total) if total > 0 else float("nan")
+    for name, rule in (shares or {}).items():
+        result[name] = float(v @ rule(sample.kind, d) / total) if total > 0 else float("nan")
     return result
 
 
@@ -99,7 +101,7 @@ class Ladder:
 
 
 def make_ladder(
-    sample: SizeSample, *, shares: Mapping[str, np.ndarray] | None = None, by_field: bool = True
+    sample: SizeSample, *, shares: Mapping[str, ShareRule] | None = None, by_field: bool = True
 ) -> Ladder:
     """Put the pieces of a sample on a ladder of sizes, by field or rung by rung."""
     d, w, v = sample.diameter_um, sample.weight, sample.quantity(3)
@@ -110,7 +112,7 @@ def make_ladder(
     extra = dict(shares or {})
     log = np.log(d)
     columns = [w, w * d, w * d**2, w * d**3, w * d**4, w * log, w * log**2, v, v * d]
-    columns += [v * values for values in extra.values()]
+    columns += [v * rule(sample.kind, d) for rule in extra.values()]
     sums = np.stack([np.bincount(unit, c, minlength=units) for c in columns], axis=1)
     if by_field:
         cell = unit * rungs + rung

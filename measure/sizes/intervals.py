@@ -14,15 +14,16 @@ The 95 % interval of a figure is worked out on its logarithm (a share's on its l
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from measure.sizes.figures import PERCENTS, Ladder, figures, ladder_figures, make_ladder
+from measure.sizes.figures import PERCENTS, Ladder, ShareRule, figures, ladder_figures, make_ladder
 from measure.sizes.resample import COVERAGE_FACTOR, Plan, field_multiples, piece_multiples, resampling_plan
 from measure.sizes.sample import SizeSample
 
+Turn = Callable[[np.ndarray], np.ndarray]
 # figures that do not change when all sizes are multiplied
 _UNITLESS = ("span", "number.geometric_sd")
 _EDGE_REPEATS = 30
@@ -56,8 +57,7 @@ def uncertainties(
     resamples: int = 1000,
     seed: int = 20_240_501,
     percents: tuple[float, ...] = PERCENTS,
-    shares: Mapping[str, np.ndarray] | None = None,
-    share_slopes: Mapping[str, np.ndarray] | None = None,
+    shares: Mapping[str, ShareRule] | None = None,
 ) -> tuple[dict[str, Uncertainty], Plan]:
     """Return the uncertainty of every figure.
 
@@ -71,8 +71,6 @@ def uncertainties(
         Number of resampled batches, and the seed that makes them repeatable.
     percents, shares
         As given to `figures`.
-    share_slopes : mapping of str to (K,) ndarray
-        Change of each share's value per piece with the logarithm of its size.
 
     Returns
     -------
@@ -94,14 +92,18 @@ def uncertainties(
     drawn = ladder_figures(ladder, multiples, percents)
     base = ladder_figures(ladder, np.ones((1, len(ladder.sums))), percents)
     more = _one_more(sample, ladder, plan, percents, shares)
-    scale = _scale_parts(sample, values, shares, share_slopes)
-    edge = _edge_parts(sample, values, seed, percents, shares, share_slopes)
+    scale = _scale_parts(sample, values, shares)
+    edge = _edge_parts(sample, values, seed, percents, shares)
     result = {}
     for name, value in values.items():
         turn = _logit if name in (shares or {}) else _log
-        deviations = turn(drawn[name]) - turn(base[name])[0]
-        unseen = max(float(turn(more[name])[0] - turn(base[name])[0]), 0.0)
-        result[name] = _combine(name, value, deviations, unseen, scale[name], edge[name], plan, turn)
+        with np.errstate(invalid="ignore"):
+            deviations = turn(drawn[name]) - turn(base[name])[0]
+            unseen = np.nan_to_num(turn(more[name])[0] - turn(base[name])[0], nan=0.0)
+        parts = Uncertainty(
+            math.nan, math.nan, unseen=max(float(unseen), 0.0), scale=scale[name], edge=edge[name]
+        )
+        result[name] = _combine(name, value, deviations, parts, plan.stretch, turn)
     return result, plan
 
 
@@ -116,39 +118,34 @@ def _logit(values: np.ndarray) -> np.ndarray:
     return np.log(v / (1 - v))
 
 
-def _back(turn: object, value: float) -> float:
+def _back(turn: Turn, value: float) -> float:
     return math.exp(value) if turn is _log else 1.0 / (1.0 + math.exp(-value))
 
 
 def _combine(
-    name: str,
-    value: float,
-    deviations: np.ndarray,
-    unseen: float,
-    scale: float,
-    edge: float,
-    plan: Plan,
-    turn: object,
+    name: str, value: float, deviations: np.ndarray, parts: Uncertainty, stretch: float, turn: Turn
 ) -> Uncertainty:
+    """Return the interval; ``parts.unseen`` comes as a whole deviation and leaves as a standard one."""
     good = deviations[np.isfinite(deviations)]
-    centre = float(turn(np.array([value]))[0])  # type: ignore[operator]
+    centre = float(turn(np.array([value]))[0])
     if good.size < 20 or not math.isfinite(centre):
         return Uncertainty(math.nan, math.nan)
     below, above = np.quantile(good, [0.025, 0.975])
-    down = max(-float(below), 0.0) * plan.stretch
-    up = max(float(above) * plan.stretch, down) + unseen
-    rest = COVERAGE_FACTOR * math.hypot(scale, edge)
-    low = centre - math.hypot(down, rest)
-    high = min(centre + math.hypot(up, rest), 700.0)
-    # the width, not the bare spread, so that shares of the budget add up to what is stated
-    fields = 0.5 * (down + up - unseen) / COVERAGE_FACTOR
+    down = max(-float(below), 0.0) * stretch
+    up = max(float(above) * stretch, down) + parts.unseen
+    rest = COVERAGE_FACTOR * math.hypot(parts.scale, parts.edge)
+    low = _back(turn, centre - math.hypot(down, rest))
+    high = _back(turn, min(centre + math.hypot(up, rest), 700.0))
+    least = 1.0 if name == "number.geometric_sd" else 0.0
+    # the width, not the bare spread, so that the parts of the budget add up to what is stated
+    fields = 0.5 * (down + up - parts.unseen) / COVERAGE_FACTOR
     return Uncertainty(
-        min(_back(turn, low), value),
-        max(_back(turn, high), value),
+        max(min(low, value), least),
+        max(high, value),
         fields,
-        unseen / COVERAGE_FACTOR,
-        scale,
-        edge,
+        parts.unseen / COVERAGE_FACTOR,
+        parts.scale,
+        parts.edge,
     )
 
 
@@ -172,7 +169,7 @@ def _one_more(
     ladder: Ladder,
     plan: Plan,
     percents: tuple[float, ...],
-    shares: Mapping[str, np.ndarray] | None,
+    shares: Mapping[str, ShareRule] | None,
 ) -> dict[str, np.ndarray]:
     """Return the figures with one more piece beyond the largest."""
     size, largest = _tail_size(sample)
@@ -180,7 +177,8 @@ def _one_more(
     volume = float(sample.volume_um3[largest]) * (size / float(sample.diameter_um[largest])) ** 3 * weight
     log = math.log(size)
     row = [weight * size**p for p in range(5)] + [weight * log, weight * log**2, volume, volume * size]
-    row += [volume * float(values[largest]) for values in (shares or {}).values()]
+    kind, sizes = sample.kind[largest : largest + 1], np.array([size])
+    row += [volume * float(rule(kind, sizes)[0]) for rule in (shares or {}).values()]
     totals = [a if a.ndim == 1 else a.sum(axis=0) for a in (ladder.number, ladder.volume)]
     extended = Ladder(
         np.r_[ladder.size_um, size],
@@ -194,24 +192,17 @@ def _one_more(
 
 
 def _scale_parts(
-    sample: SizeSample,
-    values: Mapping[str, float],
-    shares: Mapping[str, np.ndarray] | None,
-    slopes: Mapping[str, np.ndarray] | None,
+    sample: SizeSample, values: Mapping[str, float], shares: Mapping[str, ShareRule] | None
 ) -> dict[str, float]:
     u = sample.scale_relative_uncertainty
     parts = {name: (0.0 if name in _UNITLESS else u) for name in values}
     volume = sample.quantity(3)
-    for name in shares or {}:
-        slope = (slopes or {}).get(name)
-        change = 0.0 if slope is None else float(volume @ slope / volume.sum())
-        parts[name] = abs(change) * u * _logit_slope(values[name])
+    for name, rule in (shares or {}).items():
+        moved = [
+            float(volume @ rule(sample.kind, sample.diameter_um * f) / volume.sum()) for f in (1 - u, 1 + u)
+        ]
+        parts[name] = abs(float(np.diff(_logit(np.array(moved)))[0])) / 2
     return parts
-
-
-def _logit_slope(share: float) -> float:
-    inside = min(max(share, 1e-6), 1 - 1e-6)
-    return 1.0 / (inside * (1.0 - inside))
 
 
 def _edge_parts(
@@ -219,8 +210,7 @@ def _edge_parts(
     values: Mapping[str, float],
     seed: int,
     percents: tuple[float, ...],
-    shares: Mapping[str, np.ndarray] | None,
-    slopes: Mapping[str, np.ndarray] | None,
+    shares: Mapping[str, ShareRule] | None,
 ) -> dict[str, float]:
     """Return the standard uncertainty from each piece's own edge, by moving every piece at random."""
     if not np.any(sample.size_uncertainty_um > 0):
@@ -235,11 +225,7 @@ def _edge_parts(
     for _ in range(_EDGE_REPEATS):
         step = relative * rng.standard_normal(len(part))
         moved = _moved(part, step)
-        felt = {
-            n: np.clip(s[chosen] + (slopes or {}).get(n, np.zeros(len(s)))[chosen] * step, 0, 1)
-            for n, s in (shares or {}).items()
-        }
-        for name, value in figures(moved, percents=percents, shares=felt).items():
+        for name, value in figures(moved, percents=percents, shares=shares).items():
             found[name].append(value)
     shrink = math.sqrt(len(part) / len(sample))
     return {n: _spread(v, n in (shares or {})) * shrink for n, v in found.items()}

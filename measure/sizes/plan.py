@@ -1,14 +1,15 @@
 """Before the first picture: how many pieces and fields, how thin a film, how much oil."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from measure.errors import InvalidInput
 from measure.sizes.cautions import TARGET_COVER
 from measure.sizes.counts import ORDERS, fields_needed, log_normal_pieces, model_free_pieces
 
 FEWEST_FIELDS = 6
-_MICROMETRES_IN_A_MILLIMETRE = 1000.0
+PASTE_G_PER_CM3 = 1.1
+OIL_G_PER_CM3 = 0.915
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,8 @@ class MeasurementPlan:
         Volume share of solids in the film that gives the cover.
     parts_oil : float
         Parts of oil by volume to one part of paste; 0 when the paste is thin enough.
+    oil_mass : float
+        The same by mass, at usual densities of oil and paste.
     touching : float
         Share of pieces expected to touch another by chance.
     volume_median_um, sauter_um, largest_um : float
@@ -82,6 +85,7 @@ class MeasurementPlan:
     fields: int
     solids_in_film: float
     parts_oil: float
+    oil_mass: float
     touching: float
     volume_median_um: float
     sauter_um: float
@@ -140,6 +144,7 @@ def plan_measurement(request: PlanRequest) -> MeasurementPlan:
         fields=fields,
         solids_in_film=in_film,
         parts_oil=oil,
+        oil_mass=oil * OIL_G_PER_CM3 / PASTE_G_PER_CM3,
         touching=chance_contacts(request.cover),
         volume_median_um=median3,
         sauter_um=sauter,
@@ -147,8 +152,6 @@ def plan_measurement(request: PlanRequest) -> MeasurementPlan:
         steps=(),
         warnings=(),
     )
-    from dataclasses import replace
-
     return replace(plan, steps=_steps(request, plan), warnings=_warnings(request, plan))
 
 
@@ -186,7 +189,10 @@ def _steps(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:
 def _dilution_words(plan: MeasurementPlan) -> str:
     if plan.parts_oil == 0:
         return "The paste is thin enough for this film as it is; no oil is needed."
-    return f"Mix 1 part of paste with {plan.parts_oil:.0f} parts of clear oil by volume."
+    return (
+        f"Mix 1 part of paste with {plan.parts_oil:.0f} parts of clear oil by volume "
+        f"(about {plan.oil_mass:.0f} by mass)."
+    )
 
 
 def _warnings(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:

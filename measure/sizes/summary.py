@@ -4,11 +4,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from measure.sizes.budget import BudgetRow, budget
 from measure.sizes.cautions import cautions
-from measure.sizes.figures import PERCENTS, figures
+from measure.sizes.figures import PERCENTS, ShareRule, figures
 from measure.sizes.intervals import Uncertainty, uncertainties
 from measure.sizes.resample import Plan
 from measure.sizes.sample import SizeSample
@@ -89,8 +87,7 @@ def summarise(
     resamples: int = RESAMPLES,
     seed: int = SEED,
     percents: tuple[float, ...] = PERCENTS,
-    shares: Mapping[str, np.ndarray] | None = None,
-    share_slopes: Mapping[str, np.ndarray] | None = None,
+    shares: Mapping[str, ShareRule] | None = None,
     cover: float | None = None,
 ) -> SizeSummary:
     """Return the figures of a sample with their intervals and cautions.
@@ -105,13 +102,14 @@ def summarise(
         Makes the intervals repeatable.
     percents : tuple of float
         Percentiles by number and by volume.
-    shares, share_slopes : mapping of str to (K,) ndarray
-        Volume-weighted means of a value per piece, and its change with the logarithm of the size.
+    shares : mapping of str to ShareRule
+        Further volume-weighted means of a value per piece.
     cover : float, optional
         Largest share of a frame covered by pieces.
 
     Examples
     --------
+    >>> import numpy as np
     >>> from measure.sizes.sample import make_sample
     >>> s = summarise(make_sample(np.array([10.0, 20.0, 30.0])), resamples=0)
     >>> s.value("number.x50_um"), s.pieces
@@ -128,7 +126,6 @@ def summarise(
             seed=seed,
             percents=percents,
             shares=shares,
-            share_slopes=share_slopes,
         )
     notes = sample.notes
     if sample.left_out:

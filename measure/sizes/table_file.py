@@ -21,6 +21,7 @@ _NUMBERS: dict[str, tuple[str, bool]] = {
     "size_uncertainty_um": ("from", True),
     "smallest_um": ("from", True),
     "scale_relative_uncertainty": ("from", True),
+    "um_per_px": ("above", True),
 }
 _WORDS = ("batch", "field", "kind", "set_aside_reason")
 _CHUNK = 100_000
@@ -107,7 +108,7 @@ def _chunks(reader: object, path: Path, last: int) -> Iterator[tuple[list[int], 
                 continue
             raise InvalidInput(
                 f"'{path.name}' row {reader.line_num + 1}: "  # type: ignore[attr-defined]
-                f"{len(row)} cells, but the heading asks for at least {last + 1}."
+                f"too few cells, {len(row)} where the heading asks for at least {last + 1}."
             )
         rows.append(row)
         lines.append(reader.line_num + 1)  # type: ignore[attr-defined]

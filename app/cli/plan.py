@@ -1,0 +1,95 @@
+"""``gritline plan``: pieces, fields and dilution for a wanted error, before the first picture."""
+
+import argparse
+
+from app.cli.options import positive, share
+from measure.errors import InvalidInput
+
+# what a person types -> dotted name of the figure
+FIGURES = {
+    "x10,3": "volume.x10_um",
+    "x50,3": "volume.x50_um",
+    "x90,3": "volume.x90_um",
+    "x10,0": "number.x10_um",
+    "x50,0": "number.x50_um",
+    "x90,0": "number.x90_um",
+    "D[1,0]": "means_um.D[1,0]",
+    "D[3,2]": "means_um.D[3,2]",
+    "D[4,3]": "means_um.D[4,3]",
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    add = parser.add_argument
+    add("--median-um", type=positive, required=True, metavar="D", help="expected median by number, µm")
+    add(
+        "--sigma-g",
+        type=positive,
+        required=True,
+        metavar="S",
+        help="expected geometric standard deviation, such as 1.6",
+    )
+    add("--error", type=positive, default=0.1, metavar="E", help="wanted relative error, 0.1 is 10 %%")
+    add("--figure", default="x90,3", metavar="F", help="figure it is wanted for: " + " ".join(FIGURES))
+    add("--cover", type=share, default=0.013, metavar="C", help="wanted cover of the frame, 0.013 is 1.3 %%")
+    add("--film-um", type=positive, default=50.0, metavar="H", help="height of the film, µm")
+    add("--solids", type=share, default=0.45, metavar="V", help="volume share of solids in the paste")
+    add(
+        "--field-um",
+        type=positive,
+        nargs=2,
+        default=(1200.0, 900.0),
+        metavar=("W", "H"),
+        help="width and height of a field, µm",
+    )
+    add(
+        "--variation",
+        type=share,
+        default=0.1,
+        metavar="CV",
+        help="how much the figure differs between fields, 0.1 is 10 %%",
+    )
+    add("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Work the plan out and print it.
+
+    Raises
+    ------
+    InvalidInput
+        If a number is out of range or the figure is not known.
+    """
+    from dataclasses import asdict
+
+    from app.cli.options import print_json, say, warn
+    from measure.sizes.plan import PlanRequest, plan_measurement
+
+    if args.figure not in FIGURES:
+        raise InvalidInput(f"--figure '{args.figure}' is not known; use one of {' '.join(FIGURES)}.")
+    request = PlanRequest(
+        median_um=args.median_um,
+        sigma_g=args.sigma_g,
+        relative_error=args.error,
+        figure=FIGURES[args.figure],
+        cover=args.cover,
+        film_um=args.film_um,
+        solids=args.solids,
+        frame_um=tuple(args.field_um),
+        variation=args.variation,
+    )
+    plan = plan_measurement(request)
+    if args.json:
+        print_json({"figure": args.figure, "relative_error": args.error, **asdict(plan)})
+        return 0
+    for number, step in enumerate(plan.steps, start=1):
+        say(f"{number}. {step}")
+    say(
+        f"Expected: x50 by volume {plan.volume_median_um:.3g} µm, D[3,2] {plan.sauter_um:.3g} µm, "
+        f"one piece in a thousand above {plan.largest_um:.3g} µm."
+    )
+    say("Diluted paste and slide oil are waste: they never go back to food and are never tasted.")
+    for text in plan.warnings:
+        warn(text)
+    return 0

@@ -1,0 +1,68 @@
+"""``gritline sizes``: the size distribution of a particle table, with intervals and verdict."""
+
+import argparse
+import math
+
+from measure.errors import InvalidInput
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("table", metavar="TABLE.csv", help="particle table, or any table of sizes")
+    parser.add_argument("--kind", metavar="K", help="this kind only: kernel, skin, salt or other")
+    parser.add_argument(
+        "--smallest-um", metavar="D", help="leave out pieces below this area-equivalent diameter, µm"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--resamples", type=int, default=1000, metavar="N", help="resampled batches behind the intervals"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read, summarise, print.
+
+    Raises
+    ------
+    InvalidInput
+        If the table or an option cannot be used.
+    """
+    from app.cli.options import print_json, say
+    from measure.judge.sizes_json import sizes_json, sizes_lines
+    from measure.judge.verdict import judged
+    from measure.sizes.sample import sample_from_table
+    from measure.sizes.table_file import read_sizes_table
+
+    limit = _limit(args.smallest_um)
+    if not 0 <= args.resamples <= 100_000:
+        raise InvalidInput(f"--resamples {args.resamples} is out of range; use 0 to 100000, 1000 as a rule.")
+    table = read_sizes_table(args.table)
+    sample = sample_from_table(table, smallest_um=limit, kind=args.kind)
+    if len(sample) == 0:
+        raise InvalidInput(_nothing_left(args, sample.left_out))
+    summary, verdict = judged(sample, resamples=args.resamples)
+    if args.json:
+        print_json(sizes_json(summary, verdict))
+    else:
+        for line in sizes_lines(summary, verdict):
+            say(line)
+    return 0
+
+
+def _limit(text: str | None) -> float | None:
+    if text is None:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not (math.isfinite(value) and value > 0):
+        raise InvalidInput(f"--smallest-um '{text}' is not a size above 0 µm.")
+    return value
+
+
+def _nothing_left(args: argparse.Namespace, left_out: dict[str, int]) -> str:
+    of_kind = f" of kind '{args.kind}'" if args.kind else ""
+    reasons = ", ".join(f"{number} {reason}" for reason, number in left_out.items())
+    because = f" ({reasons} left out)" if reasons else ""
+    return f"'{args.table}' has no counted piece{of_kind}{because}, so there are no sizes."
