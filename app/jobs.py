@@ -112,16 +112,15 @@ def _read_one(path: Path, folder: str) -> ReadPicture:
 
 def small_picture(data: bytes, longest_px: int = 160) -> np.ndarray:
     """Return a small uint8 RGB copy of a picture, (m, n, 3), at most ``longest_px`` wide or high."""
-    import cv2
-
     pixels = decode(data, "").pixels
-    share = longest_px / max(pixels.shape[:2])
-    if share < 1:
-        size = (max(1, round(pixels.shape[1] * share)), max(1, round(pixels.shape[0] * share)))
-        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    step = -(-max(pixels.shape[:2]) // longest_px)
+    rows, columns = max(1, pixels.shape[0] // step), max(1, pixels.shape[1] // step)
+    step = min(step, *pixels.shape[:2])
+    blocks = pixels[: rows * step, : columns * step].reshape(rows, step, columns, step, 3)
+    small = blocks.mean(axis=(1, 3), dtype=np.float32)
     if pixels.dtype == np.uint16:
-        pixels = (pixels >> 8).astype(np.uint8)
-    return np.ascontiguousarray(pixels)
+        small /= 257.0
+    return np.ascontiguousarray(small.astype(np.uint8))
 
 
 @dataclass(frozen=True)

@@ -16,12 +16,13 @@ def run(args: argparse.Namespace) -> int:
 
     from app.cli.options import BarProgress, say
     from app.samples import sample_pictures
-    from measure.output.sample_study import build_sample_study
+    from measure.output.sample_study import build_sample_study, sample_field_count
     from measure.safe_write import check_folder_place
 
     folder = check_folder_place(args.out)
-    bar = BarProgress(9)
-    done = build_sample_study(sample_pictures(), folder, each=lambda outcome: bar.step(outcome.name))
+    pictures = sample_pictures()
+    bar = BarProgress(sample_field_count(pictures))
+    done = build_sample_study(pictures, folder, each=lambda outcome: bar.step(outcome.name))
     bar.close()
     u = done.scale.standard_uncertainty_um_per_px
     say("A drawn hazelnut spread with sea salt, after refiner passes 1, 3 and 6")

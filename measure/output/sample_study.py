@@ -86,6 +86,17 @@ def build_sample_study(
     )
 
 
+def sample_field_count(pictures: Path) -> int:
+    """Return how many fields the sample batches have.
+
+    Raises
+    ------
+    InvalidInput
+        If the sample pictures are missing.
+    """
+    return sum(len(batch["files"]) for batch in _about(pictures)["batches"])
+
+
 def _measure(
     path: Path,
     pictures: Path,

@@ -19,7 +19,7 @@ from measure.render.recipe import Arrangement, Camera, Extras, Light, Recipe, Si
 from measure.render.ruling import Ruling, render_ruling
 
 UM_PER_PX = 0.652
-FIELDS = 3
+FIELDS = 6
 _LIGHT = Light(vignette=0.16, slope=0.07, slope_deg=35.0, tint=0.02, haze=0.8, veil=0.01)
 _CAMERA = Camera(blur_px=1.0, depth_um=16.0, blur_px_per_um=0.05, sharpen=0.15, full_well=6000.0)
 _BASE = Recipe(um_per_px=UM_PER_PX, light=_LIGHT, camera=_CAMERA, skin_share=0.17, salt_share=0.16)
@@ -71,7 +71,7 @@ BATCHES = (
         "gap 20 µm, 180 rpm",
         replace(
             _BASE,
-            sizes=Sizes(22.0, 1.52, 4.0, 62.0),
+            sizes=Sizes(19.0, 1.5, 4.0, 55.0),
             arrangement=Arrangement(cover=0.032, touch_share=0.12, overlap_share=0.02),
             extras=Extras(bubbles=1),
         ),
