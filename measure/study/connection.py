@@ -11,6 +11,8 @@ from measure.errors import StudyFileError
 
 # tests put a class that fails on purpose here
 connection_class = sqlite3.Connection
+# EXTRA is FULL and makes the end of a transaction itself durable; tests of other things do not wait for it
+synchronous = "EXTRA"
 
 _WORDS = {
     sqlite3.SQLITE_FULL: "The disk is full, so nothing was changed in {name}. Free some space and try again.",
@@ -54,7 +56,6 @@ def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
     """Open a connection with the settings every study uses.
 
     Rollback journal rather than a write-ahead log: one writer, small writes, one file, and network drives.
-    EXTRA is FULL and also makes the end of a transaction itself durable.
     """
     mode = "ro" if read_only else "rw"
     uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
@@ -64,7 +65,7 @@ def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
         con.execute("PRAGMA cell_size_check = ON")
         con.execute("PRAGMA foreign_keys = ON")
         con.execute("PRAGMA cache_size = -65536")
-        con.execute("PRAGMA synchronous = EXTRA")
+        con.execute(f"PRAGMA synchronous = {synchronous}")
         if not read_only:
             con.execute("PRAGMA journal_mode = DELETE")
     except BaseException:

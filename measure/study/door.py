@@ -4,12 +4,12 @@ import contextlib
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from measure import flags
 from measure.errors import InvalidInput, StudyFileError
 from measure.study.connection import atomic, identity, plain_faults
 from measure.study.journal import LABEL_BITS, Journal
 from measure.study.opening import Opened
 from measure.study.records import Changes
+from measure.study.tally import tally
 from measure.study.values import from_json, to_json
 
 _WORDS = {
@@ -23,7 +23,6 @@ _WORDS = {
     "setting": "settings",
 }
 _LABEL_MASK = (1 << LABEL_BITS) - 1
-_AT_FRAME = flags.bits("touches_frame", "meets_zone")
 
 
 class Door:
@@ -150,25 +149,8 @@ class Door:
                 "INSERT INTO field_state (field_id, revision, next_label, tally) VALUES (?, 1, ?, ?) "
                 "ON CONFLICT (field_id) DO UPDATE SET revision = revision + 1, tally = excluded.tally, "
                 "next_label = max(next_label, excluded.next_label)",
-                (field_id, highest.get(field_id, 0) + 1, to_json(self._tally(field_id))),
+                (field_id, highest.get(field_id, 0) + 1, to_json(tally(self._con, field_id))),
             )
-
-    def _tally(self, field_id: int) -> list:
-        counts = [0, 0, 0, [0, 0, 0, 0]]
-        rows = self._con.execute(
-            "SELECT min(max(kind, 0), 3), set_aside <> '', (flags & ?) <> 0, count(*) "
-            "FROM particle WHERE field_id = ? GROUP BY 1, 2, 3",
-            (_AT_FRAME, field_id),
-        )
-        for kind, aside, at_frame, count in rows:
-            counts[0] += count
-            if aside:
-                counts[1] += count
-            elif at_frame:
-                counts[2] += count
-            else:
-                counts[3][kind] += count
-        return counts
 
     def _rows(self, query: str, values: Sequence = ()) -> list[tuple]:
         self._check_open()

@@ -8,13 +8,13 @@ from measure.study.door import Door
 from measure.study.journal import LABEL_BITS
 from measure.study.record_door import keep_picture
 from measure.study.records import ROLES, Changes, FieldCounts, FieldRow, NewField
-from measure.study.values import result_from, zones_from, zones_json
+from measure.study.values import clean_text, result_from, zones_from, zones_json
 
 _COLUMNS = ("id", "name", "batch_id", "scale_id", "slide_id", "blank_id", "width_px", "height_px", "role")
 _COLUMNS += ("note", "zones", "result")
 _QUERY = (
-    f"SELECT {', '.join('field.' + c for c in _COLUMNS)}, picture.sha256, coalesce(revision, 0), tally "
-    "FROM field JOIN picture ON picture.id = field.picture_id "
+    f"SELECT {', '.join('field.' + c for c in _COLUMNS)}, coalesce(sha256, ''), coalesce(revision, 0), tally "
+    "FROM field LEFT JOIN picture ON picture.id = field.picture_id "
     "LEFT JOIN field_state ON field_state.field_id = field.id"
 )
 _NEW_COLUMNS = ("name", "role", "picture_id", "batch_id", "scale_id", "slide_id", "width_px", "height_px")
@@ -45,13 +45,15 @@ class FieldDoor(Door):
     def _new_values(self, item: NewField) -> tuple:
         used = (None if i is None else int(i) for i in (item.batch_id, item.scale_id, item.slide_id))
         size = (int(item.width_px), int(item.height_px))
-        return (item.name, item.role, keep_picture(self._con, item.data), *used, *size, item.note, "[]")
+        picture = keep_picture(self._con, item.data) if item.data else None
+        return (clean_text(item.name), item.role, picture, *used, *size, clean_text(item.note), "[]")
 
     def _check_new(self, new: list[NewField]) -> None:
         seen: dict[str, str] = {}
         for item in new:
-            if not item.data:
-                raise InvalidInput(f"{item.name} is empty.")
+            if bool(item.data) == (item.role == "table"):
+                what = "is a table, so it has no picture" if item.data else "is empty"
+                raise InvalidInput(f"{item.name} {what}.")
             if item.width_px < 1 or item.height_px < 1:
                 raise InvalidInput(f"{item.name} has no size: {item.width_px} x {item.height_px} px.")
             if item.role not in ROLES:
@@ -62,6 +64,8 @@ class FieldDoor(Door):
                 ("slide", item.slide_id),
             ):
                 self._refuse_missing(table, row_id)
+            if not item.data:
+                continue
             digest = hashlib.sha256(item.data).hexdigest()
             twin = seen.get(digest) or self.twin_of(digest)
             if twin:
@@ -128,15 +132,18 @@ class FieldDoor(Door):
         return FieldRow(measured=bool(result), **named, **more)
 
     def field_bytes(self, field_id: int) -> bytes:
-        """Return the picture of a field exactly as it came."""
+        """Return the picture of a field exactly as it came.
+
+        Raises
+        ------
+        StudyFileError
+            If it has none: it came from a table, or its picture was lost when the file was damaged.
+        """
+        name = self._field_name(field_id)
         query = "SELECT data FROM picture JOIN field ON picture.id = field.picture_id WHERE field.id = ?"
         found = self._row(query, (int(field_id),))
         if found is None:
-            raise InvalidInput(f"There is no field {int(field_id)} in {self.path.name} any more.")
-        if not found[0]:
-            raise StudyFileError(
-                f"The picture of {self._field_name(field_id)} was lost when its file was damaged."
-            )
+            raise StudyFileError(f"{name} has no picture in this study: there never was one, or it was lost.")
         return found[0]
 
     def revision(self, field_id: int) -> int:
@@ -179,7 +186,7 @@ class FieldDoor(Door):
             return None if value is None else int(value)
         if name == "role" and value not in ROLES:
             raise InvalidInput(f"A picture is one of {', '.join(ROLES)}, not {value}.")
-        return str(value)
+        return clean_text(value)
 
     def _field_name(self, field_id: int) -> str:
         found = self._row("SELECT name FROM field WHERE id = ?", (int(field_id),))

@@ -7,10 +7,11 @@ held in memory, so both survive closing the file.
 import datetime
 import getpass
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from measure.study import schema
 from measure.study.row_codec import Rows, decode, encode
+from measure.study.values import clean_text
 
 LABEL_BITS = 32
 
@@ -64,7 +65,7 @@ class Journal:
     def begin(self, text: str) -> None:
         """Start an action; its log entry is written with its first change."""
         self.touched, self.moved, self.setting_names = {}, set(), set()
-        self._text, self._edit = text, None
+        self._text, self._edit = clean_text(text), None
 
     def insert(
         self,
@@ -76,7 +77,7 @@ class Journal:
         purpose: str = "",
     ) -> list[int]:
         """Add rows and return their ids: those in a first column "id", or else new ones never used before."""
-        if not values:
+        if not values and not purpose:
             return []
         if columns[0] != "id":
             values = [(self._new_row(table, columns, row), *row) for row in values]
@@ -156,7 +157,7 @@ class Journal:
         return text
 
     def _apply(self, table: str, operation: str, wanted: Rows | None, present: Rows | None) -> None:
-        self._check_log(table, wanted or present)
+        self._check_log(table, *(rows for rows in (wanted, present) if rows is not None))
         if operation == "update":
             self._set(table, wanted)
         elif wanted is not None:
@@ -164,11 +165,12 @@ class Journal:
         else:
             self._con.executemany(f"DELETE FROM {table} WHERE id = ?", [(row[0],) for row in present.values])
 
-    def _check_log(self, table: str, rows: Rows | None) -> None:
+    def _check_log(self, table: str, *sets: Rows) -> None:
         """Refuse names that are not of this file: a log made by a stranger must not write statements."""
-        if table not in schema.LOGGED or rows is None or rows.columns[0] != "id":
+        if table not in schema.LOGGED or not sets:
             raise ValueError("the log names a table that is not there")
-        if not set(rows.columns) <= set(schema.columns_of(self._con, table)):
+        there = set(schema.columns_of(self._con, table))
+        if any(rows.columns[0] != "id" or not set(rows.columns) <= there for rows in sets):
             raise ValueError("the log names a column that is not there")
 
     def _new_row(self, table: str, columns: Sequence[str], row: tuple) -> int:
@@ -208,11 +210,12 @@ class Journal:
         if self._edit is None:
             self._con.execute("UPDATE edit SET state = 'dropped' WHERE state = 'undone'")
             self._edit = self._enter(self._text, "done", None)
-        self._con.execute(
-            "INSERT INTO edit_row (edit_id, table_name, operation, purpose, field_id, old, new) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (self._edit, table, operation, purpose, field_id, encode(old), encode(new)),
-        )
+        for own, before, after in _by_field(table, field_id, old, new):
+            self._con.execute(
+                "INSERT INTO edit_row (edit_id, table_name, operation, purpose, field_id, old, new) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (self._edit, table, operation, purpose, own, encode(before), encode(after)),
+            )
         self._note(table, field_id, new or old)
 
     def _enter(self, text: str, state: str, refers_to: int | None) -> int:
@@ -227,3 +230,18 @@ class Journal:
             self.moved.update(row[0] for row in rows.values)
         elif table == "setting" and "name" in rows.columns:
             self.setting_names.update(row[rows.columns.index("name")] for row in rows.values)
+
+
+def _by_field(
+    table: str, field_id: int | None, old: Rows | None, new: Rows | None
+) -> Iterator[tuple[int | None, Rows | None, Rows | None]]:
+    """Take rows of the field table apart, so that the log can be read field by field."""
+    if table != "field":
+        yield field_id, old, new
+        return
+    for place, row in enumerate((new or old).values):
+        yield (
+            row[0],
+            old and Rows(old.columns, [old.values[place]]),
+            new and Rows(new.columns, [new.values[place]]),
+        )

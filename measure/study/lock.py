@@ -5,6 +5,7 @@ database's own locks in this process.
 """
 
 import contextlib
+import errno
 import os
 from pathlib import Path
 
@@ -13,6 +14,9 @@ try:
 except ImportError:  # Windows
     fcntl = None
     import msvcrt
+
+
+_HELD = (errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK)
 
 
 class HeldElsewhere(Exception):  # noqa: N818 - a fact, not an error
@@ -32,19 +36,21 @@ class WriterLock:
     HeldElsewhere
         If another opener has it.
     OSError
-        If no side file can be made there (a folder that cannot be written to).
+        If no side file can be made there (a folder that cannot be written to), or the drive knows no locks.
     """
 
     def __init__(self, path: Path) -> None:
         self._path = side_file(path)
         self._handle: int | None = None
         while self._handle is None:
-            handle = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o666)
+            handle = _open(self._path)
             try:
                 _lock(handle)
             except OSError as error:
                 os.close(handle)
-                raise HeldElsewhere from error
+                if error.errno in _HELD:
+                    raise HeldElsewhere from error
+                raise
             # an opener that closed just now may have taken the name away from this file
             if _same_file(handle, self._path):
                 self._handle = handle
@@ -69,6 +75,13 @@ def side_file(path: Path) -> Path:
     """Return the side file of a study."""
     real = Path(os.path.realpath(path))
     return real.with_name(f".{real.name}.open")
+
+
+def _open(path: Path) -> int:
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+    except PermissionError:  # made by another person of this computer: a look is enough for a lock
+        return os.open(path, os.O_RDONLY)
 
 
 def _lock(handle: int) -> None:

@@ -71,6 +71,7 @@ def open_file(path: Path, *, read_only: bool) -> Opened:
         If it is missing, not a study, damaged, or of a newer format.
     """
     _check_is_file(path)
+    _finish_interrupted(path)
     lock, reason = (None, ASKED) if read_only else _take_lock(path)
     try:
         with plain_faults(path):
@@ -92,6 +93,24 @@ def _check_is_file(path: Path) -> None:
         raise StudyFileError(f"{path} cannot be reached: {error}.") from error
     if size == 0:
         raise StudyFileError(f"{path.name} is empty, so it is not a study.")
+
+
+def _finish_interrupted(path: Path) -> None:
+    """Take back what a crash left half done, so that a look at the file needs no right to change it."""
+    if not path.with_name(path.name + "-journal").exists():
+        return
+    lock, _ = _take_lock(path)
+    if lock is None:
+        return
+    try:
+        with plain_faults(path):
+            con = connect(path, read_only=False)
+            try:
+                con.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+            finally:
+                con.close()
+    finally:
+        lock.release()
 
 
 def _take_lock(path: Path) -> tuple[WriterLock | None, str]:

@@ -142,7 +142,7 @@ class ParticleDoor(FieldDoor):
         field_id, name = int(field_id), self._field_name(field_id)
         found = self._row(
             "SELECT new FROM edit_row JOIN edit ON edit.id = edit_id WHERE field_id = ? "
-            "AND purpose = 'result' AND state = 'done' ORDER BY edit_row.id DESC LIMIT 1",
+            "AND purpose = 'result' AND state IN ('done', 'rescued') ORDER BY edit_row.id DESC LIMIT 1",
             (field_id,),
         )
         if found is None:

@@ -7,6 +7,7 @@ import numpy as np
 from measure.particles import COLUMNS, Particles, make_particles
 from measure.study.journal import particle_id
 from measure.study.outline_pack import CHUNK, pack_outlines, unpack_outlines
+from measure.study.values import clean_text
 
 NAMES = tuple(COLUMNS)
 STORED = ("id", "field_id", *NAMES, "outline_pack", "outline_index")
@@ -23,7 +24,7 @@ def column_values(name: str, values: object, count: int) -> list:
     array = np.empty(count, dtype=dtype)
     array[:] = values
     if dtype == "O":
-        return [str(v) for v in array]
+        return [clean_text(v) for v in array]
     if dtype == "?":
         return array.astype(int).tolist()
     plain = array.tolist()

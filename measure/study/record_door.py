@@ -20,7 +20,7 @@ from measure.study.records import (
     Tasting,
     TastingRow,
 )
-from measure.study.values import SCALE_COLUMNS, number, scale_from, scale_values, to_json
+from measure.study.values import SCALE_COLUMNS, clean_text, number, scale_from, scale_values, to_json
 
 _JSON = {"plan", "results", "batch_ids"}
 
@@ -65,7 +65,12 @@ class RecordDoor(Door):
             scale = dataclasses.replace(scale, made=now())
         with self._action(f"Add scale {scale.zoom or f'{scale.um_per_px:.4g} um per px'}"):
             picture = keep_picture(self._con, picture_bytes) if picture_bytes else None
-            values = (*scale_values(scale), picture, str(picture_name), None if fit is None else to_json(fit))
+            values = (
+                *scale_values(scale),
+                picture,
+                clean_text(picture_name),
+                None if fit is None else to_json(fit),
+            )
             columns = (*SCALE_COLUMNS, "picture_id", "picture_name", "fit")
             return self._journal.insert("scale", columns, [values])[0]
 

@@ -8,7 +8,8 @@ import numpy as np
 from measure.errors import StudyFileError
 from measure.model import FieldQuality, FieldSettings, Scale
 
-ROLES = ("field", "blank", "ruling")
+# "table" is a field known only by an imported particle table: it has no picture
+ROLES = ("field", "blank", "ruling", "table")
 
 
 class StaleResult(StudyFileError):  # noqa: N818 - says what is wrong with the result
@@ -203,7 +204,8 @@ class EditEntry:
     Attributes
     ----------
     state : str
-        "done", "undone", "dropped" (undone, then another action was taken) or "note" (an undo or redo).
+        "done", "undone", "dropped" (undone, then another action was taken), "note" (an undo or redo) or
+        "rescued" (done before the file was damaged; cannot be undone).
     was, now : str
         What changed, in words, before and after.
     """

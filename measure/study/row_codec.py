@@ -104,4 +104,6 @@ def _unpack_column(kind: str, body: bytes) -> list:
         return json.loads(body)
     if kind not in ("<i1", "<i2", "<i4", "<i8", "<f4", "<f8"):
         raise ValueError("packed rows are of an unknown type")
-    return np.frombuffer(body, dtype=kind).tolist()
+    array = np.frombuffer(body, dtype=kind)
+    values = array.tolist()
+    return [None if v != v else v for v in values] if array.dtype.kind == "f" else values

@@ -34,7 +34,7 @@ CREATE TABLE slide (
     name TEXT NOT NULL, dilution REAL, oil TEXT NOT NULL, film_um REAL, notes TEXT NOT NULL) STRICT;
 CREATE TABLE field (
     id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, role TEXT NOT NULL,
-    picture_id INTEGER NOT NULL REFERENCES picture (id),
+    picture_id INTEGER REFERENCES picture (id),
     batch_id INTEGER REFERENCES batch (id), scale_id INTEGER REFERENCES scale (id),
     slide_id INTEGER REFERENCES slide (id), blank_id INTEGER REFERENCES field (id),
     width_px INTEGER NOT NULL, height_px INTEGER NOT NULL, note TEXT NOT NULL,
@@ -60,7 +60,7 @@ CREATE TABLE setting (
     id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE, value TEXT NOT NULL) STRICT;
 -- where the window was; neither undone nor logged
 CREATE TABLE view_state (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
--- the audit trail: one row an action; state is done, undone, dropped or note
+-- the audit trail: one row an action; state is done, undone, dropped, note or rescued
 CREATE TABLE edit (
     id INTEGER PRIMARY KEY AUTOINCREMENT, made TEXT NOT NULL, who TEXT NOT NULL, text TEXT NOT NULL,
     state TEXT NOT NULL, refers_to INTEGER) STRICT;

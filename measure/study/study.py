@@ -7,6 +7,7 @@ from types import TracebackType
 from typing import Self
 
 from measure.errors import StudyFileError
+from measure.study.check import faults_of
 from measure.study.connection import atomic, backup, identity, plain_faults, settle
 from measure.study.log_text import entries
 from measure.study.opening import create_file, open_file
@@ -14,7 +15,7 @@ from measure.study.particle_door import ParticleDoor
 from measure.study.record_door import RecordDoor
 from measure.study.records import Changes, EditEntry
 from measure.study.schema import SUFFIX
-from measure.study.values import to_json
+from measure.study.values import clean_text, to_json
 
 _VIEW = "view."
 
@@ -47,7 +48,7 @@ class Study(RecordDoor, ParticleDoor):
         StudyFileError
             If it is missing, not a study, damaged, or made by a newer version; the file is untouched.
         """
-        path = Path(path).absolute()
+        path = Path(os.path.realpath(path))
         return cls(path, open_file(path, read_only=read_only))
 
     def __enter__(self) -> Self:
@@ -108,7 +109,7 @@ class Study(RecordDoor, ParticleDoor):
 
     def set_setting(self, name: str, value: object, text: str = "") -> Changes:
         """Keep a setting. Names that begin with "view." are where the window was: not undone, not logged."""
-        body = to_json(value)
+        name, body = clean_text(name), to_json(value)
         if name.startswith(_VIEW):
             return self._set_view(name, body)
         found = self._row("SELECT id FROM setting WHERE name = ?", (name,))
@@ -160,10 +161,6 @@ class Study(RecordDoor, ParticleDoor):
                 temporary.unlink(missing_ok=True)
 
     def integrity_check(self) -> list[str]:
-        """Read the whole file and return what is wrong with it; empty when it is sound."""
-        with plain_faults(self.path):
-            found = [row[0] for row in self._rows("PRAGMA integrity_check") if row[0] != "ok"]
-            loose = self._rows("PRAGMA foreign_key_check")
-        return found + [
-            f"{table}: row {row} refers to a {parent} that is not there" for table, row, parent, _ in loose
-        ]
+        """Read the whole file and return what is wrong with it, in sentences; empty when it is sound."""
+        self._check_open()
+        return faults_of(self._con)

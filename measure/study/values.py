@@ -28,12 +28,17 @@ def plain(value: object) -> object:
     if value is None or isinstance(value, bool | int | float):
         return value
     if isinstance(value, str):
-        return str(value)
+        return clean_text(value)
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, Sequence | set | frozenset) and not isinstance(value, bytes | bytearray):
         return [plain(item) for item in value]
     raise InvalidInput(f"A study cannot keep a value of the type {type(value).__name__}.")
+
+
+def clean_text(text: str) -> str:
+    """Return a text any file can hold: half characters, as odd file names have, become question marks."""
+    return str(text).encode("utf-8", "replace").decode("utf-8")
 
 
 def to_json(value: object) -> str:

@@ -1,0 +1,59 @@
+"""Whether a study is sound: the database's own check, and whether what it holds can still be read."""
+
+import hashlib
+import sqlite3
+from collections.abc import Iterator
+
+from measure.study.outline_pack import unpack_outlines
+from measure.study.row_codec import decode
+
+_MOST = 100
+
+
+def faults_of(con: sqlite3.Connection) -> list[str]:
+    """Read a whole study and return what is wrong, in sentences; empty when it is sound."""
+    found = []
+    for part in (_pages, _references, _pictures, _outlines, _log):
+        try:
+            found += part(con)
+        except sqlite3.DatabaseError as error:
+            found.append(f"The {part.__name__.strip('_')} cannot be read: {error}.")
+    return found[:_MOST]
+
+
+def _pages(con: sqlite3.Connection) -> Iterator[str]:
+    for (text,) in con.execute("PRAGMA integrity_check").fetchall():
+        if text != "ok":
+            yield f"The file is damaged: {text}."
+
+
+def _references(con: sqlite3.Connection) -> Iterator[str]:
+    for table, row, parent, _ in con.execute("PRAGMA foreign_key_check").fetchall():
+        yield f"The {table} {row} refers to a {parent.replace('_', ' ')} that is not there."
+
+
+def _pictures(con: sqlite3.Connection) -> Iterator[str]:
+    for picture_id, digest, data in con.execute("SELECT id, sha256, data FROM picture"):
+        if hashlib.sha256(data).hexdigest() != digest:
+            yield f"The picture {picture_id} is not what it was when it was added."
+
+
+def _outlines(con: sqlite3.Connection) -> Iterator[str]:
+    needed = dict(con.execute("SELECT outline_pack, max(outline_index) FROM particle GROUP BY 1").fetchall())
+    for pack_id, data in con.execute("SELECT id, data FROM outline_pack"):
+        try:
+            count = len(unpack_outlines(data))
+        except ValueError as error:
+            yield f"In the pack {pack_id}, {error}."
+            continue
+        if needed.get(pack_id, -1) >= count:
+            yield f"The pack {pack_id} lacks outlines."
+
+
+def _log(con: sqlite3.Connection) -> Iterator[str]:
+    for row_id, old, new in con.execute("SELECT id, old, new FROM edit_row"):
+        try:
+            decode(old)
+            decode(new)
+        except (ValueError, KeyError, TypeError):
+            yield f"The entry {row_id} of the log cannot be read."
