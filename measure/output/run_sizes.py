@@ -56,14 +56,16 @@ def sizes_of_columns(
 
 
 def sizes_of_table(path: Path, field_names: Sequence[str] | None = None) -> Sizes:
-    """Return the sizes of a particle table file.
+    """Return the sizes of a particle table file; a table without rows gives sizes without values.
 
     Raises
     ------
     InvalidInput
         If the table cannot be used.
     """
-    return sizes_of_columns(read_sizes_table(path), field_names)
+    with path.open("rb") as file:
+        empty = sum(1 for _ in zip(range(2), file, strict=False)) < 2
+    return sizes_of_columns(join_tables([]) if empty else read_sizes_table(path), field_names)
 
 
 def felt_profile(study: Study) -> FeltProfile:
