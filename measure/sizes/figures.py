@@ -188,18 +188,25 @@ def _mean_figures(totals: np.ndarray, share_names: tuple[str, ...]) -> dict[str,
 def _row_quantiles(size: np.ndarray, amount: np.ndarray, shares: np.ndarray) -> np.ndarray:
     """Return percentiles of every row of ``amount`` (B, G) by the middle rule, (P, B); nan for empty rows."""
     curve = np.cumsum(amount, axis=1)
-    total = curve[:, -1]
-    with np.errstate(invalid="ignore"):
-        curve -= amount / 2
-    rows = np.arange(len(amount))
+    total = curve[:, -1].copy()
+    curve -= amount / 2
+    rows, rungs = np.arange(len(amount)), amount.shape[1]
+    # rungs without pieces in a resample are no points of its curve
+    present = amount > 0
+    places = np.arange(rungs, dtype=np.int32)
+    before = np.maximum.accumulate(np.where(present, places, 0), axis=1)
+    after = np.minimum.accumulate(np.where(present, places, rungs - 1)[:, ::-1], axis=1)[:, ::-1]
     result = np.full((len(shares), len(amount)), np.nan)
     for i, share in enumerate(shares):
         target = share * total
-        above = (curve < target[:, None]).sum(axis=1)
-        upper = np.clip(above, 1, max(len(size) - 1, 1)) if len(size) > 1 else np.zeros(len(rows), dtype=int)
-        lower = np.maximum(upper - 1, 0)
+        reached = (curve < target[:, None]).sum(axis=1)
+        lower = before[rows, np.maximum(reached - 1, 0)]
+        upper = after[rows, np.minimum(reached, rungs - 1)]
         step = curve[rows, upper] - curve[rows, lower]
         part = np.clip((target - curve[rows, lower]) / np.where(step > 0, step, 1.0), 0.0, 1.0)
-        result[i] = size[lower] + part * (size[upper] - size[lower])
+        found = size[lower] + part * (size[upper] - size[lower])
+        # beyond the middle of the outermost pieces the curve stays at their sizes
+        found = np.where(target <= curve[rows, after[:, 0]], size[after[:, 0]], found)
+        result[i] = np.where(target >= curve[rows, before[:, -1]], size[before[:, -1]], found)
     result[:, ~(total > 0)] = np.nan
     return result

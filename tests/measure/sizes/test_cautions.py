@@ -1,0 +1,60 @@
+"""The sentences that make a reader careful."""
+
+import numpy as np
+import pytest
+
+from measure.sizes.cautions import cautions
+from measure.sizes.sample import make_sample
+
+
+def _careful(d, **more):
+    cover = more.pop("cover", None)
+    d = np.asarray(d, dtype=float)
+    return " | ".join(cautions(make_sample(d, field=np.arange(len(d)) % 6, **more), cover=cover))
+
+
+def test_one_piece_that_holds_most_of_the_volume():
+    # ten pieces by hand: the single 55 carries 76.855 % of the volume
+    text = _careful([4, 6, 8, 9, 12, 15, 18, 22, 30, 55])
+    assert "The largest piece alone carries 77 % of the volume" in text
+
+
+def test_a_few_pieces_that_hold_half_of_it():
+    d = np.r_[np.full(500, 10.0), np.full(4, 50.0)]
+    assert "The 4 largest pieces carry half of the volume" in _careful(d)
+    assert "carry half" not in _careful(np.full(500, 10.0))
+
+
+def test_numbers_near_the_lower_limit():
+    d = np.r_[np.full(20, 10.5), np.full(180, 30.0)]
+    assert "10 % of the pieces lie between the lower limit of 10 µm and 12.5 µm" in _careful(
+        d, smallest_um=10.0
+    )
+    assert "lower limit" not in _careful(d, smallest_um=5.0)
+
+
+def test_cover_and_frame_and_scale():
+    d = np.full(400, 10.0)
+    assert "18 % touch another by chance" in _careful(d, cover=0.05)
+    assert "chance" not in _careful(d, cover=0.012)
+    assert "stands for up to 2.0 pieces" in _careful(d, frame_weight=np.r_[2.0, np.ones(399)])
+    assert "known to 6.0 %" in _careful(d, scale_relative_uncertainty=0.03)
+
+
+def test_few_pieces_and_few_fields():
+    assert "Only 12 pieces are counted" in _careful(np.full(12, 10.0))
+    assert "Only 1 piece is counted" in _careful([10.0])
+    three = make_sample(np.full(900, 10.0), field=np.arange(900) % 3)
+    assert any("Only 3 fields" in text for text in cautions(three))
+
+
+def test_a_sound_sample_gives_no_caution():
+    rng = np.random.default_rng(0)
+    assert _careful(20 * np.exp(0.2 * rng.standard_normal(2000)), smallest_um=5.0) == ""
+
+
+@pytest.mark.parametrize("kind", [0, 1])
+def test_volume_models_are_told(kind):
+    d = np.full(400, 60.0)
+    text = _careful(d, kind=np.full(400, kind))
+    assert ("Volumes follow the model of each kind" in text) == (kind == 1)
