@@ -145,7 +145,7 @@ def particle_table(
         "size_uncertainty_um": particles["size_uncertainty_px"] * s,
         "kind_doubt": particles["kind_doubt"],
         "kind_by_hand": particles["kind_by_hand"],
-        "flags": [" ".join(decode(v)) for v in particles["flags"]],
+        "flags": _flag_names(particles["flags"]),
         "origin": [ORIGINS[v] for v in particles["origin"]],
         "parent": particles["parent"],
         "feret_horizontal_um": particles["feret_h_px"] * s,
@@ -181,6 +181,12 @@ def _reasons(particles: Particles, on_frame: np.ndarray, too_small: np.ndarray) 
     given[free & in_zone] = MEETS_ZONE
     given[free & on_frame] = MEETS_FRAME
     return given
+
+
+def _flag_names(flags: np.ndarray) -> np.ndarray:
+    # few patterns of flags stand for thousands of particles
+    patterns, place = np.unique(flags, return_inverse=True)
+    return np.array([" ".join(decode(v)) for v in patterns], dtype=object)[place]
 
 
 def _ratio(top: np.ndarray, bottom: np.ndarray) -> np.ndarray:
