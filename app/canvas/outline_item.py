@@ -12,7 +12,7 @@ from app.canvas.picture_item import zoom_of
 from app.canvas.style import LineStyle, cosmetic_pen
 from measure import outlines
 
-_MOST_EXACT = 1500  # pieces in view; beyond, a drawn-once copy is faster than lines
+_MOST_EXACT = 1000  # pieces in view; beyond, a drawn-once copy is faster than lines
 _MOST_CASED_POINTS = 9000  # points in view; beyond, lines are one screen pixel wide and bare
 _MOST_BADGES = 250
 _MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew

@@ -11,7 +11,7 @@ from app.canvas.style import LineStyle
 from measure import outlines
 
 _MARGIN_PX = 3  # of a reduced copy: how far a drawn line reaches beyond its box
-_MOST_PIXELS = 25_000_000  # a copy larger than this is not kept; the next smaller one serves
+_MOST_PIXELS = 12_000_000  # a copy larger than this is not kept; the next smaller one serves
 
 
 class OutlineLevels:

@@ -12,6 +12,7 @@ from app.canvas.tool import Modifiers, Tool
 from app.canvas.view import PictureView
 
 _EVERY_PX = 2.0  # screen px between two points of a stroke
+_SHAKE_PX = 3.0  # screen px a hand may stray from a line that is meant to be straight
 _CLOSE_PX = 9.0  # screen px from the first corner that close an outline
 _INK, _CASING = QColor("#b0125f"), QColor(255, 255, 255, 200)
 _ADD, _TAKE = QColor(47, 195, 176, 90), QColor(176, 18, 95, 90)
@@ -67,7 +68,7 @@ class LineTool(Tool):
         self._stroke.follow(at, view.zoom, last=True)
         points, self._stroke.points = self._stroke.points, []
         if len(points) > 1:
-            self._done(as_array(points))
+            self._done(_straightened(as_array(points), _SHAKE_PX / view.zoom))
 
     def cancel(self) -> bool:
         """Drop the line."""
@@ -236,6 +237,17 @@ class BrushTool(Tool):
 def as_array(points: list[QPointF]) -> np.ndarray:
     """Return places as a (Q, 2) array."""
     return np.array([(at.x(), at.y()) for at in points], dtype=float)
+
+
+def _straightened(line: np.ndarray, shake_px: float) -> np.ndarray:
+    """Return only the ends of a line meant to be straight, so that a cut along it can snap to the neck."""
+    along = line[-1] - line[0]
+    length = float(np.hypot(*along))
+    if length == 0.0:
+        return line
+    rest = line - line[0]
+    off = np.abs(rest[:, 0] * along[1] - rest[:, 1] * along[0]) / length
+    return line[[0, -1]] if off.max() <= shake_px else line
 
 
 def _distance(a: QPointF, b: QPointF) -> float:

@@ -10,7 +10,6 @@ from app.number_text import count
 from app.session import Session
 from measure.flags import FLAGS
 from measure.model import KINDS, Kind
-from measure.particles import Particles
 
 # why a person sets a piece aside; the first is the one a key gives
 REASONS = (
@@ -50,7 +49,10 @@ class Hands:
         if not label:
             self._session.tell("The line met no piece. Pull it right across the neck of one.", NOTE)
             return
-        self._edit(lambda edits, *field: edits.cut(*field, label, line), f"Cut particle {label}")
+        self._edit(
+            lambda edits, field, learned: edits.cut(*field, label, line, learned=learned),
+            f"Cut particle {label}",
+        )
 
     def join(self, labels: Iterable[int]) -> None:
         """Make one piece of several."""
@@ -58,11 +60,17 @@ class Hands:
         if len(labels) < 2:
             self._session.tell("Choose two or more pieces that belong together, then join them.", NOTE)
             return
-        self._edit(lambda edits, *field: edits.join(*field, labels), f"Join {_words(labels)}")
+        self._edit(
+            lambda edits, field, learned: edits.join(*field, labels, learned=learned),
+            f"Join {_words(labels)}",
+        )
 
     def draw(self, outline: np.ndarray, snap: bool) -> None:
         """Add a piece by its outline."""
-        self._edit(lambda edits, *field: edits.draw(*field, outline, snap=snap), "Draw a particle")
+        self._edit(
+            lambda edits, field, learned: edits.draw(*field, outline, snap=snap, learned=learned),
+            "Draw a particle",
+        )
 
     def brush(self, label: int, stroke: np.ndarray, radius_px: float, add: bool) -> None:
         """Add to the edge of a piece, or take from it."""
@@ -70,7 +78,9 @@ class Hands:
             self._session.tell("Choose a piece first, or begin to sweep on one.", NOTE)
             return
         self._edit(
-            lambda edits, *field: edits.reshape(*field, label, stroke, radius_px, add),
+            lambda edits, field, learned: edits.reshape(
+                *field, label, stroke, radius_px, add, learned=learned
+            ),
             f"{'Add to' if add else 'Take from'} the edge of particle {label}",
         )
 
@@ -84,7 +94,7 @@ class Hands:
             return
         pieces = len(labels) + (1 if more else -1)
         self._edit(
-            lambda edits, *field: edits.recut(*field, labels, pieces),
+            lambda edits, field, learned: edits.recut(*field, labels, pieces, learned=learned),
             f"Cut {_words(labels)} into {count(pieces, 'piece')}",
         )
 
@@ -105,27 +115,20 @@ class Hands:
                 return
             from measure.field import edits
 
+            learned = session.study.setting("learned_kinds", None)
+            field = (session.particles(), light, session.picture())
             try:
-                made = make(edits, session.particles(), light, session.picture())
+                made = make(edits, field, learned)
             except Exception as error:
                 session.tell(*explain(error, text))
                 return
             labels = session.do(
-                session.study.replace_particles, field_id, made.removed_labels, self._tagged(made.added), text
+                session.study.replace_particles, field_id, made.removed_labels, made.added, text
             )
             if labels is not None:
                 session.select(labels if isinstance(labels, list) else [])
 
         session.with_light(then)
-
-    def _tagged(self, added: Particles) -> Particles:
-        """Return new pieces with the kinds this study has learned."""
-        learned = self._session.study.setting("learned_kinds", None)
-        if not learned or not len(added):
-            return added
-        from measure.field.kinds import tag
-
-        return tag(added, learned)
 
     # -- what is counted, and as what ---------------------------------------------------------
 

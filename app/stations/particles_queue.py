@@ -20,16 +20,19 @@ def waiting(pieces: FieldPieces) -> np.ndarray:
 
     Pieces that cannot be counted anyway (at the frame, in a zone, below the lower limit) are left out.
     """
-    open_ = ~looked_at(pieces) & ~pieces.too_small & ((pieces.particles["flags"] & _BEYOND) == 0)
-    rows = np.flatnonzero(open_)
+    rows = _waiting_rows(pieces)
     order = np.argsort(-pieces.particles["doubt"][rows], kind="stable")
     return pieces.particles["label"][rows[order]]
 
 
 def doubtful_count(pieces: FieldPieces) -> int:
     """Return how many doubtful pieces wait to be looked at."""
-    rows = pieces.rows_of(waiting(pieces).tolist())
-    return int((pieces.particles["doubt"][rows] >= DOUBTFUL).sum())
+    return int((pieces.particles["doubt"][_waiting_rows(pieces)] >= DOUBTFUL).sum())
+
+
+def _waiting_rows(pieces: FieldPieces) -> np.ndarray:
+    beyond = (pieces.particles["flags"] & _BEYOND) != 0
+    return np.flatnonzero(~looked_at(pieces) & ~pieces.too_small & ~beyond)
 
 
 def step(pieces: FieldPieces, now: int, forward: bool = True) -> int:
