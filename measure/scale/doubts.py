@@ -105,6 +105,19 @@ def is_no_ruling(
     return count < _MANY and (uneven > _UNEVEN / 3 or filled < 0.85 or across < 0.25)
 
 
+def patchy(plane: np.ndarray, axis: Axis, kept: np.ndarray) -> bool:
+    """Tell rows of separate marks, such as text: brightness along a line varies no more than beside it."""
+    rows = np.arange(axis.low_px, axis.high_px, 1.0)
+    here = _along(plane, axis, axis.places_px[kept], rows)
+    beside = _along(plane, axis, axis.places_px[kept] + axis.spacing_px / 2, rows)
+    usable = np.isfinite(here).all(1) & np.isfinite(beside).all(1)
+    if usable.sum() < 3 or len(rows) < 6:
+        return False
+    here, beside = here[usable], beside[usable]
+    depth = np.abs(here.mean(1) - beside.mean(1)) + 1e-9
+    return bool(np.median((here.var(1) - beside.var(1)) / depth**2) > 0.5)
+
+
 def warnings(
     plane: np.ndarray,
     axis: Axis,
@@ -216,7 +229,7 @@ def _pattern(index: np.ndarray, ends: np.ndarray) -> str:
         return ""
     for parity in (0, 1):
         every = index % 2 == parity
-        if longer[every].mean() > 0.85 and longer[~every].mean() < 0.15:
+        if every.any() and not every.all() and longer[every].mean() > 0.85 and longer[~every].mean() < 0.15:
             return (
                 "Every second graduation is longer; on most rulings every fifth is. "
                 "Check that the division typed is the distance between neighbouring lines."

@@ -1,0 +1,136 @@
+"""``gritline scale`` from the outside: exit codes, the JSON object, files written or not."""
+
+import json
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from app.__main__ import main
+from measure.scale import read_scale
+from tests.measure.scale.drawn_rulings import PLAIN, draw
+
+DRAWING = replace(PLAIN, width=640, height=360, angle_deg=-7.0)
+
+
+@pytest.fixture(scope="module")
+def ruling(tmp_path_factory):
+    path = tmp_path_factory.mktemp("rulings") / "pravítko 10x.png"
+    good, data = cv2.imencode(".png", draw(DRAWING)[..., ::-1])
+    assert good
+    path.write_bytes(data.tobytes())
+    return path
+
+
+def test_json_is_the_contract(ruling, capsys):
+    assert main(["scale", str(ruling), "--division-um", "10", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert list(said) == [
+        "um_per_px",
+        "standard_uncertainty_um_per_px",
+        "angle_deg",
+        "graduations",
+        "residual_px",
+        "division_um",
+    ]
+    assert said["um_per_px"] == pytest.approx(DRAWING.um_per_px, rel=1e-4)
+    assert said["angle_deg"] == pytest.approx(-7.0, abs=0.05)
+    assert said["division_um"] == 10.0
+    assert said["graduations"] >= 44
+    assert 0 < said["standard_uncertainty_um_per_px"] < 1e-4
+    assert 0 < said["residual_px"] < 0.1
+
+
+def test_summary_and_file(ruling, tmp_path, capsys):
+    out = tmp_path / "scale.json"
+    options = ["--certificate-um", "0.5", "--coverage-factor", "2", "--zoom", "10x", "--out", str(out)]
+    assert main(["scale", str(ruling), "--division-um", "10", *options]) == 0
+    said = capsys.readouterr().out
+    assert "expanded uncertainty, 95 %" in said
+    assert "certificate" in said
+    scale = read_scale(out)
+    assert (scale.zoom, scale.width_px, scale.height_px, scale.certificate_um) == ("10x", 640, 360, 0.5)
+    span = (scale.graduations - 1) * 10.0
+    # U/k over the span (JCGM 100, 4.3.3) outweighs the fit here
+    assert scale.relative_uncertainty == pytest.approx(0.25 / span, rel=0.1)
+    assert [p.name for p in tmp_path.iterdir()] == ["scale.json"]
+
+
+def test_without_a_certificate_it_says_so(ruling, capsys):
+    assert main(["scale", str(ruling), "--division-um", "10"]) == 0
+    assert "No certificate" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("options", "word"),
+    [
+        ([], "--division-um"),
+        (["--division-um", "0"], "division"),
+        (["--division-um", "-10"], "division"),
+        (["--division-um", "nan"], "no number"),
+        (["--division-um", "ten"], "no number"),
+        (["--division-um", "10", "--certificate-um", "-1"], "certificate"),
+        (["--division-um", "10", "--coverage-factor", "0"], "coverage factor"),
+        (["--division-um", "99999"], "outside"),
+    ],
+)
+def test_numbers_that_cannot_be_meant(ruling, tmp_path, capsys, options, word):
+    out = tmp_path / "scale.json"
+    assert main(["scale", str(ruling), *options, "--out", str(out)]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert word in said.err
+    assert said.err.count("\n") == 1
+    assert not out.exists()
+
+
+def _pieces(path):
+    """Particles in oil, drawn plainly."""
+    rng = np.random.default_rng(8)
+    picture = np.full((360, 480, 3), 205, np.uint8)
+    for _ in range(60):
+        centre, axes = rng.uniform(0, [480, 360]).astype(int), rng.uniform(4, 22, 2).astype(int)
+        shade = int(rng.integers(60, 180))
+        cv2.ellipse(
+            picture,
+            centre.tolist(),
+            axes.tolist(),
+            float(rng.uniform(0, 180)),
+            0,
+            360,
+            (shade, shade, shade),
+            -1,
+        )
+    path.write_bytes(cv2.imencode(".png", picture)[1].tobytes())
+
+
+def test_pictures_that_cannot_serve(ruling, tmp_path, capsys):
+    _pieces(tmp_path / "pieces.png")
+    (tmp_path / "empty.png").write_bytes(b"")
+    (tmp_path / "text.png").write_text("a ruling, I say")
+    (tmp_path / "cut.png").write_bytes(ruling.read_bytes()[:20_000])
+    for name, word in {
+        "pieces.png": "no ruling",
+        "empty.png": "empty",
+        "text.png": "text",
+        "cut.png": "incomplete",
+        "none.png": "does not exist",
+        ".": "folder",
+    }.items():
+        out = tmp_path / "scale.json"
+        assert main(["scale", str(tmp_path / name), "--division-um", "10", "--out", str(out)]) == 2
+        said = capsys.readouterr()
+        assert word in said.err, name
+        assert said.out == ""
+        assert not out.exists()
+
+
+def test_an_output_place_that_cannot_be_made(ruling, tmp_path, capsys):
+    (tmp_path / "file").write_text("kept")
+    for place in ("file/scale.json", "none/scale.json", "."):
+        assert main(["scale", str(ruling), "--division-um", "10", "--out", str(tmp_path / place)]) == 2
+        said = capsys.readouterr()
+        assert said.out == ""
+        assert said.err.count("\n") == 1
+    assert (tmp_path / "file").read_text() == "kept"
