@@ -163,6 +163,7 @@ def preview(
     from dataclasses import replace
 
     from measure.field.find import find_pieces
+    from measure.field.outline import area
     from measure.field.pipeline import smallest_px
 
     height, width = light.solid_distance.shape
@@ -176,9 +177,12 @@ def preview(
     part = np.s_[top:bottom, left:right]
     mask = light.zone_mask[part] if light.zone_mask is not None else None
     crop = replace(light, delta=light.delta[part], solid_distance=light.solid_distance[part], zone_mask=mask)
-    found = find_pieces(crop, smallest_px(settings, um_per_px), settings, progress)
+    limit = smallest_px(settings, um_per_px)
+    found = find_pieces(crop, limit, settings, progress)
     shift = np.array([left, top], np.float32)
-    return Preview([outline + shift for outline in found.outlines], (left, top, right, bottom), share == 1.0)
+    # smaller ones are found too, but only to be listed as below the limit
+    counted = [o + shift for o in found.outlines if area(o) >= np.pi / 4 * limit**2]
+    return Preview(counted, (left, top, right, bottom), share == 1.0)
 
 
 def build_sample(folder: Path, progress: Progress) -> Path:

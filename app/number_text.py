@@ -171,4 +171,4 @@ def count_value(value: float, one: str, many: str = "") -> str:
     """
     if float(value).is_integer():
         return count(int(value), one, many)
-    return f"{number(value)} {many or one + 's'}"
+    return f"{value:g} {many or one + 's'}"

@@ -99,10 +99,12 @@ class Strip(QFrame):
         name, role = _ICONS[level]
         self._mark.setPixmap(icons.pixmap(name, 18, role))
         self._mark.setVisible(not resting)
+        self._show_or_hide(text)
         self.text.setText(text)
         parts.set_look(self.text, "soft" if resting else "")
         parts.set_look(self, level, "level")
         self.offer.setText(button_text)
+        self.offer.setAccessibleName(button_text or "Go on from the message")
         self.offer.setVisible(does is not None)
         self.hide_button.setVisible(not resting)
         self._fade.stop()
@@ -110,6 +112,9 @@ class Strip(QFrame):
             QAccessible.updateAccessibility(QAccessibleEvent(self.text, QAccessible.Event.NameChanged))
             if level in {NOTE, DONE} and does is None:
                 self._fade.start(FADE_MS)
+
+    def _show_or_hide(self, text: str) -> None:
+        self.setVisible(bool(text) or self._shown_task() is not None)
 
     def _take_offer(self) -> None:
         does = self._offer
@@ -129,6 +134,7 @@ class Strip(QFrame):
         visible = task is not None and not early
         for widget in (self._work, self._bar, self.stop):
             widget.setVisible(visible)
+        self._show_or_hide(self.text.text())
         if not visible:
             return
         stage = f" – {task.stage}" if task.stage else ""

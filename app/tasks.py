@@ -14,6 +14,7 @@ from typing import Any
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
 from measure.errors import Cancelled
+from measure.output.field_run import one_thread
 from measure.progress import Progress
 
 log = logging.getLogger(__name__)
@@ -242,7 +243,7 @@ class _Many:
     def start(self) -> None:
         """Start the processes and send the first jobs."""
         self._pool = ProcessPoolExecutor(
-            self._workers, mp_context=get_context("spawn"), initializer=_begin_worker
+            self._workers, mp_context=get_context("spawn"), initializer=one_thread
         )
         self._task.on_cancel = self._shut
         for _ in range(self._workers + 1):
@@ -295,12 +296,6 @@ class _Many:
         self._waiting = []
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
-
-
-def _begin_worker() -> None:
-    import cv2
-
-    cv2.setNumThreads(1)
 
 
 def _log_unexpected(error: BaseException) -> None:

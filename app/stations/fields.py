@@ -4,14 +4,11 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-import numpy as np
-from PySide6.QtCore import QMimeData, QRectF, Qt
+from PySide6.QtCore import QMimeData, Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
 
 from app import parts, pickers, theme
-from app.canvas.tools_point import RectangleTool
-from app.canvas.view import PictureView
 from app.session import NO_FIELD, Session
 from app.stations import fields_words
 from app.stations.base import BaseStation
@@ -21,17 +18,13 @@ from app.stations.fields_batch import BatchForm
 from app.stations.fields_details import FieldDetails
 from app.stations.fields_list import FieldList
 from app.stations.fields_next import NextStep, next_step
+from app.stations.fields_picture import FieldPicture
 from app.stations.fields_preview import Preview
 from app.stations.fields_settings import SettingsForm
 from measure.model import FieldSettings
 from measure.picture_file import PICTURE_SUFFIXES
 from measure.study.records import Batch, FieldRow
 
-EMPTY = (
-    "Drop pictures of your smears here, or choose Add pictures.\n\n"
-    "Three or more fields a batch, taken without looking for good places. "
-    "A folder becomes a batch of its name."
-)
 PANEL_WIDTH = 356
 
 
@@ -44,53 +37,31 @@ class Station(BaseStation):
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self.setAcceptDrops(True)
-        self.view = PictureView()
-        self.view.set_empty_text(EMPTY)
+        names = ("previous", "next", "leave_out", "outlines")
+        self.picture = FieldPicture(session, *(self.action(f"fields.{name}") for name in names))
         self.list = FieldList(session)
         self.details = FieldDetails(session)
         self.batch = BatchForm(session)
         self.settings = SettingsForm()
         self.advice = advice_card()
-        self.note = parts.label("", "soft")
-        self.field_name = parts.label("")
         self.next = parts.button("", lambda: self._next.does(), look="primary")
         self._next = NextStep("", "", lambda: None)
         self.adder = Adder(session, self._added)
-        self.preview = Preview(session, self.view, self.settings.note.setText)
-        self._tool = RectangleTool(self._leave_out)
+        self.preview = Preview(session, self.picture.view, self.settings.note.setText)
         self._lay_out()
         self._listen()
 
     # building -----------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        bar = QWidget()
-        line = QHBoxLayout(bar)
-        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
-        tools = [
-            parts.tool_button(self.action("fields.previous"), "previous"),
-            parts.tool_button(self.action("fields.next"), "next"),
-            self.field_name,
-            None,
-            self.note,
-            parts.action_button(self.action("fields.leave_out"), look="quiet", icon="aside"),
-            parts.action_button(self.action("fields.outlines"), look="quiet", icon="eye"),
-        ]
-        parts.fill(line, tuple(tools))
-        left = QWidget()
-        column = QVBoxLayout(left)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        parts.fill(column, (bar, self.view))
-        column.setStretch(1, 1)
         splitter = QSplitter(Qt.Orientation.Horizontal)
-        splitter.addWidget(left)
+        splitter.addWidget(self.picture)
         splitter.addWidget(self._panel())
         splitter.setStretchFactor(0, 1)
         splitter.setStretchFactor(1, 0)
         splitter.setCollapsible(0, False)
         splitter.setCollapsible(1, False)
-        splitter.setSizes([4 * PANEL_WIDTH, PANEL_WIDTH])
+        splitter.setSizes([4 * PANEL_WIDTH, splitter.widget(1).minimumWidth()])
         whole = QHBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(splitter)
@@ -106,7 +77,6 @@ class Station(BaseStation):
         parts.fill(column, (self.advice, self.batch, self.details, self.settings, None))
         panel = QWidget()
         panel.setProperty("look", "panel")
-        panel.setMinimumWidth(PANEL_WIDTH - 40)
         buttons = parts.row(
             parts.action_button(self.action("fields.add"), icon="add", text="Add pictures"),
             parts.action_button(self.action("fields.add_folder"), icon="folder", text="Folder"),
@@ -125,6 +95,7 @@ class Station(BaseStation):
         whole.setSpacing(theme.SMALL)
         parts.fill(whole, (buttons, split, self.next))
         whole.setStretch(1, 1)
+        panel.setMinimumWidth(max(PANEL_WIDTH, panel.sizeHint().width()))
         return panel
 
     def _listen(self) -> None:
@@ -149,9 +120,9 @@ class Station(BaseStation):
             "fields.next": lambda: self.list.step(1),
             "fields.previous": lambda: self.list.step(-1),
             "fields.preview": self._switch_preview,
-            "fields.outlines": self._switch_outlines,
-            "fields.leave_out": self._switch_tool,
-            "fields.leave_out_none": self._leave_out_none,
+            "fields.outlines": self.picture.switch_outlines,
+            "fields.leave_out": self.picture.switch_tool,
+            "fields.leave_out_none": self.picture.leave_out_none,
         }
 
     # what changes -------------------------------------------------------------------------------------------
@@ -179,12 +150,12 @@ class Station(BaseStation):
         if any(word in changes for word in ("fields", "batches", "scales", "particles")):
             self._reload()
         if "particles" in changes and self.isVisible():
-            self._show_particles()
+            self.picture.show_particles()
 
     def entered(self) -> None:
         """Show the field that is current everywhere."""
         self.list.choose_field(self.session.current_field_id)
-        self._show_picture()
+        self.picture.show_picture()
         self._show_chosen()
 
     def left(self) -> None:
@@ -192,12 +163,12 @@ class Station(BaseStation):
         self.action("fields.preview").setChecked(False)
         self._switch_preview()
         self.action("fields.leave_out").setChecked(False)
-        self._switch_tool()
+        self.picture.switch_tool()
 
     def _reload(self) -> None:
         self.list.reload()
         self._show_chosen()
-        self._show_zones()
+        self.picture.show_marks()
         self.state_changed.emit()
 
     def _reload_list(self) -> None:
@@ -214,38 +185,16 @@ class Station(BaseStation):
     def _field_shown(self, field_id: int) -> None:
         if field_id not in self.list.field_ids():
             self.list.choose_field(field_id)
-        row = self.session.field_row()
-        self.field_name.setText(row.name if row is not None else "")
-        if field_id == NO_FIELD:
-            self.view.set_picture(None)
-        if self.action("fields.preview").isChecked():
-            self.view.set_preview([])
+        self.picture.show_name()
+        if self.preview.on:
+            self.picture.view.set_preview([])
 
     def _picture_ready(self, field_id: int) -> None:
         if field_id == self.session.current_field_id and self.isVisible():
-            self._show_picture()
+            self.picture.show_picture()
             self.details.show_embedded(self.session.field_row())
             if self.preview.on:
                 self.preview.try_out(self.settings.settings())
-
-    def _show_picture(self) -> None:
-        picture, row = self.session.picture(), self.session.field_row()
-        if picture is None or row is None:
-            self.view.set_picture(None)
-            return
-        self.view.set_picture(picture.pixels, picture.bit_depth)
-        scale = self.session.scale_of(row)
-        self.view.set_scale(scale.um_per_px if scale is not None else None)
-        self._show_zones()
-        self._show_particles()
-
-    def _show_particles(self) -> None:
-        if self.session.picture() is not None:
-            self.view.set_particles(self.session.particles())
-
-    def _show_zones(self) -> None:
-        row = self.session.field_row()
-        self.view.set_zones(row.zones if row is not None else ())
 
     def _show_chosen(self) -> None:
         study, batch_id = self.session.study, self.list.batch_id()
@@ -355,36 +304,9 @@ class Station(BaseStation):
     def _switch_preview(self) -> None:
         on = self.action("fields.preview").isChecked()
         self.preview.switch(on)
-        self._switch_outlines()
+        self.picture.switch_outlines(hidden_by_preview=on)
         if on:
             self.preview.try_out(self.settings.settings())
-
-    def _switch_outlines(self) -> None:
-        shown = self.action("fields.outlines").isChecked() and not self.preview.on
-        self.view.set_outlines_visible(shown)
-
-    def _switch_tool(self) -> None:
-        on = self.action("fields.leave_out").isChecked()
-        self.view.set_tool(self._tool if on else None)
-        self.note.setText("Drag over what is not smear: a burnt-in bar, a label." if on else "")
-
-    def _leave_out(self, rect: QRectF) -> None:
-        row = self.session.field_row()
-        if row is None:
-            return
-        box = rect.intersected(QRectF(0, 0, row.width_px, row.height_px))
-        corners = (box.topLeft(), box.topRight(), box.bottomRight(), box.bottomLeft())
-        zone = np.array([[corner.x(), corner.y()] for corner in corners])
-        text = f"Leave out an area of {row.name}"
-        self.session.do(self.session.study.update_field, row.id, zones=(*row.zones, zone), text=text)
-        self.action("fields.leave_out").setChecked(False)
-        self._switch_tool()
-
-    def _leave_out_none(self) -> None:
-        row = self.session.field_row()
-        if row is not None and row.zones:
-            text = f"Count all of {row.name} again"
-            self.session.do(self.session.study.update_field, row.id, zones=(), text=text)
 
     # events -------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,118 @@
+"""The picture side of the Fields station: the field in view, its outlines, areas left out."""
+
+import numpy as np
+from PySide6.QtCore import QRectF
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+
+from app import parts, theme
+from app.canvas.tools_point import RectangleTool
+from app.canvas.view import PictureView
+from app.session import Session
+
+EMPTY = (
+    "Drop pictures of your smears here, or choose Add pictures.\n\n"
+    "Three or more fields a batch, taken without looking for good places. "
+    "A folder becomes a batch of its name."
+)
+
+
+class FieldPicture(QWidget):
+    """Shows the current field of the session.
+
+    Parameters
+    ----------
+    previous, next_, leave_out, outlines : QAction
+        Of the station; the last two switch.
+    """
+
+    def __init__(
+        self, session: Session, previous: QAction, next_: QAction, leave_out: QAction, outlines: QAction
+    ) -> None:
+        super().__init__()
+        self._session = session
+        self._leave_out_action, self._outlines_action = leave_out, outlines
+        self.view = PictureView()
+        self.view.set_empty_text(EMPTY)
+        self.field_name, self.note = parts.label(""), parts.label("", "soft")
+        self._tool = RectangleTool(self._leave_out)
+        self._hidden_by_preview = False
+        line = QHBoxLayout()
+        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        parts.fill(
+            line,
+            (
+                parts.tool_button(previous, "previous"),
+                parts.tool_button(next_, "next"),
+                self.field_name,
+                None,
+                self.note,
+                parts.action_button(leave_out, look="quiet", icon="aside"),
+                parts.action_button(outlines, look="quiet", icon="eye"),
+            ),
+        )
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        parts.fill(column, (line, self.view))
+        column.setStretch(1, 1)
+
+    def show_name(self) -> None:
+        """Show the name of the current field; without one there is no picture either."""
+        row = self._session.field_row()
+        self.field_name.setText(row.name if row is not None else "")
+        if row is None:
+            self.view.set_picture(None)
+
+    def show_picture(self) -> None:
+        """Show picture, scale bar, areas left out and outlines of the current field."""
+        picture, row = self._session.picture(), self._session.field_row()
+        if picture is None or row is None:
+            self.view.set_picture(None)
+            return
+        self.view.set_picture(picture.pixels, picture.bit_depth)
+        self.show_marks()
+        self.show_particles()
+
+    def show_marks(self) -> None:
+        """Show the scale bar and the areas left out."""
+        row = self._session.field_row()
+        scale = self._session.scale_of(row)
+        self.view.set_scale(scale.um_per_px if scale is not None else None)
+        self.view.set_zones(row.zones if row is not None else ())
+
+    def show_particles(self) -> None:
+        """Show the outlines as they are in the study."""
+        if self._session.picture() is not None:
+            self.view.set_particles(self._session.particles())
+
+    def switch_outlines(self, *, hidden_by_preview: bool | None = None) -> None:
+        """Show or hide the outlines as the action says, and never under a preview."""
+        if hidden_by_preview is not None:
+            self._hidden_by_preview = hidden_by_preview
+        self.view.set_outlines_visible(self._outlines_action.isChecked() and not self._hidden_by_preview)
+
+    def switch_tool(self) -> None:
+        """Take or put down the tool that leaves out an area."""
+        on = self._leave_out_action.isChecked()
+        self.view.set_tool(self._tool if on else None)
+        self.note.setText("Drag over what is not smear: a burnt-in bar, a label." if on else "")
+
+    def _leave_out(self, rect: QRectF) -> None:
+        row = self._session.field_row()
+        if row is None:
+            return
+        box = rect.intersected(QRectF(0, 0, row.width_px, row.height_px))
+        corners = (box.topLeft(), box.topRight(), box.bottomRight(), box.bottomLeft())
+        zone = np.array([[corner.x(), corner.y()] for corner in corners])
+        text = f"Leave out an area of {row.name}"
+        self._session.do(self._session.study.update_field, row.id, zones=(*row.zones, zone), text=text)
+        self._leave_out_action.setChecked(False)
+        self.switch_tool()
+
+    def leave_out_none(self) -> None:
+        """Count the whole picture again."""
+        row = self._session.field_row()
+        if row is not None and row.zones:
+            text = f"Count all of {row.name} again"
+            self._session.do(self._session.study.update_field, row.id, zones=(), text=text)

@@ -1,0 +1,121 @@
+"""What a field's state is called."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from app.number_text import THIN
+from app.stations import fields_words
+from measure.model import FieldQuality, FieldSettings, Scale
+from measure.study.records import Batch, FieldCounts, FieldRow
+
+SCALE = Scale(0.5, width_px=1600, height_px=1200)
+QUALITY = FieldQuality(0.08, 0.27, 1.0, (230, 210, 160), 3.2, 0.001, 4.0, ("Half of it is out of focus.",))
+
+
+def row(**changes: object) -> FieldRow:
+    plain = FieldRow(
+        id=1, name="a.png", batch_id=1, scale_id=1, slide_id=None, blank_id=None, sha256="", width_px=1600,
+        height_px=1200, role="field", note="", zones=(), measured=False,
+    )  # fmt: skip
+    return dataclasses.replace(plain, **changes)
+
+
+def plain(text: str) -> str:
+    return text.replace(THIN, " ")
+
+
+def test_a_field_says_what_it_lacks():
+    assert fields_words.field_state(row(scale_id=None), None).words == "needs a scale"
+    assert fields_words.field_state(row(), SCALE).words == "not measured yet"
+    assert fields_words.field_state(row(), SCALE, measuring=True).words == "being measured…"
+    assert fields_words.field_state(row(role="blank"), None) == fields_words.State("blank oil")
+
+
+def test_a_measured_field_says_how_many_and_what_is_doubtful():
+    counts = FieldCounts(50, 3, 7, (30, 5, 5, 0))
+    measured = row(measured=True, counts=counts, quality=QUALITY, um_per_px=0.5)
+    state = fields_words.field_state(measured, SCALE)
+    assert state.words == "40 counted, 7 at the edge"
+    assert state.remarks == ("Half of it is out of focus.",)
+    assert state.wants_care
+
+
+def test_another_picture_size_is_alarmed_with_its_effect():
+    text = plain(fields_words.size_alarm(row(width_px=800, height_px=600), SCALE))
+    assert "This picture is 800 × 600 px, its scale was made at 1 600 × 1 200 px" in text
+    assert "2.00 times" in text
+    cropped = plain(fields_words.size_alarm(row(width_px=1600, height_px=900), SCALE))
+    assert "part of the picture differs" in cropped
+    assert fields_words.size_alarm(row(), SCALE) == ""
+    assert fields_words.size_alarm(row(), Scale(0.5)) == ""
+    assert fields_words.size_alarm(row(), None) == ""
+
+
+def test_what_changed_since_measuring_is_said():
+    measured = row(measured=True, um_per_px=0.5, settings=FieldSettings())
+    assert fields_words.stale_words(measured, SCALE) == ""
+    assert "scale changed" in fields_words.stale_words(measured, Scale(0.6))
+    zone = np.array([[0, 0], [5, 0], [5, 5]])
+    assert "excluded areas changed" in fields_words.stale_words(
+        dataclasses.replace(measured, zones=(zone,)), SCALE
+    )
+    assert fields_words.stale_words(row(), SCALE) == ""
+
+
+@pytest.mark.parametrize(
+    ("claim", "scale", "part", "differs"),
+    [
+        (None, SCALE, "", False),
+        (0.503, SCALE, "the scale agrees", False),
+        (0.6, SCALE, "20 % more than the scale. The scale is used.", True),
+        (0.4, SCALE, "20 % less than the scale", True),
+        (264.6, SCALE, "far from the scale", True),
+        (0.5, None, "make a scale to be sure", False),
+    ],
+)
+def test_what_the_file_claims_is_compared_never_believed(
+    claim: float | None, scale: Scale | None, part: str, differs: bool
+):
+    words, said = fields_words.embedded_words(claim, "OME-XML", scale)
+    assert part in plain(words)
+    assert said is differs
+
+
+def test_quality_carries_a_plain_word_for_each_figure():
+    rows = fields_words.quality_rows(QUALITY)
+    assert [(name, plain(value)) for name, value, _ in rows] == [
+        ("Cover", "8.0 %"),
+        ("Chance contacts", "27 %"),
+        ("Edge width", "3.2 px"),
+        ("Uneven light", "4.0 L*"),
+        ("Burnt out", "0.1 %"),
+    ]
+    assert all(len(tip) > 40 for _, _, tip in rows)
+    # 1 - exp(-4 phi) at 8 % cover: check of the figure shown beside its formula
+    assert 1 - np.exp(-4 * QUALITY.cover) == pytest.approx(QUALITY.contacts_expected, abs=0.005)
+    blurless = dataclasses.replace(QUALITY, focus=float("nan"))
+    assert fields_words.quality_rows(blurless)[2][1] == "–"
+
+
+def test_batch_in_words():
+    assert (
+        plain(fields_words.batch_words(Batch("x", passes=3, minutes=17.5), 3))
+        == "3 fields · 3 passes · 17.5 min"
+    )
+    assert fields_words.batch_words(Batch("x"), 0) == "no fields"
+
+
+def test_station_counts_what_is_left():
+    scales = {1: SCALE}
+    assert fields_words.station_words([], scales) == (False, "no pictures yet")
+    assert fields_words.station_words([row(role="blank")], scales) == (False, "no pictures yet")
+    assert fields_words.station_words([row(), row(scale_id=None)], scales) == (
+        False,
+        "2 fields, 1 without a scale",
+    )
+    assert fields_words.station_words([row()], scales) == (False, "1 field, 1 to measure")
+    assert fields_words.station_words([row(measured=True)], scales) == (True, "1 field measured")
+    other = row(measured=True, width_px=800)
+    assert fields_words.station_words([other], scales) == (True, "1 field, 1 of another size than the scale")

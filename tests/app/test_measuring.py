@@ -1,0 +1,117 @@
+"""Measuring in the background: committed as it comes, cancelled politely, never over newer work."""
+
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from app import jobs
+from app.session import Session
+from measure.errors import InvalidInput
+from measure.field.pipeline import measure_field
+from measure.model import FieldSettings
+from measure.particles import make_particles
+
+from .conftest import GRAINS
+
+
+@pytest.fixture
+def ready(session: Session, study_path: Path) -> Session:
+    assert session.open(study_path)
+    return session
+
+
+def ids(session: Session) -> list[int]:
+    return [row.id for row in session.study.fields()]
+
+
+def ended(session: Session) -> bool:
+    return not session.measuring.under_way and not session.tasks.tasks
+
+
+def test_one_field_is_measured_on_a_thread(ready: Session, qtbot: QtBot):
+    first = ids(ready)[0]
+    assert ready.measure([first], FieldSettings(smallest_um=3.0))
+    assert ready.measuring.under_way == {first}
+    qtbot.waitUntil(lambda: ended(ready), timeout=20000)
+    row = ready.study.field(first)
+    assert row.measured
+    assert row.settings == FieldSettings(smallest_um=3.0)
+    assert row.counts.particles == len(GRAINS)
+    assert ready.told[-1] == ("done", "Measured 1 field.")
+    assert ready.study.undo_text() == "Measure a1.png"
+
+
+def test_several_fields_are_measured_in_processes_as_on_a_thread(ready: Session, qtbot: QtBot):
+    both = ids(ready)
+    assert ready.measure(both)
+    qtbot.waitUntil(lambda: ended(ready), timeout=60000)
+    assert ready.told[-1] == ("done", "Measured 2 fields.")
+    for field_id in both:
+        picture = jobs.decode(ready.study.field_bytes(field_id), "x")
+        alone = measure_field(picture, FieldSettings(), 0.5)
+        kept = ready.particles(field_id)
+        assert kept["area_px2"].tolist() == alone.particles["area_px2"].tolist()
+
+
+def test_without_a_scale_nothing_begins(ready: Session):
+    first = ids(ready)[0]
+    ready.do(ready.study.update_field, first, scale_id=None)
+    assert not ready.measure(ids(ready))
+    assert "a1.png has no scale yet" in ready.told[-1][1]
+    assert ready.measuring.under_way == set()
+
+
+def test_nothing_to_measure_is_said(ready: Session):
+    assert not ready.measure([])
+    assert "no field to measure" in ready.told[-1][1]
+
+
+def test_a_field_changed_meanwhile_keeps_its_changes(
+    ready: Session, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+):
+    first = ids(ready)[0]
+    offers = []
+    ready.offered.connect(lambda text, button, does: offers.append((text, button, does)))
+    ready.measure([first])
+    square = make_particles([[[5, 5], [9, 5], [9, 9], [5, 9]]], area_px2=[16.0])
+    ready.do(ready.study.replace_particles, first, [], square, "Draw one")
+    qtbot.waitUntil(lambda: ended(ready), timeout=20000)
+    assert len(ready.particles(first)) == 1
+    text, button, again = offers[0]
+    assert "a1.png was changed" in text
+    assert button == "Measure it again"
+    again()
+    qtbot.waitUntil(lambda: ended(ready), timeout=20000)
+    assert len(ready.particles(first)) == len(GRAINS)
+
+
+def test_stopping_says_so_and_a_second_start_waits(ready: Session, qtbot: QtBot):
+    ready.measure(ids(ready))
+    assert not ready.measure(ids(ready))
+    assert "already" in ready.told[-1][1]
+    ready.tasks.cancel_all()
+    assert ready.told[-1] == ("note", "Measuring stopped.")
+    assert ready.measuring.under_way == set()
+    qtbot.wait(50)
+    assert not any(row.measured for row in ready.study.fields())
+
+
+def test_what_fails_is_named(ready: Session, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch):
+    def fail(*_args: object) -> None:
+        raise InvalidInput("a1.png cannot be used.")
+
+    monkeypatch.setattr(jobs, "measure_job", fail)
+    ready.measure(ids(ready)[:1])
+    qtbot.waitUntil(lambda: ended(ready), timeout=5000)
+    assert ready.told[-1] == ("warning", "a1.png cannot be used.")
+
+
+def test_a_blank_picture_is_not_measured_but_used(ready: Session, qtbot: QtBot):
+    field, blank = ids(ready)
+    ready.do(ready.study.update_field, blank, role="blank")
+    ready.do(ready.study.update_field, field, blank_id=blank)
+    job = ready.measuring.job(ready.study.field(field), FieldSettings())
+    assert job.blank == ready.study.field_bytes(blank)
+    ready.measure([field, blank])
+    assert ready.measuring.under_way == {field}

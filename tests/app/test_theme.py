@@ -1,0 +1,141 @@
+"""Colours can be read and told apart, in both rooms and by colour-blind eyes."""
+
+import itertools
+
+import numpy as np
+import pytest
+from pytestqt.qtbot import QtBot
+
+from app import theme
+from app.style_sheet import style_sheet
+from app.theme import DARK, KIND_STYLE, LIGHT, Palette
+from measure.model import KINDS
+
+# ink, and what it stands on
+TEXT_ON = [
+    ("ink", "window"),
+    ("ink", "surface"),
+    ("ink", "raised"),
+    ("ink", "rail"),
+    ("ink", "accent_soft"),
+    ("ink", "warning_soft"),
+    ("ink", "error_soft"),
+    ("ink", "picture"),
+    ("soft_ink", "window"),
+    ("soft_ink", "surface"),
+    ("soft_ink", "rail"),
+    ("soft_ink", "picture"),
+    ("soft_ink", "accent_soft"),
+    ("soft_ink", "raised"),
+    ("accent_ink", "accent"),
+    ("accent", "surface"),
+    ("done", "surface"),
+    ("done", "window"),
+    ("warning", "surface"),
+    ("warning", "window"),
+    ("warning", "accent_soft"),
+    ("error", "surface"),
+    ("error", "window"),
+]
+
+# what eyes without one kind of cone see, in linear RGB: Machado, Oliveira and Fernandes 2009, severity 1.0
+CONES = {
+    "all": np.eye(3),
+    "red-blind": [
+        [0.152286, 1.052583, -0.204868],
+        [0.114503, 0.786281, 0.099216],
+        [-0.003882, -0.048116, 1.051998],
+    ],
+    "green-blind": [
+        [0.367322, 0.860646, -0.227968],
+        [0.280085, 0.672501, 0.047413],
+        [-0.01182, 0.04294, 0.968881],
+    ],
+    "blue-blind": [
+        [1.255528, -0.076749, -0.178779],
+        [-0.078411, 0.930809, 0.147602],
+        [0.004733, 0.691367, 0.3039],
+    ],
+}
+
+
+def linear(colour: str) -> np.ndarray:
+    """Return linear RGB of ``#rrggbb`` (IEC 61966-2-1)."""
+    value = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+
+
+def contrast(one: str, other: str) -> float:
+    """Return the contrast ratio of WCAG 2.2."""
+    weights = np.array([0.2126, 0.7152, 0.0722])
+    low, high = sorted((linear(one) @ weights, linear(other) @ weights))
+    return (high + 0.05) / (low + 0.05)
+
+
+def difference(one: str, other: str, cones: str) -> float:
+    """Return CIEDE2000 between two colours as those eyes see them."""
+    from skimage.color import deltaE_ciede2000, rgb2lab
+
+    seen = [np.clip(np.array(CONES[cones]) @ linear(colour), 0, 1) for colour in (one, other)]
+    encoded = [np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055) for v in seen]
+    first, second = (rgb2lab(value[None, None]) for value in encoded)
+    return float(deltaE_ciede2000(first, second)[0, 0])
+
+
+def test_contrast_agrees_with_known_values():
+    # WCAG 2.2 definition: black on white is 21; #767676 is the well-known lightest grey above 4.5 on white
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)
+    assert contrast("#777777", "#ffffff") < 4.5
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK], ids=lambda p: p.name)
+@pytest.mark.parametrize(("ink", "ground"), TEXT_ON)
+def test_text_can_be_read(palette: Palette, ink: str, ground: str):
+    assert contrast(getattr(palette, ink), getattr(palette, ground)) >= 4.5
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK], ids=lambda p: p.name)
+def test_outlines_of_controls_can_be_seen(palette: Palette):
+    # WCAG 2.2, 1.4.11: 3 to 1 for what shows that a thing can be operated
+    assert contrast(palette.edge, palette.surface) >= 3
+    assert contrast(palette.accent, palette.window) >= 3
+
+
+@pytest.mark.parametrize("cones", CONES)
+@pytest.mark.parametrize("column", ["colour", "on_dark"])
+def test_kinds_are_told_apart_by_colour(cones: str, column: str):
+    colours = [getattr(KIND_STYLE[kind], column) for kind in KINDS]
+    assert min(difference(a, b, cones) for a, b in itertools.combinations(colours, 2)) >= 20
+
+
+def test_kinds_are_told_apart_without_colour():
+    styles = [KIND_STYLE[kind] for kind in KINDS]
+    assert len({style.dashes for style in styles}) == len(KINDS)
+    assert len({style.letter for style in styles}) == len(KINDS)
+    assert all(style.letter.lower() in style.word for style in styles)
+    assert {style.in_room(LIGHT) for style in styles}.isdisjoint({style.in_room(DARK) for style in styles})
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK], ids=lambda p: p.name)
+def test_kinds_show_on_charts(palette: Palette):
+    # salt's light line is drawn with a dark casing over pictures; on charts it needs 2 to 1 to be found
+    for kind in KINDS:
+        assert contrast(KIND_STYLE[kind].in_room(palette), palette.surface) >= 2
+
+
+def test_choosing_a_theme_dresses_the_program(qtbot: QtBot, qapp):
+    theme.choose("dark")
+    assert theme.current() is DARK
+    assert qapp.palette().window().color().name() == DARK.window
+    assert DARK.accent in qapp.styleSheet()
+    theme.choose("nonsense")
+    assert theme.chosen() == "system"
+    theme.choose("light")
+    assert theme.current() is LIGHT
+
+
+def test_type_follows_the_size_the_system_asks_for(qapp):
+    size = qapp.font().pointSizeF()
+    assert theme.font("title").pointSizeF() == pytest.approx(size * theme.SIZES["title"])
+    assert f"font-size: {size * theme.SIZES['figure']:.1f}pt" in style_sheet(LIGHT)
