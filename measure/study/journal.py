@@ -212,9 +212,18 @@ class Journal:
             self._edit = self._enter(self._text, "done", None)
         for own, before, after in _by_field(table, field_id, old, new):
             self._con.execute(
-                "INSERT INTO edit_row (edit_id, table_name, operation, purpose, field_id, old, new) "
-                "VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (self._edit, table, operation, purpose, own, encode(before), encode(after)),
+                "INSERT INTO edit_row (edit_id, table_name, operation, purpose, field_id, count, old, new) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (
+                    self._edit,
+                    table,
+                    operation,
+                    purpose,
+                    own,
+                    len((after or before).values),
+                    encode(before),
+                    encode(after),
+                ),
             )
         self._note(table, field_id, new or old)
 

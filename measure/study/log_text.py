@@ -13,6 +13,13 @@ _LABEL_MASK = (1 << LABEL_BITS) - 1
 _SHOWN_ROWS = 3
 _LONGEST = 120
 _PLURALS = {"batch": "batches"}
+# many rows added or removed are told by their number: unpacking them all would take seconds
+_ROWS = (
+    "SELECT table_name, operation, field_id, count, "
+    "CASE WHEN operation = 'update' OR typeof(old) = 'text' THEN old END, "
+    "CASE WHEN operation = 'update' OR typeof(new) = 'text' THEN new END "
+    "FROM edit_row WHERE edit_id = ? ORDER BY id"
+)
 
 
 def entries(
@@ -47,35 +54,32 @@ def _entry(
     state: str,
     refers_to: int | None,
 ) -> EditEntry:
-    query = "SELECT table_name, field_id, old, new FROM edit_row WHERE edit_id = ? ORDER BY id"
-    rows = read(query, (refers_to or edit_id,))
+    rows = read(_ROWS, (refers_to or edit_id,))
     was, now, fields = [], [], set()
-    for table, field_id, old, new in rows:
+    for table, operation, field_id, count, old, new in rows:
         if field_id is not None:
             fields.add(field_id)
-        _describe(table, _opened(old), _opened(new), was, now)
+        try:
+            before, after = _described(table, operation, count, old, new)
+        except (ValueError, KeyError, TypeError, IndexError):
+            before = after = "(this part of the log is damaged)"
+        was.append(before)
+        now.append(after)
     if text.startswith("Undo: ") and refers_to:
         was, now = now, was
-    return EditEntry(
-        edit_id, made, who, text, state, "; ".join(was), "; ".join(now), tuple(sorted(fields)), refers_to
-    )
+    words = ["; ".join(part for part in parts if part) for parts in (was, now)]
+    return EditEntry(edit_id, made, who, text, state, *words, tuple(sorted(fields)), refers_to)
 
 
-def _opened(stored: str | bytes | None) -> Rows | None:
-    try:
-        return decode(stored)
-    except (ValueError, KeyError, TypeError):
-        return Rows(("id",), [])
-
-
-def _describe(table: str, old: Rows | None, new: Rows | None, was: list[str], now: list[str]) -> None:
-    if old is not None and new is not None:
-        was.append(_values(table, old))
-        now.append(_values(table, new))
-    elif new is not None:
-        now.append(_names(table, new))
-    elif old is not None:
-        was.append(_names(table, old))
+def _described(
+    table: str, operation: str, count: int, old: str | bytes | None, new: str | bytes | None
+) -> tuple[str, str]:
+    before, after = decode(old), decode(new)
+    if operation == "update":
+        return _values(table, before), _values(table, after)
+    rows = before or after
+    words = f"{count} {_word(table, count)}" if rows is None else _names(table, rows)
+    return (words, "") if operation == "delete" else ("", words)
 
 
 def _names(table: str, rows: Rows) -> str:
@@ -87,10 +91,13 @@ def _names(table: str, rows: Rows) -> str:
         names = [str(row[place]) for row in rows.values]
     else:
         names = [str(row[0]) for row in rows.values]
-    word = table.replace("_", " ") if len(names) == 1 else _PLURALS.get(table, table.replace("_", " ") + "s")
-    if len(names) > 2 * _SHOWN_ROWS:
-        return f"{len(names)} {word}"
-    return f"{word} {', '.join(names)}"
+    word = _word(table, len(names))
+    return f"{len(names)} {word}" if len(names) > 2 * _SHOWN_ROWS else f"{word} {', '.join(names)}"
+
+
+def _word(table: str, count: int) -> str:
+    word = table.replace("_", " ")
+    return word if count == 1 else _PLURALS.get(table, word + "s")
 
 
 def _values(table: str, rows: Rows) -> str:

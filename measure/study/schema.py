@@ -69,7 +69,7 @@ CREATE INDEX edit_state ON edit (state, id);
 CREATE TABLE edit_row (
     id INTEGER PRIMARY KEY AUTOINCREMENT, edit_id INTEGER NOT NULL REFERENCES edit (id),
     table_name TEXT NOT NULL, operation TEXT NOT NULL, purpose TEXT NOT NULL, field_id INTEGER,
-    old ANY, new ANY) STRICT;
+    count INTEGER NOT NULL, old ANY, new ANY) STRICT;
 CREATE INDEX edit_row_edit ON edit_row (edit_id);
 CREATE INDEX edit_row_field ON edit_row (field_id);
 """

@@ -214,4 +214,6 @@ def test_a_log_made_by_a_stranger_changes_nothing(study: Study, change: str) -> 
     with pytest.raises(StudyFileError, match="log cannot be read"):
         study.undo()
     assert everything(study) == before
-    study.edit_log()
+    assert study.edit_log()[0].text == "Change batch two"
+    study._con.execute("UPDATE edit_row SET table_name = 'batch', new = '{'")
+    assert "damaged" in study.edit_log()[0].now
