@@ -14,6 +14,7 @@ from measure.judge.felt import FELT_SHARE, FeltProfile
 from measure.judge.felt_strays import Strays, find_strays
 from measure.sizes.cautions import FEW_PIECES
 from measure.sizes.counts import further
+from measure.sizes.intervals import share_angle
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import RESAMPLES, SEED, SizeSummary, summarise
 
@@ -175,10 +176,10 @@ def _what_decides(summary: SizeSummary, share: float, low: float, high: float, p
     crossed = [limit for limit in (profile.not_felt_share, profile.felt_share) if low < limit < high]
     if not crossed:
         return "Measure more fields; the felt share has no interval yet."
-    here = _logit(share)
-    limit = min(crossed, key=lambda value: abs(_logit(value) - here))
-    now = abs(_logit(high if limit >= share else low) - here)
-    needed = further(summary, FELT_SHARE, now=now, allowed=abs(_logit(limit) - here))
+    here = _angle(share)
+    limit = min(crossed, key=lambda value: abs(_angle(value) - here))
+    now = abs(_angle(high if limit >= share else low) - here)
+    needed = further(summary, FELT_SHARE, now=now, allowed=abs(_angle(limit) - here))
     if needed is None:
         return f"The scale's uncertainty alone crosses the limit: calibrate better, or {tasting}."
     if needed.pieces > _MOST_TIMES * summary.pieces:
@@ -186,6 +187,5 @@ def _what_decides(summary: SizeSummary, share: float, low: float, high: float, p
     return f"About {needed.more_words}, or {tasting}."
 
 
-def _logit(share: float) -> float:
-    inside = min(max(share, 1e-6), 1 - 1e-6)
-    return math.log(inside / (1 - inside))
+def _angle(share: float) -> float:
+    return float(share_angle(np.array(share)))

@@ -14,7 +14,7 @@ class BudgetRow(NamedTuple):
     source : str
         In plain words.
     relative : float
-        Relative standard uncertainty it gives the figure (of the odds, for a share).
+        Relative standard uncertainty it gives the figure (a share's: on its angle).
     share : float
         Its part of the variance, 0..1.
     remedy : str

@@ -197,7 +197,7 @@ def further(summary: SizeSummary, figure: str, *, now: float, allowed: float) ->
     summary : SizeSummary
         With an interval of ``figure``.
     now, allowed : float
-        Deviation of a limit of the interval from the figure, on its logarithm (a share's on its logit).
+        Deviation of a limit of the interval from the figure, on its logarithm (a share's on its angle).
     """
     u, plan = summary.uncertainties[figure], summary.plan
     fixed = COVERAGE_FACTOR * u.scale

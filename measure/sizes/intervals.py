@@ -1,12 +1,12 @@
 """Intervals of every figure: between fields, with the scale's and the edge's uncertainty and the unseen tail.
 
-The 95 % interval of a figure is worked out on its logarithm (a share's on its logit) from three parts:
+The 95 % interval of a figure is worked out on its logarithm (a share's on the arcsine of its root,
+which evens out its spread) from three parts:
 
 - *Fields.* Whole fields are drawn anew, because pieces of one field are alike. With few fields the spread
   of a bootstrap is too narrow, so its deviations are stretched by sqrt(n / (n - 1)) and Student's t over the
-  normal quantile. The upper deviation is at least the lower one: sums that hang on few large pieces are
-  skewed the
-  other way round in the sample than about it.
+  normal quantile. The upper deviation is at least the lower one, because a sample that missed large pieces
+  shows too little spread upwards.
 - *Unseen coarse pieces.* On average one piece of the population lies beyond the largest seen. What one more
   of the size the coarse tail suggests would do is added to the upper side.
 - *Scale and edge* (JCGM 100). The scale's relative uncertainty moves all sizes together and does not shrink
@@ -32,7 +32,7 @@ _EDGE_PIECES = 20_000
 
 @dataclass(frozen=True)
 class Uncertainty:
-    """Interval of one figure and the standard uncertainty of each part, on its logarithm (or logit).
+    """Interval of one figure, and the standard uncertainty of each part on its logarithm (a share's: angle).
 
     Attributes
     ----------
@@ -96,7 +96,7 @@ def uncertainties(
     edge = _edge_parts(sample, values, seed, percents, shares)
     result = {}
     for name, value in values.items():
-        turn = _logit if name in (shares or {}) else _log
+        turn = share_angle if name in (shares or {}) else _log
         with np.errstate(invalid="ignore"):
             deviations = turn(drawn[name]) - turn(base[name])[0]
             unseen = np.nan_to_num(turn(more[name])[0] - turn(base[name])[0], nan=0.0)
@@ -112,14 +112,15 @@ def _log(values: np.ndarray) -> np.ndarray:
         return np.log(np.asarray(values, dtype=float))
 
 
-def _logit(values: np.ndarray) -> np.ndarray:
-    # shares of exactly 0 or 1 keep a finite, far logit
-    v = np.clip(np.asarray(values, dtype=float), 1e-6, 1 - 1e-6)
-    return np.log(v / (1 - v))
+def share_angle(values: np.ndarray) -> np.ndarray:
+    """Return arcsin(sqrt(share)), on which a share's chance error is about the same everywhere."""
+    return np.arcsin(np.sqrt(np.clip(np.asarray(values, dtype=float), 0.0, 1.0)))
 
 
 def _back(turn: Turn, value: float) -> float:
-    return math.exp(value) if turn is _log else 1.0 / (1.0 + math.exp(-value))
+    if turn is _log:
+        return math.exp(min(value, 700.0))
+    return math.sin(min(max(value, 0.0), math.pi / 2)) ** 2
 
 
 def _combine(
@@ -135,7 +136,7 @@ def _combine(
     up = max(float(above) * stretch, down) + parts.unseen
     rest = COVERAGE_FACTOR * math.hypot(parts.scale, parts.edge)
     low = _back(turn, centre - math.hypot(down, rest))
-    high = _back(turn, min(centre + math.hypot(up, rest), 700.0))
+    high = _back(turn, centre + math.hypot(up, rest))
     least = 1.0 if name == "number.geometric_sd" else 0.0
     # the width, not the bare spread, so that the parts of the budget add up to what is stated
     fields = 0.5 * (down + up - parts.unseen) / COVERAGE_FACTOR
@@ -201,7 +202,7 @@ def _scale_parts(
         moved = [
             float(volume @ rule(sample.kind, sample.diameter_um * f) / volume.sum()) for f in (1 - u, 1 + u)
         ]
-        parts[name] = abs(float(np.diff(_logit(np.array(moved)))[0])) / 2
+        parts[name] = abs(float(np.diff(share_angle(np.array(moved)))[0])) / 2
     return parts
 
 
@@ -232,7 +233,7 @@ def _edge_parts(
 
 
 def _spread(values: list[float], share: bool) -> float:
-    turned = (_logit if share else _log)(np.array(values))
+    turned = (share_angle if share else _log)(np.array(values))
     return float(np.std(turned, ddof=1)) if np.all(np.isfinite(turned)) else 0.0
 
 
