@@ -113,7 +113,7 @@ def cover(
         for name in NAMES:
             low, high = summary.interval(name)
             hits[name] += low <= true[name] <= high
-            widths[name].append((high - low) / 2 / summary.value(name))
+            widths[name].append((high - low) / 2 / true[name])
     coverage = {n: h / studies for n, h in hits.items()}
     return coverage, {n: float(np.median(w)) for n, w in widths.items()}, float(np.median(pieces))
 
