@@ -1,0 +1,80 @@
+"""What a comparison says, in plain sentences."""
+
+import math
+
+from measure.judge.compare import Comparison
+from measure.judge.compare_pairs import WEBER_FRACTION, Ratio, ShareDifference
+
+_MEANS = {"number.mean_um": "mean size", "volume.mean_um": "volume-weighted mean size"}
+
+
+def figure_words(figure: str) -> str:
+    """Return the symbol of a figure.
+
+    Examples
+    --------
+    >>> figure_words("volume.x90_um"), figure_words("means_um.D[4,3]")
+    ('x_{90,3}', 'D[4,3]')
+    """
+    if figure in _MEANS:
+        return _MEANS[figure]
+    where, _, name = figure.partition(".")
+    if name.startswith("x"):
+        return f"x_{{{name[1:].removesuffix('_um')},{0 if where == 'number' else 3}}}"
+    return name.removesuffix("_um").replace("_", " ")
+
+
+def ratio_sentence(row: Ratio, pairs: int = 1) -> str:
+    """Return what one ratio says; the finer batch comes first.
+
+    Examples
+    --------
+    >>> row = Ratio("pass 3", "pass 6", "volume.x90_um", "", 60.0, 31.6, 1.9, 1.6, 2.3)
+    >>> ratio_sentence(row).split(";")[0]
+    'pass 6 is 1.9 times finer than pass 3 in x_{90,3}, 1.6 to 2.3'
+    """
+    what = figure_words(row.figure) + (f" of {row.kind}" if row.kind else "")
+    if not (math.isfinite(row.low) and math.isfinite(row.high)):
+        names = f"{row.first} and {row.second}"
+        return f"{names} differ {row.ratio:.2g}-fold in {what}, with no interval to judge it."
+    finer, coarser, ratio, low, high = row.second, row.first, row.ratio, row.low, row.high
+    if row.ratio < 1:
+        finer, coarser, ratio, low, high = row.first, row.second, 1 / row.ratio, 1 / row.high, 1 / row.low
+    numbers = f"{_times(low)} to {_times(high)}"
+    together = f" (95 % for all {pairs} pairs together)" if pairs > 1 else ""
+    if not row.shown:
+        head = (
+            f"No difference in {what} is shown between {row.first} and {row.second}: the ratio is "
+            f"{_times(ratio)}, {numbers}{together}"
+        )
+    else:
+        head = f"{finer} is {_times(ratio)} times finer than {coarser} in {what}, {numbers}{together}"
+    return f"{head}; {_notice(row)}."
+
+
+def _times(value: float) -> str:
+    return f"{value:.2f}" if value < 1.5 else f"{value:.1f}" if value < 10 else f"{value:.0f}"
+
+
+def _notice(row: Ratio) -> str:
+    start = f"a difference a taster can just notice starts near {100 * WEBER_FRACTION:.0f} %"
+    if row.noticeable is None or (row.noticeable and row.shown):
+        return start
+    return f"{start}, and this one is smaller"
+
+
+def share_sentence(row: ShareDifference) -> str:
+    """Return what one difference of felt shares says."""
+    p, q = 100 * row.first_share, 100 * row.second_share
+    head = f"felt share {q:.2g} % in {row.second} against {p:.2g} % in {row.first}"
+    if not math.isfinite(row.low):
+        return f"{head[0].upper()}{head[1:]}, with no interval to judge it."
+    low, high = sorted((-100 * row.low, -100 * row.high))
+    change = f"a change of {-100 * row.difference:+.2g} points ({low:+.2g} to {high:+.2g})"
+    return f"{head[0].upper()}{head[1:]}: {change}{'' if row.shown else ', so none is shown'}."
+
+
+def sentences(comparison: Comparison, figure: str) -> tuple[str, ...]:
+    """Return one sentence a pair for a figure of all pieces."""
+    rows = [r for r in comparison.ratios if r.figure == figure and not r.kind]
+    return tuple(ratio_sentence(row, comparison.pairs) for row in rows)
