@@ -11,6 +11,7 @@ import numpy as np
 from measure.particles import Particles
 
 GROUPS = ("kernel", "skin", "salt", "bubble", "fibre", "dust")
+UNKNOWN = (0.55, 0.15, 0.15, 0.05, 0.05, 0.05)  # what a piece unlike all groups is taken for
 DESCRIPTORS = (
     "core tint",
     "whole tint",
@@ -28,7 +29,6 @@ DESCRIPTORS = (
     "slenderness",
     "edge softness",
 )
-_FAR = 4.5  # root mean square distance in standard deviations at which a piece is like nothing seen
 _FILE = Path(__file__).with_name("kind_model.json")
 
 
@@ -46,6 +46,8 @@ class Model:
         Divides the scores; above 1 it takes boldness out of the probabilities.
     centre, inverse : (G, F) and (G, F, F) ndarray
         Mean and inverse covariance of each group, to notice pieces unlike all of them.
+    far : float
+        Distance from the nearest group that one in two hundred pieces of the fit exceeded.
     """
 
     mean: np.ndarray
@@ -54,6 +56,7 @@ class Model:
     temperature: float
     centre: np.ndarray
     inverse: np.ndarray
+    far: float
 
 
 def descriptors(particles: Particles) -> np.ndarray:
@@ -109,7 +112,7 @@ def probabilities(model: Model, values: np.ndarray) -> np.ndarray:
     score -= score.max(axis=1, keepdims=True)
     chance = np.exp(score)
     chance /= chance.sum(axis=1, keepdims=True)
-    return _with_the_unknown(chance, strangeness(model, standard))
+    return _with_the_unknown(chance, strangeness(model, standard) / model.far)
 
 
 def strangeness(model: Model, standard: np.ndarray) -> np.ndarray:
@@ -120,10 +123,8 @@ def strangeness(model: Model, standard: np.ndarray) -> np.ndarray:
 
 
 def _with_the_unknown(chance: np.ndarray, strange: np.ndarray) -> np.ndarray:
-    unknown = np.zeros(len(GROUPS))
-    unknown[: len(GROUPS)] = (0.4, 0.15, 0.15, 0.1, 0.1, 0.1)
-    trust = 1.0 / (1.0 + (strange / _FAR) ** 6)
-    return trust[:, None] * chance + (1.0 - trust)[:, None] * unknown
+    trust = 1.0 / (1.0 + strange**8)
+    return trust[:, None] * chance + (1.0 - trust)[:, None] * np.array(UNKNOWN)
 
 
 def to_numbers(model: Model) -> dict:
@@ -135,14 +136,16 @@ def to_numbers(model: Model) -> dict:
         "temperature": float(model.temperature),
         "centre": model.centre.tolist(),
         "inverse": model.inverse.tolist(),
+        "far": float(model.far),
     }
 
 
 def from_numbers(numbers: Mapping, table: str) -> Model:
     """Read one table of a model from plain numbers."""
     one = numbers["tables"][table]
-    names = ("mean", "scale", "weights", "temperature", "centre", "inverse")
-    return Model(*(one[n] if n == "temperature" else np.asarray(one[n], dtype=float) for n in names))
+    names = ("mean", "scale", "weights", "temperature", "centre", "inverse", "far")
+    plain = ("temperature", "far")
+    return Model(*(one[n] if n in plain else np.asarray(one[n], dtype=float) for n in names))
 
 
 @cache

@@ -20,6 +20,8 @@ REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
+TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
+FIBRE_LENGTHS = 7.0  # times its thickness
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
@@ -45,18 +47,21 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
     """
     if not len(particles):
         return particles
-    chance = in_context(group_chances(particles, learned))
+    chance = in_context(only_clear(group_chances(particles, learned), particles))
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
     for name in ("bubble", "fibre"):
         flags = np.where((group == GROUPS.index(name)) & (kind == _OTHER) & ~hand, flags | bits(name), flags)
     reason = np.array([REASONS.get(GROUPS[g], REASONS["dust"]) for g in group], dtype=object)
+    other = particles["set_aside"]
+    # a reason that is not ours (below the limit, the user's own) stays
+    kept = np.array([bool(r) and r not in REASONS.values() for r in other], dtype=bool)
     return particles.replaced(
         kind=np.where(hand, particles["kind"], kind),
         kind_doubt=np.where(hand, 0.0, doubt),
         flags=np.where(hand, particles["flags"], flags),
-        set_aside=np.where(hand, particles["set_aside"], np.where(kind == _OTHER, reason, "")),
+        set_aside=np.where(hand | kept, other, np.where(kind == _OTHER, reason, "")),
     )
 
 
@@ -68,6 +73,27 @@ def group_chances(particles: Particles, learned: Mapping | None = None) -> np.nd
         model: Model = built_in(name) if learned is None else from_numbers(learned, name)
         chance[rows] = probabilities(model, values[rows])
     return chance
+
+
+def only_clear(chance: np.ndarray, particles: Particles) -> np.ndarray:
+    """Take bubble and fibre back from pieces that lack what makes one.
+
+    An air bubble is round, without colour, and its ring differs from the oil much more than its middle;
+    a fibre is many times longer than thick. The chance taken back goes to the foods.
+    """
+    p = particles
+    circularity = np.sqrt(4.0 * np.pi * p["area_px2"]) / np.maximum(p["perimeter_px"], 1e-9)
+    ring, middle = np.abs(p["rim_density"]), np.abs(p["centre_density"])
+    bubble = (circularity > 0.88) & (p["feret_min_px"] > 0.75 * p["feret_max_px"])
+    bubble &= (ring > 0.1) & (ring - middle > 0.4 * ring)
+    bubble &= np.abs(p["blue_density"] - p["red_density"]) < 0.15
+    fibre = np.pi / np.maximum(circularity, 1e-3) ** 2 > FIBRE_LENGTHS
+    changed = chance.copy()
+    for name, clear in (("bubble", bubble), ("fibre", fibre)):
+        column = GROUPS.index(name)
+        changed[:, : len(FOODS)] += np.where(clear, 0.0, chance[:, column])[:, None] * np.array(TAKEN_BACK)
+        changed[~clear, column] = 0.0
+    return changed
 
 
 def in_context(chance: np.ndarray) -> np.ndarray:
@@ -95,10 +121,7 @@ def in_context(chance: np.ndarray) -> np.ndarray:
     if taken_back:
         lost = changed[:, taken_back].sum(axis=1)
         changed[:, taken_back] = 0.0
-        # what is left of the doubt: half for kernel, the rest among all foods
-        share = np.zeros(len(GROUPS))
-        share[: len(FOODS)] = (0.5, 0.25, 0.25)
-        changed += lost[:, None] * share
+        changed[:, : len(FOODS)] += lost[:, None] * np.array(TAKEN_BACK)
     return changed
 
 

@@ -95,6 +95,11 @@ def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
     sizes = replace(base.sizes, volume_median_um=span(20, 50), sigma_g=span(1.4, 1.9), largest_um=110.0)
     plan = replace(base.arrangement, cover=span(0.05, 0.12), gap_px=5.0)
     shares = rng.dirichlet((4, 3, 3))
+    if not dark and rng.random() < 0.12:
+        # stained oil: pieces that displace it are lighter than it
+        light = replace(light, oil=tuple(np.array([158.0, 124.0, 84.0]) * span(0.8, 1.25, 3)))
+        clearer = tuple(np.array([-0.30, -0.42, -0.55]) * span(0.6, 1.5, 3))
+        kernel = replace(kernel, absorbance=clearer, edge_line=span(-0.2, 0.2))
     return replace(
         base,
         width_px=760,
@@ -231,7 +236,8 @@ def fit(values: np.ndarray, codes: np.ndarray, strength: float) -> kind_model.Mo
         own = standard[codes == g] if present[g] > 30 else standard
         centre.append(own.mean(axis=0))
         inverse.append(np.linalg.inv(np.cov(own.T) + 0.15 * np.eye(standard.shape[1])))
-    return kind_model.Model(mean, scale, weights, 1.0, np.array(centre), np.array(inverse))
+    model = kind_model.Model(mean, scale, weights, 1.0, np.array(centre), np.array(inverse), 1.0)
+    return replace(model, far=float(np.quantile(kind_model.strangeness(model, standard), 0.995)))
 
 
 def report(title: str, model: kind_model.Model, values: np.ndarray, codes: np.ndarray) -> None:
