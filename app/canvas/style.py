@@ -60,14 +60,19 @@ def group_style(group: int) -> LineStyle:
     return LineStyle(QColor(style.colour), _faded(style.casing, 170), style.dashes, style.letter)
 
 
-def group_of(particles: Particles) -> np.ndarray:
-    """Return what decides the style of each particle: kind times 4 plus state, (K,) ndarray of int."""
-    return particles["kind"].astype(int) * 4 + states(particles)
+def group_of(particles: Particles, counted: np.ndarray | None = None) -> np.ndarray:
+    """Return what decides the style of each particle: kind times 4 plus state, (K,) ndarray of int.
+
+    ``counted``, (K,) ndarray of bool, says which are in the size figures where more than flags decides it.
+    """
+    return particles["kind"].astype(int) * 4 + states(particles, counted)
 
 
-def states(particles: Particles) -> np.ndarray:
+def states(particles: Particles, counted: np.ndarray | None = None) -> np.ndarray:
     """Return the state of each particle, (K,) ndarray of int."""
-    state = np.where(particles["flags"] & _NOT_COUNTED_BITS, NOT_COUNTED, COUNTED)
+    if counted is None:
+        counted = (particles["flags"] & _NOT_COUNTED_BITS) == 0
+    state = np.where(counted, COUNTED, NOT_COUNTED)
     return np.where(particles["set_aside"] != "", ASIDE, state)
 
 

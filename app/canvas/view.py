@@ -70,7 +70,9 @@ class PictureView(ToolView):
         """The picture at full size, as shown."""
         return self._picture.full
 
-    def set_particles(self, particles: Particles, shown: np.ndarray | None = None) -> None:
+    def set_particles(
+        self, particles: Particles, shown: np.ndarray | None = None, counted: np.ndarray | None = None
+    ) -> None:
         """Show outlines by kind and state; only what changed since the last call is drawn again.
 
         Parameters
@@ -79,8 +81,10 @@ class PictureView(ToolView):
             All particles of the field.
         shown : (K,) ndarray of bool, optional
             Which to show; all by default.
+        counted : (K,) ndarray of bool, optional
+            Which are in the size figures; those whose flags allow it by default.
         """
-        group = group_of(particles)
+        group = group_of(particles, counted)
         if shown is not None:
             group = np.where(shown, group, -1)
         self._outlines.set_outlines(

@@ -53,6 +53,11 @@ class ZoomView(QGraphicsView):
         """Screen pixels a picture pixel."""
         return self.transform().m11()
 
+    @property
+    def fitting(self) -> bool:
+        """Whether the whole picture is kept in view."""
+        return self._fitting
+
     def set_rect(self, rect: QRectF) -> None:
         """Take the rectangle of a new picture; a picture of the same size keeps the place in view."""
         same = rect == self._rect

@@ -41,7 +41,7 @@ class Station(BaseStation):
         self.histogram = Histogram()
         self.panel = Panel(session, self.pieces, self.action, self.hands, self.histogram)
         self._picture_of = NO_FIELD  # the field whose picture the view shows
-        self._stale = True
+        self._place: dict | None = None  # where the user was when the study was closed
         self._lay_out()
         self._listen()
 
@@ -68,11 +68,13 @@ class Station(BaseStation):
 
     def hint_line(self) -> QWidget:
         """Return the line below the picture that says what the tool in hand wants."""
-        line = parts.label("", "soft")
-        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
-        line.setMinimumWidth(60)
-        self.tools.hint.connect(line.setText)
-        line.setText(self.view.tool.hint)
+        hint, self._under = parts.label("", "soft"), parts.label("")
+        hint.setMinimumWidth(60)
+        self.tools.hint.connect(hint.setText)
+        hint.setText(self.view.tool.hint)
+        line = QWidget()
+        line.setLayout(parts.row(hint, None, self._under))
+        line.layout().setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         return line
 
     def _listen(self) -> None:
@@ -141,7 +143,8 @@ class Station(BaseStation):
         ids = [row.id for row in rows]
         if rows and self.session.current_field_id not in ids:
             kept = self.session.study.setting(_VIEW, {}) or {}
-            self.session.show_field(kept.get("field") if kept.get("field") in ids else ids[0])
+            self._place = kept if kept.get("field") in ids else None
+            self.session.show_field(kept["field"] if self._place else ids[0])
         self._refresh()
         self.view.setFocus()
 
@@ -150,7 +153,7 @@ class Station(BaseStation):
         self.tools.take_up("pick")
         if self.session.study is not None and self.pieces.field_id:
             x, y, zoom = self.view.place()
-            place = {"field": self.pieces.field_id, "x": x, "y": y, "zoom": zoom}
+            place = {"field": self.pieces.field_id, "whole": self.view.fitting, "x": x, "y": y, "zoom": zoom}
             self.session.study.set_setting(_VIEW, place)
 
     def study_opened(self) -> None:
@@ -170,7 +173,7 @@ class Station(BaseStation):
         if self.isVisible():
             self._refresh()
         else:
-            self._stale = True
+            self.state_changed.emit()
 
     def _measured(self) -> list:
         study = self.session.study
@@ -189,7 +192,6 @@ class Station(BaseStation):
         self._show_outlines()
         self.panel.refresh(rows)
         self._show_selection()
-        self._stale = False
         self.state_changed.emit()
 
     def _show_picture(self, field_id: int) -> None:
@@ -208,13 +210,17 @@ class Station(BaseStation):
         elif self._picture_of != field_id and field_id == self.pieces.field_id:
             self.view.set_picture(picture.pixels, picture.bit_depth)
             self._picture_of = field_id
+            if self._place and self._place["field"] == field_id and not self._place["whole"]:
+                self.view.show_place(self._place["x"], self._place["y"], self._place["zoom"])
+            self._place = None
             self._show_outlines()
             self._show_selection()
             self.session.with_light(lambda _light: None)  # so that the first correction need not wait
 
     def _show_outlines(self) -> None:
         if self._picture_of == self.pieces.field_id != NO_FIELD:
-            self.view.set_particles(self.pieces.particles, self.panel.list.row_filter().mask(self.pieces))
+            shown = self.panel.list.row_filter().mask(self.pieces)
+            self.view.set_particles(self.pieces.particles, shown, self.pieces.counted)
 
     def _show_selection(self) -> None:
         chosen = self.session.selected
@@ -234,9 +240,18 @@ class Station(BaseStation):
 
     def _show_pointed(self, label: int) -> None:
         self.panel.list.model.set_pointed(label)
-        row = self.pieces.row_of(label)
-        size = float(self.pieces.table["area_equivalent_diameter_um"][row]) if row >= 0 else float("nan")
+        row, table = self.pieces.row_of(label), self.pieces.table
+        size = float(table["area_equivalent_diameter_um"][row]) if row >= 0 else float("nan")
         self.histogram.mark(size)
+        reason = (
+            f", not counted: {table['set_aside_reason'][row]}"
+            if row >= 0 and not table["counted"][row]
+            else ""
+        )
+        words = (
+            f"Piece {label}: {table['kind'][row]}, {number_text.quantity(size)}{reason}" if row >= 0 else ""
+        )
+        self._under.setText(words)
 
     def _show_lit(self) -> None:
         self.view.set_lit(label for field, label in self.session.lit if field == self.pieces.field_id)

@@ -71,8 +71,9 @@ class Panel(QWidget):
         self.setLayout(
             parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
         )
-        self.layout().setStretch(2, 1)
-        histogram.setMaximumHeight(300)
+        self.layout().setStretch(2, 3)
+        self.layout().setStretch(3, 1)
+        histogram.setMaximumHeight(360)
         self.setMinimumWidth(330)
         self.show_page("piece")
 

@@ -319,15 +319,18 @@ def test_hiding_the_outlines_and_showing_them_again(station, press):
     assert station.view.viewport().grab().toImage() == before
 
 
-def test_edits_survive_reopening(station, hand, mouse, press, tmp_path):
+def test_edits_and_view_survive_reopening(station, hand, mouse, press, qtbot):
     press(Qt.Key.Key_C)
     mouse((341, 160), (341, 240))
     path = station.session.study.path
+    station.view.show_place(341, 200, 3.0)
     station.left()
     station.session.close()
     assert station.session.open(path)
     station.entered()
     assert len(station.pieces) == 7
+    qtbot.waitUntil(lambda: station.view.image is not None, timeout=20_000)
+    assert station.view.place() == pytest.approx((341, 200, 3.0), abs=1)  # the same view again
     station.session.undo()
     assert len(station.pieces) == 6
 
