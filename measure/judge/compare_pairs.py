@@ -8,9 +8,11 @@ The degrees of freedom are those of Welch and Satterthwaite. The error of a scal
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from measure.judge.compare_batches import BatchSizes
 from measure.judge.felt import FELT_SHARE
-from measure.sizes.intervals import Uncertainty
+from measure.sizes.intervals import Uncertainty, share_angle
 from measure.sizes.resample import COVERAGE_FACTOR
 from measure.sizes.summary import SizeSummary
 
@@ -157,12 +159,13 @@ def _share_limits(summary: SizeSummary, confidence: float) -> tuple[float, float
         return p, math.nan, math.nan, 0.0
     freedom = max(summary.plan.units - 1, 1)
     widen = _student(freedom, confidence) / _student(freedom, 0.95)
-    centre = _logit(p)
-    down, up = (_without(abs(_logit(x) - centre), u.scale) * widen for x in (u.low, u.high))
-    low, high = (1 / (1 + math.exp(-v)) for v in (centre - down, centre + up))
-    return p, min(low, p), max(high, p), u.scale * p * (1 - p)
+    # the room below 0 and above 1 that a wider interval would need does not exist
+    centre, ends = _angle(p), (_angle(u.low), _angle(u.high))
+    down, up = (_without(abs(end - centre), u.scale) * widen for end in ends)
+    low = math.sin(max(centre - down, 0.0)) ** 2
+    high = math.sin(min(centre + up, math.pi / 2)) ** 2
+    return p, min(low, p), max(high, p), u.scale * 2 * math.sqrt(p * (1 - p))
 
 
-def _logit(share: float) -> float:
-    inside = min(max(share, 1e-6), 1 - 1e-6)
-    return math.log(inside / (1 - inside))
+def _angle(share: float) -> float:
+    return float(share_angle(np.array([share]))[0])
