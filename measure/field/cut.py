@@ -80,7 +80,8 @@ def _saddles(basins: np.ndarray, distance: np.ndarray, count: int) -> np.ndarray
 def _join_wide_necks(basins: np.ndarray, distance: np.ndarray, count: int, limit: float) -> np.ndarray:
     saddle = _saddles(basins, distance, count)
     summit = np.zeros(count + 1)
-    np.maximum.at(summit, basins.ravel(), distance.ravel())
+    inside = basins > 0
+    np.maximum.at(summit, basins[inside], distance[inside])
     target = np.arange(count + 1)
     alive = np.ones(count + 1, bool)
     while True:

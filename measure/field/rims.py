@@ -16,6 +16,8 @@ _RIM_SHARE = 0.3  # half the thickness of a rim, over the radius of the piece
 _OIL_BORDER = 0.5  # share of its border that must be oil
 _RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
+_RIBBON = 14.0  # area over squared half width; a longer ribbon is a fibre, not a row of crystals
+_EVEN_RIM = 1.6  # thickest place of a rim over its usual thickness; more is a body inside
 _LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
 
@@ -25,6 +27,27 @@ def disc(radius: float) -> np.ndarray:
     r = max(1, int(np.ceil(radius)))
     y, x = np.mgrid[-r : r + 1, -r : r + 1]
     return (x * x + y * y <= radius * radius + 0.5).astype(np.uint8)
+
+
+def _eroded(mask: np.ndarray, radius: float) -> np.ndarray:
+    return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).astype(np.uint8)
+
+
+def _dilated(mask: np.ndarray, radius: float) -> np.ndarray:
+    return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).astype(np.uint8)
+
+
+def opened(mask: np.ndarray, radius: float) -> np.ndarray:
+    """Opening by a disc of any radius in constant time; nothing is eroded from the border of the array."""
+    kept = _eroded(mask, radius)
+    return _dilated(kept, radius) & mask if kept.any() else kept
+
+
+def closed(mask: np.ndarray, radius: float) -> np.ndarray:
+    """Closing by a disc of any radius in constant time."""
+    m = int(np.ceil(radius)) + 1
+    padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
+    return (1 - _dilated(1 - _dilated(padded, radius), radius))[m:-m, m:-m].copy()
 
 
 def fill_holes(mask: np.ndarray) -> np.ndarray:
@@ -81,20 +104,60 @@ def find_clear(
     if hull - strong.sum() < _CLEAR_SHARE * least_px2 or strong.sum() > 0.9 * hull:
         return labels
     size = np.sqrt(hull / np.pi)
-    found = 0
-    for gap in (*_GAPS, 0.25 * size):
+    before = np.zeros_like(low)
+    for gap in (*_GAPS, min(0.25 * size, 40.0)):
         if gap > 0.3 * size and gap > 1.5:
             continue
-        filled = fill_holes(_walled(_closed(low, gap), frame))
-        for radius in _BODY_RADII:
-            if radius > max(_LEAST_RIM_PX, 0.3 * size):
-                break
-            for piece in _candidates(filled, strong, labels, radius, width_px, least_px2):
-                if _is_clear(piece, strong, filled, width_px):
-                    found += 1
-                    whole = _with_rim(piece, strong, width_px)
-                    labels[(whole > 0) & (labels == 0)] = found
+        filled = fill_holes(_walled(closed(low, gap), frame))
+        if (filled & ~before & 1).sum() < _CLEAR_SHARE * least_px2:
+            continue
+        before = filled
+        for box in _clear_windows(filled, strong, labels, width_px, least_px2):
+            _label_clear(labels, filled, strong, box, width_px, least_px2)
     return labels
+
+
+def _clear_windows(
+    filled: np.ndarray, strong: np.ndarray, labels: np.ndarray, width_px: float, least_px2: float
+) -> list[tuple[slice, slice]]:
+    """Windows around places inside the filled component that are clear and wider than the flank of an edge."""
+    clear = filled & ~strong & (labels == 0).astype(np.uint8) & 1
+    thick = opened(clear, max(1.0, 0.5 * width_px))
+    thick = closed(thick, _LEAST_RIM_PX + width_px)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(thick, connectivity=8)
+    windows = []
+    for x, y, w, h, n in stats[1:count]:
+        if n < _CLEAR_SHARE * least_px2:
+            continue
+        m = int(8 + 2 * width_px + 0.5 * max(w, h))
+        windows.append(
+            (
+                slice(max(0, y - m), min(filled.shape[0], y + h + m)),
+                slice(max(0, x - m), min(filled.shape[1], x + w + m)),
+            )
+        )
+    return windows
+
+
+def _label_clear(
+    labels: np.ndarray,
+    filled: np.ndarray,
+    strong: np.ndarray,
+    box: tuple[slice, slice],
+    width_px: float,
+    least_px2: float,
+) -> None:
+    """Number the see-through pieces of one window, in place."""
+    own_filled, own_strong, own = filled[box].copy(), strong[box].copy(), labels[box]
+    size = 0.5 * min(own.shape)
+    seen: set[tuple[int, ...]] = set()
+    for radius in _BODY_RADII:
+        if radius > max(_LEAST_RIM_PX, 0.3 * size):
+            break
+        for piece in _candidates(own_filled, own_strong, own, radius, width_px, least_px2, seen):
+            if _is_clear(piece, own_strong, own_filled, width_px):
+                whole = _with_rim(piece, own_strong, width_px)
+                own[(whole > 0) & (own == 0)] = labels.max() + 1
 
 
 def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:
@@ -106,12 +169,6 @@ def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarra
     return mask
 
 
-def _closed(mask: np.ndarray, radius: float) -> np.ndarray:
-    m = int(np.ceil(radius)) + 1
-    padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
-    return cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(radius))[m:-m, m:-m].copy()
-
-
 def _candidates(
     filled: np.ndarray,
     strong: np.ndarray,
@@ -119,20 +176,26 @@ def _candidates(
     radius: float,
     width_px: float,
     least_px2: float,
+    seen: set[tuple[int, ...]],
 ) -> list[np.ndarray]:
-    """Parts of the filled component without its bodies, thick enough to be pieces."""
-    body = cv2.dilate(cv2.morphologyEx(strong, cv2.MORPH_OPEN, disc(radius)), disc(1.0))
+    """Parts of the filled component without its bodies, thick enough to be pieces and not seen before."""
+    body = cv2.dilate(opened(strong, radius), disc(1.0))
     rest = filled & (1 - body) & (taken == 0).astype(np.uint8)
     flank = max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi)))
-    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, disc(flank))
+    rest = opened(rest, flank)
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
     pieces = []
     for k in range(1, count):
-        if stats[k, cv2.CC_STAT_AREA] < least_px2:
+        key = tuple(int(v) for v in stats[k])
+        if key[4] < least_px2 or key in seen:
             continue
+        seen.add(key)
         part = (parts == k).astype(np.uint8)
         if solidity(part) > _CONVEX:
             pieces.append(part)
+            continue
+        deepest = float(cv2.distanceTransform(part, cv2.DIST_L2, 3).max())
+        if stats[k, cv2.CC_STAT_AREA] > _RIBBON * deepest**2:
             continue
         cut = cut_by_shape(part, 0.5)
         pieces += [(cut == n).astype(np.uint8) for n in range(1, int(cut.max()) + 1)]
@@ -144,8 +207,7 @@ def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_p
     core = cv2.erode(piece, disc(max(1.0, 0.5 * width_px)), borderValue=1)
     if (core & ~strong & 1).sum() < _CLEAR_SHARE * area or solidity(piece) < _CONVEX:
         return False
-    rim = cv2.distanceTransform(strong & piece, cv2.DIST_L2, 3)
-    if rim.max() > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
+    if not _rim_is_even(strong & piece, area):
         return False
     ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
     if not ring.any() or (filled[ring > 0] == 0).mean() < _OIL_BORDER:
@@ -155,13 +217,22 @@ def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_p
     return bool(border.any()) and float(near[border > 0].mean()) >= _RIMMED
 
 
+def _rim_is_even(rim: np.ndarray, area: float) -> bool:
+    depth = cv2.distanceTransform(rim, cv2.DIST_L2, 3)
+    most = float(depth.max())
+    if most > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
+        return False
+    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    return most <= _EVEN_RIM * float(np.percentile(ridge, 75)) + 1.2 if ridge.size else True
+
+
 def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndarray:
     """Add the bits of rim beside a see-through piece that keep it convex: corners, ends of a broken rim."""
     beside = cv2.dilate(piece, disc(width_px + 1.0))
     rest = strong & ~piece & 1
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=8)
     whole = piece.copy()
-    limit = max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(float(piece.sum()) / np.pi))
+    limit = 1.3 * float(cv2.distanceTransform(strong & piece, cv2.DIST_L2, 3).max()) + 0.5
     thick = cv2.distanceTransform(rest, cv2.DIST_L2, 3)
     for k in range(1, count):
         bit = parts == k
@@ -170,4 +241,4 @@ def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndar
         union = whole | bit.astype(np.uint8)
         if union.sum() >= _CONVEX * hull_mask(union).sum():
             whole = union
-    return _closed(whole, 1.5)
+    return closed(whole, 1.5)
