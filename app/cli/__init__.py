@@ -8,6 +8,7 @@ COMMANDS: dict[str, str] = {
     "scale": "find micrometres per pixel from a picture of a stage micrometer",
     "measure": "measure pictures: particles, fields and sizes",
     "sizes": "size distribution of a particle table, with intervals",
+    "compare": "batches side by side, and what more grinding would bring",
     "plan": "pieces, fields and dilution for a wanted error",
     "export": "write a study's tables to a folder",
 }

@@ -22,6 +22,8 @@ _NUMBERS: dict[str, tuple[str, bool]] = {
     "smallest_um": ("from", True),
     "scale_relative_uncertainty": ("from", True),
     "um_per_px": ("above", True),
+    "centre_x_px": ("from", True),
+    "centre_y_px": ("from", True),
 }
 _WORDS = ("batch", "field", "kind", "set_aside_reason")
 _CHUNK = 100_000
