@@ -1,0 +1,133 @@
+"""Size charts: what they show, how they are laid out, and that both kinds of paper can draw them."""
+
+import math
+
+import numpy as np
+import pytest
+
+from measure.judge.felt import FeltProfile
+from measure.judge.verdict import judged
+from measure.model import KINDS
+from measure.output.charts_layout import lay_out, share_ticks, size_ticks
+from measure.output.charts_paper import chart_png
+from measure.output.charts_shapes import Area, Box, Text
+from measure.output.charts_sizes import curve_sizes, size_chart
+from measure.output.charts_style import PAPER
+from measure.sizes.curve import curve
+from measure.sizes.sample import make_sample
+
+
+@pytest.fixture(scope="module")
+def sample():
+    rng = np.random.default_rng(0)
+    d = 12 * np.exp(0.45 * rng.standard_normal(1500))
+    d = d[d >= 5]
+    kinds = rng.choice(3, len(d), p=[0.8, 0.1, 0.1])
+    return make_sample(d, field=np.arange(len(d)) % 6, kind=kinds, smallest_um=5.0)
+
+
+@pytest.fixture(scope="module")
+def chart(sample):
+    summary, _ = judged(sample, resamples=100)
+    band = curve(sample, curve_sizes(sample), r=3, resamples=100)
+    return size_chart(sample, FeltProfile(), r=3, summary=summary, band=band, title="pass 3")
+
+
+def test_shares_are_stacked_to_the_whole(sample, chart):
+    assert chart.shares.sum() == pytest.approx(1.0)
+    by_kind = np.bincount(sample.kind, sample.quantity(3), minlength=len(KINDS)) / sample.quantity(3).sum()
+    assert chart.shares.sum(axis=1) == pytest.approx(by_kind)
+    assert chart.kinds == (0, 1, 2)
+    assert chart.edges_um[0] <= 5.0
+    assert chart.edges_um[-1] >= sample.diameter_um.max()
+    number = size_chart(sample, FeltProfile(), r=0)
+    assert number.shares.sum() == pytest.approx(1.0)
+    assert number.quantity == "number"
+    assert number.percentiles == ()
+
+
+def test_labels_carry_unit_weighting_limit_and_interval(chart):
+    assert "by volume" in chart.caption
+    assert "at least 5 µm" in chart.caption
+    assert "95 % between 6 fields" in chart.caption
+    assert "volume" in chart.y_label
+    assert "R20" in chart.y_label
+    words = [shape.text for shape in lay_out(chart, 700, 420).shapes if isinstance(shape, Text)]
+    for text in (
+        "area-equivalent diameter x_A, µm",
+        "pass 3",
+        "not counted below 5 µm",
+        "Q_3, % of volume finer",
+    ):
+        assert text in words
+    assert any(text.startswith("x90  ") for text in words)
+    assert "x50" in chart.in_words()
+
+
+def test_bars_stand_where_their_classes_are(chart):
+    drawing = lay_out(chart, 700, 420)
+    left, top, right, bottom = drawing.plot
+    colours = {PAPER.kinds[KINDS[k]].colour for k in chart.kinds}
+    bars = [
+        s
+        for s in drawing.shapes
+        if isinstance(s, Box) and s.fill in colours and s.y > top - 1 and s.height > 0
+    ]
+    assert len(bars) == int((chart.shares > 0).sum())
+    for bar in bars:
+        assert left - 1 <= bar.x
+        assert bar.x + bar.width <= right + 1
+        assert bar.y + bar.height <= bottom + 1e-6
+    tallest = min(bar.y for bar in bars)
+    heights = chart.shares.sum(axis=0)
+    at = drawing.size_at(next(bar for bar in bars if bar.y == tallest).x + 1)
+    assert chart.class_at(at) == int(np.argmax(heights))
+    for size in (6.0, 20.0):
+        assert drawing.size_at(drawing.x_of(size)) == pytest.approx(size)
+
+
+def test_every_kind_has_its_own_colour_hatch_and_letter():
+    looks = [PAPER.kinds[kind] for kind in KINDS]
+    for what in ("colour", "hatch", "letter"):
+        assert len({getattr(look, what) for look in looks}) == len(KINDS)
+
+
+def test_pointing_and_marking_add_to_the_picture(chart):
+    plain = lay_out(chart, 700, 420)
+    lit = lay_out(chart, 700, 420, pointed=4, marked_um=(12.0, 0.5))
+    assert len(lit.shapes) == len(plain.shapes) + 2  # one box, and one mark: 0.5 µm is off the axis
+    assert sum(isinstance(s, Area) for s in lit.shapes) == sum(isinstance(s, Area) for s in plain.shapes) + 1
+
+
+def test_an_empty_chart_says_so():
+    empty = size_chart(make_sample(np.array([])), FeltProfile())
+    drawing = lay_out(empty, 300, 200)
+    assert [s.text for s in drawing.shapes if isinstance(s, Text)] == ["No piece is counted."]
+    assert math.isnan(drawing.size_at(100.0))
+    assert empty.class_at(5.0) == -1
+    assert empty.in_words() == "No piece is counted."
+
+
+def test_one_size_only_can_be_drawn():
+    one = size_chart(make_sample(np.array([8.0, 8.0])), FeltProfile())
+    assert one.shares.sum() == pytest.approx(1.0)
+    assert len(lay_out(one, 300, 200).shapes) > 10
+
+
+def test_as_a_picture_for_paper(chart):
+    import cv2
+
+    data = chart_png(chart, width_pt=300, height_pt=200, dpi=100)
+    picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    assert abs(picture.shape[1] - 300 / 72 * 100) <= 1
+    # the kernel's blue covers a good part, and the ground stays white
+    blue = np.abs(picture.astype(int) - (0xC4, 0x3B, 0x3B)).max(axis=2) < 12
+    assert 0.05 < blue.mean() < 0.6
+    assert (picture == 255).all(axis=2).mean() > 0.3
+    assert chart_png(chart, width_pt=300, height_pt=200, dpi=100) == data
+
+
+def test_marks_of_axes_are_rounded():
+    assert size_ticks(1, 1000) == [1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0]
+    assert share_ticks(0.9) == pytest.approx([0.0, 0.2, 0.4, 0.6, 0.8])
+    assert share_ticks(100.0) == [0.0, 20.0, 40.0, 60.0, 80.0, 100.0]

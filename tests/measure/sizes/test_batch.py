@@ -1,0 +1,78 @@
+"""The fields of a batch as one sample."""
+
+import math
+
+import numpy as np
+
+from measure.model import Scale
+from measure.sizes.batch import FieldTable, batch_sample
+
+
+def _field(name, d, um_per_px=0.5, smallest=2.0, u=0.001):
+    n = len(d)
+    table = {
+        "particle": np.arange(1, n + 1),
+        "field": np.full(n, name, dtype=object),
+        "batch": np.full(n, "b", dtype=object),
+        "area_equivalent_diameter_um": np.asarray(d, dtype=float),
+        "counted": (np.asarray(d) >= smallest).astype(int),
+        "frame_weight": np.ones(n),
+        "volume_um3": np.pi / 6 * np.asarray(d, dtype=float) ** 3,
+        "kind": np.full(n, "kernel", dtype=object),
+        "size_uncertainty_um": np.full(n, 0.1),
+        "smallest_um": np.full(n, smallest),
+        "set_aside_reason": np.where(np.asarray(d) >= smallest, "", "below the lower limit"),
+    }
+    return FieldTable(name, table, Scale(um_per_px, um_per_px * u))
+
+
+def test_rows_lead_back_to_the_pieces_and_empty_fields_count():
+    fields = [_field("a", [1.0, 5.0, 9.0]), _field("b", []), _field("c", [7.0, 1.5, 3.0])]
+    sample = batch_sample(fields)
+    assert sample.diameter_um.tolist() == [5.0, 9.0, 7.0, 3.0]
+    assert sample.row.tolist() == [1, 2, 3, 5]
+    assert sample.field_names == ("a", "c", "b")
+    assert sample.smallest_um == 2.0
+    assert math.isclose(sample.scale_relative_uncertainty, 0.001)
+    assert sample.left_out == {"below the lower limit": 2}
+
+
+def test_no_field_gives_an_empty_sample():
+    assert len(batch_sample([])) == 0
+    assert len(batch_sample([_field("a", [])])) == 0
+
+
+def test_two_zooms_are_merged_and_rows_still_lead_back():
+    rng = np.random.default_rng(0)
+    fields, truth = [], []
+    for i in range(8):
+        d = 10 * np.exp(0.6 * rng.standard_normal(900))
+        truth.append(d)
+        wide = _field(f"wide {i}", d, um_per_px=1.0, smallest=9.0)
+        close = _field(f"close {i}", d[:150], um_per_px=0.25, smallest=2.5)
+        fields += [wide, close] if i % 2 else [close, wide]
+    sample = batch_sample(fields)
+    assert sample.zoom_match is not None
+    joined = np.concatenate([f.table["area_equivalent_diameter_um"] for f in fields])
+    assert np.array_equal(joined[sample.row], sample.diameter_um)
+    d = np.concatenate(truth)
+    d = d[d >= 2.5]
+    # matching the zooms costs a chance error of a few per cent in the number mean
+    assert abs(np.average(sample.diameter_um, weights=sample.weight) / d.mean() - 1) < 0.06
+
+
+def test_zooms_that_cannot_be_matched_are_told():
+    close = _field("close", np.linspace(3, 6, 40), um_per_px=0.25, smallest=2.5)
+    wide = _field("wide", np.linspace(20, 60, 40), um_per_px=1.0, smallest=10.0)
+    sample = batch_sample([close, wide])
+    assert sample.zoom_match is None
+    assert any("taken together as they are" in note for note in sample.notes)
+    third = _field("third", np.linspace(20, 60, 40), um_per_px=4.0)
+    assert any("More than two zooms" in note for note in batch_sample([close, wide, third]).notes)
+
+
+def test_one_zoom_calibrated_twice_is_one_zoom():
+    sample = batch_sample([_field("a", [5.0], 0.500), _field("b", [6.0], 0.503, u=0.01)])
+    assert sample.zoom_match is None
+    assert not sample.notes
+    assert math.isclose(sample.scale_relative_uncertainty, 0.01)
