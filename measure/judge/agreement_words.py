@@ -23,8 +23,8 @@ def repeatability_sentence(r: Repeatability) -> str:
 def agreement_lines(found: TableAgreement) -> Iterator[str]:
     """Yield the agreement of two tables line by line."""
     yield (
-        f"{len(found.fields)} fields in both tables; {found.both} pieces found by both, {found.only_first} by "
-        f"the first only, {found.only_second} by the second only."
+        f"{len(found.fields)} fields in both tables; {found.both} pieces found by both, "
+        f"{found.only_first} by the first only, {found.only_second} by the second only."
     )
     yield f"Overlap {100 * found.overlap:.1f} % (2 x both over all)."
     s = found.size

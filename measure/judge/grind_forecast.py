@@ -8,6 +8,8 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.judge.grind import GrindCurve
 
+# further away than so many times the grinding done, a number would be a pretence
+_FAR = 10.0
 # with this much of the drawn curves saying "never", never is the answer
 _NEVER = 0.95
 
@@ -108,6 +110,8 @@ def _reachable(curve: GrindCurve, dose: float, never: float) -> bool | None:
 def _amount(curve: GrindCurve, value: float) -> str:
     if math.isinf(value):
         return "never"
+    if value > _FAR * curve.last_dose > 0:
+        return f"more than {_FAR * curve.last_dose:,.0f}"
     if curve.unit == "passes":
         # part of a pass cannot be run
         whole = max(math.ceil(value - 1e-6), 0)
@@ -140,6 +144,8 @@ def _sentence(curve: GrindCurve, f: Forecast) -> str:
         )
     if f.more == 0:
         return f"{target} is about reached at {last} (95 %: {between} more {curve.unit})."
+    if f.more > _FAR * curve.last_dose > 0:
+        return f"{target} is out of reach in practice: {more} after {last} (95 %: {between})."
     return f"{more[0].upper()}{more[1:]} after {last} should reach {target} (95 %: {between})."
 
 
