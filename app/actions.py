@@ -84,7 +84,32 @@ _WINDOW = (
     ),
 )
 
-_SCALE: tuple[ActionRow, ...] = ()
+_SCALE = (
+    ActionRow("scale.open", "Open a picture of a ruling…", ("Ctrl+I",), "scale", "A stage micrometer"),
+    ActionRow("scale.find", "Find the lines of the ruling", ("F",), "scale", "At any angle, by itself"),
+    ActionRow(
+        "scale.click",
+        "Click lines",
+        ("C",),
+        "scale",
+        "Mark lines one by one; points snap to them",
+        checkable=True,
+    ),
+    ActionRow(
+        "scale.drag", "Drag across lines", ("D",), "scale", "Mark every line a stroke crosses", checkable=True
+    ),
+    ActionRow("scale.back", "Take the last line back", ("Backspace",), "scale", "Of those marked by hand"),
+    ActionRow("scale.clear", "Clear the marked lines", ("Shift+X",), "scale"),
+    ActionRow("scale.keep", "Keep this scale", ("Ctrl+Return",), "scale", "It becomes part of the study"),
+    ActionRow("scale.drop", "Put this ruling away", ("Shift+Delete",), "scale", "Without keeping a scale"),
+    ActionRow("scale.remove", "Remove the chosen scale", ("Delete",), "scale", "Undo brings it back"),
+    ActionRow("scale.lines", "Lines", ("L",), "scale", "Show the lines found or marked", checkable=True),
+    ActionRow("scale.loupe", "Loupe", ("Shift+L",), "scale", "Magnify about the pointer", checkable=True),
+    ActionRow("scale.fit", "Whole picture", ("0",), "scale", "Show all of it"),
+    ActionRow("scale.one_to_one", "One to one", ("9",), "scale", "One picture pixel on one of the screen"),
+    ActionRow("scale.zoom_in", "Zoom in", ("+", "="), "scale"),
+    ActionRow("scale.zoom_out", "Zoom out", ("-",), "scale"),
+)
 
 _FIELDS = (
     ActionRow("fields.add", "Add pictures…", ("Ctrl+I",), "fields", "Choose picture files of your smears"),

@@ -1,8 +1,9 @@
 """Our own icons, drawn as paths on a grid of 24 by 24, sharp at any size and coloured by the theme."""
 
 from functools import lru_cache
+from pathlib import Path
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtCore import QPointF, QRectF, QSize, QStandardPaths, Qt
 from PySide6.QtGui import QAction, QColor, QGuiApplication, QIcon, QPainter, QPainterPath, QPen, QPixmap
 from PySide6.QtWidgets import QAbstractButton, QWidget
 
@@ -74,6 +75,8 @@ ICONS: dict[str, tuple[str, ...]] = {
     ),
     "next": ("M 9 5 L 16 12 L 9 19",),
     "previous": ("M 15 5 L 8 12 L 15 19",),
+    "down": ("M 4 8 L 12 16 L 20 8",),
+    "up": ("M 4 16 L 12 8 L 20 16",),
     "eye": ("M 2 12 C 6 5 18 5 22 12 C 18 19 6 19 2 12 Z", "O 12 12 3 3"),
     "cut": (
         "M 3 12 C 3 7 9 7 12 12 C 15 17 21 17 21 12 C 21 7 15 7 12 12 C 9 17 3 17 3 12 Z",
@@ -153,6 +156,19 @@ def refresh_icons(root: QWidget) -> None:
         name = target.property("icon_name")
         if name:
             target.setIcon(icon(name, target.property("icon_role")))
+
+
+def as_file(name: str, colour: str) -> str:
+    """Return the path of a picture file of an icon, for style sheets; empty where none can be kept."""
+    place = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.CacheLocation)
+    path = Path(place) / f"{name}-{colour.removeprefix('#')}.png"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return ""
+    if not path.is_file() and not _drawn(name, 48, colour, 1.0).save(str(path)):
+        return ""
+    return path.as_posix()
 
 
 def program_icon() -> QIcon:

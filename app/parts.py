@@ -5,6 +5,7 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
+    QFormLayout,
     QFrame,
     QHBoxLayout,
     QLabel,
@@ -114,6 +115,24 @@ def fill(layout: QHBoxLayout | QVBoxLayout, parts: tuple[QWidget | QLayout | int
             layout.addLayout(part)
         else:
             layout.addWidget(part)
+
+
+def form(*rows: tuple[str, QWidget, str]) -> QFormLayout:
+    """Return a form; each row is its words, its widget and a tip that also a screen reader tells."""
+    made = QFormLayout()
+    made.setVerticalSpacing(theme.TIGHT)
+    made.setHorizontalSpacing(theme.MEDIUM)
+    made.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
+    for words, widget, tip in rows:
+        widget.setToolTip(tip)
+        widget.setAccessibleName(words)
+        widget.setAccessibleDescription(tip)
+        name = label(words)
+        name.setToolTip(tip)
+        name.setBuddy(widget)
+        name.setMinimumHeight(min(widget.sizeHint().height(), 40))
+        made.addRow(name, widget)
+    return made
 
 
 def scroll(inner: QWidget) -> QScrollArea:

@@ -2,6 +2,7 @@
 
 from PySide6.QtWidgets import QApplication
 
+from app import icons
 from app.theme import RADIUS, SIZES, Palette
 
 # look -> widget it is meant for, so that nobody has to guess
@@ -27,7 +28,8 @@ def style_sheet(palette: Palette) -> str:
     colours = {name: value for name, value in vars(palette).items() if name != "name"}
     body = QApplication.font().pointSizeF()
     sizes = {f"{name}_size": f"{body * value:.1f}pt" for name, value in SIZES.items()}
-    return _TEMPLATE.format(**colours, **sizes, radius=RADIUS)
+    arrows = {f"{way}_arrow": icons.as_file(way, palette.soft_ink) for way in ("down", "up")}
+    return _TEMPLATE.format(**colours, **sizes, **arrows, radius=RADIUS)
 
 
 _TEMPLATE = """
@@ -84,7 +86,9 @@ QPushButton[look="quiet"], QToolButton[look="quiet"] {{
 }}
 QPushButton[look="quiet"]:hover, QToolButton[look="quiet"]:hover {{ background: {raised}; }}
 QPushButton[look="quiet"]:focus, QToolButton[look="quiet"]:focus {{ border: 2px solid {accent}; }}
-QToolButton[look="quiet"]:checked {{ background: {accent_soft}; border-color: {accent}; }}
+QToolButton[look="quiet"]:checked, QPushButton[look="quiet"]:checked {{
+  background: {accent_soft}; border-color: {accent};
+}}
 QToolButton::menu-indicator {{ width: 0px; }}
 
 QLineEdit, QPlainTextEdit, QTextEdit, QSpinBox, QDoubleSpinBox, QComboBox {{
@@ -99,7 +103,14 @@ QLineEdit:disabled, QPlainTextEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:d
 QComboBox:disabled {{
   color: {faint_ink}; border-color: {line}; background: transparent;
 }}
-QComboBox::drop-down {{ border: none; width: 20px; }}
+QComboBox::drop-down {{ border: none; width: 22px; }}
+QComboBox::down-arrow {{ image: url("{down_arrow}"); width: 12px; height: 12px; }}
+QSpinBox::up-arrow, QDoubleSpinBox::up-arrow {{ image: url("{up_arrow}"); width: 10px; height: 10px; }}
+QSpinBox::down-arrow, QDoubleSpinBox::down-arrow {{
+  image: url("{down_arrow}"); width: 10px; height: 10px;
+}}
+QComboBox::down-arrow:disabled, QSpinBox::down-arrow:disabled, QDoubleSpinBox::down-arrow:disabled,
+QSpinBox::up-arrow:disabled, QDoubleSpinBox::up-arrow:disabled {{ image: none; }}
 QSpinBox::up-button, QSpinBox::down-button, QDoubleSpinBox::up-button, QDoubleSpinBox::down-button {{
   border: none; width: 18px; background: transparent;
 }}

@@ -208,6 +208,8 @@ class Window(QMainWindow):
         self.station_menu.clear()
         self.station_menu.addActions(station.all_actions())
         station.entered()
+        if self.focusWidget() not in self.rail.buttons.values():
+            station.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _leave_station(self) -> None:
         if self.current:

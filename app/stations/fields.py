@@ -65,6 +65,7 @@ class Station(BaseStation):
         whole = QHBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(splitter)
+        self.setFocusProxy(self.list)
 
     def _panel(self) -> QWidget:
         self.settings.head.addWidget(

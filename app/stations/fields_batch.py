@@ -4,21 +4,12 @@ from dataclasses import replace
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QFocusEvent
-from PySide6.QtWidgets import QFormLayout, QFrame, QLineEdit, QPlainTextEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLineEdit, QPlainTextEdit, QVBoxLayout, QWidget
 
 from app import parts, theme
 from app.messages import WARNING
 from app.session import Session
 from measure.study.records import Batch, BatchRow
-
-_TIPS = {
-    "name": "What you call this grind; it heads every table and chart",
-    "recipe": "What went in: nuts, salt, sugar, oil, in your own words",
-    "mill_setting": "Gap, pressure or dial of the mill or refiner",
-    "passes": "How many times it went through the mill",
-    "minutes": "How long it was ground",
-    "notes": "Anything worth remembering",
-}
 
 
 class _Notes(QPlainTextEdit):
@@ -55,20 +46,14 @@ class BatchForm(QFrame):
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.MEDIUM)
         column.addWidget(parts.label("Batch", "heading"))
-        form = QFormLayout()
-        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
-        lines = (
-            ("Name", self.name, "name"),
-            ("Recipe", self.recipe, "recipe"),
-            ("Mill setting", self.mill_setting, "mill_setting"),
-            ("Passes", self.passes, "passes"),
-            ("Minutes", self.minutes, "minutes"),
-            ("Notes", self.notes, "notes"),
+        form = parts.form(
+            ("Name", self.name, "What you call this grind; it heads every table and chart"),
+            ("Recipe", self.recipe, "What went in: nuts, salt, sugar, oil, in your own words"),
+            ("Mill setting", self.mill_setting, "Gap, pressure or dial of the mill or refiner"),
+            ("Passes", self.passes, "How many times it went through the mill"),
+            ("Minutes", self.minutes, "How long it was ground"),
+            ("Notes", self.notes, "Anything worth remembering"),
         )
-        for words, widget, key in lines:
-            widget.setToolTip(_TIPS[key])
-            widget.setAccessibleName(words)
-            form.addRow(words, widget)
         column.addLayout(form)
         column.addLayout(parts.row(None, self.remove))
 
@@ -87,6 +72,7 @@ class BatchForm(QFrame):
         for line, text in values.items():
             if not (same and line.hasFocus() and line.isModified()) and line.text() != text:
                 line.setText(text)
+                line.setCursorPosition(0)
         if not (same and self.notes.hasFocus()) and self.notes.toPlainText() != batch.notes:
             self.notes.setPlainText(batch.notes)
         self.setEnabled(self._session.writable)

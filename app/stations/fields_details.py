@@ -36,22 +36,16 @@ class FieldDetails(QFrame):
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         column.setSpacing(theme.SMALL)
-        form = QFormLayout()
-        form.setVerticalSpacing(theme.TIGHT)
-        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
-        rows = (
+        form = parts.form(
             ("Batch", self.batch, "Which grind this smear is of"),
             ("Scale", self.scale, "Micrometres per pixel of the zoom it was taken at"),
             ("Blank oil", self.blank, "A picture of the oil alone, to take uneven light out"),
             ("Shows", self.role, "What the picture is of"),
         )
-        for words, box, tip in rows:
-            box.setToolTip(tip)
-            box.setAccessibleName(words)
+        for box in (self.batch, self.scale, self.blank, self.role):
             box.setMinimumContentsLength(10)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-            form.addRow(words, box)
-        self._form = form
+        self._form: QFormLayout = form
         self._grid.setContentsMargins(0, 0, 0, 0)
         self._grid.setHorizontalSpacing(theme.MEDIUM)
         self._grid.setVerticalSpacing(2)

@@ -1,7 +1,7 @@
 """How fields are measured: smallest size, sensitivity and cutting, each with a word on what it does."""
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtWidgets import QDoubleSpinBox, QFormLayout, QFrame, QSlider, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QDoubleSpinBox, QFrame, QSlider, QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
 from measure.model import FieldSettings
@@ -53,10 +53,7 @@ class SettingsForm(QFrame):
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         column.setSpacing(theme.SMALL)
-        form = QFormLayout()
-        form.setVerticalSpacing(theme.TIGHT)
-        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
-        rows = (
+        form = parts.form(
             (
                 "Smallest size",
                 self.smallest,
@@ -76,11 +73,6 @@ class SettingsForm(QFrame):
                 "lower it when single pieces fall apart; at the bottom nothing is cut.",
             ),
         )
-        for words, widget, tip in rows:
-            widget.setToolTip(tip)
-            widget.setAccessibleName(words)
-            widget.setAccessibleDescription(tip)
-            form.addRow(words, widget)
         self.heading = parts.label("How it is measured", "heading")
         self.head = parts.row(self.heading, None)
         parts.fill(column, (self.head, form, self.note))

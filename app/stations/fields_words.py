@@ -145,7 +145,7 @@ def batch_words(batch: Batch, fields: int) -> str:
     if batch.passes is not None:
         found.append(number_text.count_value(batch.passes, "pass", "passes"))
     if batch.minutes is not None:
-        found.append(f"{number_text.number(batch.minutes)}{number_text.THIN}min")
+        found.append(number_text.count_value(batch.minutes, "minute"))
     return " · ".join(found)
 
 

@@ -102,7 +102,7 @@ def test_quality_carries_a_plain_word_for_each_figure():
 def test_batch_in_words():
     assert (
         plain(fields_words.batch_words(Batch("x", passes=3, minutes=17.5), 3))
-        == "3 fields · 3 passes · 17.5 min"
+        == "3 fields · 3 passes · 17.5 minutes"
     )
     assert fields_words.batch_words(Batch("x"), 0) == "no fields"
 
