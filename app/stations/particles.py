@@ -2,18 +2,21 @@
 
 from collections.abc import Callable
 
-import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
 
 from app import number_text, parts, pickers, theme
 from app.canvas.view import PictureView
-from app.histogram import Histogram, histogram_data
+from app.histogram import Histogram
 from app.messages import DONE
 from app.models.field_pieces import FieldPieces
 from app.session import NO_FIELD, Session
 from app.stations.base import BaseStation
+from app.stations.particles_check import BlindCheck
+from app.stations.particles_check_card import CheckCard
 from app.stations.particles_hands import Hands
+from app.stations.particles_learn import LearnCard
+from app.stations.particles_links import Links
 from app.stations.particles_panel import Panel
 from app.stations.particles_queue import doubtful_count, step
 from app.stations.particles_tools import ToolRow
@@ -39,7 +42,13 @@ class Station(BaseStation):
         self.hands = Hands(session)
         self.tools = ToolRow(session, self.view, self.hands, self.action)
         self.histogram = Histogram()
-        self.panel = Panel(session, self.pieces, self.action, self.hands, self.histogram)
+        self.check = BlindCheck(session, self.view)
+        self.check_card, self.learn_card = CheckCard(session, self.check), LearnCard(session)
+        learning = QWidget()
+        cards = ((self.learn_card, "Learn the kinds"), (self.check_card, "Spot check"))
+        learning.setLayout(parts.column(*(parts.card(card, heading=text) for card, text in cards), None))
+        self.panel = Panel(session, self.pieces, self.action, self.hands, self.histogram, learning)
+        self.links = Links(session, self.pieces, self.view, self.panel.list, self.histogram)
         self._picture_of = NO_FIELD  # the field whose picture the view shows
         self._place: dict | None = None  # where the user was when the study was closed
         self._lay_out()
@@ -68,12 +77,12 @@ class Station(BaseStation):
 
     def hint_line(self) -> QWidget:
         """Return the line below the picture that says what the tool in hand wants."""
-        hint, self._under = parts.label("", "soft"), parts.label("")
+        hint = parts.label("", "soft")
         hint.setMinimumWidth(60)
         self.tools.hint.connect(hint.setText)
         hint.setText(self.view.tool.hint)
         line = QWidget()
-        line.setLayout(parts.row(hint, None, self._under))
+        line.setLayout(parts.row(hint, None, self.links.under))
         line.layout().setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         return line
 
@@ -82,16 +91,11 @@ class Station(BaseStation):
         session.field_shown.connect(lambda _field: self._refresh_if_seen())
         session.picture_ready.connect(self._show_picture)
         session.selection_changed.connect(self._show_selection)
-        session.lit_changed.connect(self._show_lit)
-        self.view.hovered.connect(self._show_pointed)
         self.view.escaped.connect(self._step_back)
-        panel.list.chosen.connect(self._choose_from_list)
-        panel.list.pointed.connect(self.view.set_pointed)
+        self.check.changed.connect(self._check_changed)
         panel.list.wanted.connect(self._go_to)
         panel.list.filtered.connect(self._show_outlines)
         panel.field_wanted.connect(session.show_field)
-        self.histogram.pointed.connect(self._light_class)
-        self.histogram.chosen.connect(lambda low, high: session.select(self._in_class(low, high)))
 
     def commands(self) -> dict[str, Callable[[], object]]:
         """Return what each action does."""
@@ -119,9 +123,9 @@ class Station(BaseStation):
             "export": self._export,
             "automatic": hands.automatic,
         }
-        simple |= {name: lambda name=name: self.tools.take_up(name) for name in self.tools.names}
+        simple |= {name: lambda name=name: self._take_up(name) for name in self.tools.names}
         simple |= {kind.value: lambda kind=kind: hands.set_kind(chosen(), kind) for kind in KINDS}
-        simple |= {f"page_{page}": lambda page=page: self.panel.show_page(page) for page in self.panel.pages}
+        simple |= {f"page_{page}": lambda page=page: self._show_page(page) for page in self.panel.pages}
         return {f"particles.{name}": call for name, call in simple.items()}
 
     def state_text(self) -> tuple[bool, str]:
@@ -150,7 +154,7 @@ class Station(BaseStation):
 
     def left(self) -> None:
         """Remember the field in view; drop what a tool had under way."""
-        self.tools.take_up("pick")
+        self._take_up("pick")
         if self.session.study is not None and self.pieces.field_id:
             x, y, zoom = self.view.place()
             place = {"field": self.pieces.field_id, "whole": self.view.fitting, "x": x, "y": y, "zoom": zoom}
@@ -159,6 +163,8 @@ class Station(BaseStation):
     def study_opened(self) -> None:
         """Forget the last study."""
         self.pieces.clear()
+        self.check.stop()
+        self.learn_card.study_opened()
         self._picture_of = NO_FIELD
         self.view.set_picture(None)
         self._refresh()
@@ -168,6 +174,8 @@ class Station(BaseStation):
         mine = self.pieces.field_id in changes.ids.get("particles", ())
         if mine or {"fields", "scales", "batches", "settings"} & changes.what or not self.pieces.field_id:
             self._refresh_if_seen()
+        if "spot_checks" in changes and self.panel.page == "kinds":
+            self.check_card.refresh()
 
     def _refresh_if_seen(self) -> None:
         if self.isVisible():
@@ -191,8 +199,19 @@ class Station(BaseStation):
         self._show_picture(self.session.current_field_id)
         self._show_outlines()
         self.panel.refresh(rows)
+        if self.panel.page == "kinds":
+            self._refresh_cards()
         self._show_selection()
         self.state_changed.emit()
+
+    def _show_page(self, page: str) -> None:
+        self.panel.show_page(page)
+        if page == "kinds":
+            self._refresh_cards()
+
+    def _refresh_cards(self) -> None:
+        self.learn_card.refresh()
+        self.check_card.refresh()
 
     def _show_picture(self, field_id: int) -> None:
         picture = self.session.picture()
@@ -215,6 +234,7 @@ class Station(BaseStation):
             self._place = None
             self._show_outlines()
             self._show_selection()
+            self.check.picture_shown(field_id)
             self.session.with_light(lambda _light: None)  # so that the first correction need not wait
 
     def _show_outlines(self) -> None:
@@ -226,50 +246,9 @@ class Station(BaseStation):
         chosen = self.session.selected
         self.view.set_chosen(chosen)
         self.panel.show_chosen(chosen, self.view.image)
-        self._show_histogram()
-
-    def _show_histogram(self) -> None:
-        pieces = self.pieces
-        rows = np.flatnonzero(pieces.counted)
-        columns = ("area_equivalent_diameter_um", "frame_weight", "volume_um3")
-        lit = np.zeros(len(pieces), dtype=bool)
-        lit[pieces.rows_of(self.session.selected)] = True
-        self.histogram.show_data(
-            histogram_data(*(pieces.table[name][rows] for name in columns), lit[rows], pieces.smallest_um)
-        )
-
-    def _show_pointed(self, label: int) -> None:
-        self.panel.list.model.set_pointed(label)
-        row, table = self.pieces.row_of(label), self.pieces.table
-        size = float(table["area_equivalent_diameter_um"][row]) if row >= 0 else float("nan")
-        self.histogram.mark(size)
-        reason = (
-            f", not counted: {table['set_aside_reason'][row]}"
-            if row >= 0 and not table["counted"][row]
-            else ""
-        )
-        words = (
-            f"Piece {label}: {table['kind'][row]}, {number_text.quantity(size)}{reason}" if row >= 0 else ""
-        )
-        self._under.setText(words)
-
-    def _show_lit(self) -> None:
-        self.view.set_lit(label for field, label in self.session.lit if field == self.pieces.field_id)
+        self.links.show_histogram()
 
     # -- acting -------------------------------------------------------------------------------
-
-    def _in_class(self, low_um: float, high_um: float) -> list[int]:
-        size = self.pieces.table["area_equivalent_diameter_um"]
-        inside = self.pieces.counted & (size >= low_um) & (size < high_um)
-        return self.pieces.table["particle"][inside].tolist()
-
-    def _light_class(self, low_um: float, high_um: float) -> None:
-        self.session.light_up((self.pieces.field_id, label) for label in self._in_class(low_um, high_um))
-
-    def _choose_from_list(self, labels: list[int]) -> None:
-        self.session.select(labels)
-        if len(labels) == 1:
-            self.view.reveal(labels[0])
 
     def _go_to(self, label: int) -> None:
         self.session.select([label])
@@ -295,8 +274,22 @@ class Station(BaseStation):
         elif len(chosen) == 1:
             self._step_doubtful(True)
 
+    def _take_up(self, name: str) -> None:
+        self.check.stop()
+        self.tools.take_up(name)
+
+    def _check_changed(self) -> None:
+        """Put the usual tool in hand when a spot check ends; nothing may be chosen while one runs."""
+        if self.check.under_way:
+            self.session.select([])
+        else:
+            self.view.set_outlines_visible(not self.action("particles.hide").isChecked())
+            self.tools.take_up("pick")
+
     def _step_back(self) -> None:
-        if self.tools.in_hand != "pick":
+        if self.check.under_way:
+            self.check.stop()
+        elif self.tools.in_hand != "pick":
             self.tools.take_up("pick")
         else:
             self.session.select([])

@@ -36,6 +36,7 @@ class Panel(QWidget):
         action: Callable[[str], QAction],
         hands: Hands,
         histogram: Histogram,
+        kinds_page: QWidget,
     ) -> None:
         super().__init__()
         self.setProperty("look", "panel")
@@ -54,16 +55,16 @@ class Panel(QWidget):
         self.progress.setFixedHeight(6)
         self.progress.setAccessibleName("Doubtful pieces looked at")
         self._stack = QStackedWidget()
-        self._lay_out(action, histogram)
+        self._lay_out(action, histogram, kinds_page)
 
-    def _lay_out(self, action: Callable[[str], QAction], histogram: Histogram) -> None:
+    def _lay_out(self, action: Callable[[str], QAction], histogram: Histogram, kinds_page: QWidget) -> None:
         steps = [
             parts.tool_button(action(f"particles.{name}_field"), icon)
             for name, icon in (("previous", "previous"), ("next", "next"))
         ]
         which = parts.row(self.fields, *steps, spacing=theme.TIGHT)
         which.setStretch(0, 1)
-        pages = {"piece": self._piece_page(action), "table": self.list, "kinds": self._kinds_page()}
+        pages = {"piece": self._piece_page(action), "table": self.list, "kinds": parts.scroll(kinds_page)}
         for name in self.pages:
             self._stack.addWidget(pages[name])
         self._page_actions = {name: action(f"particles.page_{name}") for name in self.pages}
@@ -124,8 +125,10 @@ class Panel(QWidget):
         made.clicked.connect(lambda _checked=False: action("particles.aside").trigger())
         return made
 
-    def _kinds_page(self) -> QWidget:
-        return QWidget()
+    @property
+    def page(self) -> str:
+        """Name of the page in front."""
+        return self.pages[self._stack.currentIndex()]
 
     def show_page(self, name: str) -> None:
         """Bring a page of the column to the front."""
