@@ -240,7 +240,26 @@ _PARTICLES = (
     ),
 )
 
-_SIZES: tuple[ActionRow, ...] = ()
+_SIZES = (
+    ActionRow("sizes.number", "By number", ("N",), "sizes", "Every piece counts alike.", checkable=True),
+    ActionRow(
+        "sizes.volume", "By volume", ("V",), "sizes", "Pieces count by what they hold.", checkable=True
+    ),
+    ActionRow(
+        "sizes.coarse", "Show the coarsest pieces", ("B",), "sizes", "Go to the largest ones in the picture."
+    ),
+    ActionRow("sizes.previous", "Previous batch", ("PgUp",), "sizes"),
+    ActionRow("sizes.next", "Next batch", ("PgDown",), "sizes"),
+    ActionRow("sizes.page_figures", "Show the figures", ("F2",), "sizes"),
+    ActionRow("sizes.page_limits", "Show the limits", ("F3",), "sizes", "What size is felt; what you allow."),
+    ActionRow("sizes.page_sure", "Show how sure it is", ("F4",), "sizes", "And how many more to measure."),
+    ActionRow(
+        "sizes.copy_picture", "Copy the chart", ("Ctrl+Shift+C",), "sizes", "As a picture, for any program."
+    ),
+    ActionRow(
+        "sizes.copy_numbers", "Copy the figures", ("Ctrl+C",), "sizes", "As text, for a table or a message."
+    ),
+)
 
 _LATER: tuple[ActionRow, ...] = ()
 

@@ -89,6 +89,53 @@ def lines_between(
     return np.array([start + t * way for t in crests]).reshape(-1, 2)
 
 
+def normal_across(picture: Picture, points_px: np.ndarray, reach_px: float = 16.0) -> np.ndarray | None:
+    """Return the direction across the lines that the points lie on, as the picture shows them.
+
+    Two points set at different heights along their lines lie further apart than the lines do; this direction
+    lets `scale_from_points` take the distance of the lines.
+
+    Parameters
+    ----------
+    points_px : (N, 2) array_like
+
+    Returns
+    -------
+    (2,) ndarray or None
+        None where the lines at the points do not agree on a direction.
+    """
+    double = []
+    for x, y in np.asarray(points_px, float).reshape(-1, 2):
+        _, _, plane = _patch(picture, x, y, reach_px)
+        if min(plane.shape) >= 8:
+            normal = _normal(plane)
+            angle = 2 * np.arctan2(normal[1], normal[0])
+            double.append((np.cos(angle), np.sin(angle)))
+    if not double:
+        return None
+    middle = np.median(double, axis=0)
+    # agreeing directions give a vector of length 1; 0.98 is about 6 degrees of scatter
+    if np.hypot(*np.mean(double, axis=0)) < 0.98:
+        return None
+    angle = np.arctan2(middle[1], middle[0]) / 2
+    return np.array([np.cos(angle), np.sin(angle)])
+
+
+def count_divisions(points_px: np.ndarray, normal: np.ndarray | None = None) -> int:
+    """Return how many divisions lie between the first and the last of three or more points.
+
+    The smallest gap that repeats is taken for one division. 0 where the points do not tell, as two never do.
+    """
+    points = np.asarray(points_px, float).reshape(-1, 2)
+    if len(points) < 3:
+        return 0
+    direction = _direction(points) if normal is None else _ahead(np.asarray(normal, float))
+    try:
+        return int(_steps(np.sort(points @ direction)).sum())
+    except InvalidInput:
+        return 0
+
+
 def scale_from_points(
     points_px: np.ndarray,
     *,
@@ -132,7 +179,7 @@ def scale_from_points(
     points = np.asarray(points_px, float).reshape(-1, 2)
     if len(points) < 2 or not np.isfinite(points).all():
         raise InvalidInput("Set at least two points, on two different graduations.")
-    direction = _direction(points) if normal is None else np.asarray(normal, float) / np.hypot(*normal)
+    direction = _direction(points) if normal is None else _ahead(np.asarray(normal, float))
     order = np.argsort(points @ direction, kind="stable")
     places = (points @ direction)[order]
     if places[-1] - places[0] < 2:
@@ -204,9 +251,7 @@ def _lengths(places, order, lengths_um, division_um) -> tuple[np.ndarray, float]
         raise InvalidInput("Give either the length between the points or the division of the ruling.")
     if lengths_um is None:
         check_ruling(division_um, None, 2.0)
-        step = _smallest_step(places)
-        index = np.concatenate([[0], np.cumsum(np.maximum(np.rint(np.diff(places) / step), 1))])
-        return index * division_um, float(division_um)
+        return np.concatenate([[0], np.cumsum(_steps(places))]) * division_um, float(division_um)
     lengths = np.atleast_1d(np.asarray(lengths_um, float))
     if len(lengths) == 1 and len(places) == 2:
         lengths = np.array([0.0, lengths[0]])
@@ -219,6 +264,11 @@ def _lengths(places, order, lengths_um, division_um) -> tuple[np.ndarray, float]
     if not np.isfinite(lengths).all() or (steps <= 0).any():
         raise InvalidInput("The lengths must be numbers above zero that grow from point to point.")
     return lengths, float(steps.min())
+
+
+def _steps(places: np.ndarray) -> np.ndarray:
+    """Return the number of divisions between each point and the next."""
+    return np.maximum(np.rint(np.diff(places) / _smallest_step(places)), 1)
 
 
 def _smallest_step(places: np.ndarray) -> float:
@@ -234,7 +284,12 @@ def _smallest_step(places: np.ndarray) -> float:
 
 def _direction(points: np.ndarray) -> np.ndarray:
     centred = points - points.mean(0)
-    way = np.linalg.svd(centred, full_matrices=False)[2][0]
+    return _ahead(np.linalg.svd(centred, full_matrices=False)[2][0])
+
+
+def _ahead(way: np.ndarray) -> np.ndarray:
+    """Return the unit vector of a direction, pointing right or, if it is steep, down."""
+    way = way / np.hypot(*way)
     return way if way[np.argmax(np.abs(way))] > 0 else -way
 
 

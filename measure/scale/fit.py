@@ -1,5 +1,6 @@
 """From graduations to micrometres per pixel: the fit, its uncertainty and what is doubtful about it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -177,3 +178,70 @@ def expanded(fit: RulingFit) -> float:
 
     effective = fit.freedom * (u / share) ** 4
     return float(stdtrit(min(effective, 1e6), 0.975)) * u
+
+
+def revised(
+    fit: RulingFit,
+    *,
+    division_um: float,
+    certificate_um: float | None = None,
+    coverage_factor: float = 2.0,
+    zoom: str = "",
+) -> RulingFit:
+    """Return the fit of the same lines for another division, certificate or zoom name.
+
+    Raises
+    ------
+    InvalidInput
+        If a number cannot be meant.
+    """
+    certificate = check_ruling(division_um, certificate_um, coverage_factor)
+    old = fit.scale
+    ratio = division_um / old.division_um if old.division_um else 1.0
+    span = float(fit.index[-1] - fit.index[0]) * division_um
+    u_certificate = 0.0
+    if certificate.expanded_um and span > 0:
+        u_certificate = certificate.expanded_um / certificate.coverage_factor / span
+    relative = float(np.sqrt(fit.u_fit**2 + fit.u_bend**2 + u_certificate**2))
+    um_per_px = check_um_per_px(old.um_per_px * ratio, "the ruling")
+    scale = replace(
+        old,
+        um_per_px=um_per_px,
+        standard_uncertainty_um_per_px=um_per_px * relative,
+        division_um=float(division_um) if old.division_um else None,
+        certificate_um=certificate.expanded_um,
+        coverage_factor=certificate.coverage_factor if certificate.expanded_um is not None else None,
+        zoom=zoom,
+    )
+    return replace(fit, scale=scale, u_certificate=u_certificate)
+
+
+_PLAIN = ("u_fit", "u_certificate", "u_bend", "freedom", "line_width_px")
+
+
+def fit_to_plain(fit: RulingFit) -> dict:
+    """Return everything of a fit but its scale as plain lists and numbers, to be kept with the scale."""
+    plain = {name: float(getattr(fit, name)) for name in _PLAIN if np.isfinite(getattr(fit, name))}
+    arrays = {
+        "lines": fit.lines,
+        "index": fit.index,
+        "residuals_px": fit.residuals_px,
+        "left_out": fit.left_out,
+    }
+    return plain | {name: np.asarray(a).tolist() for name, a in arrays.items()}
+
+
+def fit_from_plain(plain: Mapping[str, object], scale: Scale) -> RulingFit | None:
+    """Return the fit kept with a scale; None where what is kept is not enough."""
+    try:
+        lines = np.asarray(plain["lines"], float).reshape(-1, 4)
+        index = np.asarray(plain["index"], int).reshape(-1)
+        residuals = np.asarray(plain["residuals_px"], float).reshape(-1)
+        left_out = np.asarray(plain.get("left_out", []), float).reshape(-1, 4)
+        numbers = {name: float(plain[name]) for name in _PLAIN if name in plain}
+    except (KeyError, TypeError, ValueError):
+        return None
+    if not len(lines) == len(index) == len(residuals) >= 2:
+        return None
+    numbers["freedom"] = int(numbers.get("freedom", 0))
+    return RulingFit(scale, lines, index, residuals, left_out, tuple(scale.notes), **numbers)

@@ -1,0 +1,143 @@
+"""The result card of the Scale station, and the card for lines marked by hand."""
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QFrame, QVBoxLayout
+
+from app import number_text, parts, scale_words, theme
+from app.stations.scale_draft import Draft
+from app.stations.scale_form import entry, number_typed
+from measure.errors import InvalidInput
+from measure.model import Scale
+from measure.scale import RulingFit
+
+
+class ResultCard(QFrame):
+    """Micrometres per pixel with its uncertainty, in words."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setProperty("look", "card")
+        self.setAccessibleName("Result")
+        self.figure = parts.label("", "heading", wrap=True)
+        self.words = parts.label("", "soft", wrap=True)
+        self.doubts = parts.label("", "warning", wrap=True)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
+        column.setSpacing(theme.TIGHT)
+        parts.fill(column, (parts.label("Result", "soft"), self.figure, self.words, self.doubts))
+        self.figure.setToolTip(
+            "The interval holds the true scale with a probability of about 95 %: expanded uncertainty, "
+            "JCGM 100 (the GUM)."
+        )
+
+    def show_fit(self, fit: RulingFit | None, trouble: str = "", claim: str = "") -> None:
+        """Show a fit; without one, say why there is none."""
+        self.setVisible(fit is not None or bool(trouble))
+        if fit is None:
+            self._say("", "", trouble)
+            return
+        scale = fit.scale
+        lines = [
+            f"In about 95 of 100 cases the true value lies inside: {scale_words.uncertainty_text(fit)}.",
+            f"{scale_words.graduations_text(fit)}.",
+            scale_words.effect_text(scale),
+        ]
+        if scale.certificate_um is None:
+            lines.append(scale_words.WITHOUT_CERTIFICATE)
+        if claim:
+            lines.append(claim)
+        self._say(scale_words.result_text(fit), "\n".join(lines), "\n".join(fit.warnings))
+
+    def show_scale(self, scale: Scale | None) -> None:
+        """Show a scale whose lines are not known."""
+        self.setVisible(scale is not None)
+        if scale is None:
+            return
+        u = scale.standard_uncertainty_um_per_px
+        words = scale_words.effect_text(scale) if u else "Its uncertainty is not known."
+        how = {"typed": "Typed.", "by hand": "Lines marked by hand.", "ruling": "From a ruling."}
+        text = f"{how.get(scale.method, '')} {words}".strip()
+        self._say(scale_words.scale_text(scale.um_per_px, u), text, "\n".join(scale.notes))
+
+    def _say(self, figure: str, words: str, doubts: str) -> None:
+        for label, text in ((self.figure, figure), (self.words, words), (self.doubts, doubts)):
+            label.setText(text)
+            label.setVisible(bool(text))
+
+
+class MarkedCard(QFrame):
+    """Lines marked by hand: how many, and the length from the first to the last.
+
+    Signals
+    -------
+    length_typed(object)
+        A length in µm, or None for as many divisions as there are.
+    """
+
+    length_typed = Signal(object)
+
+    def __init__(self, back: object, clear: object) -> None:
+        super().__init__()
+        self.setProperty("look", "card")
+        self.setAccessibleName("Marked by hand")
+        self.count = parts.label("", wrap=True)
+        self.length = entry(
+            "Length from first to last, µm", "Length on the ruling from the first line marked to the last"
+        )
+        self.trouble = parts.label("", "warning", wrap=True)
+        self.trouble.hide()
+        column = QVBoxLayout(self)
+        column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
+        column.setSpacing(theme.SMALL)
+        buttons = parts.row(
+            parts.action_button(back, icon="undo", text="Take one back"),
+            parts.action_button(clear, icon="close", text="Clear"),
+            None,
+        )
+        first = parts.label("From first to last, µm")
+        first.setBuddy(self.length)
+        parts.fill(
+            column,
+            (
+                parts.label("Marked by hand", "heading"),
+                self.count,
+                parts.row(first, self.length),
+                self.trouble,
+                buttons,
+            ),
+        )
+        self.length.editingFinished.connect(self._typed)
+        self._shown = ""
+
+    def show_draft(self, draft: Draft | None, division_um: float) -> None:
+        """Show how many lines are marked."""
+        marked = draft is not None and draft.by_hand
+        self.setVisible(marked)
+        if not marked:
+            return
+        count, gaps = len(draft.points_px), draft.gaps()
+        text = f"{number_text.count(count, 'line')} marked"
+        if count < 2:
+            text += ". Mark another one, far away."
+        elif gaps:
+            divisions = number_text.count(gaps, "division")
+            text += f", taken as {divisions}. If lines between were left out, correct the length."
+        else:
+            text += ". Type the length between them, as the ruling says."
+        self.count.setText(text)
+        length = draft.length_um if draft.length_um is not None else gaps * division_um
+        self._shown = f"{length:g}" if length else ""
+        self.length.setText(self._shown)
+        self.length.setEnabled(count >= 2)
+
+    def _typed(self) -> None:
+        if self.length.text() == self._shown:
+            return
+        try:
+            value = number_typed(self.length, "The length", needed=False)
+        except InvalidInput as error:
+            self.trouble.setText(error.text)
+            self.trouble.show()
+            return
+        self.trouble.hide()
+        self.length_typed.emit(value)
