@@ -15,7 +15,9 @@ from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
 
 _SEED = 7.0  # oil noise units a piece must reach somewhere, at sensitivity 0.5
-_EXTENT = 3.5  # oil noise units down to which it is followed
+_LEVEL_STEP = 1.4  # factor by which the levels are raised on a textured ground
+_STEEP = 1.7  # power of the level by which the number of specks must fall to be texture
+_FEW = 15  # fewer pieces than this prove no texture
 _EDGE_SIGMA_PX = 0.8  # smoothing of the field edges are placed on
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
@@ -49,17 +51,71 @@ def level_factor(sensitivity: float) -> float:
     return float(4.0 ** (0.5 - np.clip(sensitivity, 0.0, 1.0)))
 
 
-def low_mask(light: Light, smallest_px: float, sensitivity: float) -> np.ndarray:
-    """Pixels of all pieces at the low level, (M, N) uint8, by hysteresis."""
-    factor = level_factor(sensitivity)
+def texture_level(peaks: np.ndarray, seed: float) -> float:
+    """Level above which pieces stand clear of the ground's own texture.
+
+    Pieces have a contrast of their own, so their number hardly depends on the level; specks of a textured
+    ground thin out steeply from the noise upwards. The level is raised as long as the number falls steeply.
+
+    Parameters
+    ----------
+    peaks : (K,) ndarray of float
+        Highest distance from the oil of each component.
+    seed : float
+        Level for a smooth ground.
+
+    Returns
+    -------
+    level : float
+        At least ``seed``.
+    """
+    level = seed
+    for _ in range(8):
+        here, above = int((peaks > level).sum()), int((peaks > _LEVEL_STEP * level).sum())
+        if here - above < _FEW or here < above * _LEVEL_STEP**_STEEP:
+            break
+        level *= _LEVEL_STEP
+    return level
+
+
+def low_components(
+    light: Light, smallest_px: float, sensitivity: float
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Components of all pieces at the low level, by hysteresis.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+    stats : (K, 5) ndarray of int32
+        Box and area of each, as OpenCV gives them; row 0 is the oil.
+    seed : float
+        Distance from the oil each of them reaches somewhere.
+    """
+    seed = _SEED * level_factor(sensitivity)
     distance = light.solid_distance
-    low = (distance > _EXTENT * factor).astype(np.uint8)
+    least = 0.5 * np.pi / 4 * (_REPORTED * smallest_px) ** 2
+    labels, stats, peaks = _components(distance, 0.5 * seed, least)
+    level = texture_level(peaks[1:], seed)
+    if level > seed:
+        seed = level
+        labels, stats, peaks = _components(distance, 0.5 * seed, least)
+    keep = peaks > seed
+    keep[0] = True
+    number = (np.cumsum(keep) - 1) * keep
+    return number.astype(np.int32)[labels], stats[keep], seed
+
+
+def _components(
+    distance: np.ndarray, level: float, least_px2: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Components above a level, with box and highest distance of each; those too small have peak 0."""
+    low = (distance > level).view(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(low, connectivity=8)
-    seeded = np.zeros(count, bool)
-    seeded[labels[distance > _SEED * factor]] = True
-    seeded &= stats[:, cv2.CC_STAT_AREA] >= 0.5 * np.pi / 4 * (_REPORTED * smallest_px) ** 2
-    seeded[0] = False
-    return seeded.astype(np.uint8)[labels]
+    where = np.flatnonzero(low)
+    peaks = np.zeros(count, np.float32)
+    np.maximum.at(peaks, labels.ravel()[where], distance.ravel()[where])
+    peaks[stats[:, cv2.CC_STAT_AREA] < least_px2] = 0.0
+    return labels, stats, peaks
 
 
 def find_pieces(
@@ -79,10 +135,9 @@ def find_pieces(
     -------
     found : Found
     """
-    mask = low_mask(light, smallest_px, settings.sensitivity)
+    labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
     smooth = cv2.GaussianBlur(light.delta, (0, 0), _EDGE_SIGMA_PX)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    seed = _SEED * level_factor(settings.sensitivity)
+    count = len(stats)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     outlines, parent, flags = [], [], []
     assembled = _assemble(labels, stats, least)
@@ -91,7 +146,7 @@ def find_pieces(
     for k in range(1, len(stats)):
         if k % 200 == 1:
             progress.report(0.3 + 0.5 * k / len(stats), "separating pieces")
-        box = _box(stats[k], mask.shape)
+        box = _box(stats[k], labels.shape)
         low = labels[box] == k
         if not low.any():
             continue
@@ -105,7 +160,7 @@ def find_pieces(
                 least,
                 seed,
                 settings.cut_strength,
-                _at_frame(box, mask.shape),
+                _at_frame(box, labels.shape),
             )
         other = (labels[box] > 0) & ~low
         oil = _oil_lightness(light, stats[k])
@@ -118,7 +173,7 @@ def find_pieces(
                 outlines.append(outline + offset)
                 parent.append(groups if len(found) > 1 else 0)
                 flags.append(bits("touching") * (len(found) > 1) | bits("rim_only") * (n in parts.clear))
-    keep = _not_inside(outlines, mask.shape)
+    keep = _not_inside(outlines, labels.shape)
     outlines = [outlines[i] for i in keep]
     number = np.array(parent, np.int32).reshape(-1)[keep]
     return Found(outlines, number, np.array(flags, np.int32).reshape(-1)[keep], (number > 0).astype(np.int8))

@@ -18,7 +18,9 @@ _RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
 _RIBBON = 14.0  # area over squared half width; a longer ribbon is a fibre, not a row of crystals
 _EVEN_RIM = 1.6  # thickest place of a rim over its usual thickness; more is a body inside
+_INSIDE_SHARE = 0.4  # share of the strong pixels that may lie away from the border
 _LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
+_LARGEST_WINDOW_PX = 240
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
 
 
@@ -33,21 +35,22 @@ def _eroded(mask: np.ndarray, radius: float) -> np.ndarray:
     return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).astype(np.uint8)
 
 
-def _dilated(mask: np.ndarray, radius: float) -> np.ndarray:
+def dilated(mask: np.ndarray, radius: float) -> np.ndarray:
+    """Dilation by a disc of any radius in constant time."""
     return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).astype(np.uint8)
 
 
 def opened(mask: np.ndarray, radius: float) -> np.ndarray:
     """Opening by a disc of any radius in constant time; nothing is eroded from the border of the array."""
     kept = _eroded(mask, radius)
-    return _dilated(kept, radius) & mask if kept.any() else kept
+    return dilated(kept, radius) & mask if kept.any() else kept
 
 
 def closed(mask: np.ndarray, radius: float) -> np.ndarray:
     """Closing by a disc of any radius in constant time."""
     m = int(np.ceil(radius)) + 1
     padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
-    return (1 - _dilated(1 - _dilated(padded, radius), radius))[m:-m, m:-m].copy()
+    return (1 - dilated(1 - dilated(padded, radius), radius))[m:-m, m:-m].copy()
 
 
 def fill_holes(mask: np.ndarray) -> np.ndarray:
@@ -148,20 +151,29 @@ def _label_clear(
     least_px2: float,
 ) -> None:
     """Number the see-through pieces of one window, in place."""
-    own_filled, own_strong, own = filled[box].copy(), strong[box].copy(), labels[box]
-    size = 0.5 * min(own.shape)
+    own = labels[box]
+    # a large piece has a wide rim: it can be judged at a smaller size
+    reduce = max(1, int(max(own.shape) / _LARGEST_WINDOW_PX))
+    small = tuple(mask[box][::reduce, ::reduce].copy() for mask in (filled, strong, labels))
+    width, least = max(1.5, width_px / reduce), max(least_px2 / reduce**2, 12.0)
+    size = 0.5 * min(small[0].shape)
     seen: set[tuple[int, ...]] = set()
     for radius in _BODY_RADII:
         if radius > max(_LEAST_RIM_PX, 0.3 * size):
             break
-        for piece in _candidates(own_filled, own_strong, own, radius, width_px, least_px2, seen):
-            if _is_clear(piece, own_strong, own_filled, width_px):
-                whole = _with_rim(piece, own_strong, width_px)
+        for piece in _candidates(*small, radius, width, least, seen):
+            if _is_clear(piece, small[1], small[0], width):
+                whole = _with_rim(piece, small[1], width)
+                small[2][whole > 0] = 1
+                if reduce > 1:
+                    whole = cv2.resize(whole, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
                 own[(whole > 0) & (own == 0)] = labels.max() + 1
 
 
 def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:
     """Close a component along the border of the picture, where the rest of it is cut off."""
+    if sum(frame) > 2:  # it runs around the field
+        return mask
     for line, is_frame in zip((mask[0], mask[-1], mask[:, 0], mask[:, -1]), frame, strict=True):
         where = np.flatnonzero(line)
         if is_frame and where.size:
@@ -204,23 +216,28 @@ def _candidates(
 
 def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_px: float) -> bool:
     area = float(piece.sum())
-    core = cv2.erode(piece, disc(max(1.0, 0.5 * width_px)), borderValue=1)
+    core = _eroded(piece, max(1.0, 0.5 * width_px))
     if (core & ~strong & 1).sum() < _CLEAR_SHARE * area or solidity(piece) < _CONVEX:
         return False
-    if not _rim_is_even(strong & piece, area):
+    if not _rim_is_even(strong & piece, piece, area):
         return False
     ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
     if not ring.any() or (filled[ring > 0] == 0).mean() < _OIL_BORDER:
         return False
     border = piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1
-    near = cv2.dilate(strong, disc(width_px + 1.0))
+    near = dilated(strong, width_px + 1.0)
     return bool(border.any()) and float(near[border > 0].mean()) >= _RIMMED
 
 
-def _rim_is_even(rim: np.ndarray, area: float) -> bool:
+def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
     depth = cv2.distanceTransform(rim, cv2.DIST_L2, 3)
     most = float(depth.max())
     if most > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
+        return False
+    deep = cv2.distanceTransform(cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_REPLICATE), cv2.DIST_L2, 5)
+    inner = deep[1:-1, 1:-1] > 3.0 * most + 2.0
+    # a rim lies at the border; only thin lines (the edges of a cube) may run inside
+    if (rim[inner] > 0).sum() > _INSIDE_SHARE * rim.sum():
         return False
     ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
     return most <= _EVEN_RIM * float(np.percentile(ridge, 75)) + 1.2 if ridge.size else True
@@ -228,7 +245,7 @@ def _rim_is_even(rim: np.ndarray, area: float) -> bool:
 
 def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndarray:
     """Add the bits of rim beside a see-through piece that keep it convex: corners, ends of a broken rim."""
-    beside = cv2.dilate(piece, disc(width_px + 1.0))
+    beside = dilated(piece, width_px + 1.0)
     rest = strong & ~piece & 1
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=8)
     whole = piece.copy()

@@ -4,14 +4,20 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.ndimage import find_objects
 
 from measure.field.cut import cut_by_shape
 from measure.field.edge import colour_length, local_plateau, slope
-from measure.field.rims import disc, fill_holes, find_clear, solidity
+from measure.field.rims import dilated, fill_holes, find_clear, solidity
 
 _SPECK_SHARE = 0.01  # holes below this share of a body are texture, whatever they show
 _HOLE_LEVEL = 0.25  # a hole this far towards the body's colour is texture, not oil
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
+_BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
+_FAINTER = 0.3  # height over that of the neighbour below which it is
+_FIRST = 0.35  # height over that of the neighbourhood from which a body is no shadow beside another
+_SOFT = 0.75  # edge width over thickness from which a part has no edge
+_LEAST_SOFT_PX = 6.0
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
 
@@ -66,19 +72,22 @@ def separate(
     parts : Parts
     """
     field = colour_length(delta)
-    strong, plateau, width = above_half(field, low)
+    strong, _, width = above_half(field, low)
     clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
     strong = strong & (clear == 0).astype(np.uint8)
-    bodies = _bodies(strong, field / plateau, distance, clear, least_px2, seed, width)
+    parts, typical = _contrast_parts(field, low & (clear == 0), strong, width, least_px2)
+    bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame))
     labels = np.zeros(low.shape, np.int32)
     groups: list[list[int]] = []
     used = 0
     for box, mask in bodies:
         cut = cut_by_shape(mask, cut_strength)
-        inside = cut > 0
+        inside = (cut > 0) & (labels[box] == 0)
         labels[box][inside] = cut[inside] + used
         groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
         used += int(cut.max())
+    # where a strong piece made its neighbour fall below half, the neighbour gets its share back
+    labels = _grow(labels, low & (field >= 0.3 * typical), width + 1.0).astype(np.int32)
     labels[clear > 0] = clear[clear > 0] + used
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
@@ -95,50 +104,130 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, np.ndarr
     return (low & (field >= 0.5 * plateau)).astype(np.uint8), plateau, width
 
 
+def _contrast_parts(
+    field: np.ndarray, low: np.ndarray, strong: np.ndarray, width: float, least_px2: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Number the bodies of a component, strong ones first, then fainter ones that stand beside them.
+
+    The second value is the typical height of the neighbourhood of each pixel.
+
+    A faint piece, a shadow or the oil of a narrow pocket beside a strong piece is below half of that piece though
+    it is above half of itself. So the strong bodies are taken first, against the typical height of their
+    neighbourhood, and what stays beyond their flanks is judged by itself.
+    """
+    weight = np.where(low, field, 0).astype(np.float32)
+    radius = float(cv2.distanceTransform(low.astype(np.uint8), cv2.DIST_L2, 5).max())
+    size = 2 * int(np.clip(1.2 * radius, width + 2, 80)) + 1
+    squares = cv2.boxFilter(weight * weight, -1, (size, size), normalize=False)
+    typical = squares / np.maximum(cv2.boxFilter(weight, -1, (size, size), normalize=False), 1e-3)
+    first = (low & (field >= _FIRST * typical)).astype(np.uint8)
+    plateau = local_plateau(weight * first, int(np.ceil(width)) + 1)
+    count, parts = cv2.connectedComponents(first & (field >= 0.5 * plateau), connectivity=8)
+    beyond = strong & ~dilated(first, width + 1.0) & 1
+    if beyond.sum() < 0.4 * least_px2:
+        return parts, typical
+    _, faint = cv2.connectedComponents(beyond, connectivity=8)
+    grown = _grow(faint, (strong & ~first & 1) > 0, width + 2.0)
+    parts[grown > 0] = grown[grown > 0] + count - 1
+    return parts, typical
+
+
+def _grow(labels: np.ndarray, room: np.ndarray, reach: float) -> np.ndarray:
+    """Give the pixels of ``room`` within reach the label nearest to them."""
+    if not labels.any():
+        return labels
+    away, index = cv2.distanceTransformWithLabels(
+        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    table = np.zeros(int(index.max()) + 1, labels.dtype)
+    seeds = labels > 0
+    table[index[seeds]] = labels[seeds]
+    return np.where((away <= reach) & (room | seeds), table[index], 0)
+
+
 def _bodies(
-    strong: np.ndarray,
-    share: np.ndarray,
+    parts: np.ndarray,
+    field: np.ndarray,
+    typical: np.ndarray,
     distance: np.ndarray,
     clear: np.ndarray,
     least_px2: float,
     seed: float,
     width: float,
+    sides: int,
 ) -> list[tuple[tuple[slice, slice], np.ndarray]]:
     """Solid parts, largest first, each with its own crop; parts of others, flanks and ghosts left out."""
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(strong, connectivity=8)
+    areas = np.bincount(parts.ravel())
+    boxes = find_objects(parts)
     taken = _grown_clear(clear, width)
-    near = cv2.dilate(taken, disc(width + 1.0))
+    near = dilated(taken, width + 1.0).astype(np.float32) if taken.any() else taken.astype(np.float32)
+    steep = slope(field)
     bodies = []
-    for j in 1 + np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable"):
-        n = stats[j, cv2.CC_STAT_AREA]
-        if n < 0.5 * least_px2:
+    for j in 1 + np.argsort(-areas[1:], kind="stable"):
+        if areas[j] < 0.5 * least_px2:
             break
-        box = _padded_box(stats[j], strong.shape, 1)
+        box = _padded_box(boxes[j - 1], parts.shape, 1)
         part = parts[box] == j
         if taken[box][part].mean() > _COVERED:
             continue
-        own = part & (near[box] == 0)
-        if not (distance[box][own] > seed).any():
+        height = float(np.median(field[box][part]))
+        mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3))
+        if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(mask, steep[box], height):
             continue
-        mask = fill_body(part.astype(np.uint8), share[box])
+        if _is_flank(part, near[box], distance[box], height, seed):
+            continue
         bodies.append((box, mask))
         taken[box] |= fill_holes(mask)
-        wide = _padded_box(stats[j], strong.shape, int(np.ceil(width)) + 3)
-        near[wide] |= cv2.dilate((parts[wide] == j).astype(np.uint8), disc(width + 1.0))
+        wide = _padded_box(boxes[j - 1], parts.shape, int(np.ceil(width)) + 3)
+        own = dilated((parts[wide] == j).astype(np.uint8), width + 2.0)
+        near[wide] = np.maximum(near[wide], height * own)
     return bodies
+
+
+def _is_soft(mask: np.ndarray, steep: np.ndarray, height: float) -> bool:
+    """Whether a part has no edge: it fades into the oil over most of its own size (a shadow, a stain)."""
+    border = mask & ~cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1) & 1
+    if not border.any():
+        return False
+    width = height / max(float(np.median(steep[border > 0])), 1e-3)
+    thick = 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+    return width > max(_SOFT * thick, _LEAST_SOFT_PX)
+
+
+def _is_flank(part: np.ndarray, near: np.ndarray, distance: np.ndarray, height: float, seed: float) -> bool:
+    """Whether a part is no piece but the halo, shadow or colour bleed of a stronger piece beside it."""
+    if not (distance[part] > seed).any():
+        return True
+    beside = near[part]
+    touched = beside > 0
+    return bool(touched.mean() > _BESIDE and height < _FAINTER * float(np.median(beside[touched])))
+
+
+def _surrounds(part: np.ndarray, filled: np.ndarray, shape: tuple[int, int]) -> bool:
+    """Whether a part runs around the field (the border of a dish or of the lamp's disc) instead of lying in it."""
+    wide = part.shape[0] > 0.9 * shape[0] and part.shape[1] > 0.9 * shape[1]
+    return wide and float(fill_holes(closed_at_frame(filled)).sum()) > 2.0 * float(part.sum())
+
+
+def closed_at_frame(mask: np.ndarray) -> np.ndarray:
+    """Return a copy with the border set, so that what the frame closes off counts as a hole."""
+    out = mask.copy()
+    out[[0, -1]] = 1
+    out[:, [0, -1]] = 1
+    return out
 
 
 def _grown_clear(clear: np.ndarray, width: float) -> np.ndarray:
     """See-through pieces with the corners of their rims, which no opening reaches."""
     mask = (clear > 0).astype(np.uint8)
-    return cv2.dilate(mask, disc(width + 2.0)) if mask.any() else mask
+    return dilated(mask, width + 2.0) if mask.any() else mask
 
 
-def _padded_box(stats: np.ndarray, shape: tuple[int, int], m: int) -> tuple[slice, slice]:
-    x, y, w, h = (int(v) for v in stats[:4])
+def _padded_box(box: tuple[slice, slice], shape: tuple[int, int], m: int) -> tuple[slice, slice]:
+    rows, cols = box
     return (
-        slice(max(0, y - m), min(shape[0], y + h + m)),
-        slice(max(0, x - m), min(shape[1], x + w + m)),
+        slice(max(0, rows.start - m), min(shape[0], rows.stop + m)),
+        slice(max(0, cols.start - m), min(shape[1], cols.stop + m)),
     )
 
 
