@@ -142,8 +142,8 @@ class Preview:
     whole: bool
 
 
-# a preview looks at no more than this, so that it follows the hand
-PREVIEW_MPX = 2.0
+# a preview looks first at no more than the one, so that it follows the hand, then at no more than the other
+QUICK_MPX, PREVIEW_MPX = 0.4, 2.0
 
 
 def preview(
@@ -151,6 +151,7 @@ def preview(
     settings: FieldSettings,
     um_per_px: float,
     wanted: tuple[float, float, float, float],
+    most_mpx: float = PREVIEW_MPX,
     progress: Progress = SILENT,
 ) -> Preview:
     """Find pieces in the wanted part of a field, or in its middle when it is large.
@@ -159,6 +160,8 @@ def preview(
     ----------
     wanted : tuple of float
         Left, top, right, bottom, px.
+    most_mpx : float
+        How much of it is looked at.
     """
     from dataclasses import replace
 
@@ -171,7 +174,7 @@ def preview(
     right, bottom = min(width, int(wanted[2]) + 1), min(height, int(wanted[3]) + 1)
     if right - left < 8 or bottom - top < 8:
         return Preview([], (left, top, right, bottom), True)
-    share = min(1.0, (PREVIEW_MPX * 1e6 / ((right - left) * (bottom - top))) ** 0.5)
+    share = min(1.0, (most_mpx * 1e6 / ((right - left) * (bottom - top))) ** 0.5)
     cut_x, cut_y = round((right - left) * (1 - share) / 2), round((bottom - top) * (1 - share) / 2)
     left, right, top, bottom = left + cut_x, right - cut_x, top + cut_y, bottom - cut_y
     part = np.s_[top:bottom, left:right]

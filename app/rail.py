@@ -38,7 +38,12 @@ class StationButton(QAbstractButton):
         small = QFontMetrics(theme.font("small"))
         head = QFontMetrics(theme.font("body", bold=True))
         height = head.height() + 2 * small.lineSpacing() + 2 * theme.SMALL + 2
-        return QSize(18 * head.averageCharWidth() + ICON + 2 * theme.MEDIUM, height)
+        words = max(18 * head.averageCharWidth(), head.horizontalAdvance(self.text()) + MARK + theme.MEDIUM)
+        return QSize(words + ICON + 2 * theme.MEDIUM + theme.SMALL, height)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802 - Qt's name
+        """Return the same: the words are the point of the rail."""
+        return self.sizeHint()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Paint it by hand: two type sizes and a mark do not fit into a usual button."""

@@ -26,13 +26,13 @@ class SampleBuilder(QObject):
 
     def open(self) -> None:
         """Open the sample study."""
+        if self._session.tasks.busy(KEY):
+            self._session.tell("The sample study is being made.", NOTE)
+            return
         folder = sample_folder()
         found = [path for path in sorted(folder.glob("*.gritline")) if not path.stem.endswith("-in-work")]
         if found:
             self._session.open(found[0])
-            return
-        if self._session.tasks.busy(KEY):
-            self._session.tell("The sample study is being made.", NOTE)
             return
         self._session.tasks.run(
             lambda progress: jobs.build_sample(folder, progress),

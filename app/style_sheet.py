@@ -103,6 +103,7 @@ QLineEdit:disabled, QPlainTextEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:d
 QComboBox:disabled {{
   color: {faint_ink}; border-color: {line}; background: transparent;
 }}
+QDoubleSpinBox, QSpinBox {{ padding-left: 6px; }}
 QComboBox::drop-down {{ border: none; width: 22px; }}
 QComboBox::down-arrow {{ image: url("{down_arrow}"); width: 12px; height: 12px; }}
 QSpinBox::up-arrow, QDoubleSpinBox::up-arrow {{ image: url("{up_arrow}"); width: 10px; height: 10px; }}

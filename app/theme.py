@@ -133,10 +133,10 @@ class KindStyle:
 
 # the colours differ by at least 20 (CIEDE2000) for full, red-, green- and blue-blind eyes; a test measures it
 KIND_STYLE: dict[Kind, KindStyle] = {
-    Kind.KERNEL: KindStyle("#3b3bc4", "#9a9af5", "#ffffff", (), "K", "kernel", "kernels"),
-    Kind.SKIN: KindStyle("#e8662a", "#f08a55", "#2b1206", (5.0, 2.5), "N", "skin", "skins"),
-    Kind.SALT: KindStyle("#2fc3b0", "#45d3c0", "#06302b", (1.5, 2.0), "T", "salt", "salt"),
-    Kind.OTHER: KindStyle("#6f6a66", "#b3aca5", "#ffffff", (7.0, 2.5, 1.5, 2.5), "O", "other", "other"),
+    Kind.KERNEL: KindStyle("#3b3bc4", "#7378e8", "#ffffff", (), "K", "kernel", "kernels"),
+    Kind.SKIN: KindStyle("#e8662a", "#f7a03a", "#2b1206", (5.0, 2.5), "N", "skin", "skins"),
+    Kind.SALT: KindStyle("#2fc3b0", "#80e7e0", "#06302b", (1.5, 2.0), "T", "salt", "salt"),
+    Kind.OTHER: KindStyle("#6f6a66", "#8a8478", "#ffffff", (7.0, 2.5, 1.5, 2.5), "O", "other", "other"),
 }
 
 _CHOICES = ("system", "light", "dark")
@@ -180,7 +180,8 @@ def dress(app: QApplication | None) -> None:
     from app.style_sheet import style_sheet
 
     palette = current()
-    app.setStyle("Fusion")
+    if app.style().objectName().lower() not in {"fusion", ""}:  # under a style sheet the name is empty
+        app.setStyle("Fusion")
     app.setPalette(_qt_palette(palette))
     app.setStyleSheet(style_sheet(palette))
 

@@ -59,24 +59,42 @@ class Preview(QObject):
 
         self._session.with_light(with_light)
 
-    def _run(self, light: object, settings: FieldSettings, um_per_px: float, field_id: int) -> None:
+    def _run(
+        self,
+        light: object,
+        settings: FieldSettings,
+        um_per_px: float,
+        field_id: int,
+        most_mpx: float = jobs.QUICK_MPX,
+    ) -> None:
         seen = self._seen()
         wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
+
+        def show(found: jobs.Preview) -> None:
+            if not self.on or self._session.current_field_id != field_id:
+                return
+            more = not found.whole and most_mpx < jobs.PREVIEW_MPX
+            self._show(found, more=more)
+            if more:
+                self._run(light, settings, um_per_px, field_id, jobs.PREVIEW_MPX)
+
         self._session.tasks.run(
-            lambda progress: jobs.preview(light, settings, um_per_px, wanted, progress),
-            lambda found: self._show(found, field_id),
+            lambda progress: jobs.preview(light, settings, um_per_px, wanted, most_mpx, progress),
+            show,
             failed=lambda error: self._say(explain(error, "The preview")[0]),
             key=KEY,
             text="Trying the settings",
         )
 
-    def _show(self, found: jobs.Preview, field_id: int) -> None:
-        if not self.on or self._session.current_field_id != field_id:
-            return
+    def _show(self, found: jobs.Preview, *, more: bool) -> None:
         self._view.set_preview(found.outlines)
         words = f"These settings find {number_text.count(len(found.outlines), 'piece')}"
-        where = "in view" if found.whole else "in the middle of the view; zoom in to see another part"
-        self._say(f"{words} {where}.")
+        if more:
+            self._say(f"{words} in the middle; looking on…")
+        elif found.whole:
+            self._say(f"{words} in view.")
+        else:
+            self._say(f"{words} in the middle of the view; zoom in to see another part.")
 
     def _again(self) -> None:
         if self.on and self._settings is not None:

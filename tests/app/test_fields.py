@@ -10,6 +10,7 @@ from pytestqt.qtbot import QtBot
 
 from app import pickers
 from app.stations.fields import Station
+from app.stations.fields_preview import Preview
 from app.window import Window
 from measure.model import FieldSettings
 
@@ -216,6 +217,17 @@ def test_preview_follows_the_sliders(station: Station, qtbot: QtBot):
     qtbot.keyClick(station, Qt.Key.Key_P)
     assert not station.preview.on
     assert station.settings.note.text() == ""
+
+
+def test_preview_of_a_large_part_begins_in_the_middle(
+    station: Station, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+):
+    shown = []
+    monkeypatch.setattr(station.preview, "_say", shown.append)
+    monkeypatch.setattr(Preview._run, "__defaults__", (0.005,))
+    qtbot.keyClick(station, Qt.Key.Key_P)
+    qtbot.waitUntil(lambda: any(text.endswith("in view.") for text in shown), timeout=10000)
+    assert any("in the middle; looking on" in text for text in shown)
 
 
 def test_new_settings_are_offered_for_a_measured_field(station: Station, qtbot: QtBot):

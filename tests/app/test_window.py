@@ -233,3 +233,21 @@ def test_no_word_of_a_button_is_cut_off(open_window: Window, qtbot: QtBot, size:
     for button in open_window.stations["fields"].findChildren(QAbstractButton):
         if button.isVisible() and button.text():
             assert button.width() >= button.minimumSizeHint().width(), button.text()
+
+
+def test_rail_keeps_room_for_its_words_at_large_type(qtbot: QtBot, qapp):
+    from PySide6.QtGui import QFontMetrics
+
+    from app.rail import ICON, MARK, StationButton
+
+    usual = qapp.font()
+    large = qapp.font()
+    large.setPointSizeF(usual.pointSizeF() * 1.8)
+    qapp.setFont(large)
+    try:
+        button = StationButton("particles", "Particles", "tip", "")
+        qtbot.addWidget(button)
+        words = QFontMetrics(theme.font("body", bold=True)).horizontalAdvance("Particles")
+        assert button.minimumSizeHint().width() >= words + ICON + MARK + 2 * theme.MEDIUM
+    finally:
+        qapp.setFont(usual)

@@ -1,0 +1,46 @@
+"""The sample study is made once, with progress, and opened at once from then on."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from app import jobs
+from app.sample import SampleBuilder, sample_folder
+from app.session import Session
+from measure.errors import InvalidInput
+from measure.progress import Progress
+
+
+def test_made_once_then_opened(
+    session: Session, study_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+):
+    made = []
+
+    def build(folder: Path, progress: Progress) -> Path:
+        made.append(folder)
+        folder.mkdir(parents=True)
+        (folder / "spread-in-work.gritline").touch()  # what a broken attempt leaves behind
+        return Path(shutil.copy(study_path, folder / "spread.gritline"))
+
+    monkeypatch.setattr(jobs, "build_sample", build)
+    sample = SampleBuilder(session)
+    sample.open()
+    sample.open()  # pressed again while it is made
+    assert session.told == [("note", "The sample study is being made.")]
+    qtbot.waitUntil(lambda: session.study is not None, timeout=5000)
+    session.close()
+    sample.open()
+    assert session.study.path == sample_folder() / "spread.gritline"
+    assert made == [sample_folder()]
+
+
+def test_what_goes_wrong_is_told(session: Session, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch):
+    def build(_folder: Path, _progress: Progress) -> Path:
+        raise InvalidInput("The sample pictures are missing.")
+
+    monkeypatch.setattr(jobs, "build_sample", build)
+    SampleBuilder(session).open()
+    qtbot.waitUntil(lambda: bool(session.told), timeout=5000)
+    assert session.told == [("warning", "The sample pictures are missing.")]
