@@ -9,6 +9,7 @@ COMMANDS: dict[str, str] = {
     "measure": "measure pictures: particles, fields and sizes",
     "sizes": "size distribution of a particle table, with intervals",
     "compare": "batches side by side, and what more grinding would bring",
+    "panel": "tasting worksheets, power and statistics",
     "plan": "pieces, fields and dilution for a wanted error",
     "export": "write a study's tables to a folder",
 }

@@ -1,0 +1,150 @@
+"""``gritline panel`` from the outside: papers, power and statistics."""
+
+import csv
+import json
+import re
+
+import pytest
+
+from app.__main__ import main
+from measure.judge.panel_session import PanelPlan
+from measure.study.records import Batch
+from measure.study.study import Study
+
+SERIES = [
+    "panel", "plan", "series", "--sample", "smooth", "--sample", "pass 1=90", "--sample", "pass 3=60",
+    "--sample", "pass 6=40", "--assessors", "Ana,Łukasz,Δημήτρης", "--name", "Autumn panel",
+]  # fmt: skip
+
+
+def read(path):
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def test_plan_writes_the_same_papers_for_the_same_seed(tmp_path, capsys):
+    assert main([*SERIES, "--out", str(tmp_path / "a")]) == 0
+    out = capsys.readouterr().out
+    assert "worksheets.pdf" in out
+    assert "Allergens" in out
+    assert main([*SERIES, "--out", str(tmp_path / "b")]) == 0
+    assert main([*SERIES, "--seed", "2", "--out", str(tmp_path / "c")]) == 0
+    for name in ("worksheets.pdf", "key.pdf", "answers.csv", "plan.json"):
+        same = (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+        other = (tmp_path / "a" / name).read_bytes() == (tmp_path / "c" / name).read_bytes()
+        assert same, name
+        assert not other, name
+
+
+def test_answers_typed_into_the_table_give_the_result(tmp_path, capsys):
+    main([*SERIES, "--out", str(tmp_path)])
+    plan = PanelPlan.from_json(read(tmp_path / "plan.json"))
+    path = tmp_path / "answers.csv"
+    with path.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert rows[1]["assessor"] == plan.servings[1].assessor
+    for i, row in enumerate(rows):
+        serving = plan.servings[i]
+        row["answer"] = (
+            next(c for c in serving.codes if c != serving.answer)
+            if "pass 6" in serving.samples
+            else serving.answer
+        )
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    capsys.readouterr()
+    assert main(["panel", "result", "--plan", str(tmp_path / "plan.json"), "--csv", str(path)]) == 0
+    out = capsys.readouterr().out
+    # everyone misses 40 and hears 60 on: sqrt(40 x 60)
+    assert "x_{90,3} = 49 µm" in out
+    assert "Łukasz: threshold 49 µm" in out
+    assert main(["panel", "result", "--plan", str(tmp_path / "plan.json"), "--csv", str(path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["threshold"]["group"] == pytest.approx(48.99, abs=0.01)
+
+
+def test_a_wrong_code_names_its_row(tmp_path, capsys):
+    main([*SERIES, "--out", str(tmp_path)])
+    path = tmp_path / "answers.csv"
+    text = path.read_text(encoding="utf-8").splitlines()
+    text[2] += "7"
+    path.write_text("\n".join(text), encoding="utf-8")
+    assert main(["panel", "result", "--plan", str(tmp_path / "plan.json"), "--csv", str(path)]) == 2
+    assert "row 3: 7 is not on this plate" in capsys.readouterr().err
+
+
+def test_session_can_be_kept_in_a_study(tmp_path):
+    path = tmp_path / "s.gritline"
+    with Study.create(path) as study:
+        study.add_batch(Batch("pass 3"))
+    assert main([*SERIES, "--study", str(path), "--out", str(tmp_path / "papers")]) == 0
+    with Study.open(path) as study:
+        kept = study.tastings()[0].tasting
+    assert (kept.kind, kept.name, len(kept.batch_ids), kept.closed) == ("series", "Autumn panel", 1, False)
+    assert PanelPlan.from_json(kept.plan).method == "series"
+
+
+def test_power_finds_the_published_numbers(capsys):
+    # triangle, p_d .3, alpha .05, power .8 (and for the next three n): 42 answers, 20 right (derived)
+    assert main(["panel", "power", "triangle", "--discriminators", "0.3", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["trials"], found["needed"]) == (42, 20)
+    assert main(["panel", "power", "triangle", "--discriminators", "0.3", "--trials", "30"]) == 0
+    assert "30 answers" in capsys.readouterr().out
+
+
+def test_counts_give_the_worked_example(capsys):
+    # ISO 5495:2005/Amd 1:2016, B.5.2: n 44, x 32, two-sided: p_d .45, limits .19 and .71 (rounded early)
+    assert (
+        main(["panel", "result", "paired", "--trials", "44", "--correct", "32", "--two-sided", "--json"]) == 0
+    )
+    found = json.loads(capsys.readouterr().out)
+    assert found["discriminators"] == pytest.approx(0.454545, abs=1e-6)
+    assert (found["discriminators_low"], found["discriminators_high"]) == pytest.approx(
+        (0.1914, 0.7177), abs=1e-4
+    )
+    assert main(["panel", "result", "triangle", "--trials", "30", "--correct", "11", "--similar", "0.3"]) == 0
+    assert "Similar: at most 11" in capsys.readouterr().out
+
+
+def test_tables_of_ranks_series_and_counts(tmp_path, capsys):
+    ranks = tmp_path / "ranks.csv"
+    ranks.write_text("who,a,b,c\nP,1,2,3\nQ,1,2,3\nR,2,1,3\n", encoding="utf-8")
+    assert main(["panel", "result", "ranking", "--csv", str(ranks)]) == 0
+    assert "Rank sums of 3 assessors: a 4, b 5, c 9" in capsys.readouterr().out
+    series = tmp_path / "series.csv"
+    # worked case: 0001111 at 10 to 80 in steps of sqrt 2 gives 23.784 (derived)
+    series.write_text("who,10,14.142,20,28.284,40,56.569,80\nP,0,0,0,1,1,1,1\n", encoding="utf-8")
+    assert main(["panel", "result", "series", "--csv", str(series), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["group"] == pytest.approx(23.784, abs=0.001)
+    counts = tmp_path / "counts.csv"
+    counts.write_text("size_um,trials,correct\n20,30,12\n40,30,20\n80,30,29\n", encoding="utf-8")
+    assert main(["panel", "result", "curve", "--csv", str(counts)]) == 0
+    # by hand: at 40, (20/30 - 1/3) / (1 - 1/3 - .02) = .515, so half lies just below
+    assert re.match(r"Half feel it at 38\.8", capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["result"], "Name a test"),
+        (["result", "triangle", "--trials", "10"], "--correct"),
+        (["result", "triangle", "--trials", "10", "--correct", "11"], "not possible"),
+        (["result", "ranking"], "--csv"),
+        (["result", "ranking", "--csv", "none.csv"], "cannot be read"),
+        (["result", "--plan", "none.json", "--csv", "x.csv"], "plan.json"),
+        (["power", "triangle", "--discriminators", "0"], "discriminators"),
+        (["power", "triangle", "--discriminators", "0.3", "--trials", "0"], "no number"),
+        (["plan", "triangle", "--sample", "a=x", "--assessors", "3", "--out", "o"], "not a size"),
+        (["plan", "triangle", "--sample", "a", "--assessors", "3", "--out", "o"], "needs 2 to 2"),
+        (
+            ["plan", "triangle", "--sample", "a", "--sample", "b", "--assessors", "0", "--out", "o"],
+            "out of range",
+        ),
+    ],
+)
+def test_nonsense_is_refused_with_a_sentence(arguments, words, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert main(["panel", *arguments]) == 2
+    assert words in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
