@@ -8,6 +8,7 @@ from PySide6.QtGui import (
     QBrush,
     QColor,
     QFont,
+    QFontInfo,
     QFontMetricsF,
     QImage,
     QMouseEvent,
@@ -43,7 +44,7 @@ def window_style() -> ChartStyle:
         )
         for kind in KINDS
     }
-    size_px = QFontMetricsF(theme.font("small")).height() * 0.78
+    size_px = float(QFontInfo(theme.font("small")).pixelSize())
     return ChartStyle(
         surface=palette.surface,
         ink=palette.ink,
@@ -206,6 +207,15 @@ class ChartView(QWidget):
             painter.fillRect(self.rect(), theme.current().colour("surface"))
             painter.end()
             return
+        paint(painter, self.drawing())
+        if self.hasFocus():
+            painter.setPen(QPen(theme.current().colour("accent"), 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
+        painter.end()
+
+    def drawing(self) -> Drawing:
+        """Return the layout for the present size and colours."""
         if self._drawing is None:
             self._drawing = lay_out(
                 self._chart,
@@ -215,12 +225,7 @@ class ChartView(QWidget):
                 pointed=self._pointed,
                 marked_um=self._marked,
             )
-        paint(painter, self._drawing)
-        if self.hasFocus():
-            painter.setPen(QPen(theme.current().colour("accent"), 2))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
-        painter.end()
+        return self._drawing
 
     def resizeEvent(self, event: QEvent) -> None:
         """Qt: lay out anew."""
@@ -233,11 +238,11 @@ class ChartView(QWidget):
 
     def class_at(self, x: float, y: float) -> int:
         """Return the class at a place of the widget, -1 for none."""
-        if self._chart is None or self._drawing is None:
+        if self._chart is None:
             return -1
-        left, top, right, bottom = self._drawing.plot
+        left, top, right, bottom = self.drawing().plot
         inside = left <= x <= right and top <= y <= bottom + 12
-        size = self._drawing.size_at(x) if inside else math.nan
+        size = self.drawing().size_at(x) if inside else math.nan
         return self._chart.class_at(size) if math.isfinite(size) else -1
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:

@@ -59,6 +59,8 @@ class Strays:
         rate = self.per_gram
         if rate is None:
             return text + "."
+        if not self.number:
+            return f"{text}, that is fewer than {_rough(rate[2])} per gram of paste."
         return f"{text}, that is {_rough(rate[1])} to {_rough(rate[2])} per gram of paste."
 
 

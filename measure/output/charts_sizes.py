@@ -106,7 +106,7 @@ class SizeChart:
         if not self.pieces:
             return "No piece is counted."
         marks = ", ".join(f"x{m.percent:g} {m.size_um:.3g} µm" for m in self.percentiles)
-        return f"Sizes {self.caption.replace('  ·  ', ', ')}: {marks}."
+        return f"Sizes {self.caption.replace('  ·  ', ', ')}{': ' if marks else ''}{marks}."
 
 
 def size_chart(
