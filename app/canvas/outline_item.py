@@ -7,6 +7,7 @@ from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QGraphicsItem
 
+from app.canvas.highlight import FEW, Highlight
 from app.canvas.outline_levels import OutlineLevels, OutlineSource
 from app.canvas.picture_item import zoom_of
 from app.canvas.style import LineStyle, cosmetic_pen
@@ -16,7 +17,7 @@ _MOST_EXACT = 1000  # pieces in view; beyond, a drawn-once copy is faster than l
 _MOST_CASED_POINTS = 9000  # points in view; beyond, lines are one screen pixel wide and bare
 _MOST_BADGES = 250
 _MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew
-_CHOSEN, _EDGE = QColor(255, 236, 150), QColor(40, 30, 0, 120)
+_CHOSEN = QColor(255, 236, 150)
 _CHOSEN_FILL = QColor(255, 255, 255, 60)
 _POINTED_FILL = QColor(255, 255, 255, 45)
 _LIT, _LIT_FILL = QColor(255, 207, 74), QColor(255, 207, 74, 110)
@@ -51,8 +52,8 @@ class OutlineItem(QGraphicsItem):
         self._doubtful = np.zeros(0, dtype=bool)
         self._polygons: dict[tuple[int, int], QPolygonF] = {}
         self._rows: dict[int, int] = {}
-        self._chosen = np.zeros(0, dtype=int)
-        self._lit = np.zeros(0, dtype=int)
+        self._chosen = Highlight(_CHOSEN, _CHOSEN_FILL, wide=True)
+        self._lit = Highlight(_LIT, _LIT_FILL, wide=False)
         self._pointed = 0
         self._badge: Callable[[QPainter, QPointF, int, bool], None] | None = None
 
@@ -64,6 +65,8 @@ class OutlineItem(QGraphicsItem):
         """Take the size of the picture; everything drawn is forgotten."""
         self.prepareGeometryChange()
         self._levels = OutlineLevels((rows, columns))
+        for marked in (self._chosen, self._lit):
+            marked.set_size((rows, columns))
         self.set_outlines(np.zeros(0, dtype=int), (), np.zeros(0, dtype=int))
 
     def set_outlines(
@@ -105,17 +108,21 @@ class OutlineItem(QGraphicsItem):
         restyled = here[old.group[there] != self._source.group[here]]
         self._forget(old_labels[gone])
         self._redraw(np.vstack([box[new], old.box[gone], box[restyled]]))
-        self._chosen = self._chosen[np.isin(self._chosen, self._labels)]
+        for marked in (self._chosen, self._lit):
+            marked.set_labels(self._present(marked.labels.tolist()))
 
     def set_chosen(self, labels: Iterable[int]) -> None:
         """Light up the chosen pieces."""
-        self._chosen = np.array([label for label in labels if label in self._rows], dtype=int)
+        self._chosen.set_labels(self._present(labels))
         self.update()
 
     def set_lit(self, labels: Iterable[int]) -> None:
         """Mark pieces a chart points at."""
-        self._lit = np.array([label for label in labels if label in self._rows], dtype=int)
+        self._lit.set_labels(self._present(labels))
         self.update()
+
+    def _present(self, labels: Iterable[int]) -> np.ndarray:
+        return np.array([label for label in labels if label in self._rows], dtype=int)
 
     def set_pointed(self, label: int) -> None:
         """Light up the piece under the pointer; 0 for none."""
@@ -166,7 +173,7 @@ class OutlineItem(QGraphicsItem):
             self._levels.paint(painter, zoom, self._source)
         else:
             self._paint_lines(painter, rows, zoom)
-        self._paint_chosen(painter, rows, zoom)
+        self._paint_marked(painter, rows, zoom)
         if self._badge is not None and len(rows) <= _MOST_BADGES:
             self._paint_badges(painter, rows, zoom)
 
@@ -185,23 +192,11 @@ class OutlineItem(QGraphicsItem):
                 _draw_beside(painter, members, style.pen(1.0), -0.35 / zoom)
             _draw_beside(painter, members, style.pen(1.0), 0.35 / zoom if cased else 0.0)
 
-    def _paint_chosen(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
-        for row in rows[np.isin(self._labels[rows], self._lit)] if len(self._lit) else ():
-            painter.setBrush(_LIT_FILL)
-            painter.setPen(cosmetic_pen(_LIT, 1.0))
-            painter.drawPolygon(self._polygon(int(row), zoom))
-        chosen = rows[np.isin(self._labels[rows], self._chosen)] if len(self._chosen) else rows[:0]
-        few = len(chosen) <= 100
-        # a wide light line and no filling, for the colour of a piece is what one judges
-        painter.setBrush(Qt.BrushStyle.NoBrush if few else _CHOSEN_FILL)
-        for pen in (
-            (cosmetic_pen(_EDGE, 7.0), cosmetic_pen(_CHOSEN, 5.0)) if few else (cosmetic_pen(_CHOSEN, 1.0),)
-        ):
-            painter.setPen(pen)
-            for row in chosen:
-                painter.drawPolygon(self._polygon(int(row), zoom))
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        if few:
+    def _paint_marked(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
+        for marked in (self._lit, self._chosen):
+            marked.paint(painter, zoom, self._source, self._labels, rows, self._polygon)
+        chosen = self._chosen.rows_among(rows, self._labels)
+        if 0 < len(chosen) <= FEW:
             self._paint_lines(painter, chosen, zoom)
         row = self._rows.get(self._pointed)
         if row is not None and self._source.group[row] >= 0:

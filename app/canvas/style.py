@@ -12,12 +12,13 @@ from measure import flags
 from measure.model import KINDS
 from measure.particles import Particles
 
-DOUBTFUL = 0.5  # from here on a piece is marked as doubtful
+DOUBTFUL = 0.3  # chance of being wrong from which a piece is marked as doubtful
 
 COUNTED, NOT_COUNTED, ASIDE = 0, 1, 2  # counted; kept but not counted (meets the frame...); set aside
 PREVIEW = 3  # a group of its own (no kind has a fourth state): outlines that are only proposed
 
 _NOT_COUNTED_BITS = flags.bits("touches_frame", "meets_zone", "repeat")
+_SETTLED_BITS = _NOT_COUNTED_BITS | flags.bits("looked_at")  # no doubt that anyone need look at
 _PROPOSED = ("#d6409f", "#ffffff")
 
 
@@ -74,6 +75,11 @@ def states(particles: Particles, counted: np.ndarray | None = None) -> np.ndarra
         counted = (particles["flags"] & _NOT_COUNTED_BITS) == 0
     state = np.where(counted, COUNTED, NOT_COUNTED)
     return np.where(particles["set_aside"] != "", ASIDE, state)
+
+
+def doubtful(particles: Particles) -> np.ndarray:
+    """Return which particles are to be marked as doubtful, (K,) ndarray of bool."""
+    return (particles["doubt"] >= DOUBTFUL) & ((particles["flags"] & _SETTLED_BITS) == 0)
 
 
 def _faded(colour: str, alpha: int) -> QColor:

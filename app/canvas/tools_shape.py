@@ -42,13 +42,13 @@ class LineTool(Tool):
     Parameters
     ----------
     done : callable
-        ``done(line)`` with a (Q, 2) array of picture px.
+        ``done(line, exact)`` with a (Q, 2) array of picture px, and whether Shift asked for just that line.
     """
 
     name = "cut"
-    hint = "Pull a line across the neck between two pieces. Escape drops it."
+    hint = "Pull a line across the neck between two pieces; it snaps to the neck. Shift cuts just there."
 
-    def __init__(self, done: Callable[[np.ndarray], None]) -> None:
+    def __init__(self, done: Callable[[np.ndarray, bool], None]) -> None:
         self._done = done
         self._stroke = _Stroke()
 
@@ -68,7 +68,8 @@ class LineTool(Tool):
         self._stroke.follow(at, view.zoom, last=True)
         points, self._stroke.points = self._stroke.points, []
         if len(points) > 1:
-            self._done(_straightened(as_array(points), _SHAKE_PX / view.zoom))
+            exact = bool(modifiers & Modifiers.ShiftModifier)
+            self._done(_straightened(as_array(points), _SHAKE_PX / view.zoom), exact)
 
     def cancel(self) -> bool:
         """Drop the line."""

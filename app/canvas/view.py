@@ -17,7 +17,7 @@ from app.canvas.marks_item import Marks, MarksItem
 from app.canvas.outline_item import OutlineItem, polygon
 from app.canvas.picture_item import PictureItem
 from app.canvas.scale_bar import paint_scale_bar
-from app.canvas.style import DOUBTFUL, PREVIEW, group_of, group_style
+from app.canvas.style import PREVIEW, cosmetic_pen, doubtful, group_of, group_style
 from app.canvas.tool_view import ToolView
 from measure.particles import Particles
 
@@ -92,7 +92,7 @@ class PictureView(ToolView):
             particles.outlines,
             group,
             finger=np.column_stack([particles[n] for n in ("centre_x_px", "centre_y_px", "area_px2")]),
-            doubtful=particles["doubt"] >= DOUBTFUL,
+            doubtful=doubtful(particles),
         )
 
     def set_outlines_visible(self, visible: bool) -> None:
@@ -195,6 +195,10 @@ class PictureView(ToolView):
             self.paint_pointer(painter)
             if self._um_per_px:
                 paint_scale_bar(painter, view, self._um_per_px / self.zoom, theme.font("body", bold=True))
+        if self.hasFocus():
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setPen(cosmetic_pen(theme.current().colour("accent"), 1.5))
+            painter.drawRect(view.adjusted(0.75, 0.75, -0.75, -0.75))
         painter.restore()
 
     def resizeEvent(self, event: QResizeEvent) -> None:

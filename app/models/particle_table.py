@@ -124,6 +124,10 @@ class ParticleTableModel(QAbstractTableModel):
         """Return the number of the piece in a row of the view."""
         return int(self._pieces.table["particle"][self._rows[row]])
 
+    def labels(self) -> list[int]:
+        """Return the numbers of the pieces shown, in the order of the rows."""
+        return self._pieces.table["particle"][self._rows].tolist()
+
     def view_rows(self, labels: Iterable[int]) -> list[int]:
         """Return the rows of the view that show these pieces, ascending."""
         return sorted(self._view_row[label] for label in labels if label in self._view_row)

@@ -246,6 +246,7 @@ class Station(BaseStation):
         chosen = self.session.selected
         self.view.set_chosen(chosen)
         self.panel.show_chosen(chosen, self.view.image)
+        self.view.setAccessibleDescription(self.panel.piece.in_words())
         self.links.show_histogram()
 
     # -- acting -------------------------------------------------------------------------------

@@ -43,14 +43,14 @@ class Hands:
 
     # -- outlines -----------------------------------------------------------------------------
 
-    def cut(self, labels: Iterable[int], line: np.ndarray) -> None:
-        """Cut the first of these pieces along a line."""
+    def cut(self, labels: Iterable[int], line: np.ndarray, snap: bool = True) -> None:
+        """Cut the first of these pieces along a line, or at the neck near it."""
         label = next(iter(labels), 0)
         if not label:
             self._session.tell("The line met no piece. Pull it right across the neck of one.", NOTE)
             return
         self._edit(
-            lambda edits, field, learned: edits.cut(*field, label, line, learned=learned),
+            lambda edits, field, learned: edits.cut(*field, label, line, snap=snap, learned=learned),
             f"Cut particle {label}",
         )
 

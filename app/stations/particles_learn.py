@@ -55,7 +55,8 @@ class LearnCard(QWidget):
         tags = sum(int(particles["kind_by_hand"].sum()) for particles in self._fields().values())
         learned = session.study.setting(SETTING, None)
         known = f" Kinds were learned from {learned.get('tags', '?')} tags." if learned else ""
-        self.state.setText(f"{number_text.count(tags, 'piece')} tagged by hand.{known}")
+        tagged = f"{number_text.count(tags, 'piece')} tagged by hand."
+        self.state.setText(tagged[0].upper() + tagged[1:] + known)
         self.forget.setVisible(bool(learned))
         for button in (self.learn, self.forget):
             button.setEnabled(session.writable)

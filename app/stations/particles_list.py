@@ -13,7 +13,7 @@ from app.models.particle_table import COLUMNS, ParticleTableModel, RowFilter
 from app.theme import KIND_STYLE
 from measure.model import KINDS
 
-_WIDTHS = (58, 76, 72, 60, 170, 84, 96, 84, 76, 78, 240)
+_WIDTHS = (48, 78, 64, 58, 160, 84, 96, 84, 76, 78, 240)
 
 
 class PieceList(QWidget):
@@ -89,7 +89,7 @@ class PieceList(QWidget):
 
     def passing(self) -> list[int]:
         """Return the pieces the filters let through."""
-        return [self.model.label_of(row) for row in range(self.model.rowCount())]
+        return self.model.labels()
 
     def row_filter(self) -> RowFilter:
         """Return what passes now."""

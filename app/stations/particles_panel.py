@@ -73,8 +73,8 @@ class Panel(QWidget):
             parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
         )
         self.layout().setStretch(2, 3)
-        self.layout().setStretch(3, 1)
-        histogram.setMaximumHeight(360)
+        self.layout().setStretch(3, 2)
+        histogram.setMaximumHeight(400)
         self.setMinimumWidth(330)
         self.show_page("piece")
 
@@ -146,7 +146,7 @@ class Panel(QWidget):
         self.fields.blockSignals(True)
         self.fields.clear()
         for row in rows:
-            self.fields.addItem(f"{row.name}  ({row.counts.counted})", row.id)
+            self.fields.addItem(row.name, row.id)
         self.fields.setCurrentIndex(self.fields.findData(self._pieces.field_id))
         self.fields.blockSignals(False)
         self.list.refresh(self._session.selected)

@@ -101,6 +101,11 @@ class PieceCard(QWidget):
         for line in (self.sizes, self.state, self.why):
             line.setVisible(bool(line.text()))
 
+    def in_words(self) -> str:
+        """Return what is shown, for those who hear it."""
+        texts = (self.heading.text(), self.sizes.text(), self.state.text(), self.why.text())
+        return ". ".join(text.replace("\n", ", ") for text in texts if text)
+
     def _show_one(self, row: int, image: QImage | None) -> None:
         pieces, table = self._pieces, self._pieces.table
         particles = pieces.particles

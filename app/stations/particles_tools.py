@@ -117,10 +117,10 @@ class ToolRow(QFrame):
             chosen |= set(labels)
         self._session.select(chosen)
 
-    def _cut(self, line: np.ndarray) -> None:
+    def _cut(self, line: np.ndarray, exact: bool) -> None:
         met = self._view.labels_crossed(line)
         chosen = [label for label in met if label in self._session.selected]
-        self._hands.cut(chosen or met, line)
+        self._hands.cut(chosen or met, line, snap=not exact)
 
     def _brush(self, stroke: np.ndarray, radius_px: float, add: bool) -> None:
         chosen = self._session.selected

@@ -49,7 +49,7 @@ def test_pick_by_click_shift_click_and_rectangle(view, mouse):
 
 def test_escape_drops_what_is_under_way_and_then_speaks_up(view, qtbot):
     heard = []
-    view.set_tool(LineTool(heard.append))
+    view.set_tool(LineTool(lambda line, exact: heard.append(line)))
     place = view.to_view(QPointF(60, 60)).toPoint()
     qtbot.mousePress(view.viewport(), LEFT, NONE, place)
     qtbot.mouseMove(view.viewport(), place + place)
@@ -62,10 +62,26 @@ def test_escape_drops_what_is_under_way_and_then_speaks_up(view, qtbot):
 
 def test_a_line_keeps_its_ends(view, mouse):
     heard = []
-    view.set_tool(LineTool(heard.append))
+    view.set_tool(LineTool(lambda line, exact: heard.append(line)))
     mouse((40, 60), (60, 62), (90, 65))
     assert heard[0][0] == pytest.approx([40, 60], abs=0.6)
     assert heard[0][-1] == pytest.approx([90, 65], abs=0.6)
+
+
+def test_shift_asks_for_the_line_itself(view, mouse):
+    heard = []
+    view.set_tool(LineTool(lambda line, exact: heard.append(exact)))
+    mouse((40, 60), (90, 65), modifiers=Qt.KeyboardModifier.ShiftModifier)
+    mouse((40, 60), (90, 65))
+    assert heard == [True, False]
+
+
+def test_a_shaking_hand_pulls_a_straight_line_and_a_bend_stays(view, mouse):
+    heard = []
+    view.set_tool(LineTool(lambda line, exact: heard.append(line)))
+    mouse((40, 60), (60, 61), (90, 60))
+    mouse((40, 60), (60, 90), (90, 60))
+    assert [len(line) for line in heard] == [2, 3]
 
 
 def test_an_outline_pulled_freely_and_one_set_by_corners(view, mouse, qtbot):
@@ -135,7 +151,7 @@ def test_a_rectangle(view, mouse):
 
 def test_without_a_mouse_return_presses_and_arrows_pull(view, qtbot):
     heard = []
-    view.set_tool(LineTool(heard.append))
+    view.set_tool(LineTool(lambda line, exact: heard.append(line)))
     view.one_to_one()
     view.setFocus()
     start = view.place()

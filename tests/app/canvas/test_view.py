@@ -222,3 +222,19 @@ def test_the_scale_bar_is_the_longest_round_length_that_fits(um_per_px, expected
 def test_scale_bar_text():
     assert length_text(50.0) == f"50{THIN}µm"
     assert length_text(2000.0) == f"2{THIN}mm"
+
+
+@pytest.mark.parametrize("light_up", ["set_chosen", "set_lit"])
+@pytest.mark.parametrize("count", [3, 900])
+def test_chosen_and_lit_pieces_stand_out_few_or_many(view, light_up, count):
+    rng = np.random.default_rng(4)
+    xy = rng.uniform((10, 10), (390, 290), (count, 2))
+    view.set_particles(
+        make_particles([disc(x, y, 4, 12) for x, y in xy], label=np.arange(1, count + 1), kind=0, doubt=0)
+    )
+    plain = view.viewport().grab().toImage()
+    getattr(view, light_up)(range(1, count + 1))
+    lit = view.viewport().grab().toImage()
+    assert lit != plain
+    getattr(view, light_up)([])
+    assert view.viewport().grab().toImage() == plain

@@ -103,7 +103,7 @@ def test_too_few_pieces_are_refused_with_a_sentence(page, station):
 
 def test_learning_says_when_tags_are_too_few(page, qtbot):
     card = page.learn_card
-    assert card.state.text().startswith("no pieces tagged by hand")
+    assert card.state.text().startswith("No pieces tagged by hand")
     qtbot.mouseClick(card.learn, LEFT)
     qtbot.waitUntil(lambda: "needed" in card.words.text(), timeout=20_000)
     assert not card.apply.isVisible()
