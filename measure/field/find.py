@@ -139,6 +139,7 @@ def find_pieces(
     smooth = cv2.GaussianBlur(light.delta, (0, 0), _EDGE_SIGMA_PX)
     count = len(stats)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
+    usual = _usual_height(smooth, labels)
     outlines, parent, flags = [], [], []
     assembled = _assemble(labels, stats, least)
     stats = np.vstack([stats, assembled])
@@ -161,6 +162,7 @@ def find_pieces(
                 seed,
                 settings.cut_strength,
                 _at_frame(box, labels.shape),
+                usual,
             )
         other = (labels[box] > 0) & ~low
         oil = _oil_lightness(light, stats[k])
@@ -218,6 +220,13 @@ def _box(stats: np.ndarray, shape: tuple[int, int]) -> tuple[slice, slice]:
         slice(max(0, y - m), min(shape[0], y + h + m)),
         slice(max(0, x - m), min(shape[1], x + w + m)),
     )
+
+
+def _usual_height(smooth: np.ndarray, labels: np.ndarray) -> float:
+    """Colour difference from the oil of most of the area found."""
+    step = max(1, int(np.sqrt(labels.size / 250_000)))
+    values = smooth[::step, ::step][labels[::step, ::step] > 0]
+    return float(np.median(np.linalg.norm(values, axis=1))) if len(values) else 0.0
 
 
 def _at_frame(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[bool, bool, bool, bool]:

@@ -14,6 +14,9 @@ from measure.field.rims import disc
 
 _SLENDER = 0.5  # thickness over length from which a bit is no bit of a rim
 _THIN = 0.13  # half thickness over the size of the whole piece
+_USUAL_THIN_PX = 4.0
+_THIN_LARGE = 0.08  # the same for large pieces, whose rims are relatively thinner
+_FOREIGN = 0.05  # share of the hull other components may take
 _HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the hull
 _COVERED = (0.6, 0.6, 0.52)  # share of the hull's border to be covered: by one bit, two, three or more
 _MOST_BITS = 4
@@ -101,7 +104,9 @@ def _gap(a: np.ndarray, b: np.ndarray) -> float:
 def _covered_share(chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, least_px2: float) -> float:
     """Share of the hull's border the bits cover; 0 when they are no rim."""
     whole = float(cv2.contourArea(hull))
-    if whole < least_px2 or max(b.half_thickness for b in chosen) > _THIN * np.sqrt(whole):
+    size = float(np.sqrt(whole))
+    thin = min(_THIN * size, max(_USUAL_THIN_PX, _THIN_LARGE * size))
+    if whole < least_px2 or max(b.half_thickness for b in chosen) > thin:
         return 0.0
     x0, y0 = hull.min(axis=0)
     x1, y1 = hull.max(axis=0) + 1
@@ -113,7 +118,7 @@ def _covered_share(chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, lea
     if (depth[crop] <= reach).mean() < _HUGGING:
         return 0.0
     foreign = (labels[y0:y1, x0:x1] > 0) & ~crop & (depth > reach)
-    if foreign.sum() > 0.2 * whole:
+    if foreign.sum() > _FOREIGN * whole:
         return 0.0
     border = (depth > 0) & (depth <= 1.5)
     return float(cv2.dilate(crop.astype(np.uint8), disc(2.0))[border].mean())

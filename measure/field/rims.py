@@ -235,7 +235,7 @@ def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
     if most > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
         return False
     deep = cv2.distanceTransform(cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_REPLICATE), cv2.DIST_L2, 5)
-    inner = deep[1:-1, 1:-1] > 3.0 * most + 2.0
+    inner = deep[1:-1, 1:-1] > 2.2 * most + 2.0
     # a rim lies at the border; only thin lines (the edges of a cube) may run inside
     if (rim[inner] > 0).sum() > _INSIDE_SHARE * rim.sum():
         return False

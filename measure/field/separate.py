@@ -10,14 +10,15 @@ from measure.field.cut import cut_by_shape
 from measure.field.edge import colour_length, local_plateau, slope
 from measure.field.rims import dilated, fill_holes, find_clear, solidity
 
-_SPECK_SHARE = 0.01  # holes below this share of a body are texture, whatever they show
-_HOLE_LEVEL = 0.25  # a hole this far towards the body's colour is texture, not oil
+_SPECK_SHARE = 0.03  # holes below this share of the thickest part's disc are texture, whatever they show
+_HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
 _FAINTER = 0.3  # height over that of the neighbour below which it is
 _FIRST = 0.35  # height over that of the neighbourhood from which a body is no shadow beside another
 _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
+_FAINT = 0.35  # height over the field's usual one below which an edge must be twice as sharp
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
 
@@ -48,6 +49,7 @@ def separate(
     seed: float,
     cut_strength: float,
     frame: tuple[bool, bool, bool, bool],
+    usual_height: float,
 ) -> Parts:
     """Take a component apart.
 
@@ -66,6 +68,8 @@ def separate(
     cut_strength : float
     frame : tuple of bool
         Whether the top, bottom, left and right border of the crop is the border of the picture.
+    usual_height : float
+        Usual colour difference of the field's pieces from the oil.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def separate(
     clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
     strong = strong & (clear == 0).astype(np.uint8)
     parts, typical = _contrast_parts(field, low & (clear == 0), strong, width, least_px2)
-    bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame))
+    bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height)
     labels = np.zeros(low.shape, np.int32)
     groups: list[list[int]] = []
     used = 0
@@ -122,7 +126,10 @@ def _contrast_parts(
     typical = squares / np.maximum(cv2.boxFilter(weight, -1, (size, size), normalize=False), 1e-3)
     first = (low & (field >= _FIRST * typical)).astype(np.uint8)
     plateau = local_plateau(weight * first, int(np.ceil(width)) + 1)
-    count, parts = cv2.connectedComponents(first & (field >= 0.5 * plateau), connectivity=8)
+    # only the flank is trimmed to half; a pale streak inside a body stays part of it
+    core = cv2.distanceTransform(first, cv2.DIST_L2, 5) > width + 1.0
+    kept = (first > 0) & ((field >= 0.5 * plateau) | core)
+    count, parts = cv2.connectedComponents(kept.astype(np.uint8), connectivity=8)
     beyond = strong & ~dilated(first, width + 1.0) & 1
     if beyond.sum() < 0.4 * least_px2:
         return parts, typical
@@ -155,6 +162,7 @@ def _bodies(
     seed: float,
     width: float,
     sides: int,
+    usual_height: float,
 ) -> list[tuple[tuple[slice, slice], np.ndarray]]:
     """Solid parts, largest first, each with its own crop; parts of others, flanks and ghosts left out."""
     areas = np.bincount(parts.ravel())
@@ -172,7 +180,9 @@ def _bodies(
             continue
         height = float(np.median(field[box][part]))
         mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3))
-        if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(mask, steep[box], height):
+        if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
+            mask, steep[box], height, usual_height
+        ):
             continue
         if _is_flank(part, near[box], distance[box], height, seed):
             continue
@@ -184,14 +194,15 @@ def _bodies(
     return bodies
 
 
-def _is_soft(mask: np.ndarray, steep: np.ndarray, height: float) -> bool:
+def _is_soft(mask: np.ndarray, steep: np.ndarray, height: float, usual_height: float) -> bool:
     """Whether a part has no edge: it fades into the oil over most of its own size (a shadow, a stain)."""
     border = mask & ~cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1) & 1
     if not border.any():
         return False
     width = height / max(float(np.median(steep[border > 0])), 1e-3)
     thick = 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
-    return width > max(_SOFT * thick, _LEAST_SOFT_PX)
+    limit = _SOFT if height > _FAINT * usual_height else 0.5 * _SOFT
+    return width > max(limit * thick, _LEAST_SOFT_PX)
 
 
 def _is_flank(part: np.ndarray, near: np.ndarray, distance: np.ndarray, height: float, seed: float) -> bool:
@@ -244,12 +255,13 @@ def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
     if not holes.any():
         return mask
     count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
-    filled, total = mask.copy(), int(mask.sum())
+    filled = mask.copy()
+    thick = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])
         box = np.s_[y : y + h, x : x + w]
         hole = labels[box] == k
-        small = n <= max(6, _SPECK_SHARE * total)
+        small = n <= max(6.0, _SPECK_SHARE * np.pi * thick**2)
         if (
             small
             or np.median(share[box][hole]) > _HOLE_LEVEL
