@@ -35,6 +35,8 @@ class Session(QObject):
     -------
     opened()
         Another study is open, or none. `changed` does not follow; stations reload everything.
+    closing()
+        The study is about to be closed; the last moment to keep where one was.
     changed(Changes, initiator)
         The study changed. ``initiator`` is who did it, or None.
     field_shown(int)
@@ -50,6 +52,7 @@ class Session(QObject):
     """
 
     opened = Signal()
+    closing = Signal()
     changed = Signal(object, object)
     field_shown = Signal(int)
     selection_changed = Signal()
@@ -280,6 +283,8 @@ class Session(QObject):
         return True
 
     def _replace(self, study: Study | None) -> None:
+        if self.study is not None:
+            self.closing.emit()
         old, self.study = self.study, study
         self._particles.clear()
         self.pictures.clear()

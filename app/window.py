@@ -108,11 +108,12 @@ class Window(QMainWindow):
     def _listen(self) -> None:
         session = self.session
         session.opened.connect(self._opened)
+        session.closing.connect(self._keep_place)
         session.changed.connect(lambda _changes, _initiator: self._show_study_state())
         session.measuring.changed.connect(self._show_study_state)
         session.message.connect(self.strip.show_message)
         session.offered.connect(self.strip.show_offer)
-        self.rail.chosen.connect(self.go)
+        self.rail.chosen.connect(lambda name: self.go(name, keep_focus=True))
 
     def _commands(self) -> dict[str, Callable[[], object]]:
         commands: dict[str, Callable[[], object]] = {
@@ -181,7 +182,20 @@ class Window(QMainWindow):
             self.strip.set_resting("")
         else:
             self.whole.setCurrentWidget(self._work)
-            self.go(self._first_open_station())
+            self._go_to_place()
+
+    def _keep_place(self) -> None:
+        """Keep where one was, so that the study opens there again."""
+        if self.session.writable:
+            place = {"station": self.current, "field": self.session.current_field_id}
+            self.session.attempt(self.session.study.set_setting, "view.place", place)
+
+    def _go_to_place(self) -> None:
+        place = self.session.study.setting("view.place", None) or {}
+        if self.session.field_row(place.get("field", 0)) is not None:
+            self.session.show_field(place["field"])
+        name = place.get("station")
+        self.go(name if name in self.stations else self._first_open_station())
 
     def _first_open_station(self) -> str:
         """Return the first step that is not done yet, the last of all when everything is."""
@@ -190,8 +204,8 @@ class Window(QMainWindow):
 
     # stations -----------------------------------------------------------------------------------------------
 
-    def go(self, name: str) -> None:
-        """Bring a station into view."""
+    def go(self, name: str, *, keep_focus: bool = False) -> None:
+        """Bring a station into view, and the focus with it unless it shall stay where it is."""
         if name not in self.stations or self.session.study is None:
             return
         self.whole.setCurrentWidget(self._work)
@@ -208,7 +222,7 @@ class Window(QMainWindow):
         self.station_menu.clear()
         self.station_menu.addActions(station.all_actions())
         station.entered()
-        if self.focusWidget() not in self.rail.buttons.values():
+        if not keep_focus:
             station.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _leave_station(self) -> None:
@@ -299,7 +313,6 @@ class Window(QMainWindow):
     def closeEvent(self, event: QCloseEvent) -> None:
         """Remember the window and close the study; everything is on disk already."""
         preferences.write("geometry", self.saveGeometry())
-        self._leave_station()
         self.session.shut()
         event.accept()
 

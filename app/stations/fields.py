@@ -46,6 +46,7 @@ class Station(BaseStation):
         self.advice = advice_card()
         self.next = parts.button("", lambda: self._next.does(), look="primary")
         self._next = NextStep("", "", lambda: None)
+        self._stale = False
         self.adder = Adder(session, self._added)
         self.preview = Preview(session, self.picture.view, self.settings.note.setText)
         self._lay_out()
@@ -149,12 +150,18 @@ class Station(BaseStation):
         if "settings" in changes and initiator is not self:
             self.settings.show_settings(self.session.measure_settings())
         if any(word in changes for word in ("fields", "batches", "scales", "particles")):
-            self._reload()
+            if self.isVisible():
+                self._reload()
+            else:  # a correction in another station must not wait for a list nobody sees
+                self._stale = True
+                self.state_changed.emit()
         if "particles" in changes and self.isVisible():
             self.picture.show_particles()
 
     def entered(self) -> None:
         """Show the field that is current everywhere."""
+        if self._stale:
+            self._reload()
         self.list.choose_field(self.session.current_field_id)
         self.picture.show_picture()
         self._show_chosen()
@@ -167,6 +174,7 @@ class Station(BaseStation):
         self.picture.switch_tool()
 
     def _reload(self) -> None:
+        self._stale = False
         self.list.reload()
         self._show_chosen()
         self.picture.show_marks()

@@ -40,8 +40,8 @@ class Preview(QObject):
             self._view.set_preview([])
             self._say("")
 
-    def try_out(self, settings: FieldSettings) -> None:
-        """Show what these settings find."""
+    def try_out(self, settings: FieldSettings, *, quick: bool = True) -> None:
+        """Show what these settings find, at first only in the middle when it should be quick."""
         self._settings = settings
         row = self._session.field_row()
         scale = self._session.scale_of(row)
@@ -55,7 +55,8 @@ class Preview(QObject):
 
         def with_light(light: object) -> None:
             if self.on and self._session.current_field_id == field_id:
-                self._run(light, settings, scale.um_per_px, field_id)
+                most_mpx = jobs.QUICK_MPX if quick else jobs.PREVIEW_MPX
+                self._run(light, settings, scale.um_per_px, field_id, most_mpx)
 
         self._session.with_light(with_light)
 
@@ -65,7 +66,7 @@ class Preview(QObject):
         settings: FieldSettings,
         um_per_px: float,
         field_id: int,
-        most_mpx: float = jobs.QUICK_MPX,
+        most_mpx: float,
     ) -> None:
         seen = self._seen()
         wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
@@ -98,7 +99,7 @@ class Preview(QObject):
 
     def _again(self) -> None:
         if self.on and self._settings is not None:
-            self.try_out(self._settings)
+            self.try_out(self._settings, quick=False)
 
     def _seen(self) -> QRectF:
         viewport = self._view.viewport().rect()

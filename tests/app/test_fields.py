@@ -8,9 +8,8 @@ from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QAbstractItemModelTester
 from pytestqt.qtbot import QtBot
 
-from app import pickers
+from app import jobs, pickers
 from app.stations.fields import Station
-from app.stations.fields_preview import Preview
 from app.window import Window
 from measure.model import FieldSettings
 
@@ -224,7 +223,7 @@ def test_preview_of_a_large_part_begins_in_the_middle(
 ):
     shown = []
     monkeypatch.setattr(station.preview, "_say", shown.append)
-    monkeypatch.setattr(Preview._run, "__defaults__", (0.005,))
+    monkeypatch.setattr(jobs, "QUICK_MPX", 0.005)
     qtbot.keyClick(station, Qt.Key.Key_P)
     qtbot.waitUntil(lambda: any(text.endswith("in view.") for text in shown), timeout=10000)
     assert any("in the middle; looking on" in text for text in shown)
@@ -269,6 +268,13 @@ def test_blank_oil_can_be_named_and_used(station: Station, qtbot: QtBot):
     station.list.choose_field(2)
     station.action("fields.remove").trigger()
     assert "a2.png is used by a1.png" in station.session.told[-1][1]
+
+
+def test_what_changed_elsewhere_is_shown_on_coming_back(station: Station, open_window: Window):
+    open_window.go("scale")
+    station.session.do(station.session.study.update_field, 2, name="renamed.png")
+    open_window.go("fields")
+    assert station.list.fields.index(2).data() == "renamed.png"
 
 
 def test_an_empty_study_teaches(window: Window, tmp_path: Path):

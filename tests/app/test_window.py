@@ -182,6 +182,33 @@ def test_theme_is_chosen_and_remembered(open_window: Window):
     open_window.choose_theme("light")
 
 
+def test_a_study_opens_where_it_was_left(open_window: Window, study_path: Path):
+    session = open_window.session
+    session.show_field(2)
+    open_window.go("scale")
+    before = session.study.undo_text()
+    session.close()
+    session.open(study_path)
+    assert open_window.current == "scale"
+    assert session.current_field_id == 2
+    assert session.study.undo_text() == before  # where one looked is no step to undo
+    open_window.close()
+    with Study.open(study_path) as study:
+        assert study.setting("view.place") == {"station": "scale", "field": 2}
+
+
+def test_focus_follows_keys_and_stays_with_the_mouse_in_the_rail(open_window: Window, qtbot: QtBot):
+    open_window.activateWindow()
+    qtbot.keyClick(open_window, Qt.Key.Key_1, Qt.KeyboardModifier.ControlModifier)
+    qtbot.keyClick(open_window, Qt.Key.Key_2, Qt.KeyboardModifier.ControlModifier)
+    assert open_window.stations["fields"].list.hasFocus()
+    rail = open_window.rail.buttons["scale"]
+    rail.setFocus()
+    qtbot.keyClick(rail, Qt.Key.Key_Space)
+    assert open_window.current == "scale"
+    assert rail.hasFocus()
+
+
 def test_a_copy_is_written_and_the_study_stays(
     open_window: Window, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
