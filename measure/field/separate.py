@@ -14,7 +14,7 @@ _SPECK_SHARE = 0.03  # holes below this share of the thickest part's disc are te
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
-_FAINTER = 0.3  # height over that of the neighbour below which it is
+_FAINTER = 0.35  # height over that of the neighbour below which it is
 _FIRST = 0.35  # height over that of the neighbourhood from which a body is no shadow beside another
 _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
@@ -76,7 +76,7 @@ def separate(
     parts : Parts
     """
     field = colour_length(delta)
-    strong, _, width = above_half(field, low)
+    strong, width = above_half(field, low)
     clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
     strong = strong & (clear == 0).astype(np.uint8)
     parts, typical = _contrast_parts(field, low & (clear == 0), strong, width, least_px2)
@@ -98,14 +98,21 @@ def separate(
     return Parts(labels, groups, frozenset(range(used + 1, total + 1)))
 
 
-def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
-    """Pixels above half of the plateau beside them, that plateau, and the width of the edges in px."""
-    height = float(np.percentile(field[low], 80))
-    steep = float(np.percentile(slope(field)[low], 90))
-    width = float(np.clip(height / max(steep, 1e-3), 2.0, 40.0))
-    plateau = local_plateau(np.where(low, field, 0).astype(np.float32), int(np.ceil(width)) + 1)
-    plateau = np.maximum(plateau, 1e-3)
-    return (low & (field >= 0.5 * plateau)).astype(np.uint8), plateau, width
+def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
+    """Pixels above half of the plateau beside them, and the width of the edges in px."""
+    inside = np.where(low, field, 0).astype(np.float32)
+    steep = slope(field)
+    for reach in (3, 6, 12, 24):
+        plateau = np.maximum(local_plateau(inside, reach), 1e-3)
+        share = inside / plateau
+        flank = (share > 0.35) & (share < 0.65)
+        ratio = plateau[flank] / np.maximum(steep[flank], 1e-3)
+        width = float(np.median(ratio)) if ratio.size else 2.0
+        if width <= 1.3 * reach:
+            break
+    width = float(np.clip(width, 2.0, 32.0))
+    plateau = np.maximum(local_plateau(inside, int(np.ceil(width)) + 1), 1e-3)
+    return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
 
 
 def _contrast_parts(
