@@ -300,7 +300,7 @@ class Station(BaseStation):
     def _show(self, found: Answer) -> None:
         self.shown = found
         self.view.show_chart(found.charts[self.r])
-        self.figures.show_answer(found, self.r)
+        self.figures.show_answer(found, self.r, self.batch.unmeasured)
         self.limits.show_answer(found)
         self.sure.show_answer(found, self._sample())
         self._mark_chosen()

@@ -58,8 +58,8 @@ class FiguresPage(QWidget):
         self.cautions = parts.card(self.careful, heading="Be careful")
         self.setLayout(parts.column(verdict, figures, self.cautions, None))
 
-    def show_answer(self, answer: Answer, r: int) -> None:
-        """Show figures; ``r`` says which weighting stands first."""
+    def show_answer(self, answer: Answer, r: int, unmeasured: int = 0) -> None:
+        """Show figures of quantity ``r``; ``unmeasured`` fields of the batch are left out of them."""
         verdict = answer.verdict
         if answer.final:
             self.word.setText(verdict.word.capitalize())
@@ -78,6 +78,9 @@ class FiguresPage(QWidget):
         self.reasons.setText("\n".join(verdict.reasons) if answer.final else "")
         self._fill(answer, r)
         warnings = [*answer.summary.warnings, *answer.summary.notes]
+        if unmeasured:
+            fields = number_text.count(unmeasured, "field")
+            warnings.insert(0, f"{fields} of this batch: not measured yet, so not in these figures.")
         self.careful.setText("\n\n".join(warnings))
         self.cautions.setVisible(bool(warnings))
 

@@ -36,7 +36,6 @@ def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ..
         _few_pieces(sample),
         _cover(cover),
         _scale(sample),
-        _volumes(sample),
     ]
     return tuple(sentence for sentence in found if sentence)
 
@@ -116,9 +115,10 @@ def _scale(sample: SizeSample) -> str | None:
     return f"The scale is known to {200 * u:.1f} % only, and more pieces do not make that better."
 
 
-def _volumes(sample: SizeSample) -> str | None:
+def volume_note(sample: SizeSample) -> str:
+    """Return why the mean by volume and D[4,3] differ, where they do."""
     if sample.sphere_volumes:
-        return None
+        return ""
     return (
         "Volumes follow the model of each kind; the means D[p,q] are powers of the diameter alone, as their "
         "definition has it, so D[4,3] and the mean by volume differ."

@@ -4,6 +4,7 @@ Pieces are first put on a ladder of sizes: every distinct size up to `RUNGS`, el
 about equal number. On that ladder a thousand resampled batches cost one matrix product.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -53,6 +54,8 @@ def figures(
     -------
     dict of str to float
         ``number.*``, ``volume.*``, ``means_um.D[p,q]``, ``span`` (by volume) and the names of ``shares``.
+        The geometric standard deviation is that of the pieces themselves (n, not n - 1), so that counting
+        every piece twice changes no figure.
     """
     d, w, v = sample.diameter_um, sample.weight, sample.quantity(3)
     wanted = np.asarray(percents) / 100
@@ -63,7 +66,7 @@ def figures(
     total = float(v.sum())
     result["number.mean_um"] = moment_mean(d, 1, 0, w)
     result["number.geometric_mean_um"] = geometric_mean(d, w)
-    result["number.geometric_sd"] = geometric_sd(d, w, pieces=sample.pieces)
+    result["number.geometric_sd"] = geometric_sd(d, w, pieces=math.inf)
     result["volume.mean_um"] = float(v @ d / total) if total > 0 else float("nan")
     for p, q in STANDARD_MEANS:
         result[f"means_um.{mean_name(p, q)}"] = moment_mean(d, p, q, w)

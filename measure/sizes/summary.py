@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from measure.sizes.budget import BudgetRow, budget
-from measure.sizes.cautions import cautions
+from measure.sizes.cautions import cautions, volume_note
 from measure.sizes.figures import PERCENTS, ShareRule, figures
 from measure.sizes.intervals import Uncertainty, uncertainties
 from measure.sizes.resample import Plan
@@ -127,7 +127,7 @@ def summarise(
             percents=percents,
             shares=shares,
         )
-    notes = sample.notes
+    notes = tuple(note for note in (*sample.notes, volume_note(sample)) if note)
     if sample.left_out:
         parts = ", ".join(f"{number} {reason}" for reason, number in sample.left_out.items())
         notes = (*notes, f"Left out of the figures: {parts}.")

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from measure.sizes.cautions import cautions
+from measure.sizes.cautions import cautions, volume_note
 from measure.sizes.sample import make_sample
+from measure.sizes.summary import summarise
 
 
 def _careful(d, **more):
@@ -56,5 +57,6 @@ def test_a_sound_sample_gives_no_caution():
 @pytest.mark.parametrize("kind", [0, 1])
 def test_volume_models_are_told(kind):
     d = np.full(400, 60.0)
-    text = _careful(d, kind=np.full(400, kind))
-    assert ("Volumes follow the model of each kind" in text) == (kind == 1)
+    sample = make_sample(d, field=np.arange(400) % 6, kind=np.full(400, kind))
+    assert ("Volumes follow the model of each kind" in volume_note(sample)) == (kind == 1)
+    assert volume_note(sample) in ("", *summarise(sample, resamples=0).notes)

@@ -29,8 +29,7 @@ def test_the_ladder_gives_the_same_figures_as_the_pieces():
     ladder = make_ladder(sample)
     found = ladder_figures(ladder, np.ones((1, 6)))
     for name, value in figures(sample).items():
-        tolerance = 2e-3 if name == "number.geometric_sd" else 1e-9  # n against n - 1
-        assert found[name][0] == pytest.approx(value, rel=tolerance), name
+        assert found[name][0] == pytest.approx(value), name
 
 
 def test_a_long_ladder_stays_close():
