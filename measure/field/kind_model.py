@@ -11,6 +11,7 @@ import numpy as np
 from measure.particles import Particles
 
 GROUPS = ("kernel", "skin", "salt", "bubble", "fibre", "dust")
+FAR_MARGIN = 1.2  # new looks lie a little outside those of the fit
 UNKNOWN = (0.55, 0.15, 0.15, 0.05, 0.05, 0.05)  # what a piece unlike all groups is taken for
 DESCRIPTORS = (
     "core tint",
@@ -123,7 +124,7 @@ def strangeness(model: Model, standard: np.ndarray) -> np.ndarray:
 
 
 def _with_the_unknown(chance: np.ndarray, strange: np.ndarray) -> np.ndarray:
-    trust = 1.0 / (1.0 + strange**8)
+    trust = 1.0 / (1.0 + (strange / FAR_MARGIN) ** 8)
     return trust[:, None] * chance + (1.0 - trust)[:, None] * np.array(UNKNOWN)
 
 

@@ -18,6 +18,7 @@ from measure.particles import Particles
 
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
+DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
 TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
@@ -67,12 +68,10 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
 
 def group_chances(particles: Particles, learned: Mapping | None = None) -> np.ndarray:
     """Probability of each of `GROUPS` for each particle, (K, G)."""
-    chance = np.zeros((len(particles), len(GROUPS)))
-    values = descriptors(particles)
-    for name, rows in _tables(particles).items():
-        model: Model = built_in(name) if learned is None else from_numbers(learned, name)
-        chance[rows] = probabilities(model, values[rows])
-    return chance
+    table = table_of(particles)
+    known = learned is not None and table in learned.get("tables", {})
+    model: Model = from_numbers(learned, table) if known else built_in(table)
+    return probabilities(model, descriptors(particles))
 
 
 def only_clear(chance: np.ndarray, particles: Particles) -> np.ndarray:
@@ -143,15 +142,12 @@ def decide(chance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return kind, np.clip(doubt, 0.0, 1.0), among.argmax(axis=1)
 
 
-def _tables(particles: Particles) -> dict[str, np.ndarray]:
-    """Rows of the particles that each table of the model serves."""
+def table_of(particles: Particles) -> str:
+    """Name of the model's table for pieces of one field: with colour or without, oil bright or dark."""
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
-    grey = bool(np.ptp(rgb, axis=1).max() < 1.5)
+    grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
     density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1)
     # the oil's linear light follows from a piece's colour and its density against the oil
     oil = ((rgb / 255.0) ** 2.2 * 10.0**density).mean(axis=1)
-    dark = bool(np.median(oil) < DARK_GROUND)
-    return {f"{'grey' if grey else 'colour'} on {'dark' if dark else 'bright'}": np.arange(len(particles))}
-
-
-DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
+    dark = bool(len(oil) and np.median(oil) < DARK_GROUND)
+    return f"{'grey' if grey else 'colour'} on {'dark' if dark else 'bright'}"

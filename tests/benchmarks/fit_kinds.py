@@ -1,9 +1,9 @@
 """Fit the built-in kind model on varied drawn fields and write `measure/field/kind_model.json`.
 
-    python tests/benchmarks/fit_kinds.py [--fields 120] [--first-seed 1000] [--check-only]
+    python tests/benchmarks/fit_kinds.py [--fields 140] [--check-only]
 
 Every look that decides a kind is drawn anew for each field from a wide range, and each field is seen under
-several lights, white balances and in grey, so that the model rests on what is common to a kind. Fields for
+its own light and white balance and in grey, so that the model rests on what is common to a kind. Fields for
 checking have other seeds and looks than those for fitting.
 """
 
@@ -23,11 +23,11 @@ from measure.field.features import feature_columns
 from measure.field.light import prepare
 from measure.field.shape import shape_columns
 from measure.model import Picture
-from measure.particles import make_particles
+from measure.particles import Particles, make_particles
 from measure.render.draw import render_field
 from measure.render.recipe import Recipe
 
-TABLES = ("colour on bright", "grey on bright", "colour on dark", "grey on dark")
+RIDGE = 10.0
 
 
 def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
@@ -85,6 +85,8 @@ def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
         slope=span(0, 0.1),
         tint=span(0, 0.03),
     )
+    if dark:
+        light = replace(light, oil=tuple(np.array([34.0, 30.0, 27.0]) * span(0.5, 1.6) * span(0.85, 1.15, 3)))
     camera = replace(
         base.camera,
         blur_px=span(0.6, 1.6),
@@ -169,37 +171,36 @@ def loosened(outline: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return (centre + away * (1.0 + np.clip(push / np.maximum(radius, 2.0), -0.2, 0.2))).astype(np.float32)
 
 
-def samples(seed: int, dark: bool, grey: bool, views: int = 1) -> tuple[list, list]:
-    """Return measured particles and the group codes of one field, under several views."""
-    rng = np.random.default_rng(seed)
-    drawn = render_field(varied_recipe(rng, dark), seed)
-    whole = [p for p in drawn.truth if not p.touches_frame and p.hidden_share < 0.02 and p.diameter_px > 7]
-    pixels, dust = with_dust(drawn.pixels, [p.outline for p in drawn.truth], rng)
-    if dark:
-        pixels, dust = drawn.pixels, []
+def samples(seed: int, dark: bool) -> tuple[np.ndarray, dict[bool, Particles]]:
+    """Return the group codes of one field's pieces, and the pieces measured in colour (False) and grey."""
+    recipe = replace(varied_recipe(np.random.default_rng(seed), dark), width_px=600, height_px=480)
+    rng = np.random.default_rng(seed + 7)
+    drawn = render_field(recipe, seed)
+    whole = [p for p in drawn.truth if not p.touches_frame and p.hidden_share < 0.02 and p.diameter_px > 8]
+    pixels, dust = drawn.pixels, []
+    if not dark:
+        pixels, dust = with_dust(pixels, [p.outline for p in drawn.truth], rng)
     names = [p.kind for p in whole] + ["dust"] * len(dust)
     outlines = [p.outline for p in whole] + dust
-    found, codes = [], []
-    for _ in range(views):
+    found = {}
+    for grey in (False, True):
         picture = Picture(seen_as(pixels, rng, grey), grey=grey)
         loose = [loosened(o, rng) for o in outlines]
         light = prepare(picture)
         shape = shape_columns(loose)
-        found.append(make_particles(loose, **shape, **feature_columns(loose, picture, light, shape)))
-        codes.append(np.array([kind_model.GROUPS.index(n) for n in names]))
-    return found, codes
+        found[grey] = make_particles(loose, **shape, **feature_columns(loose, picture, light, shape))
+    return np.array([kind_model.GROUPS.index(n) for n in names], dtype=int), found
 
 
-def gather(first: int, fields: int, table: str, views: int = 1) -> tuple[list, list, np.ndarray]:
-    """Return particles, codes and field numbers of many fields."""
-    grey, dark = table.startswith("grey"), table.endswith("dark")
-    found, codes, field = [], [], []
-    for i in range(fields):
-        more, code = samples(first + i, dark, grey, views)
-        found += more
-        codes += code
-        field += [np.full(len(c), i) for c in code]
-    return found, codes, np.concatenate(field)
+def gather(first: int, fields: int, dark: bool) -> dict[bool, tuple[np.ndarray, np.ndarray]]:
+    """Return descriptors and codes of many fields, in colour (False) and grey."""
+    seen = [samples(first + i, dark) for i in range(fields)]
+    seen = [(codes, found) for codes, found in seen if len(codes)]
+    codes = np.concatenate([c for c, _ in seen])
+    return {
+        grey: (np.concatenate([kind_model.descriptors(found[grey]) for _, found in seen]), codes)
+        for grey in (False, True)
+    }
 
 
 def fit(values: np.ndarray, codes: np.ndarray, strength: float) -> kind_model.Model:
@@ -265,24 +266,20 @@ def rounded(value: object) -> object:
 def main() -> None:
     """Fit, check and write."""
     ask = argparse.ArgumentParser()
-    ask.add_argument("--fields", type=int, default=120)
-    ask.add_argument("--first-seed", type=int, default=1000)
+    ask.add_argument("--fields", type=int, default=140)
     ask.add_argument("--check-only", action="store_true")
     chosen = ask.parse_args()
     cv2.setNumThreads(1)
     tables = {}
-    for table in TABLES:
-        fields = chosen.fields if table == TABLES[0] else chosen.fields // 2
-        held, held_codes, _ = gather(chosen.first_seed + 500_000, max(10, fields // 4), table)
-        held_values = np.concatenate([kind_model.descriptors(p) for p in held])
-        if chosen.check_only:
-            model = kind_model.built_in(table)
-        else:
-            found, codes, _ = gather(chosen.first_seed, fields, table, views=2)
-            values = np.concatenate([kind_model.descriptors(p) for p in found])
-            model = fit(values, np.concatenate(codes), 1.0)
+    for dark, first, share in ((False, 20_000, 1.0), (True, 40_000, 0.36)):
+        fields = max(8, round(chosen.fields * share))
+        held = gather(first + 681_000 + 20_000 * dark, max(6, fields // 4), dark)
+        seen = held if chosen.check_only else gather(first, fields, dark)
+        for grey in (False, True):
+            table = f"{'grey' if grey else 'colour'} on {'dark' if dark else 'bright'}"
+            model = kind_model.built_in(table) if chosen.check_only else fit(*seen[grey], RIDGE)
             tables[table] = kind_model.to_numbers(model)
-        report(table, model, held_values, np.concatenate(held_codes))
+            report(table, model, *held[grey])
     if not chosen.check_only:
         text = json.dumps({"tables": rounded(tables)}, separators=(",", ":"))
         Path(kind_model.__file__).with_name("kind_model.json").write_text(text + "\n", encoding="utf-8")
