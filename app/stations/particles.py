@@ -174,7 +174,9 @@ class Station(BaseStation):
         mine = self.pieces.field_id in changes.ids.get("particles", ())
         if mine or {"fields", "scales", "batches", "settings"} & changes.what or not self.pieces.field_id:
             self._refresh_if_seen()
-        if "spot_checks" in changes and self.panel.page == "kinds":
+        if "spot_checks" in changes:
+            if initiator is not self.check:
+                self.check.follow()
             self.check_card.refresh()
 
     def _refresh_if_seen(self) -> None:
@@ -281,8 +283,14 @@ class Station(BaseStation):
 
     def _check_changed(self) -> None:
         """Put the usual tool in hand when a spot check ends; nothing may be chosen while one runs."""
-        if self.check.under_way:
+        blind = self.check.under_way
+        self.links.quiet = blind
+        self.links.say_nothing()
+        if blind:
             self.session.select([])
+            self.tools.hint.emit("Spot check: pull all the way round the piece under the mark. Escape stops.")
+            for name in self.tools.names:
+                self.action(f"particles.{name}").setChecked(name == "draw")
         else:
             self.view.set_outlines_visible(not self.action("particles.hide").isChecked())
             self.tools.take_up("pick")

@@ -162,6 +162,17 @@ class BlindCheck(QObject):
         at = Polygon(particles.outlines[rows[0]].astype(float)).buffer(0).representative_point()
         return at.x, at.y
 
+    def follow(self) -> None:
+        """Ask for what is to be asked for after undo or redo."""
+        if not self.under_way:
+            return
+        at, number = self.now()
+        if at < number:
+            self.show()
+            self.changed.emit()
+        else:  # the check itself was undone, or its end was done again
+            self.stop()
+
     def skip(self) -> None:
         """Leave the piece asked for out of the comparison."""
         self._keep(None)

@@ -61,6 +61,7 @@ class CheckCard(QWidget):
         at, number = self._check.now()
         self.going.setText(f"Piece {at + 1} of {number}: outline the piece under the mark.")
         self._list_past()
+        self.about.setVisible(not asking and not self.past.count())
         self._show_result()
 
     def _list_past(self) -> None:

@@ -18,6 +18,8 @@ class Links:
     ----------
     under : QLabel
         Says in words what is under the pointer.
+    quiet : bool
+        Nothing is said of what is pointed at, while pieces are outlined blind.
     """
 
     def __init__(
@@ -26,12 +28,17 @@ class Links:
         self.session, self.pieces, self.view = session, pieces, view
         self.table, self.histogram = table, histogram
         self.under = QLabel()
+        self.quiet = False
         view.hovered.connect(self._show_pointed)
         table.chosen.connect(self._choose_from_list)
         table.pointed.connect(view.set_pointed)
         histogram.pointed.connect(self._light_class)
         histogram.chosen.connect(lambda low, high: session.select(self._in_class(low, high)))
         session.lit_changed.connect(self._show_lit)
+
+    def say_nothing(self) -> None:
+        """Forget what was pointed at."""
+        self._show_pointed(0)
 
     def show_histogram(self) -> None:
         """Draw the sizes of the field again, what is chosen lit."""
@@ -45,6 +52,8 @@ class Links:
         )
 
     def _show_pointed(self, label: int) -> None:
+        if self.quiet:
+            label = 0
         self.table.model.set_pointed(label)
         row, table = self.pieces.row_of(label), self.pieces.table
         size = float(table["area_equivalent_diameter_um"][row]) if row >= 0 else float("nan")

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QAction, QActionGroup, QImage
+from PySide6.QtGui import QAction, QActionGroup, QImage, QResizeEvent
 from PySide6.QtWidgets import QComboBox, QMenu, QProgressBar, QStackedWidget, QToolButton, QWidget
 
 from app import number_text, parts, theme
@@ -15,6 +15,7 @@ from app.stations.particles_list import PieceList
 from app.stations.particles_piece import PieceCard
 from app.stations.particles_queue import doubtful_count, looked_at
 
+_SHARE, _LOWEST = 0.3, 200  # of the column's height that is the histogram's, and px at least
 _PAGES = {"piece": "Piece", "table": "All pieces", "kinds": "Learn, check"}
 
 
@@ -72,9 +73,8 @@ class Panel(QWidget):
         self.setLayout(
             parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
         )
-        self.layout().setStretch(2, 3)
-        self.layout().setStretch(3, 2)
-        histogram.setMaximumHeight(400)
+        self.layout().setStretch(2, 1)
+        self._histogram = histogram
         self.setMinimumWidth(330)
         self.show_page("piece")
 
@@ -133,7 +133,13 @@ class Panel(QWidget):
     def show_page(self, name: str) -> None:
         """Bring a page of the column to the front."""
         self._stack.setCurrentIndex(self.pages.index(name))
+        self._histogram.setVisible(name != "kinds")  # room for results, and nothing that tells sizes
         self._page_actions[name].setChecked(True)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: the histogram takes a share of the height, the pages the rest."""
+        super().resizeEvent(event)
+        self._histogram.setFixedHeight(round(min(400, max(_LOWEST, _SHARE * self.height()))))
 
     def step_field(self, by: int) -> None:
         """Go to the next or previous field of the list."""

@@ -95,6 +95,18 @@ def test_taking_up_a_tool_ends_the_check_and_shows_the_outlines(page, qtbot):
     assert page.tools.in_hand == "cut"
 
 
+def test_undo_asks_for_the_piece_before_again_and_then_ends_the_check(page, qtbot):
+    page.check.begin(3, seed=1)
+    qtbot.mouseClick(page.check_card.skip, LEFT)
+    assert page.check.now() == (1, 3)
+    page.session.undo()
+    assert page.check.now() == (0, 3)
+    assert page.check_card.going.text().startswith("Piece 1 of 3")
+    page.session.undo()
+    assert not page.check.under_way
+    assert page.view._outlines.isVisible()
+
+
 def test_too_few_pieces_are_refused_with_a_sentence(page, station):
     station.hands.set_aside([1, 2, 3], "dust")
     assert not page.check.begin(5)
