@@ -8,6 +8,7 @@ from measure.judge.felt import FeltProfile
 from measure.judge.sizes_json import significant, sizes_json, sizes_lines
 from measure.judge.verdict import Verdict, judged
 from measure.output.study_tables import field_tables
+from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.particle_table import Table, join_tables
 from measure.sizes.sample import sample_from_table
 from measure.sizes.summary import SizeSummary
@@ -76,17 +77,20 @@ def felt_profile(study: Study) -> FeltProfile:
 
 def batch_sizes(study: Study) -> dict[str, Sizes]:
     """Return the sizes of every batch of a study that has a measured field."""
-    tables: dict[str, list[Table]] = {}
-    names: dict[str, list[str]] = {}
+    fields: dict[str, list[FieldTable]] = {}
+    covers: dict[str, list[float]] = {}
     batches = {row.id: row.batch.name for row in study.batches()}
-    for row, _, table in field_tables(study):
+    for row, scale, table in field_tables(study):
         batch = batches.get(row.batch_id, "")
-        tables.setdefault(batch, []).append(table)
-        names.setdefault(batch, []).append(row.name)
+        fields.setdefault(batch, []).append(FieldTable(f"{row.name} ({row.id})", table, scale))
+        covers.setdefault(batch, []).append(row.quality.cover if row.quality is not None else 0.0)
     profile = felt_profile(study)
-    return {
-        batch: sizes_of_columns(join_tables(parts), names[batch], profile) for batch, parts in tables.items()
-    }
+    return {batch: _judged(parts, profile, max(covers[batch])) for batch, parts in fields.items()}
+
+
+def _judged(fields: Sequence[FieldTable], profile: FeltProfile, cover: float) -> Sizes:
+    summary, verdict = judged(batch_sample(fields), profile, cover=cover)
+    return Sizes(summary, verdict, sum(len(f.table["particle"]) for f in fields))
 
 
 def _with_interval(summary: SizeSummary, name: str) -> str:
