@@ -1,18 +1,18 @@
 """One field, from picture to particles. Only composes; each step lives in its own file."""
 
 import time
+from collections.abc import Mapping
 
 import numpy as np
 
 from measure.errors import InvalidInput
-from measure.field.features import feature_columns
 from measure.field.find import find_pieces
 from measure.field.light import Light, prepare
+from measure.field.measure_outlines import measure_outlines
 from measure.field.quality import field_quality
-from measure.field.shape import shape_columns
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
-from measure.particles import COLUMNS, Particles, make_particles
+from measure.particles import Particles
 from measure.progress import SILENT, Progress
 
 DEFAULT_SMALLEST_PX = 10.0
@@ -50,7 +50,7 @@ def measure_field(
     *,
     blank: Picture | None = None,
     zones: tuple[np.ndarray, ...] = (),
-    learned: object = None,
+    learned: Mapping | None = None,
     light: Light | None = None,
     progress: Progress = SILENT,
 ) -> FieldResult:
@@ -89,12 +89,14 @@ def measure_field(
     progress.report(0.3, "finding pieces")
     found = find_pieces(light, limit, settings, progress)
     progress.report(0.8, "measuring pieces")
-    particles = _measured(found.outlines, picture, light, learned)
-    particles = particles.replaced(
-        label=np.arange(1, len(particles) + 1),
-        parent=found.parent,
-        origin=found.origin,
-        flags=particles["flags"] | found.flags | _zone_flags(found.outlines, light),
+    particles = measure_outlines(
+        found.outlines,
+        picture,
+        light,
+        learned,
+        found.parent,
+        found.flags | _zone_flags(found.outlines, light),
+        found.origin,
     )
     particles = _set_aside_small(particles, limit)
     frame = Frame(picture.width_px, picture.height_px, zones)
@@ -104,12 +106,6 @@ def measure_field(
     return FieldResult(
         particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
     )
-
-
-def _measured(outlines: list[np.ndarray], picture: Picture, light: Light, learned: object) -> Particles:
-    shape = shape_columns(outlines)
-    columns = {**shape, **feature_columns(outlines, picture, light, shape)}
-    return make_particles(outlines, **{k: v for k, v in columns.items() if k in COLUMNS})
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:

@@ -18,6 +18,7 @@ _RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
 _RIBBON = 14.0  # area over squared half width; a longer ribbon is a fibre, not a row of crystals
 _EVEN_RIM = 1.6  # thickest place of a rim over its usual thickness; more is a body inside
+_ROOM = 1.7  # depth of a see-through piece over half the thickness of its rim
 _INSIDE_SHARE = 0.4  # share of the strong pixels that may lie away from the border
 _LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
 _LARGEST_WINDOW_PX = 240
@@ -235,6 +236,8 @@ def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
     if most > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
         return False
     deep = cv2.distanceTransform(cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_REPLICATE), cv2.DIST_L2, 5)
+    if deep.max() < _ROOM * most + 1.0:  # an arm of a broken rim with its glow, not a whole piece
+        return False
     inner = deep[1:-1, 1:-1] > 2.2 * most + 2.0
     # a rim lies at the border; only thin lines (the edges of a cube) may run inside
     if (rim[inner] > 0).sum() > _INSIDE_SHARE * rim.sum():

@@ -14,7 +14,8 @@ _SPECK_SHARE = 0.03  # holes below this share of the thickest part's disc are te
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
-_FAINTER = 0.35  # height over that of the neighbour below which it is
+_FADES = 1.6  # own edge width over that of the component from which a part fades out
+_FAINTER = 0.5  # height over that of the neighbour below which it is
 _FIRST = 0.35  # height over that of the neighbourhood from which a body is no shadow beside another
 _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
@@ -187,11 +188,12 @@ def _bodies(
             continue
         height = float(np.median(field[box][part]))
         mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3))
+        own_width = _edge_width(mask, steep[box], near[box] > 0, height)
         if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
-            mask, steep[box], height, usual_height
+            mask, own_width, height, usual_height
         ):
             continue
-        if _is_flank(part, near[box], distance[box], height, seed):
+        if _is_flank(part, near[box], distance[box], height, seed, own_width > _FADES * width + 1.0):
             continue
         bodies.append((box, mask))
         taken[box] |= fill_holes(mask)
@@ -201,24 +203,30 @@ def _bodies(
     return bodies
 
 
-def _is_soft(mask: np.ndarray, steep: np.ndarray, height: float, usual_height: float) -> bool:
+def _edge_width(mask: np.ndarray, steep: np.ndarray, beside: np.ndarray, height: float) -> float:
+    """Width of a part's edge against the oil, px."""
+    border = (mask & ~cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1) & 1) > 0
+    free = border & ~beside
+    border = free if free.sum() > 0.2 * border.sum() else border
+    return height / max(float(np.median(steep[border])), 1e-3) if border.any() else 0.0
+
+
+def _is_soft(mask: np.ndarray, own_width: float, height: float, usual_height: float) -> bool:
     """Whether a part has no edge: it fades into the oil over most of its own size (a shadow, a stain)."""
-    border = mask & ~cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1) & 1
-    if not border.any():
-        return False
-    width = height / max(float(np.median(steep[border > 0])), 1e-3)
     thick = 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
     limit = _SOFT if height > _FAINT * usual_height else 0.5 * _SOFT
-    return width > max(limit * thick, _LEAST_SOFT_PX)
+    return own_width > max(limit * thick, _LEAST_SOFT_PX)
 
 
-def _is_flank(part: np.ndarray, near: np.ndarray, distance: np.ndarray, height: float, seed: float) -> bool:
+def _is_flank(
+    part: np.ndarray, near: np.ndarray, distance: np.ndarray, height: float, seed: float, fades: bool
+) -> bool:
     """Whether a part is no piece but the halo, shadow or colour bleed of a stronger piece beside it."""
     if not (distance[part] > seed).any():
         return True
     beside = near[part]
     touched = beside > 0
-    return bool(touched.mean() > _BESIDE and height < _FAINTER * float(np.median(beside[touched])))
+    return bool(fades and touched.mean() > _BESIDE and height < _FAINTER * float(np.median(beside[touched])))
 
 
 def _surrounds(part: np.ndarray, filled: np.ndarray, shape: tuple[int, int]) -> bool:
