@@ -133,10 +133,9 @@ def _contrast_parts(
     squares = cv2.boxFilter(weight * weight, -1, (size, size), normalize=False)
     typical = squares / np.maximum(cv2.boxFilter(weight, -1, (size, size), normalize=False), 1e-3)
     first = (low & (field >= _FIRST * typical)).astype(np.uint8)
-    plateau = local_plateau(weight * first, int(np.ceil(width)) + 1)
     # only the flank is trimmed to half; a pale streak inside a body stays part of it
     core = cv2.distanceTransform(first, cv2.DIST_L2, 5) > width + 1.0
-    kept = (first > 0) & ((field >= 0.5 * plateau) | core)
+    kept = (first > 0) & ((field >= 0.5 * typical) | core)
     count, parts = cv2.connectedComponents(kept.astype(np.uint8), connectivity=8)
     beyond = strong & ~dilated(first, width + 1.0) & 1
     if beyond.sum() < 0.4 * least_px2:
