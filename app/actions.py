@@ -261,9 +261,71 @@ _SIZES = (
     ),
 )
 
+_COMPARE = (
+    ActionRow("compare.page_curves", "Show the comparison", ("F2",), "compare", "Curves and ratios."),
+    ActionRow("compare.page_grind", "Show the grind curve", ("F3",), "compare", "And the forecast."),
+    ActionRow("compare.previous", "Previous figure", ("PgUp",), "compare"),
+    ActionRow("compare.next", "Next figure", ("PgDown",), "compare"),
+    ActionRow(
+        "compare.common",
+        "Compare the common range",
+        ("R",),
+        "compare",
+        "Leave out pieces below the largest lower limit of all.",
+        checkable=True,
+    ),
+    ActionRow("compare.target", "Enter a target", ("T",), "compare", "A size or felt share to reach."),
+    ActionRow(
+        "compare.copy_picture",
+        "Copy the chart",
+        ("Ctrl+Shift+C",),
+        "compare",
+        "As a picture, for any program.",
+    ),
+    ActionRow(
+        "compare.copy_numbers",
+        "Copy the ratios",
+        ("Ctrl+C",),
+        "compare",
+        "As text, for a table or a message.",
+    ),
+)
+
+_TASTING = (
+    ActionRow(
+        "tasting.new", "Plan a session", ("Ctrl+B",), "tasting", "Choose a test, samples and assessors."
+    ),
+    ActionRow(
+        "tasting.keep", "Keep this plan", ("Ctrl+Return",), "tasting", "Codes and orders are then drawn."
+    ),
+    ActionRow(
+        "tasting.worksheets", "Print the worksheets…", ("Ctrl+P",), "tasting", "One for each assessor, PDF."
+    ),
+    ActionRow(
+        "tasting.key", "Print the key…", ("Ctrl+Shift+P",), "tasting", "For the person who serves, PDF."
+    ),
+    ActionRow("tasting.enter", "Enter answers", ("E",), "tasting", "Return goes on to the next plate."),
+    ActionRow(
+        "tasting.close", "Close the session", ("Ctrl+L",), "tasting", "No more answers; the result is shown."
+    ),
+    ActionRow(
+        "tasting.use", "Use as this study's limit", ("U",), "tasting", "The verdict then follows this panel."
+    ),
+    ActionRow("tasting.remove", "Remove the session", ("Delete",), "tasting", "Undo brings it back."),
+)
+
 _LATER: tuple[ActionRow, ...] = ()
 
-ACTIONS: tuple[ActionRow, ...] = (*_WINDOW, *_SCALE, *_FIELDS, *_PARTICLES, *_SIZES, *_LATER)
+ACTIONS: tuple[ActionRow, ...] = (
+    *_WINDOW,
+    *_SCALE,
+    *_FIELDS,
+    *_PARTICLES,
+    *_SIZES,
+    *_COMPARE,
+    *_TASTING,
+    *_LATER,
+)
 
 
 def make_action(row: ActionRow, owner: QWidget, perform: Callable[[str], None]) -> QAction:

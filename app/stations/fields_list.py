@@ -85,7 +85,7 @@ class _FieldDelegate(QStyledItemDelegate):
         painter.setPen(palette.colour("ink"))
         y = _line(painter, left, y, width, row.name, Qt.TextElideMode.ElideMiddle)
         painter.setFont(theme.font("small"))
-        if row.measured and not state.remarks:
+        if state.done:
             mark = QRectF(left, y, 14, painter.fontMetrics().height())
             icons.paint(painter, "done", QRectF(left, mark.center().y() - 7, 14, 14), palette.colour("done"))
             painter.setPen(palette.colour("soft_ink"))

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from app import number_text
+from app.stations import fields_words
 
 if TYPE_CHECKING:
     from app.stations.fields import Station
@@ -36,6 +37,7 @@ def next_step(station: "Station") -> NextStep:
     settings = station.settings.settings()
     changed = [row for row in chosen if row.measured and row.settings != settings]
     todo = station.unmeasured()
+    again = [row.id for row in rows if fields_words.stale_words(row, session.scale_of(row))]
     if changed:
         words = number_text.count(len(chosen), "field")
         act = station.action("fields.measure")
@@ -44,6 +46,13 @@ def next_step(station: "Station") -> NextStep:
         act = station.action("fields.measure_all")
         return NextStep(
             f"Measure {number_text.count(len(todo), 'field')}", act.toolTip(), act.trigger, act.isEnabled()
+        )
+    if again:
+        return NextStep(
+            f"Measure {number_text.count(len(again), 'field')} again",
+            "What they were measured with has changed since",
+            lambda: session.measure(again, settings),
+            session.writable,
         )
     return NextStep(
         "Look at the particles",

@@ -20,6 +20,7 @@ class Preview(QObject):
         super().__init__(view)
         self._session, self._view, self._say = session, view, say
         self._settings: FieldSettings | None = None
+        self._shown: FieldSettings | None = None  # what was drawn to the full last
         self.on = False
         self._moved = QTimer(self)
         self._moved.setSingleShot(True)
@@ -36,6 +37,7 @@ class Preview(QObject):
     def switch(self, on: bool) -> None:
         """Begin or end previewing."""
         self.on = on
+        self._shown = None
         if not on:
             self._view.set_preview([])
             self._say("")
@@ -76,7 +78,9 @@ class Preview(QObject):
                 return
             more = not found.whole and most_mpx < jobs.PREVIEW_MPX
             self._show(found, more=more)
-            if more:
+            if not more:
+                self._shown = settings
+            else:
                 self._run(light, settings, um_per_px, field_id, jobs.PREVIEW_MPX)
 
         self._session.tasks.run(
@@ -99,7 +103,7 @@ class Preview(QObject):
 
     def _again(self) -> None:
         if self.on and self._settings is not None:
-            self.try_out(self._settings, quick=False)
+            self.try_out(self._settings, quick=self._shown != self._settings)
 
     def _seen(self) -> QRectF:
         viewport = self._view.viewport().rect()

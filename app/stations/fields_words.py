@@ -15,11 +15,12 @@ _EMBEDDED_TOLERANCE = 0.02
 
 @dataclass(frozen=True)
 class State:
-    """The state of a field: a few words, and whether they want attention."""
+    """The state of a field: a few words, whether they want attention, and whether all is well."""
 
     words: str
     wants_care: bool = False
     remarks: tuple[str, ...] = ()
+    done: bool = False
 
 
 def field_state(row: FieldRow, scale: Scale | None, *, measuring: bool = False) -> State:
@@ -35,7 +36,7 @@ def field_state(row: FieldRow, scale: Scale | None, *, measuring: bool = False) 
     words = f"{number_text.fixed(row.counts.counted, 0)} counted"
     if row.counts.at_frame:
         words += f", {number_text.fixed(row.counts.at_frame, 0)} at the edge"
-    return State(words, bool(remarks), remarks)
+    return State(words, bool(remarks), remarks, done=not remarks)
 
 
 def remarks_of(row: FieldRow, scale: Scale | None) -> list[str]:
@@ -64,10 +65,15 @@ def size_alarm(row: FieldRow, scale: Scale | None) -> str:
 
 
 def stale_words(row: FieldRow, scale: Scale | None) -> str:
-    """Return what changed since a field was measured, else empty text."""
+    """Return what changed since a field was measured and asks for measuring it again, else empty text.
+
+    Outlines are in pixels and sizes follow the scale of today; only a lower limit set in micrometres was
+    applied with the scale of then.
+    """
     if not row.measured or scale is None:
         return ""
-    if row.um_per_px and not math.isclose(row.um_per_px, scale.um_per_px, rel_tol=1e-9):
+    limited = row.settings is not None and row.settings.smallest_um is not None
+    if limited and row.um_per_px and not math.isclose(row.um_per_px, scale.um_per_px, rel_tol=1e-9):
         return "Its scale changed after it was measured. Measure it again for the right lower limit."
     before = [zone.tolist() for zone in row.result_zones]
     if before != [zone.tolist() for zone in row.zones]:
@@ -156,12 +162,13 @@ def station_words(rows: list[FieldRow], scales: dict[int, Scale]) -> tuple[bool,
         return False, "no pictures yet"
     without = sum(row.scale_id is None for row in fields)
     unmeasured = sum(not row.measured for row in fields)
+    again = sum(bool(stale_words(row, scales.get(row.scale_id))) for row in fields)
     alarmed = sum(bool(size_alarm(row, scales.get(row.scale_id))) for row in fields)
     total = number_text.count(len(fields), "field")
     if without:
         return False, f"{total}, {without} without a scale"
     if alarmed:
         return unmeasured == 0, f"{total}, {alarmed} of another size than the scale"
-    if unmeasured:
-        return False, f"{total}, {unmeasured} to measure"
+    if unmeasured or again:
+        return False, f"{total}, {unmeasured + again} to measure"
     return True, f"{total} measured"

@@ -229,6 +229,19 @@ def test_preview_of_a_large_part_begins_in_the_middle(
     assert any("in the middle; looking on" in text for text in shown)
 
 
+def test_a_field_whose_areas_changed_is_measured_again(station: Station, qtbot: QtBot):
+    qtbot.mouseClick(station.next, LEFT)
+    qtbot.waitUntil(lambda: idle(station), timeout=60000)
+    zone = [[0, 80], [100, 80], [100, 160], [0, 160]]
+    station.session.do(station.session.study.update_field, 1, zones=(zone,))
+    assert station.next.text() == "Measure 1 field again"
+    assert "Measure it again" in station.details.remarks.text()
+    qtbot.mouseClick(station.next, LEFT)
+    qtbot.waitUntil(lambda: idle(station), timeout=20000)
+    assert station.session.study.field(1).counts.counted == len(GRAINS) - 1
+    assert station.next.text() == "Look at the particles"
+
+
 def test_new_settings_are_offered_for_a_measured_field(station: Station, qtbot: QtBot):
     qtbot.keyClick(station, Qt.Key.Key_M)
     qtbot.waitUntil(lambda: idle(station), timeout=20000)

@@ -54,8 +54,11 @@ def test_another_picture_size_is_alarmed_with_its_effect():
 
 
 def test_what_changed_since_measuring_is_said():
-    measured = row(measured=True, um_per_px=0.5, settings=FieldSettings())
+    measured = row(measured=True, um_per_px=0.5, settings=FieldSettings(smallest_um=5.0))
     assert fields_words.stale_words(measured, SCALE) == ""
+    # outlines are in px: without a limit in µm another scale changes nothing that was measured
+    free = dataclasses.replace(measured, settings=FieldSettings())
+    assert fields_words.stale_words(free, Scale(0.6)) == ""
     assert "scale changed" in fields_words.stale_words(measured, Scale(0.6))
     zone = np.array([[0, 0], [5, 0], [5, 5]])
     assert "excluded areas changed" in fields_words.stale_words(
@@ -117,5 +120,8 @@ def test_station_counts_what_is_left():
     )
     assert fields_words.station_words([row()], scales) == (False, "1 field, 1 to measure")
     assert fields_words.station_words([row(measured=True)], scales) == (True, "1 field measured")
+    zone = np.array([[0, 0], [5, 0], [5, 5]])
+    late = row(measured=True, zones=(zone,))
+    assert fields_words.station_words([late], scales) == (False, "1 field, 1 to measure")
     other = row(measured=True, width_px=800)
     assert fields_words.station_words([other], scales) == (True, "1 field, 1 of another size than the scale")
