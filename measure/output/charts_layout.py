@@ -11,7 +11,7 @@ from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text
 from measure.output.charts_sizes import MarkedPercentile, SizeChart
 from measure.output.charts_style import PAPER, ChartStyle
 
-_STEPS = (1.0, 2.0, 3.0, 5.0)
+_CLOSE, _STEPS = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), (1.0, 2.0, 3.0, 5.0)
 _FELT_STEPS = 48
 
 
@@ -80,7 +80,8 @@ def lay_out(
     bare = Drawing((), plot, low, high)
     page = _Page(chart, bare, style)
     shapes: list[Shape] = [ground, *page.limit(), *page.pointed(pointed), *page.bars(), *page.felt()]
-    shapes += [*page.axes(), *page.curve(), *page.percentiles(), *page.marks(marked_um), *page.head()]
+    shapes += [*page.axes(), *page.curve(), *page.percentiles(), *page.marks(marked_um)]
+    shapes += [*page.limit_words(), *page.head()]
     return Drawing(tuple(shapes), plot, low, high)
 
 
@@ -93,7 +94,7 @@ def _reach(chart: SizeChart) -> tuple[float, float]:
 
 
 def size_ticks(low_um: float, high_um: float) -> list[float]:
-    """Return sizes for the marks of a logarithmic axis: 1, 2, 3, 5 in each decade, fewer over many decades.
+    """Return sizes for the marks of a logarithmic axis: 1, 2, 3, 5 in each decade, more or fewer as it needs.
 
     Examples
     --------
@@ -101,7 +102,7 @@ def size_ticks(low_um: float, high_um: float) -> list[float]:
     [5.0, 10.0, 20.0, 30.0, 50.0]
     """
     decades = math.log10(high_um / low_um)
-    steps = _STEPS if decades < 1.8 else (1.0, 3.0) if decades < 3.2 else (1.0,)
+    steps = _CLOSE if decades < 1.0 else _STEPS if decades < 1.8 else (1.0, 3.0) if decades < 3.2 else (1.0,)
     first, last = math.floor(math.log10(low_um)), math.ceil(math.log10(high_um))
     marks = [s * 10.0**e for e in range(first, last + 1) for s in steps]
     return [m for m in marks if low_um <= m <= high_um]
@@ -142,6 +143,13 @@ class _Page:
         x, high = self._at.x_of(limit), self._bottom - self._top
         yield Box(self._left, self._top, x - self._left, high, edge=style.warning, hatch="\\\\", alpha=0.5)
         yield Line(((x, self._top), (x, self._bottom)), style.warning, 1.2, (4.0, 2.0))
+
+    def limit_words(self) -> Iterator[Shape]:
+        """Say what the hatching means, in front of everything."""
+        limit, style = self._chart.smallest_um, self._style
+        if not math.isfinite(limit):
+            return
+        x = self._at.x_of(limit)
         yield Text(
             max(x - 0.8 * style.size_pt, self._left + 0.6 * style.size_pt),
             self._bottom - 0.4 * style.size_pt,

@@ -36,7 +36,8 @@ class SizeChart:
     r : int
         0 by number, 3 by volume.
     edges_um : (C + 1,) ndarray
-        Class limits (preferred numbers R10 or R20 of ISO 3); empty without pieces.
+        Class limits (preferred numbers R10 or R20 of ISO 3), the lowest raised to the lower limit where
+        that lies inside its class; empty without pieces.
     shares : (4, C) ndarray
         Share of the whole in each class, by kind.
     curve : Curve or None
@@ -172,7 +173,11 @@ def _edges(sample: SizeSample, series: str) -> np.ndarray:
     low = float(sample.diameter_um.min())
     if math.isfinite(sample.smallest_um):
         low = min(low, sample.smallest_um)
-    return size_classes(low, float(sample.diameter_um.max()), series=series)
+    edges = size_classes(low, float(sample.diameter_um.max()), series=series)
+    if math.isfinite(sample.smallest_um) and edges[0] < sample.smallest_um < edges[1]:
+        # a class that the lower limit cuts is counted, and drawn, from there on
+        edges[0] = sample.smallest_um
+    return edges
 
 
 def _shares(sample: SizeSample, r: int, edges: np.ndarray) -> np.ndarray:

@@ -132,7 +132,8 @@ def _combine(
     if good.size < 20 or not math.isfinite(centre):
         return Uncertainty(math.nan, math.nan)
     below, above = np.quantile(good, [0.025, 0.975])
-    down = max(-float(below), 0.0) * stretch
+    # percentiles of few pieces move in jumps, so neither side is taken as much surer than the other
+    down = max(-float(below), 0.5 * float(above), 0.0) * stretch
     up = max(float(above) * stretch, down) + parts.unseen
     rest = COVERAGE_FACTOR * math.hypot(parts.scale, parts.edge)
     low = _back(turn, centre - math.hypot(down, rest))

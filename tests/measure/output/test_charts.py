@@ -40,6 +40,9 @@ def test_shares_are_stacked_to_the_whole(sample, chart):
     assert chart.kinds == (0, 1, 2)
     assert chart.edges_um[0] <= 5.0
     assert chart.edges_um[-1] >= sample.diameter_um.max()
+    cut = size_chart(sample.at_least(6.6), FeltProfile())
+    assert cut.edges_um[:2].tolist() == [6.6, 7.1]
+    assert cut.shares.sum() == pytest.approx(1.0)
     number = size_chart(sample, FeltProfile(), r=0)
     assert number.shares.sum() == pytest.approx(1.0)
     assert number.quantity == "number"
