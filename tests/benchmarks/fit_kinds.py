@@ -15,19 +15,22 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from shapely import Polygon
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from measure.field import kind_model, kinds
 from measure.field.features import feature_columns
 from measure.field.light import prepare
+from measure.field.pipeline import measure_field
 from measure.field.shape import shape_columns
-from measure.model import Picture
+from measure.model import FieldSettings, Picture
 from measure.particles import Particles, make_particles
 from measure.render.draw import render_field
 from measure.render.recipe import Recipe
 
 RIDGE = 10.0
+MATCHED = 0.6  # shared over joint area from which a found piece is a true one
 
 
 def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
@@ -192,14 +195,47 @@ def samples(seed: int, dark: bool) -> tuple[np.ndarray, dict[bool, Particles]]:
     return np.array([kind_model.GROUPS.index(n) for n in names], dtype=int), found
 
 
+def as_found(seed: int, dark: bool) -> dict[bool, tuple[np.ndarray, Particles]]:
+    """Return codes and particles as the whole pipeline finds them, flaws of finding included."""
+    recipe = replace(varied_recipe(np.random.default_rng(seed), dark), width_px=600, height_px=480)
+    touching = replace(recipe.arrangement, touch_share=0.3, overlap_share=0.1)
+    rng = np.random.default_rng(seed + 7)
+    drawn = render_field(replace(recipe, arrangement=touching), seed)
+    true = [(Polygon(t.outline).buffer(0), t.kind) for t in drawn.truth if not t.touches_frame]
+    seen = {}
+    for grey in (False, True):
+        picture = Picture(seen_as(drawn.pixels, rng, grey), grey=grey)
+        particles = measure_field(picture, FieldSettings(), drawn.um_per_px).particles
+        rows, codes = [], []
+        for row, outline in enumerate(particles.outlines):
+            shape = Polygon(outline.astype(float)).buffer(0)
+            shares = [shape.intersection(t).area / shape.union(t).area for t, _ in true]
+            if shares and max(shares) > MATCHED:
+                rows.append(row)
+                codes.append(kind_model.GROUPS.index(true[int(np.argmax(shares))][1]))
+        seen[grey] = np.array(codes, dtype=int), particles.select(np.array(rows, dtype=int))
+    return seen
+
+
 def gather(first: int, fields: int, dark: bool) -> dict[bool, tuple[np.ndarray, np.ndarray]]:
-    """Return descriptors and codes of many fields, in colour (False) and grey."""
-    seen = [samples(first + i, dark) for i in range(fields)]
-    seen = [(codes, found) for codes, found in seen if len(codes)]
-    codes = np.concatenate([c for c, _ in seen])
+    """Return descriptors and codes of many fields, in colour (False) and grey.
+
+    Outlines of the truth for all fields, and those the pipeline finds for a third as many others.
+    """
+    both: dict[bool, list] = {False: [], True: []}
+    for i in range(fields):
+        codes, found = samples(first + i, dark)
+        for grey, rows in both.items():
+            rows.append((codes, found[grey]))
+    for i in range(fields // 3):
+        for grey, pair in as_found(first + 300_000 + i, dark).items():
+            both[grey].append(pair)
     return {
-        grey: (np.concatenate([kind_model.descriptors(found[grey]) for _, found in seen]), codes)
-        for grey in (False, True)
+        grey: (
+            np.concatenate([kind_model.descriptors(p) for codes, p in rows if len(codes)]),
+            np.concatenate([codes for codes, _ in rows]),
+        )
+        for grey, rows in both.items()
     }
 
 
