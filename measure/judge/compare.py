@@ -186,7 +186,9 @@ def _kind_ratios(
     resamples: int,
     seed: int,
 ) -> list[Ratio]:
-    rows = []
+    rows: list[Ratio] = []
+    if len({int(k) for b in batches for k in set(b.sample.kind.tolist())}) < 2:
+        return rows  # that would say the same again
     for kind in KINDS:
         parts = [b.sample.of_kind(kind) for b in batches]
         enough = [i for i, part in enumerate(parts) if part.pieces >= FEWEST_OF_KIND]

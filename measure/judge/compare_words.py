@@ -24,14 +24,13 @@ def figure_words(figure: str) -> str:
     return name.removesuffix("_um").replace("_", " ")
 
 
-def ratio_sentence(row: Ratio, pairs: int = 1) -> str:
+def pair_sentence(row: Ratio, together: str = "") -> str:
     """Return what one ratio says; the finer batch comes first.
 
     Examples
     --------
-    >>> row = Ratio("pass 3", "pass 6", "volume.x90_um", "", 60.0, 31.6, 1.9, 1.6, 2.3)
-    >>> ratio_sentence(row).split(";")[0]
-    'pass 6 is 1.9 times finer than pass 3 in x_{90,3}, 1.6 to 2.3'
+    >>> pair_sentence(Ratio("pass 3", "pass 6", "volume.x90_um", "", 60.0, 31.6, 1.9, 1.6, 2.3))
+    'pass 6 is 1.9 times finer than pass 3 in x_{90,3}, 1.6 to 2.3.'
     """
     what = figure_words(row.figure) + (f" of {row.kind}" if row.kind else "")
     if not (math.isfinite(row.low) and math.isfinite(row.high)):
@@ -40,27 +39,35 @@ def ratio_sentence(row: Ratio, pairs: int = 1) -> str:
     finer, coarser, ratio, low, high = row.second, row.first, row.ratio, row.low, row.high
     if row.ratio < 1:
         finer, coarser, ratio, low, high = row.first, row.second, 1 / row.ratio, 1 / row.high, 1 / row.low
-    numbers = f"{_times(low)} to {_times(high)}"
+    small = "; too little to notice" if row.noticeable is False else ""
+    numbers = f"{_times(low)} to {_times(high)}{together}{small}."
+    if row.shown:
+        return f"{finer} is {_times(ratio)} times finer than {coarser} in {what}, {numbers}"
+    names = f"{row.first} and {row.second}"
+    return f"No difference in {what} is shown between {names}: the ratio is {_times(ratio)}, {numbers}"
+
+
+def noticed_sentence() -> str:
+    """Return from where a taster can notice a difference."""
+    return f"A difference a taster can just notice starts near {100 * WEBER_FRACTION:.0f} %."
+
+
+def ratio_sentence(row: Ratio, pairs: int = 1) -> str:
+    """Return what one ratio says, and from where a taster could notice.
+
+    Examples
+    --------
+    >>> row = Ratio("pass 3", "pass 6", "volume.x90_um", "", 60.0, 31.6, 1.9, 1.6, 2.3)
+    >>> ratio_sentence(row).split("; ")[1]
+    'a difference a taster can just notice starts near 17 %.'
+    """
     together = f" (95 % for all {pairs} pairs together)" if pairs > 1 else ""
-    if not row.shown:
-        head = (
-            f"No difference in {what} is shown between {row.first} and {row.second}: the ratio is "
-            f"{_times(ratio)}, {numbers}{together}"
-        )
-    else:
-        head = f"{finer} is {_times(ratio)} times finer than {coarser} in {what}, {numbers}{together}"
-    return f"{head}; {_notice(row)}."
+    end = noticed_sentence()
+    return f"{pair_sentence(row, together)[:-1]}; {end[0].lower()}{end[1:]}"
 
 
 def _times(value: float) -> str:
     return f"{value:.2f}" if value < 1.5 else f"{value:.1f}" if value < 10 else f"{value:.0f}"
-
-
-def _notice(row: Ratio) -> str:
-    start = f"a difference a taster can just notice starts near {100 * WEBER_FRACTION:.0f} %"
-    if row.noticeable is None or (row.noticeable and row.shown):
-        return start
-    return f"{start}, and this one is smaller"
 
 
 def share_sentence(row: ShareDifference) -> str:
@@ -70,7 +77,7 @@ def share_sentence(row: ShareDifference) -> str:
     if not math.isfinite(row.low):
         return f"{head[0].upper()}{head[1:]}, with no interval to judge it."
     low, high = sorted((-100 * row.low, -100 * row.high))
-    change = f"a change of {-100 * row.difference:+.2g} points ({low:+.2g} to {high:+.2g})"
+    change = f"a change of {-100 * row.difference:+.2g} points ({low:+.2g} to {high:+.2g})".replace("-", "−")
     return f"{head[0].upper()}{head[1:]}: {change}{'' if row.shown else ', so none is shown'}."
 
 

@@ -146,6 +146,11 @@ def _sentence(curve: GrindCurve, f: Forecast) -> str:
         return f"{target} is about reached at {last} (95 %: {between} more {curve.unit})."
     if f.more > _FAR * curve.last_dose > 0:
         return f"{target} is out of reach in practice: {more} after {last} (95 %: {between})."
+    if f.high > _FAR * curve.last_dose > 0:
+        return (
+            f"Roughly {more} after {last} for {target}, but {between} would fit as well; more fields, or a "
+            "batch ground longer, would tell."
+        )
     return f"{more[0].upper()}{more[1:]} after {last} should reach {target} (95 %: {between})."
 
 

@@ -7,53 +7,53 @@ from pathlib import Path
 from measure.errors import InvalidInput
 from measure.judge.compare_batches import BatchSizes, batches_from_table, with_own_names
 from measure.output.study_tables import field_tables
-from measure.sizes.particle_table import Table, join_tables
-from measure.sizes.sample import sample_from_table
+from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.table_file import read_sizes_table
+from measure.study.records import FieldRow
 from measure.study.study import Study
 
 STUDY_SUFFIX = ".gritline"
 
 
+def field_key(row: FieldRow) -> str:
+    """Return the name of a field in samples: unlike its own name, no two are the same."""
+    return f"{row.name} ({row.id})"
+
+
+def scale_words(scale_ids: set[int]) -> str:
+    """Return which scales a batch rests on; batches with the same words share the scale's error."""
+    return "scale " + ", ".join(str(i) for i in sorted(scale_ids))
+
+
 def study_batches(study: Study) -> tuple[BatchSizes, ...]:
     """Return every batch of a study that has counted pieces, least ground first where that is known."""
-    tables: dict[int, list[Table]] = {}
-    names: dict[int, list[str]] = {}
-    scales: dict[int, dict[int, float]] = {}
+    tables: dict[int, list[FieldTable]] = {}
+    scales: dict[int, set[int]] = {}
     for row, scale, table in field_tables(study):
-        if row.batch_id is None:
-            continue
-        tables.setdefault(row.batch_id, []).append(table)
-        names.setdefault(row.batch_id, []).append(row.name)
-        scales.setdefault(row.batch_id, {})[row.scale_id] = scale.relative_uncertainty
+        if row.batch_id is not None:
+            tables.setdefault(row.batch_id, []).append(FieldTable(field_key(row), table, scale))
+            scales.setdefault(row.batch_id, set()).add(row.scale_id)
     batches = []
     for entry in study.batches():
-        if entry.id not in tables:
-            continue
-        used = scales[entry.id]
-        sample = sample_from_table(
-            join_tables(tables[entry.id]),
-            field_names=names[entry.id],
-            scale_relative_uncertainty=max(used.values()),
-        )
+        sample = batch_sample(tables.get(entry.id, ()))
         if len(sample):
-            key = "scale " + ", ".join(str(i) for i in sorted(used))
-            batch = entry.batch
-            batches.append(BatchSizes(batch.name, sample, key, batch.passes, batch.minutes))
-    return with_own_names(_by_grinding(batches))
+            b = entry.batch
+            batches.append(BatchSizes(b.name, sample, scale_words(scales[entry.id]), b.passes, b.minutes))
+    return with_own_names(by_grinding(batches))
 
 
-def _by_grinding(batches: list[BatchSizes]) -> list[BatchSizes]:
+def by_grinding(batches: Sequence[BatchSizes]) -> list[BatchSizes]:
+    """Return the batches from the least to the most ground, or as they were where that is not known."""
     for dose in ("passes", "minutes"):
         if batches and all(getattr(b, dose) is not None for b in batches):
             return sorted(batches, key=lambda b: getattr(b, dose))
-    return batches
+    return list(batches)
 
 
 def slide_of_field(study: Study) -> dict[str, str]:
-    """Return the slide's name for each field that has one."""
+    """Return the slide's name for each field that has one, by `field_key`."""
     slides = {row.id: row.slide.name for row in study.slides()}
-    return {row.name: slides[row.slide_id] for row in study.fields() if row.slide_id in slides}
+    return {field_key(row): slides[row.slide_id] for row in study.fields() if row.slide_id in slides}
 
 
 def read_batches(paths: Sequence[Path | str]) -> tuple[BatchSizes, ...]:

@@ -90,7 +90,7 @@ def test_felt_share_difference_has_the_sign_of_the_change():
     assert row.difference == pytest.approx(row.first_share - row.second_share)
     assert row.low < row.difference < row.high
     assert row.shown
-    assert "change of -" in share_sentence(row)
+    assert "change of −" in share_sentence(row)
 
 
 def test_kinds_are_compared_where_both_hold_enough():
@@ -149,7 +149,7 @@ def test_sentence_reads_as_a_miller_would_say_it():
     turned = Ratio("pass 6", "pass 3", "volume.x90_um", "", 31.6, 60.0, 1 / 1.9, 1 / 2.3, 1 / 1.6)
     assert ratio_sentence(turned) == ratio_sentence(row)
     small = Ratio("a", "b", "volume.x90_um", "", 60.0, 55.0, 1.09, 1.05, 1.13)
-    assert "this one is smaller" in ratio_sentence(small)
+    assert "too little to notice" in ratio_sentence(small)
     none = Ratio("a", "b", "volume.x90_um", "kernel", 60.0, 60.0, 1.0, 0.8, 1.25)
     assert ratio_sentence(none).startswith("No difference in x_{90,3} of kernel is shown")
     assert figure_words("number.geometric_mean_um") == "geometric mean"

@@ -1,0 +1,92 @@
+"""The panel of a comparison: what it says in words, which batches are in it, and what to be careful about."""
+
+from collections.abc import Sequence
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
+
+from app import number_text, parts
+from app.stations.compare_work import CompareAnswer, in_window
+from measure.judge.compare_batches import BatchSizes
+from measure.judge.compare_words import noticed_sentence, pair_sentence, share_sentence
+
+_NAME = Qt.ItemDataRole.UserRole
+_MENDED = "Only pieces above the largest lower limit are compared now."
+
+
+class SaidPanel(QWidget):
+    """Sentences, ticks for the batches, cautions.
+
+    Signals
+    -------
+    ticked()
+        Another set of batches is to be compared; see `left_out`.
+    """
+
+    ticked = Signal()
+
+    def __init__(self, common: QAction) -> None:
+        super().__init__()
+        self.left_out: set[str] = set()
+        self.chosen = QListWidget()
+        self.words = parts.label("", wrap=True)
+        self.felt = parts.label("", wrap=True)
+        self.notes = parts.label("", "small", wrap=True)
+        self.careful = parts.label("", "small", wrap=True)
+        self.limits = parts.label("", "warning", wrap=True)
+        self.chosen.setAccessibleName("Batches compared")
+        self.chosen.setToolTip("Untick a batch to leave it out (Space)")
+        self.chosen.itemChanged.connect(lambda _item: self._tick())
+        button = parts.action_button(common, text="Compare the common range")
+        self.limits_card = parts.card(self.limits, parts.row(button, None), heading="Lower limits differ")
+        self._careful = parts.card(self.careful, heading="Be careful")
+        said = parts.card(self.words, self.felt, self.notes, heading="In words")
+        batches = parts.card(self.chosen, heading="Batches")
+        self.setLayout(parts.column(self.limits_card, said, batches, self._careful, None))
+
+    def list_batches(self, batches: Sequence[BatchSizes]) -> None:
+        """Show the batches with their ticks."""
+        self.chosen.blockSignals(True)
+        self.chosen.clear()
+        for batch in batches:
+            ground = []
+            if batch.passes is not None:
+                ground.append(number_text.count_value(batch.passes, "pass", "passes"))
+            if batch.minutes is not None:
+                ground.append(f"{batch.minutes:g} min")
+            item = QListWidgetItem(f"{batch.name}   {', '.join(ground)}".rstrip())
+            item.setData(_NAME, batch.name)
+            on = batch.name not in self.left_out
+            item.setCheckState(Qt.CheckState.Checked if on else Qt.CheckState.Unchecked)
+            self.chosen.addItem(item)
+        self.chosen.setMaximumHeight(12 + 28 * max(len(batches), 1))
+        self.chosen.blockSignals(False)
+
+    def show_refusal(self, text: str) -> None:
+        """Say why nothing is compared."""
+        self.words.setText(text)
+        parts.set_look(self.words, "warning")
+        self.felt.setText("")
+        self.notes.setText("")
+        self._careful.setVisible(False)
+
+    def show_answer(self, found: CompareAnswer) -> None:
+        """Say what a comparison found."""
+        c = found.comparison
+        rows = [r for r in c.ratios if r.figure == found.figure and not r.kind]
+        parts.set_look(self.words, "")
+        said = [*(pair_sentence(r) for r in rows), noticed_sentence()]
+        self.words.setText(in_window("\n".join(said)))
+        self.felt.setText("\n".join(share_sentence(r) for r in c.shares))
+        self.notes.setText("\n".join((*c.notes, *map(in_window, found.repeats))))
+        limits = [w for w in c.warnings if w.startswith("The lower limits differ")]
+        self.limits.setText("\n".join(limits) or _MENDED)
+        careful = [w for w in c.warnings if w not in limits]
+        self.careful.setText("\n\n".join(careful))
+        self._careful.setVisible(bool(careful))
+
+    def _tick(self) -> None:
+        items = [self.chosen.item(i) for i in range(self.chosen.count())]
+        self.left_out = {i.data(_NAME) for i in items if i.checkState() != Qt.CheckState.Checked}
+        self.ticked.emit()
