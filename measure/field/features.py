@@ -76,6 +76,10 @@ def feature_columns(
     columns["texture"] = _texture(bands, float(light.noise[0]))
     columns["edge_width_px"] = edges.width_px
     known = np.zeros(len(outlines), dtype=np.int64) if flags is None else np.asarray(flags, dtype=np.int64)
+    clipped = _clipped_share(pixels, piece, len(outlines))
+    known = known | _flags(shape, columns, edges.contrast, clipped)
+    known |= np.where(touches_border(outlines, light.delta.shape[:2]), bits("touches_frame"), 0)
+    columns["flags"] = known
     columns["size_uncertainty_px"] = size_uncertainty_px(
         np.sqrt(4.0 * shape["area_px2"] / np.pi),
         shape["perimeter_px"],
@@ -83,10 +87,8 @@ def feature_columns(
         edges.contrast,
         cut=(known & bits("touching")) > 0,
         hidden=(known & bits("overlap", "broken_rim")) > 0,
+        rim_only=(known & bits("rim_only")) > 0,
     )
-    clipped = _clipped_share(pixels, piece, len(outlines))
-    columns["flags"] = known | _flags(shape, columns, edges.contrast, clipped)
-    columns["flags"] |= np.where(touches_border(outlines, light.delta.shape[:2]), bits("touches_frame"), 0)
     return columns
 
 
