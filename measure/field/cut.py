@@ -1,18 +1,24 @@
 """Cut clusters of touching pieces at their necks.
 
-The distance to the outside has one summit in each round part. Two parts are kept apart when the saddle between
-their summits is low against the smaller summit: the neck is narrow. A long or bent single piece has a ridge
-of even height and stays whole.
+The distance to the outside has one summit in each round part. Two parts are told apart by the neck between them:
+how narrow it is against the smaller part, and how sharp the notches at its two ends are. Touching pieces meet in
+cusps; the bays of one irregular piece are open, and a long or bent piece has no neck at all.
 """
 
 import cv2
 import numpy as np
 
-_NECK_AT_HALF = 0.82  # saddle over summit below which a neck is cut at cut_strength 0.5
+# a neck is cut when its relative width plus this times the share of oil around its two notches stays below the
+# limit. Around a straight edge half is oil, in a cusp a tenth. Found from about 370 drawn necks of ten kinds of
+# field by logistic regression (90 % right, 82 % by width alone); real blood cells and coins agree.
+_NOTCH_WEIGHT = 1.85
+_LIMIT_AT_HALF = 1.42
+_NOTCH_REACH = 0.4  # radius of the notch's surroundings over that of the smaller part
+_LEAST_REACH_PX = 3.0
 
 
 def neck_limit(cut_strength: float) -> float:
-    """Relative neck width below which a neck is cut; 0 never cuts.
+    """Limit below which a neck is cut; 0 never cuts.
 
     Parameters
     ----------
@@ -22,8 +28,8 @@ def neck_limit(cut_strength: float) -> float:
     if cut_strength <= 0:
         return 0.0
     if cut_strength <= 0.5:
-        return _NECK_AT_HALF * (0.4 + 1.2 * cut_strength)
-    return _NECK_AT_HALF + (cut_strength - 0.5) * 2 * (0.96 - _NECK_AT_HALF)
+        return _LIMIT_AT_HALF * (0.5 + cut_strength)
+    return _LIMIT_AT_HALF + 0.5 * (min(cut_strength, 1.0) - 0.5)
 
 
 def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
@@ -50,8 +56,13 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
         return mask.astype(np.int32)
     from skimage.segmentation import watershed
 
-    basins = watershed(-distance, seeds, mask=mask.astype(bool))
-    return _join_wide_necks(basins.astype(np.int32), distance, count, limit)
+    basins = watershed(-distance, seeds, mask=mask.astype(bool)).astype(np.int32)
+    saddle = _saddles(basins, distance, count)
+    summit = np.zeros(count + 1)
+    inside = basins > 0
+    np.maximum.at(summit, basins[inside], distance[inside])
+    target = _joined(saddle, summit, _notches(basins, saddle, summit, mask), limit)
+    return target[basins].astype(np.int32)
 
 
 def _summits(distance: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, int]:
@@ -77,25 +88,61 @@ def _saddles(basins: np.ndarray, distance: np.ndarray, count: int) -> np.ndarray
     return np.maximum(saddle, saddle.T)
 
 
-def _join_wide_necks(basins: np.ndarray, distance: np.ndarray, count: int, limit: float) -> np.ndarray:
-    saddle = _saddles(basins, distance, count)
-    summit = np.zeros(count + 1)
-    inside = basins > 0
-    np.maximum.at(summit, basins[inside], distance[inside])
-    target = np.arange(count + 1)
-    alive = np.ones(count + 1, bool)
+def _notches(basins: np.ndarray, saddle: np.ndarray, summit: np.ndarray, mask: np.ndarray) -> np.ndarray:
+    """Mean share of oil around the two sharpest notches of each neck, (count + 1, count + 1); 0.5 where there is none."""
+    shares = np.full(saddle.shape, 0.5)
+    lows, highs = np.nonzero(np.triu(saddle))
+    if not lows.size:
+        return shares
+    ends = _neck_ends(basins, mask)
+    margin = int(np.ceil(max(_LEAST_REACH_PX, _NOTCH_REACH * summit.max()))) + 1
+    oil = cv2.copyMakeBorder(1 - mask, margin, margin, margin, margin, cv2.BORDER_REPLICATE)
+    for a, b in zip(lows, highs, strict=True):
+        radius = max(_LEAST_REACH_PX, _NOTCH_REACH * min(summit[a], summit[b]))
+        around = [_share_around(oil, x + margin, y + margin, radius) for x, y in ends.get((a, b), ())]
+        shares[a, b] = shares[b, a] = float(np.mean(sorted(around)[:2])) if around else 0.5
+    return shares
+
+
+def _neck_ends(basins: np.ndarray, mask: np.ndarray) -> dict[tuple[int, int], list[tuple[int, int]]]:
+    """Points x, y where the border between two basins meets the outside, for each pair."""
+    outside = cv2.dilate(1 - mask, np.ones((3, 3), np.uint8))
+    high = cv2.dilate(basins.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32)
+    away = np.where(basins > 0, basins, np.iinfo(np.int32).max).astype(np.float32)
+    low = cv2.erode(away, np.ones((3, 3), np.uint8)).astype(np.int64)
+    ys, xs = np.nonzero((outside > 0) & (mask > 0) & (low < high))
+    ends: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for y, x in zip(ys, xs, strict=True):
+        here = ends.setdefault((int(low[y, x]), int(high[y, x])), [])
+        if all(abs(x - u) > 2 or abs(y - v) > 2 for u, v in here):
+            here.append((int(x), int(y)))
+    return ends
+
+
+def _share_around(oil: np.ndarray, x: int, y: int, radius: float) -> float:
+    r = int(np.ceil(radius))
+    crop = oil[max(0, y - r) : y + r + 1, max(0, x - r) : x + r + 1]
+    yy, xx = np.ogrid[-min(y, r) : crop.shape[0] - min(y, r), -min(x, r) : crop.shape[1] - min(x, r)]
+    return float(crop[yy * yy + xx * xx <= radius * radius].mean())
+
+
+def _joined(saddle: np.ndarray, summit: np.ndarray, notch: np.ndarray, limit: float) -> np.ndarray:
+    """Join basins over the necks that are not to be cut, widest first; new number of each basin, 0 first."""
+    saddle, summit, notch = saddle.copy(), summit.copy(), notch.copy()
+    target = np.arange(len(summit))
     while True:
-        ratio = saddle / np.maximum(np.minimum(summit[:, None], summit[None, :]), 1e-6)
-        ratio[~alive] = 0
-        ratio[:, ~alive] = 0
-        np.fill_diagonal(ratio, 0)
-        a, b = np.unravel_index(int(ratio.argmax()), ratio.shape)
-        if ratio[a, b] <= limit:
+        score = saddle / np.maximum(np.minimum(summit[:, None], summit[None, :]), 1e-6)
+        score = np.where(saddle > 0, score + _NOTCH_WEIGHT * notch, 0.0)
+        np.fill_diagonal(score, 0.0)
+        a, b = np.unravel_index(int(score.argmax()), score.shape)
+        if score[a, b] <= limit:
             break
         target[target == b] = a
-        alive[b] = False
         summit[a] = max(summit[a], summit[b])
+        wider = saddle[b] > saddle[a]
+        notch[a] = np.where(wider, notch[b], notch[a])
         saddle[a] = np.maximum(saddle[a], saddle[b])
-        saddle[:, a] = saddle[a]
+        saddle[:, a], notch[:, a] = saddle[a], notch[a]
+        saddle[b], saddle[:, b] = 0.0, 0.0
     _, compact = np.unique(np.concatenate([[0], target[1:]]), return_inverse=True)
-    return compact[basins].astype(np.int32)
+    return compact
