@@ -234,7 +234,14 @@ def sample_from_table(
     -------
     SizeSample
     """
-    from measure.sizes.sample_parts import counted_rows, field_codes, kind_codes, table_limit, table_scale
+    from measure.sizes.sample_parts import (
+        batch_note,
+        counted_rows,
+        field_codes,
+        kind_codes,
+        table_limit,
+        table_scale,
+    )
 
     keep, left_out = counted_rows(columns)
     codes, kind_notes = kind_codes(columns, keep)
@@ -255,7 +262,7 @@ def sample_from_table(
         scale_relative_uncertainty=scale,
         models=models,
         left_out=left_out,
-        notes=kind_notes,
+        notes=(*batch_note(columns, keep), *kind_notes),
     )
     sample = replace(sample, fields_known=known)
     if kind is not None:

@@ -74,6 +74,17 @@ def kind_codes(columns: Columns, keep: np.ndarray) -> tuple[np.ndarray | None, t
     return table[codes], (f"Kinds this program does not know ({named}) are taken as 'other'.",)
 
 
+def batch_note(columns: Columns, keep: np.ndarray) -> tuple[str, ...]:
+    """Return a note when the kept rows come from several batches."""
+    if "batch" not in columns:
+        return ()
+    names = np.unique(np.asarray(columns["batch"])[keep].astype(str)).tolist()
+    if len(names) < 2:
+        return ()
+    shown = ", ".join(names[:5]) + (", ..." if len(names) > 5 else "")
+    return (f"The table holds {len(names)} batches ({shown}), taken together here as if they were one.",)
+
+
 def table_scale(columns: Columns) -> float:
     """Return the relative standard uncertainty of the scale the table carries, the largest where several."""
     values = np.asarray(columns.get("scale_relative_uncertainty", ()), dtype=float)

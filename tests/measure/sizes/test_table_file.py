@@ -93,6 +93,7 @@ def test_fields_of_two_batches_are_different_fields(tmp_path):
     text = f"batch,field,{HEAD}\na,1,10\nb,1,10\nb,2,10\n"
     sample = sample_from_table(read_sizes_table(_write(tmp_path, text)))
     assert len(sample.field_names) == 3
+    assert "2 batches (a, b), taken together" in sample.notes[0]
 
 
 def test_lower_limit_is_the_larger_of_the_table_and_the_wish(tmp_path):
