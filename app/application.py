@@ -7,8 +7,12 @@ import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from measure.errors import InvalidInput, KnownError, StudyFileError
+
+if TYPE_CHECKING:  # Qt itself is loaded only once a window is wanted
+    from PySide6.QtWidgets import QApplication
 
 log = logging.getLogger(__name__)
 
@@ -40,14 +44,16 @@ def run_window(arguments: Sequence[str]) -> int:
     return _run(path)
 
 
-def make_application() -> "QApplication":  # noqa: F821 - Qt is imported inside
+def make_application() -> "QApplication":
     """Return the application, named and dressed; the existing one when there is one."""
     from PySide6.QtWidgets import QApplication
 
     from app import preferences, theme
     from app.icons import program_icon
 
-    app = QApplication.instance() or QApplication(sys.argv[:1])
+    app = QApplication.instance()
+    if not isinstance(app, QApplication):
+        app = QApplication(sys.argv[:1])
     app.setApplicationName("gritline")
     app.setApplicationDisplayName("Gritline")
     app.setDesktopFileName("gritline")

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
@@ -10,6 +11,7 @@ from app import jobs, number_text
 from app.messages import DONE, NOTE, WARNING, explain
 from measure.errors import Cancelled, InvalidInput, KnownError
 from measure.model import FieldResult, FieldSettings
+from measure.study.records import FieldRow
 
 if TYPE_CHECKING:
     from app.session import Session
@@ -58,7 +60,7 @@ class Measuring(QObject):
         settings = settings or session.measure_settings()
         self._failed, self._kept = [], 0
         self.under_way = {row.id for row in ready}
-        self._revisions = {row.id: session.study.revision(row.id) for row in ready}
+        self._revisions = {row.id: session.open_study.revision(row.id) for row in ready}
         self.changed.emit()
         if len(ready) == 1:
             self._start_one(ready[0], settings)
@@ -66,11 +68,11 @@ class Measuring(QObject):
             self._start_many(ready, settings)
         return True
 
-    def _ready(self, field_ids: Iterable[int]) -> list[Any]:
+    def _ready(self, field_ids: Iterable[int]) -> list[FieldRow]:
         session = self._session
         session.need_writable()
         wanted = set(field_ids)
-        rows = [row for row in session.study.fields() if row.id in wanted and row.role == "field"]
+        rows = [row for row in session.open_study.fields() if row.id in wanted and row.role == "field"]
         if not rows:
             raise InvalidInput("There is no field to measure. Add pictures of your smears first.")
         bare = [row.name for row in rows if row.scale_id is None]
@@ -79,35 +81,38 @@ class Measuring(QObject):
             raise InvalidInput(f"{names} has no scale yet. Choose its scale, then measure.")
         return rows
 
-    def job(self, row: Any, settings: FieldSettings) -> jobs.FieldJob:
+    def job(self, row: FieldRow, settings: FieldSettings) -> jobs.FieldJob:
         """Return the job of one field, with its bytes (GUI thread)."""
         session = self._session
         source = session.field_source(row.id)
+        scale = session.scale_of(row)
+        if scale is None:
+            raise InvalidInput(f"{row.name} has no scale yet. Choose its scale, then measure.")
         return jobs.FieldJob(
             name=source.name,
             data=source.data,
-            um_per_px=session.scale_of(row).um_per_px,
+            um_per_px=scale.um_per_px,
             settings=settings,
             blank=source.blank,
             zones=source.zones,
-            learned=session.study.setting("learned_kinds", None),
+            learned=session.open_study.setting("learned_kinds", None),
         )
 
-    def _start_one(self, row: Any, settings: FieldSettings) -> None:
+    def _start_one(self, row: FieldRow, settings: FieldSettings) -> None:
         job = self.job(row, settings)
         task = self._session.tasks.run(
             lambda progress: jobs.measure_job(job, progress),
-            lambda result: (self._take(row.id, result), self._end()),
-            failed=lambda error: (self._lose(row.id, error), self._end()),
+            lambda result: self._take_last(row.id, result),
+            failed=lambda error: self._lose_last(row.id, error),
             text=f"Measuring {row.name}",
             key=KEY,
         )
         task.on_cancel = self._stopped
 
-    def _start_many(self, rows: list[Any], settings: FieldSettings) -> None:
+    def _start_many(self, rows: list[FieldRow], settings: FieldSettings) -> None:
         task = self._session.tasks.run_many(
             jobs.measure_job,
-            [(row.id, lambda row=row: self.job(row, settings)) for row in rows],
+            [(row.id, partial(self.job, row, settings)) for row in rows],
             each_done=self._take,
             each_failed=self._lose,
             done=self._end,
@@ -115,7 +120,13 @@ class Measuring(QObject):
             key=KEY,
         )
         stop_processes = task.on_cancel
-        task.on_cancel = lambda: (stop_processes(), self._stopped())
+
+        def stop() -> None:
+            if stop_processes is not None:
+                stop_processes()
+            self._stopped()
+
+        task.on_cancel = stop
 
     def _take(self, field_id: int, result: FieldResult) -> None:
         session = self._session
@@ -126,13 +137,13 @@ class Measuring(QObject):
         if name is None:
             self.changed.emit()
             return
-        if session.study.revision(field_id) != self._revisions[field_id]:
+        if session.open_study.revision(field_id) != self._revisions[field_id]:
             session.offered.emit(
                 f"{name.name} was changed while it was being measured; your changes were kept.",
                 "Measure it again",
                 lambda: self.start([field_id], result.settings),
             )
-        elif session.do(session.study.store_result, field_id, result) is not None:
+        elif session.do(session.open_study.store_result, field_id, result) is not None:
             self._kept += 1
         self.changed.emit()
 
@@ -142,6 +153,14 @@ class Measuring(QObject):
             row = self._session.field_row(field_id)
             self._failed.append(explain(error, f"Measuring {row.name if row else 'a field'}")[0])
         self.changed.emit()
+
+    def _take_last(self, field_id: int, result: FieldResult) -> None:
+        self._take(field_id, result)
+        self._end()
+
+    def _lose_last(self, field_id: int, error: BaseException) -> None:
+        self._lose(field_id, error)
+        self._end()
 
     def _end(self) -> None:
         self.under_way.clear()

@@ -102,16 +102,27 @@ class Session(QObject):
         self.tasks.close()
 
     @property
+    def open_study(self) -> Study:
+        """The study that is open.
+
+        Raises
+        ------
+        InvalidInput
+            If none is.
+        """
+        if self.study is None:
+            raise InvalidInput("No study is open. Begin a new one or open one first.")
+        return self.study
+
+    @property
     def writable(self) -> bool:
         """Whether the study can be changed."""
         return self.study is not None and not self.study.read_only
 
     def need_writable(self) -> None:
         """Raise InvalidInput, with the sentence, when the study cannot be changed."""
-        if self.study is None:
-            raise InvalidInput("No study is open. Begin a new one or open one first.")
-        if self.study.read_only:
-            why = self.study.read_only_reason
+        if self.open_study.read_only:
+            why = self.open_study.read_only_reason
             raise InvalidInput(f"Nothing in this study can be changed here, because {why}.")
 
     def do(self, method: Callable[..., Any], *arguments: Any, initiator: object = None, **named: Any) -> Any:
@@ -212,10 +223,10 @@ class Session(QObject):
         field_id = self.current_field_id if field_id is None else field_id
         if self.study is None or field_id == NO_FIELD:
             return make_particles([])
-        revision = self.study.revision(field_id)
+        revision = self.open_study.revision(field_id)
         kept = self._particles.get(field_id)
         if kept is None or kept[0] != revision:
-            kept = (revision, self.study.particles(field_id))
+            kept = (revision, self.open_study.particles(field_id))
             self._particles[field_id] = kept
         return kept[1]
 
@@ -227,7 +238,8 @@ class Session(QObject):
 
     def measure_settings(self) -> FieldSettings:
         """Return how fields of this study are measured."""
-        return settings_from_json(self.study.setting("measure_settings", None) if self.study else None)
+        kept = self.study.setting("measure_settings", None) if self.study is not None else None
+        return settings_from_json(kept if isinstance(kept, dict) else None)
 
     def field_row(self, field_id: int | None = None) -> FieldRow | None:
         """Return the row of a field (the one in view by default), None where there is none."""
@@ -235,7 +247,7 @@ class Session(QObject):
         if self.study is None or field_id == NO_FIELD:
             return None
         try:
-            return self.study.field(field_id)
+            return self.open_study.field(field_id)
         except InvalidInput:
             return None
 
@@ -243,7 +255,7 @@ class Session(QObject):
         """Return the scale of a field's row."""
         if row is None or row.scale_id is None:
             return None
-        return next(entry.scale for entry in self.study.scales() if entry.id == row.scale_id)
+        return next(entry.scale for entry in self.open_study.scales() if entry.id == row.scale_id)
 
     def field_source(self, field_id: int) -> FieldSource:
         """Return the bytes of a field and of its blank (GUI thread).
@@ -256,8 +268,8 @@ class Session(QObject):
         row = self.field_row(field_id)
         if row is None:
             raise InvalidInput("That field is no longer in the study.")
-        blank = self.study.field_bytes(row.blank_id) if row.blank_id is not None else None
-        return FieldSource(row.name, self.study.field_bytes(field_id), blank, tuple(row.zones))
+        blank = self.open_study.field_bytes(row.blank_id) if row.blank_id is not None else None
+        return FieldSource(row.name, self.open_study.field_bytes(field_id), blank, tuple(row.zones))
 
     def _light_key(self, field_id: int) -> tuple:
         row = self.field_row(field_id)
@@ -300,7 +312,7 @@ class Session(QObject):
         self.opened.emit()
 
     def _announce(self, outcome: Any, initiator: object) -> None:
-        changes = outcome if isinstance(outcome, Changes) else self.study.last_changes
+        changes = outcome if isinstance(outcome, Changes) else self.open_study.last_changes
         if self.current_field_id and self.field_row() is None:
             self.show_field(NO_FIELD)
         if self.selected:

@@ -125,7 +125,7 @@ class TaskRunner(QObject):
         jobs: Iterable[tuple[Any, Callable[[], Any]]],
         *,
         each_done: Callable[[Any, Any], None],
-        each_failed: Callable[[Any, Exception], None],
+        each_failed: Callable[[Any, BaseException], None],
         done: Callable[[], None],
         text: str = "",
         key: str = "",
@@ -230,7 +230,7 @@ class _Many:
         work: Callable[[Any], Any],
         jobs: list[tuple[Any, Callable[[], Any]]],
         each_done: Callable[[Any, Any], None],
-        each_failed: Callable[[Any, Exception], None],
+        each_failed: Callable[[Any, BaseException], None],
         done: Callable[[], None],
         workers: int | None,
     ) -> None:
@@ -238,13 +238,12 @@ class _Many:
         self._waiting, self._total, self._ended = jobs[::-1], len(jobs), 0
         self._each_done, self._each_failed, self._done = each_done, each_failed, done
         self._workers = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
-        self._pool: Executor | None = None
-
-    def start(self) -> None:
-        """Start the processes and send the first jobs."""
-        self._pool = ProcessPoolExecutor(
+        self._pool: Executor = ProcessPoolExecutor(
             self._workers, mp_context=get_context("spawn"), initializer=one_thread
         )
+
+    def start(self) -> None:
+        """Send the first jobs; the processes start as they come."""
         self._task.on_cancel = self._shut
         for _ in range(self._workers + 1):
             self._send_next()
@@ -294,8 +293,7 @@ class _Many:
 
     def _shut(self) -> None:
         self._waiting = []
-        if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _log_unexpected(error: BaseException) -> None:

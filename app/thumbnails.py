@@ -36,7 +36,7 @@ class ThumbnailMaker(QObject):
         while self._wanted and self._session.study is not None:
             sha256, field_id = next(iter(self._wanted.items()))
             try:
-                data = self._session.study.field_bytes(field_id)
+                data = self._session.open_study.field_bytes(field_id)
             except KnownError:
                 del self._wanted[sha256]
                 continue

@@ -1,6 +1,7 @@
 """The window: it puts the start page, the rail, the stations and the strip together, and nothing else."""
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, Qt
@@ -31,9 +32,7 @@ class Window(QMainWindow):
         self.setAcceptDrops(True)
         self.setWindowTitle("Gritline")
         self.resize(1280, 800)
-        self._actions = {
-            row.id: make_action(row, self, lambda name: self._commands()[name]()) for row in rows_of("")
-        }
+        self._actions = {row.id: make_action(row, self, self._perform) for row in rows_of("")}
         self.sample = SampleBuilder(self.session)
         self.start = StartPage(self.new_study, self.open_study, self.sample.open)
         self.start.recent_chosen.connect(self.session.open)
@@ -130,10 +129,13 @@ class Window(QMainWindow):
             "window.full": self._toggle_full,
         }
         for choice in ("system", "light", "dark"):
-            commands[f"window.theme_{choice}"] = lambda choice=choice: self.choose_theme(choice)
+            commands[f"window.theme_{choice}"] = partial(self.choose_theme, choice)
         for name in self.stations:
-            commands[f"window.go_{name}"] = lambda name=name: self.go(name)
+            commands[f"window.go_{name}"] = partial(self.go, name)
         return commands
+
+    def _perform(self, action_id: str) -> None:
+        self._commands()[action_id]()
 
     def action(self, action_id: str) -> QAction:
         """Return the action that works everywhere of that id."""
@@ -188,10 +190,11 @@ class Window(QMainWindow):
         """Keep where one was, so that the study opens there again."""
         if self.session.writable:
             place = {"station": self.current, "field": self.session.current_field_id}
-            self.session.attempt(self.session.study.set_setting, "view.place", place)
+            self.session.attempt(self.session.open_study.set_setting, "view.place", place)
 
     def _go_to_place(self) -> None:
-        place = self.session.study.setting("view.place", None) or {}
+        kept = self.session.open_study.setting("view.place", None)
+        place = kept if isinstance(kept, dict) else {}
         if self.session.field_row(place.get("field", 0)) is not None:
             self.session.show_field(place["field"])
         name = place.get("station")
@@ -241,7 +244,9 @@ class Window(QMainWindow):
         study = self.session.study
         for station in self.stations.values():
             self._show_state(station)
-        undo, redo = (study.undo_text(), study.redo_text()) if self.session.writable else ("", "")
+        undo = redo = None
+        if study is not None and self.session.writable:
+            undo, redo = study.undo_text(), study.redo_text()
         for which, text in (("undo", undo), ("redo", redo)):
             action = self._actions[f"window.{which}"]
             verb = which.capitalize()

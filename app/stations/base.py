@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QWidget
 
 from app.actions import ACTIONS, make_action
 from app.session import Session
+from measure.study.records import Changes
 
 
 class BaseStation(QWidget):
@@ -60,7 +61,7 @@ class BaseStation(QWidget):
     def study_opened(self) -> None:
         """Show another study from scratch, or none when ``session.study`` is None."""
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what ``changes`` touches; skip it when ``initiator is self``."""
 
     def action(self, action_id: str) -> QAction:

@@ -23,7 +23,7 @@ from app.stations.fields_preview import Preview
 from app.stations.fields_settings import SettingsForm
 from measure.model import FieldSettings
 from measure.picture_file import PICTURE_SUFFIXES
-from measure.study.records import Batch, FieldRow
+from measure.study.records import Batch, Changes, FieldRow
 
 PANEL_WIDTH = 356
 
@@ -57,12 +57,13 @@ class Station(BaseStation):
     def _lay_out(self) -> None:
         splitter = QSplitter(Qt.Orientation.Horizontal)
         splitter.addWidget(self.picture)
-        splitter.addWidget(self._panel())
+        panel = self._panel()
+        splitter.addWidget(panel)
         splitter.setStretchFactor(0, 1)
         splitter.setStretchFactor(1, 0)
         splitter.setCollapsible(0, False)
         splitter.setCollapsible(1, False)
-        splitter.setSizes([4 * PANEL_WIDTH, splitter.widget(1).minimumWidth()])
+        splitter.setSizes([4 * PANEL_WIDTH, panel.minimumWidth()])
         whole = QHBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
         whole.addWidget(splitter)
@@ -145,7 +146,7 @@ class Station(BaseStation):
         if ids and self.session.study is not None:
             self.list.choose_field(ids[0])
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what changed."""
         if "settings" in changes and initiator is not self:
             self.settings.show_settings(self.session.measure_settings())
@@ -259,7 +260,7 @@ class Station(BaseStation):
         self.list.choose_field(ids[0])
 
     def _new_batch(self) -> None:
-        study = self.session.study
+        study = self.session.open_study
         taken = {row.batch.name for row in study.batches()}
         name = next(f"Batch {n}" for n in range(1, len(taken) + 2) if f"Batch {n}" not in taken)
         batch_id = self.session.do(study.add_batch, Batch(name))
@@ -275,19 +276,19 @@ class Station(BaseStation):
 
     def unmeasured(self) -> list[int]:
         """Return the fields still to be measured."""
-        rows = self.session.study.fields() if self.session.study is not None else []
+        rows = self.session.open_study.fields() if self.session.study is not None else []
         return [row.id for row in rows if row.role == "field" and not row.measured]
 
     def choose_without_scale(self) -> None:
         """Choose every field that has no scale, and open the choice of scales."""
-        rows = self.session.study.fields()
+        rows = self.session.open_study.fields()
         self.list.choose_fields([row.id for row in rows if row.role == "field" and row.scale_id is None])
         self.details.scale.setFocus()
         self.details.scale.showPopup()
 
     def _remove(self) -> None:
         ids = self.list.field_ids()
-        if ids and self.session.do(self.session.study.remove_fields, ids) is not None:
+        if ids and self.session.do(self.session.open_study.remove_fields, ids) is not None:
             rest = self.list.fields.field_ids()
             if rest and self.session.current_field_id == NO_FIELD:
                 self.list.choose_field(rest[0])
@@ -295,7 +296,7 @@ class Station(BaseStation):
     def _keep_settings(self, settings: FieldSettings) -> None:
         if self.session.writable and settings != self.session.measure_settings():
             self.session.do(
-                self.session.study.set_setting,
+                self.session.open_study.set_setting,
                 "measure_settings",
                 asdict(settings),
                 "Change how fields are measured",

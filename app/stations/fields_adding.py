@@ -88,7 +88,7 @@ class Adder:
         session = self._session
         if session.study is None:
             return
-        told = tell_apart(read, {row.sha256: row.name for row in session.study.fields()})
+        told = tell_apart(read, {row.sha256: row.name for row in session.open_study.fields()})
         ids = session.do(self._store, told.new, batch_id, role) if told.new else []
         if ids is None:
             return
@@ -124,7 +124,7 @@ class Adder:
 
     def _batch_named(self, name: str, batches: dict[str, int]) -> int:
         if name not in batches:
-            batches[name] = self._session.study.add_batch(Batch(name))
+            batches[name] = self._session.open_study.add_batch(Batch(name))
         return batches[name]
 
     def _report(self, added: int, refusals: list[str]) -> None:

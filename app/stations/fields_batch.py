@@ -92,7 +92,7 @@ class BatchForm(QFrame):
             return
         if typed != self._row.batch:
             row, self._row = self._row, replace(self._row, batch=typed)
-            if self._session.do(self._session.study.update_batch, row.id, typed) is None:
+            if self._session.do(self._session.open_study.update_batch, row.id, typed) is None:
                 self._row = row
                 self.show_batch(row)
 
@@ -112,7 +112,7 @@ class BatchForm(QFrame):
 
     def _remove(self) -> None:
         if self._row is not None:
-            self._session.do(self._session.study.remove_batch, self._row.id)
+            self._session.do(self._session.open_study.remove_batch, self._row.id)
 
 
 def _as_text(value: float | None) -> str:

@@ -120,7 +120,7 @@ class FieldDetails(QFrame):
     def _change(self, what: str, box: QComboBox) -> None:
         value = box.currentData()
         if value != _MIXED and self._ids:
-            self._session.do(self._session.study.update_fields, self._ids, **{what: value})
+            self._session.do(self._session.open_study.update_fields, self._ids, **{what: value})
 
 
 def _fill(box: QComboBox, choices: list[tuple[str, object]], values: set) -> None:

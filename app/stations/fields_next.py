@@ -27,7 +27,7 @@ def next_step(station: "Station") -> NextStep:
     if session.measuring.under_way:
         left = number_text.count(len(session.measuring.under_way), "field")
         return NextStep(f"Measuring, {left} to go", "Stop it at the foot of the window", lambda: None, False)
-    rows = [row for row in session.study.fields() if row.role == "field"]
+    rows = [row for row in session.open_study.fields() if row.role == "field"]
     if not rows:
         add = station.action("fields.add")
         return NextStep("Add pictures…", add.toolTip(), add.trigger, add.isEnabled())
@@ -62,7 +62,7 @@ def next_step(station: "Station") -> NextStep:
 
 
 def _towards_scale(station: "Station") -> NextStep:
-    if not station.session.study.scales():
+    if not station.session.open_study.scales():
         return NextStep(
             "Make a scale first",
             "Without a scale there are no micrometres",

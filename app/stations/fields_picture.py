@@ -106,7 +106,7 @@ class FieldPicture(QWidget):
         corners = (box.topLeft(), box.topRight(), box.bottomRight(), box.bottomLeft())
         zone = np.array([[corner.x(), corner.y()] for corner in corners])
         text = f"Leave out an area of {row.name}"
-        self._session.do(self._session.study.update_field, row.id, zones=(*row.zones, zone), text=text)
+        self._session.do(self._session.open_study.update_field, row.id, zones=(*row.zones, zone), text=text)
         self._leave_out_action.setChecked(False)
         self.switch_tool()
 
@@ -115,4 +115,4 @@ class FieldPicture(QWidget):
         row = self._session.field_row()
         if row is not None and row.zones:
             text = f"Count all of {row.name} again"
-            self._session.do(self._session.study.update_field, row.id, zones=(), text=text)
+            self._session.do(self._session.open_study.update_field, row.id, zones=(), text=text)

@@ -1,10 +1,12 @@
 """What window tests share: a small drawn study, a session and a window on it."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from PySide6.QtCore import QCoreApplication, QEvent
 from pytestqt.qtbot import QtBot
 
 from app import theme
@@ -52,8 +54,8 @@ def study_path(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def session(qtbot: QtBot) -> Session:
-    """Return a session without a study; its messages are in ``session.told``."""
+def session(qtbot: QtBot) -> Iterator[Session]:
+    """Give a session without a study; its messages are in ``session.told``."""
     made = Session()
     made.told = []
     made.message.connect(lambda text, level: made.told.append((level, text)))
@@ -62,18 +64,21 @@ def session(qtbot: QtBot) -> Session:
 
 
 @pytest.fixture
-def window(qtbot: QtBot) -> Window:
-    """Return the window on its start page; its messages are in ``window.session.told``."""
+def window(qtbot: QtBot) -> Iterator[Window]:
+    """Give the window on its start page; its messages are in ``window.session.told``."""
     if theme.chosen() != "light":
         theme.choose("light")
     made = Window()
     made.session.told = []
     made.session.message.connect(lambda text, level: made.session.told.append((level, text)))
-    qtbot.addWidget(made)
     made.resize(1280, 800)
     made.show()
     qtbot.waitExposed(made)
-    return made
+    yield made
+    made.close()
+    made.deleteLater()
+    # at once: windows that pile up make every change of theme slower
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
 
 
 @pytest.fixture
