@@ -13,8 +13,8 @@ import numpy as np
 from measure.field.rims import disc
 
 _SLENDER = 0.5  # thickness over length from which a bit is no bit of a rim
-_THIN = 0.13  # half thickness over the size of the whole piece
-_USUAL_THIN_PX = 4.0
+_THIN = 0.17  # half thickness over the size of the whole piece
+_USUAL_THIN_PX = 5.0
 _THIN_LARGE = 0.08  # the same for large pieces, whose rims are relatively thinner
 _FOREIGN = 0.05  # share of the hull other components may take
 _HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the hull

@@ -109,8 +109,8 @@ def find_clear(
         return labels
     size = np.sqrt(hull / np.pi)
     before = np.zeros_like(low)
-    for gap in (*_GAPS, min(0.25 * size, 40.0)):
-        if gap > 0.3 * size and gap > 1.5:
+    for gap in (*_GAPS, min(0.4 * size, 40.0)):
+        if gap > 0.45 * size and gap > 1.5:
             continue
         filled = fill_holes(_walled(closed(low, gap), frame))
         if (filled & ~before & 1).sum() < _CLEAR_SHARE * least_px2:
