@@ -101,8 +101,30 @@ def is_no_ruling(
     wide = located.width_px > 0.75 * axis.spacing_px
     if uneven > _UNEVEN or filled < 0.5 or unlike > 0.6 or short or wide:
         return True
-    across = index[-1] * axis.spacing_px / min(shape)
-    return count < _MANY and (uneven > _UNEVEN / 3 or filled < 0.85 or across < 0.25)
+    if count >= _MANY:
+        return False
+    across = (index[-1] - index[0]) * axis.spacing_px / min(shape)
+    strength = np.nanmedian(located.strength[kept][used], axis=1)
+    varied = float(np.std(strength) / np.abs(np.mean(strength)))
+    return uneven > _UNEVEN / 3 or filled < 0.75 or across < 0.25 or varied > 0.35
+
+
+def missing_by_turns(axis: Axis, located: Located, kept: np.ndarray) -> bool:
+    """Tell a spacing of half or a third of the true one: every second or third place holds no line at all.
+
+    Then edges, or the gaps beside wide lines, were taken for lines. A fainter line there is one all the same.
+    """
+    inside = np.flatnonzero(kept)
+    index, there = axis.index[inside[0] : inside[-1] + 1], kept[inside[0] : inside[-1] + 1]
+    strength = np.median(np.nan_to_num(located.strength[inside[0] : inside[-1] + 1]), axis=1)
+    usual = np.median(strength[there])
+    for turn in (2, 3):
+        for first in range(turn):
+            place = index % turn == first
+            gone = place.sum() >= 2 and there[place].mean() < 0.25 and there[~place].mean() > 0.75
+            if gone and np.median(strength[place] / usual) < _FAINTER / 2:
+                return True
+    return False
 
 
 def patchy(plane: np.ndarray, axis: Axis, kept: np.ndarray) -> bool:
@@ -133,7 +155,7 @@ def warnings(
         said.append(
             f"Only {len(index)} graduations were found: the scale rests on little. Show more of the ruling."
         )
-    fainter = fainter_between(plane, axis, located)
+    fainter, _ = fainter_between(plane, axis)
     if fainter > 1:
         said.append(
             f"There seem to be lines between the graduations found ({fainter} gaps to a division): "
@@ -164,25 +186,32 @@ def warnings(
     return tuple(said)
 
 
-def fainter_between(plane: np.ndarray, axis: Axis, located: Located) -> int:
-    """Count lines between neighbouring graduations, in the mean over all gaps; 1 when there are none.
+def fainter_between(plane: np.ndarray, axis: Axis) -> tuple[int, float]:
+    """Look for lines between neighbouring graduations, in the mean over all gaps.
 
-    Looked for beside the graduations' shared stretch as well, where only longer ones reach.
+    Beside the graduations' shared stretch as well, where only longer ones reach.
+
+    Returns
+    -------
+    gaps : int
+        How many parts a division falls into; 1 without lines between.
+    shift : float
+        Where they were seen: shift along the graduations, in lengths of the shared stretch.
     """
     if axis.spacing_px < 6:
-        return 1
+        return 1, 0.0
     steps = np.linspace(-0.5, 1.5, 161)
     long = axis.high_px - axis.low_px
-    depth, most = 0.0, 1
-    for v in (0.0, -0.7, 0.7, -1.2, 1.2):
-        rows = np.linspace(axis.low_px, axis.high_px, 12) + v * long
+    depth, most = 0.0, (1, 0.0)
+    for shift in (0.0, -0.7, 0.7, -1.2, 1.2, -2.0, 2.0):
+        rows = np.linspace(axis.low_px, axis.high_px, 12) + shift * long
         profile = _folded(plane, axis, steps, rows)
         if profile is None:
             continue
         at, between = (profile[int(np.argmin(np.abs(steps - t)))] for t in (0.0, 0.5))
         depth = depth or at - between
-        if depth and (at - between) / depth > 0.5:
-            most = max(most, 1 + _crests(profile / depth, steps))
+        if depth and (at - between) / depth > 0.3:
+            most = max(most, (1 + _crests(profile / depth, steps), shift))
     return most
 
 

@@ -68,3 +68,40 @@ def reduced(plane: np.ndarray, factor: int) -> np.ndarray:
     return cv2.resize(
         plane[:rows, :columns], (columns // factor, rows // factor), interpolation=cv2.INTER_AREA
     )
+
+
+def light_surface(plane: np.ndarray) -> np.ndarray:
+    """Return the slow change of light over a picture as a smooth surface of fourth degree, lines left out.
+
+    Lines lean towards the brighter side where the light changes across them; dividing by this surface takes
+    the lean away. Ones where the picture is too dark for that.
+
+    Parameters
+    ----------
+    plane : (M, N) ndarray of float32
+
+    Returns
+    -------
+    (M, N) ndarray of float32
+        Mean one.
+    """
+    rows, columns = plane.shape
+    small = cv2.resize(plane, (min(64, columns), min(64, rows)), interpolation=cv2.INTER_AREA).astype(float)
+    y, x = np.linspace(-1, 1, small.shape[0]), np.linspace(-1, 1, small.shape[1])
+    powers = [(i, j) for i in range(5) for j in range(5 - i)]
+    design = np.stack([np.outer(y**i, x**j).ravel() for i, j in powers], axis=1)
+    weights = np.ones(small.size)
+    for _ in range(8):
+        root = np.sqrt(weights)
+        parts, *_ = np.linalg.lstsq(design * root[:, None], small.ravel() * root, rcond=None)
+        off = small.ravel() - design @ parts
+        limit = 3 * 1.4826 * float(np.median(np.abs(off))) + 1e-6
+        weights = np.clip(1 - (off / limit) ** 2, 0, None) ** 2 + 1e-6
+    y, x = np.linspace(-1, 1, rows), np.linspace(-1, 1, columns)
+    surface = np.zeros((rows, columns), np.float32)
+    for (i, j), part in zip(powers, parts, strict=True):
+        surface += np.outer(y**i, x**j * part).astype(np.float32)
+    mean = float(surface.mean())
+    if mean <= 0 or surface.min() < 0.12 * surface.max():
+        return np.ones_like(surface)
+    return surface / mean

@@ -77,7 +77,12 @@ class LineFamily:
     spacing_px: float
 
 
-def parallel_lines(points_px: np.ndarray, index: np.ndarray, weights: np.ndarray | None = None) -> LineFamily:
+def parallel_lines(
+    points_px: np.ndarray,
+    index: np.ndarray,
+    weights: np.ndarray | None = None,
+    near: np.ndarray | None = None,
+) -> LineFamily:
     """Fit parallel evenly spaced lines, each to its own points, by orthogonal regression.
 
     Parameters
@@ -87,6 +92,8 @@ def parallel_lines(points_px: np.ndarray, index: np.ndarray, weights: np.ndarray
     index : (N,) ndarray
         Which line each point lies on; at least two different values, and one line with two points.
     weights : (N,) ndarray, optional
+    near : (2,) ndarray, optional
+        A unit normal known to about eight degrees; kept where short lines and noise say otherwise.
 
     Returns
     -------
@@ -106,6 +113,8 @@ def parallel_lines(points_px: np.ndarray, index: np.ndarray, weights: np.ndarray
     left = (points - design @ coefficients) * root
     _, vectors = np.linalg.eigh(left.T @ left)
     normal = vectors[:, 0]
+    if near is not None and abs(normal @ near) < 0.99:
+        normal = near
     first, spacing = coefficients @ normal
     if spacing < 0:
         normal, first, spacing = -normal, -first, -spacing
