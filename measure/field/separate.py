@@ -7,6 +7,7 @@ import numpy as np
 from scipy.ndimage import find_objects
 
 from measure.field.cut import cut_by_shape
+from measure.field.cut_colour import cut_by_colour
 from measure.field.edge import colour_length, local_plateau, slope
 from measure.field.rims import dilated, fill_holes, find_clear, solidity
 
@@ -86,7 +87,7 @@ def separate(
     groups: list[list[int]] = []
     used = 0
     for box, mask in bodies:
-        cut = cut_by_shape(mask, cut_strength)
+        cut = _cut(mask, delta[box], least_px2, cut_strength)
         inside = (cut > 0) & (labels[box] == 0)
         labels[box][inside] = cut[inside] + used
         groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
@@ -97,6 +98,19 @@ def separate(
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
     return Parts(labels, groups, frozenset(range(used + 1, total + 1)))
+
+
+def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:
+    """Cut a body by colour, then each part by shape."""
+    if cut_strength <= 0:
+        return mask.astype(np.int32)
+    labels, used = np.zeros(mask.shape, np.int32), 0
+    colours = cut_by_colour(mask, delta, least_px2)
+    for k in range(1, int(colours.max()) + 1):
+        part = cut_by_shape((colours == k).astype(np.uint8), cut_strength)
+        labels[part > 0] = part[part > 0] + used
+        used += int(part.max())
+    return labels
 
 
 def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
