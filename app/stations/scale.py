@@ -3,7 +3,6 @@
 import contextlib
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 from PySide6.QtCore import Qt
@@ -11,14 +10,14 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
 
 from app import number_text, parts, pickers, theme
-from app.messages import DONE, explain
+from app.messages import DONE
 from app.session import Session
-from app.stations import scale_draft
 from app.stations.base import BaseStation
 from app.stations.fields import dropped_pictures
-from app.stations.scale_draft import Draft, Ruling
+from app.stations.scale_draft import Draft
 from app.stations.scale_form import RulingForm, TypedForm
 from app.stations.scale_list import ScaleList
+from app.stations.scale_making import Making
 from app.stations.scale_next import NextStep, next_step
 from app.stations.scale_picture import RulingPicture
 from app.stations.scale_result import MarkedCard, ResultCard
@@ -28,7 +27,6 @@ from measure.picture_file import read_picture
 from measure.scale import fit_from_plain, fit_to_plain
 
 PANEL_WIDTH = 356
-KEY = "ruling"
 
 
 class Station(BaseStation):
@@ -40,10 +38,10 @@ class Station(BaseStation):
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self.setAcceptDrops(True)
-        self.draft: Draft | None = None
-        self.picture = RulingPicture(self.action, self._mark_point, self._mark_stroke)
-        self.scales = ScaleList(session, self.action("scale.remove"))
         self.form, self.typed = RulingForm(), TypedForm()
+        self.making = Making(session, self.form)
+        self.picture = RulingPicture(self.action, self.making.mark_point, self.making.mark_stroke)
+        self.scales = ScaleList(session, self.action("scale.remove"))
         self.marked = MarkedCard(self.action("scale.back"), self.action("scale.clear"))
         self.result = ResultCard()
         self.next = parts.button("", lambda: self._next.does(), look="primary")
@@ -86,9 +84,11 @@ class Station(BaseStation):
 
     def _listen(self) -> None:
         self.scales.chosen.connect(self._show_kept)
-        self.form.settled.connect(self._ruling_changed)
+        self.making.opened.connect(self._draft_opened)
+        self.making.changed.connect(self._draft_changed)
+        self.making.missed.connect(lambda: self._take("drag", on=True))
         self.typed.typed.connect(lambda scale: self._store(scale, None))
-        self.marked.length_typed.connect(self._length_typed)
+        self.marked.length_typed.connect(self.making.set_length)
         self.session.tasks.changed.connect(self._show_next)
         self.action("scale.lines").setChecked(True)
 
@@ -96,12 +96,12 @@ class Station(BaseStation):
         """Return what each action does."""
         view = self.picture.view
         return {
-            "scale.open": lambda: self._open(pickers.picture(self, "Open a picture of a ruling")),
+            "scale.open": lambda: self.making.open(pickers.picture(self, "Open a picture of a ruling")),
             "scale.find": self._search,
             "scale.click": lambda: self._take("click"),
             "scale.drag": lambda: self._take("drag"),
-            "scale.back": lambda: self._set_points(self.draft.points_px[:-1]),
-            "scale.clear": lambda: self._set_points(np.zeros((0, 2))),
+            "scale.back": lambda: self.making.set_points(self.draft.points_px[:-1]),
+            "scale.clear": lambda: self.making.set_points(np.zeros((0, 2))),
             "scale.keep": self._keep,
             "scale.drop": self._drop,
             "scale.remove": self._remove,
@@ -129,8 +129,8 @@ class Station(BaseStation):
 
     def study_opened(self) -> None:
         """Show the study from scratch."""
-        self.draft = None
         self._put_tools_down()
+        self.making.drop()
         self.picture.show_picture(None)
         self.scales.reload()
         study = self.session.study
@@ -161,87 +161,27 @@ class Station(BaseStation):
 
     # a ruling -----------------------------------------------------------------------------------------------
 
-    def _open(self, path: Path | None) -> None:
-        if path is not None:
-            self._run(lambda progress: scale_draft.load(path, progress), self._loaded, "Opening the ruling")
+    @property
+    def draft(self) -> Draft | None:
+        """The scale being made, None while there is none."""
+        return self.making.draft
 
-    def _loaded(self, draft: Draft) -> None:
-        self._take_draft(draft)
-        self._search()
+    def _draft_opened(self) -> None:
+        self.picture.show_picture(self.draft.picture, self.draft.picture.name)
+
+    def _draft_changed(self) -> None:
+        if self.draft is not None:
+            self.picture.show_lines(self.draft.fit, self.draft.points_px)
+        self._show()
 
     def _search(self) -> None:
-        draft, ruling = self.draft, self._ruling()
-        if draft is not None and ruling is not None:
-            self._put_tools_down()
-            work = lambda progress: scale_draft.search(draft, ruling, progress)  # noqa: E731 - one call, once
-            self._run(work, self._searched, "Looking for the ruling")
-
-    def _searched(self, draft: Draft) -> None:
-        self._change(draft)
-        if draft.fit is None:
-            self._take("drag", on=True)
-
-    def _run(self, work: Callable, done: Callable, text: str) -> None:
-        failed = lambda error: self.session.tell(*explain(error, text))  # noqa: E731 - one call, once
-        self.session.tasks.run(work, done, failed=failed, text=text, key=KEY)
-        self._show_next()
-
-    def _ruling(self) -> Ruling | None:
-        try:
-            return self.form.ruling()
-        except InvalidInput as error:
-            self.form.show_trouble(error.text)
-            return None
-
-    def _ruling_changed(self) -> None:
-        ruling = self._ruling()
-        if self.draft is not None and ruling is not None:
-            self._change(self.draft.fitted(ruling))
-
-    def _mark_point(self, x: float, y: float, reach_px: float) -> None:
-        ruling = self._ruling()
-        if self.draft is not None and ruling is not None:
-            self._change(self.draft.with_line_near(x, y, reach_px, ruling))
-
-    def _mark_stroke(self, start: tuple, end: tuple, width_px: float) -> None:
-        ruling = self._ruling()
-        if self.draft is None or ruling is None:
-            return
-        draft = self.draft.with_lines_across(start, end, width_px, ruling)
-        if not draft.by_hand:
-            self.session.tell(
-                "No clear line lies under that stroke; zoom in and drag straight across the lines."
-            )
-        self._change(draft)
-
-    def _set_points(self, points: np.ndarray) -> None:
-        ruling = self._ruling()
-        if self.draft is not None and ruling is not None:
-            self._change(self.draft.with_points(points, ruling))
-
-    def _length_typed(self, length_um: float | None) -> None:
-        ruling = self._ruling()
-        if self.draft is not None and ruling is not None:
-            self._change(self.draft.with_length(length_um, ruling))
-
-    def _take_draft(self, draft: Draft) -> None:
-        self.picture.show_picture(draft.picture, draft.picture.name)
-        self._change(draft)
-
-    def _change(self, draft: Draft | None) -> None:
-        self.draft = draft
-        if draft is not None:
-            self.picture.show_lines(draft.fit, draft.points_px)
-        self._show()
+        self._put_tools_down()
+        self.making.search()
 
     def _drop(self) -> None:
-        for task in tuple(self.session.tasks.tasks):
-            if task.key == KEY:
-                task.cancel()
         self._put_tools_down()
-        self.draft = None
+        self.making.drop()
         self._show_kept(self.scales.chosen_id())
-        self._show()
 
     # the study ----------------------------------------------------------------------------------------------
 
@@ -262,7 +202,7 @@ class Station(BaseStation):
         if made is None:
             return
         self._put_tools_down()
-        self.draft = None
+        self.making.drop()
         self.scales.choose(made)
         self._show_kept(made)
         self.session.tell("The scale is kept in the study.", DONE)
@@ -360,7 +300,7 @@ class Station(BaseStation):
         files = [p for p in dropped_pictures(event.mimeData()) if p.is_file()]
         if files:
             event.acceptProposedAction()
-            self._open(files[0])
+            self.making.open(files[0])
 
 
 def _claim(draft: Draft) -> str:

@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
+from app.stations.scale_making import KEY
+
 if TYPE_CHECKING:
     from app.stations.scale import Station
-
-_KEY = "ruling"
 
 
 class NextStep(NamedTuple):
@@ -23,7 +23,7 @@ def next_step(station: "Station") -> NextStep:
     session, draft = station.session, station.draft
     if session.study is None:
         return NextStep("Begin a study first", "", lambda: None, False)
-    if session.tasks.busy(_KEY):
+    if session.tasks.busy(KEY):
         return NextStep("Looking for the ruling…", "Stop it at the foot of the window", lambda: None, False)
     if draft is None:
         if station.state_text()[0]:

@@ -1,16 +1,10 @@
 """A stage micrometer's picture in, micrometres per pixel with its uncertainty out."""
 
-from measure.scale.by_hand import (
-    count_divisions,
-    lines_between,
-    normal_across,
-    scale_from_points,
-    snap_to_line,
-    typed_scale,
-)
+from measure.scale.by_hand import count_divisions, scale_from_points, typed_scale
 from measure.scale.find import find_scale
 from measure.scale.fit import RulingFit, fit_from_plain, fit_to_plain, revised
 from measure.scale.scale_file import check_um_per_px, read_scale, scale_to_json, write_scale
+from measure.scale.snapping import lines_between, normal_across, snap_to_line
 
 __all__ = [
     "RulingFit",
