@@ -5,7 +5,7 @@ import numpy as np
 from measure.field.light import Light
 from measure.field.shape import resampled
 
-_TURNS = 3  # drawn outlines are seldom off by more than this many reaches
+_TURNS = 3  # each turn starts from the line of the last, with half its reach
 _NOISE_FLOOR = 0.6  # CIELAB
 _FAINTEST = 4.0  # in units of noise: below this there is no edge to go to
 
