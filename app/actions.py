@@ -311,7 +311,7 @@ _TASTING = (
     ActionRow(
         "tasting.use", "Use as this study's limit", ("U",), "tasting", "The verdict then follows this panel."
     ),
-    ActionRow("tasting.remove", "Remove the session", ("Delete",), "tasting", "Undo brings it back."),
+    ActionRow("tasting.remove", "Remove the session", ("Ctrl+Delete",), "tasting", "Undo brings it back."),
 )
 
 _LATER: tuple[ActionRow, ...] = ()

@@ -63,6 +63,10 @@ def make_application() -> "QApplication":
 
 
 def _run(path: Path | None) -> int:
+    import signal
+
+    # Ctrl+C in the terminal ends the program at once; what was done is on disk already
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
     app = make_application()
     from PySide6.QtCore import QByteArray
 

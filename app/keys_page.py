@@ -9,6 +9,8 @@ from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 from app import parts, theme
 from app.actions import ActionRow, keys_text
 
+COLUMNS = 3
+
 
 class KeysPage(QWidget):
     """The sheet.
@@ -26,7 +28,7 @@ class KeysPage(QWidget):
         self.setAccessibleName("Keys at a glance")
         self.back = parts.button("Back", self.left.emit, look="primary", tip="Back to where you were  (Esc)")
         self._holder = QWidget()
-        self._holder.setMaximumWidth(1100)
+        self._holder.setMaximumWidth(1500)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(theme.LARGE, theme.LARGE, theme.LARGE, theme.MEDIUM)
         whole.addLayout(parts.row(parts.label("Keys at a glance", "title"), None, self.back))
@@ -38,8 +40,8 @@ class KeysPage(QWidget):
             QWidget().setLayout(self._holder.layout())
         grid = QGridLayout(self._holder)
         grid.setSpacing(theme.MEDIUM)
-        sides = [QVBoxLayout(), QVBoxLayout()]
-        filled = [0, 0]
+        sides = [QVBoxLayout() for _ in range(COLUMNS)]
+        filled = [0] * COLUMNS
         for title, rows in places:
             if rows:
                 side = filled.index(min(filled))

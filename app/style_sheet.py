@@ -90,6 +90,9 @@ QToolButton[look="quiet"]:checked, QPushButton[look="quiet"]:checked {{
   background: {accent_soft}; border-color: {accent};
 }}
 QToolButton::menu-indicator {{ width: 0px; }}
+QToolButton[popupMode="1"] {{ padding-right: 26px; }}
+QToolButton::menu-button {{ border: none; width: 22px; }}
+QToolButton::menu-arrow {{ image: url("{down_arrow}"); width: 10px; height: 10px; }}
 
 QLineEdit, QPlainTextEdit, QTextEdit, QSpinBox, QDoubleSpinBox, QComboBox {{
   background: {surface}; color: {ink}; border: 1px solid {edge}; border-radius: 4px; padding: 3px 6px;
