@@ -14,7 +14,7 @@ from measure.picture_file import read_picture
 from measure.progress import SILENT, Progress
 from measure.safe_write import make_folder
 from measure.scale.find import find_scale
-from measure.scale.fit import RulingFit
+from measure.scale.fit import RulingFit, fit_to_plain
 from measure.scale.scale_file import write_scale
 from measure.study.records import Batch
 from measure.study.study import Study
@@ -72,7 +72,7 @@ def build_sample_study(
     half_done = path.with_name(path.stem + "-in-work.gritline")
     half_done.unlink(missing_ok=True)
     try:
-        particles, fields = _measure(half_done, pictures, about, fit.scale, ruling, workers, progress, each)
+        particles, fields = _measure(half_done, pictures, about, fit, ruling, workers, progress, each)
         half_done.rename(path)
     finally:
         half_done.unlink(missing_ok=True)
@@ -101,17 +101,18 @@ def _measure(
     path: Path,
     pictures: Path,
     about: dict,
-    scale: Scale,
+    fit: RulingFit,
     ruling: bytes,
     workers: int | None,
     progress: Progress,
     each: Callable[[FieldOutcome], None] | None,
 ) -> tuple[int, int]:
+    scale = fit.scale
     jobs, batches = _jobs(pictures, about, scale)
     particles = fields = 0
     blank = str(pictures / about["blank"])
     with StudyKeeper(path, Batch(""), blank) as keeper:
-        keeper.scale_id(scale, ruling, about["ruling"]["file"])
+        keeper.scale_id(scale, ruling, about["ruling"]["file"], fit_to_plain(fit))
         for batch in batches.values():
             keeper.study.add_batch(batch)
         outcomes = measure_many(jobs, workers=workers_for(len(jobs), workers), progress=progress)

@@ -46,10 +46,16 @@ class StudyKeeper:
     ) -> None:
         self.study.close()
 
-    def scale_id(self, scale: Scale, picture: bytes | None = None, picture_name: str = "") -> int:
-        """Return the id of a scale, adding it when the study does not hold it."""
+    def scale_id(
+        self,
+        scale: Scale,
+        picture: bytes | None = None,
+        picture_name: str = "",
+        fit: dict | None = None,
+    ) -> int:
+        """Return the id of a scale, adding it (with what shows its lines again) when the study lacks it."""
         if scale not in self._scale_ids:
-            self._scale_ids[scale] = self.study.add_scale(scale, picture, picture_name)
+            self._scale_ids[scale] = self.study.add_scale(scale, picture, picture_name, fit)
         return self._scale_ids[scale]
 
     def keep(self, outcome: FieldOutcome, scale: Scale, batch: Batch | None = None) -> int:
