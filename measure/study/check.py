@@ -34,7 +34,7 @@ def _references(con: sqlite3.Connection) -> Iterator[str]:
 
 def _pictures(con: sqlite3.Connection) -> Iterator[str]:
     for picture_id, digest, data in con.execute("SELECT id, sha256, data FROM picture"):
-        if hashlib.sha256(data).hexdigest() != digest:
+        if not isinstance(data, bytes) or hashlib.sha256(data).hexdigest() != digest:
             yield f"The picture {picture_id} is not what it was when it was added."
 
 

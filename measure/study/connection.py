@@ -29,6 +29,8 @@ _WORDS = {
     sqlite3.SQLITE_PERM: "You have no right to open {name}.",
     sqlite3.SQLITE_AUTH: "You have no right to open {name}.",
     sqlite3.SQLITE_NOMEM: "There is not enough memory for this, so nothing was changed in {name}.",
+    sqlite3.SQLITE_CONSTRAINT: "What {name} holds does not fit together, so nothing was changed. "
+    "It may be damaged: check it, or open one of its copies.",
     sqlite3.SQLITE_TOOBIG: "This is too large to keep in a study, so nothing was changed in {name}.",
 }
 
@@ -36,6 +38,8 @@ _WORDS = {
 def explain(error: sqlite3.Error, path: Path) -> StudyFileError | None:
     """Return the sentence for a fault of the file or the disk; None for a fault of the program."""
     code = getattr(error, "sqlite_errorcode", None)
+    if code is None and str(error).startswith("Could not decode"):
+        code = sqlite3.SQLITE_CORRUPT
     words = _WORDS.get(code & 0xFF) if code is not None else None
     return StudyFileError(words.format(name=path.name)) if words else None
 
@@ -50,6 +54,8 @@ def plain_faults(path: Path) -> Iterator[None]:
         if known is None:
             raise
         raise known from error
+    except UnicodeDecodeError as error:  # damage reached the text of a message
+        raise StudyFileError(_WORDS[sqlite3.SQLITE_CORRUPT].format(name=path.name)) from error
 
 
 def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:

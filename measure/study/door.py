@@ -4,13 +4,13 @@ import contextlib
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from measure.errors import InvalidInput, StudyFileError
+from measure.errors import InvalidInput, KnownError, StudyFileError
 from measure.study.connection import atomic, identity, plain_faults
 from measure.study.journal import LABEL_BITS, Journal
 from measure.study.opening import Opened
 from measure.study.records import Changes
 from measure.study.tally import tally
-from measure.study.values import from_json, to_json
+from measure.study.values import to_json
 
 _WORDS = {
     "scale": "scales",
@@ -161,11 +161,17 @@ class Door:
         found = self._rows(query, values)
         return found[0] if found else None
 
-    def _parsed(self, text: str) -> object:
+    @contextlib.contextmanager
+    def _readable(self, what: str = "a value in it") -> Iterator[None]:
+        """Tell values that damage or a stranger put there; everything this program writes can be read."""
         try:
-            return from_json(text)
-        except ValueError:
-            raise StudyFileError(f"{self.path.name} is damaged: a value in it cannot be read.") from None
+            yield
+        except KnownError:
+            raise
+        except (ValueError, KeyError, TypeError, IndexError, OverflowError, AttributeError) as error:
+            raise StudyFileError(
+                f"{self.path.name} is damaged: {what} cannot be read. Check it, or open one of its copies."
+            ) from error
 
     def _refuse_missing(self, table: str, row_id: int | None) -> None:
         if row_id is not None and self._row(f"SELECT 1 FROM {table} WHERE id = ?", (int(row_id),)) is None:

@@ -8,7 +8,7 @@ from measure.study.door import Door
 from measure.study.journal import LABEL_BITS
 from measure.study.record_door import keep_picture
 from measure.study.records import ROLES, Changes, FieldCounts, FieldRow, NewField
-from measure.study.values import clean_text, result_from, zones_from, zones_json
+from measure.study.values import clean_text, from_json, result_from, zones_from, zones_json
 
 _COLUMNS = ("id", "name", "batch_id", "scale_id", "slide_id", "blank_id", "width_px", "height_px", "role")
 _COLUMNS += ("note", "zones", "result")
@@ -119,16 +119,13 @@ class FieldDoor(Door):
     def _field_row(self, row: tuple) -> FieldRow:
         named = dict(zip((*_COLUMNS, "sha256", "revision", "tally"), row, strict=True))
         result, tally = named.pop("result"), named.pop("tally")
-        try:
-            named["zones"] = zones_from(self._parsed(named["zones"]))
+        with self._readable(f"the field {named['name']}"):
+            named["zones"] = zones_from(from_json(named["zones"]))
             if tally:
-                total, aside, at_frame, by_kind = self._parsed(tally)
-                named["counts"] = FieldCounts(total, aside, at_frame, tuple(by_kind))
+                total, aside, at_frame, by_kind = from_json(tally)
+                counts = FieldCounts(int(total), int(aside), int(at_frame), tuple(int(n) for n in by_kind))
+                named["counts"] = counts
             more = result_from(result) if result else {}
-        except (TypeError, ValueError, KeyError):
-            raise StudyFileError(
-                f"{self.path.name} is damaged: the field {named['name']} cannot be read."
-            ) from None
         return FieldRow(measured=bool(result), **named, **more)
 
     def field_bytes(self, field_id: int) -> bytes:

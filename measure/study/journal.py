@@ -157,7 +157,7 @@ class Journal:
         return text
 
     def _apply(self, table: str, operation: str, wanted: Rows | None, present: Rows | None) -> None:
-        self._check_log(table, *(rows for rows in (wanted, present) if rows is not None))
+        self.check_log(table, *(rows for rows in (wanted, present) if rows is not None))
         if operation == "update":
             self._set(table, wanted)
         elif wanted is not None:
@@ -165,7 +165,7 @@ class Journal:
         else:
             self._con.executemany(f"DELETE FROM {table} WHERE id = ?", [(row[0],) for row in present.values])
 
-    def _check_log(self, table: str, *sets: Rows) -> None:
+    def check_log(self, table: str, *sets: Rows) -> None:
         """Refuse names that are not of this file: a log made by a stranger must not write statements."""
         if table not in schema.LOGGED or not sets:
             raise ValueError("the log names a table that is not there")

@@ -54,6 +54,7 @@ def _entry(
     state: str,
     refers_to: int | None,
 ) -> EditEntry:
+    made, who, text, state = (str(part or "") for part in (made, who, text, state))
     rows = read(_ROWS, (refers_to or edit_id,))
     was, now, fields = [], [], set()
     for table, operation, field_id, count, old, new in rows:
@@ -76,6 +77,8 @@ def _described(
 ) -> tuple[str, str]:
     before, after = decode(old), decode(new)
     if operation == "update":
+        if before is None or after is None:
+            raise ValueError("a change has two sides")
         return _values(table, before), _values(table, after)
     rows = before or after
     words = f"{count} {_word(table, count)}" if rows is None else _names(table, rows)

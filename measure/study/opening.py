@@ -10,6 +10,7 @@ from pathlib import Path
 from measure.errors import StudyFileError
 from measure.study import schema
 from measure.study.connection import atomic, backup, connect, plain_faults, settle
+from measure.study.layout import misfit
 from measure.study.lock import HeldElsewhere, WriterLock
 
 OTHER_WINDOW = "it is open in another window"
@@ -178,9 +179,9 @@ def check_is_study(con: sqlite3.Connection, path: Path) -> tuple[int, int]:
             f"{path.name} holds parts no study has (a trigger or a view), so it is not opened."
         )
     if version >= (schema.MAJOR, schema.MINOR):
-        missing = set(schema.TABLES) - {name for kind, name in found if kind == "table"}
-        if missing:
-            raise StudyFileError(f"{path.name} is damaged: it lacks {', '.join(sorted(missing))}.")
+        odd = misfit(con) if version == (schema.MAJOR, schema.MINOR) else ""
+        if odd:
+            raise StudyFileError(f"{path.name} is damaged: {odd}. Open one of its copies, or rescue it.")
     return version
 
 

@@ -41,7 +41,7 @@ def unpack_outlines(data: bytes) -> list[np.ndarray]:
     try:
         worker = zlib.decompressobj()
         body = worker.decompress(data, _LIMIT_BYTES)
-    except zlib.error as error:
+    except (zlib.error, TypeError) as error:
         raise ValueError("outlines are damaged") from error
     if not worker.eof or len(body) < 4:
         raise ValueError("outlines are damaged or too large")

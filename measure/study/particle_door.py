@@ -20,6 +20,7 @@ from measure.study.values import result_json
 
 _CACHED_FIELDS = 8
 _FEW = 400
+_LAST_LABEL = 2**31 - 2**20  # labels are 32-bit numbers
 
 
 class ParticleDoor(FieldDoor):
@@ -147,10 +148,12 @@ class ParticleDoor(FieldDoor):
         )
         if found is None:
             raise InvalidInput(f"{name} has no automatic result to go back to. Measure it first.")
-        rows = self._decoded(found[0])
-        with self._action(f"Back to the automatic result of {name}"):
+        with self._readable("its log"):
+            rows = decode(found[0])
+        with self._action(f"Back to the automatic result of {name}"), self._readable("its log"):
             self._journal.delete("particle", self._particle_ids(field_id), field_id=field_id)
             if rows is not None:
+                self._journal.check_log("particle", rows)
                 self._journal.insert("particle", rows.columns, rows.values, field_id=field_id)
         return self.last_changes
 
@@ -180,20 +183,17 @@ class ParticleDoor(FieldDoor):
         return self._read(f"{self._query()} WHERE id BETWEEN ? AND ? ORDER BY id", (first, last))
 
     def _read(self, query: str, values: tuple) -> Particles:
-        try:
-            return from_rows(self._rows(query, values), self._read_pack)
-        except (ValueError, OverflowError) as error:
-            raise StudyFileError(f"{self.path.name} is damaged: {error}. Open one of its copies.") from error
-
-    def _decoded(self, stored: str | bytes | None) -> object:
-        try:
-            return decode(stored)
-        except (ValueError, KeyError, TypeError) as error:
-            raise StudyFileError(f"{self.path.name} is damaged: its log cannot be read.") from error
+        rows = self._rows(query, values)
+        with self._readable("an outline or a particle"):
+            return from_rows(rows, self._read_pack)
 
     def _next_label(self, field_id: int) -> int:
         found = self._row("SELECT next_label FROM field_state WHERE field_id = ?", (int(field_id),))
-        return found[0] if found else 1
+        label = found[0] if found else 1
+        with self._readable("a number of particles"):
+            if not 1 <= label < _LAST_LABEL:
+                raise ValueError(label)
+        return label
 
     def _numbered(self, field_id: int, particles: Particles) -> Particles:
         """Return particles with labels never used in this field: their own where those are new."""

@@ -4,12 +4,14 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from measure.model import KINDS, ORIGINS
 from measure.particles import COLUMNS, Particles, make_particles
 from measure.study.journal import particle_id
 from measure.study.outline_pack import CHUNK, pack_outlines, unpack_outlines
 from measure.study.values import clean_text
 
 NAMES = tuple(COLUMNS)
+_CODES = {"kind": len(KINDS), "origin": len(ORIGINS)}
 STORED = ("id", "field_id", *NAMES, "outline_pack", "outline_index")
 
 
@@ -59,10 +61,9 @@ def from_rows(rows: Sequence[tuple], read_pack: Callable[[int], bytes]) -> Parti
     *columns, packs, places = zip(*rows, strict=True)
     full = {name: _typed(name, values) for name, values in zip(NAMES, columns, strict=True)}
     opened = {pack: unpack_outlines(read_pack(pack)) for pack in set(packs)}
-    try:
-        outlines = tuple(opened[pack][place] for pack, place in zip(packs, places, strict=True))
-    except IndexError:
-        raise ValueError("an outline is missing") from None
+    if any(not 0 <= place < len(opened[pack]) for pack, place in zip(packs, places, strict=True)):
+        raise ValueError("an outline is missing")
+    outlines = tuple(opened[pack][place] for pack, place in zip(packs, places, strict=True))
     return Particles(full, outlines)
 
 
@@ -70,8 +71,15 @@ def _typed(name: str, values: tuple) -> np.ndarray:
     dtype = COLUMNS[name][0]
     if dtype[0] != "f" and None in values:  # a column added after this row was written
         values = tuple(("" if dtype == "O" else 0) if v is None else v for v in values)
+    if dtype[0] == "i":  # a number too large must not wrap round to another
+        wide = np.array(values, dtype=np.int64)
+        array = wide.astype(dtype)
+        if (array != wide).any() or (name in _CODES and not ((wide >= 0) & (wide < _CODES[name])).all()):
+            raise ValueError(f"a particle has a {name} that cannot be")
+        return array
     array = np.empty(len(values), dtype=dtype)
-    array[:] = values
+    with np.errstate(over="ignore"):
+        array[:] = values
     return array
 
 

@@ -4,7 +4,7 @@ import dataclasses
 import hashlib
 import sqlite3
 
-from measure.errors import InvalidInput, StudyFileError
+from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.study.door import Door
 from measure.study.journal import now
@@ -20,7 +20,15 @@ from measure.study.records import (
     Tasting,
     TastingRow,
 )
-from measure.study.values import SCALE_COLUMNS, clean_text, number, scale_from, scale_values, to_json
+from measure.study.values import (
+    SCALE_COLUMNS,
+    clean_text,
+    from_json,
+    number,
+    scale_from,
+    scale_values,
+    to_json,
+)
 
 _JSON = {"plan", "results", "batch_ids"}
 
@@ -100,16 +108,13 @@ class RecordDoor(Door):
         """Return every scale, in the order they were added."""
         columns = ", ".join(SCALE_COLUMNS)
         rows = self._rows(f"SELECT id, picture_name, picture_id, fit, {columns} FROM scale ORDER BY id")
-        return [
-            ScaleRow(
-                row[0],
-                scale_from(row[4:]),
-                row[1],
-                row[2] is not None,
-                self._parsed(row[3]) if row[3] else None,
-            )
-            for row in rows
-        ]
+        with self._readable("a scale"):
+            return [
+                ScaleRow(
+                    row[0], scale_from(row[4:]), row[1], row[2] is not None, row[3] and from_json(row[3])
+                )
+                for row in rows
+            ]
 
     def scale_picture(self, scale_id: int) -> bytes | None:
         """Return the bytes of the picture a scale was made from; None where there is none."""
@@ -207,12 +212,10 @@ class RecordDoor(Door):
 
     def _session(self, record: type, values: tuple) -> dict:
         named = dict(zip(_names(record), values, strict=True))
-        for name in _JSON:
-            named[name] = self._parsed(named[name])
-        try:
+        with self._readable():
+            for name in _JSON:
+                named[name] = from_json(named[name])
             named["batch_ids"] = tuple(int(i) for i in named["batch_ids"])
-        except (TypeError, ValueError):
-            raise StudyFileError(f"{self.path.name} is damaged: a value in it cannot be read.") from None
         return {**named, "closed": bool(named["closed"])}
 
     def _all(self, table: str, record: type) -> list[tuple]:

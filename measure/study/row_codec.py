@@ -6,7 +6,7 @@ the raw columns after it. Nothing in it can run: a study from a stranger is data
 
 import json
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -44,7 +44,11 @@ def decode(stored: str | bytes | None) -> Rows | None:
     if isinstance(stored, bytes):
         return unpack(stored)
     body = json.loads(stored)
-    return Rows(tuple(body["columns"]), [tuple(row) for row in body["rows"]])
+    rows = Rows(tuple(body["columns"]), [tuple(row) for row in body["rows"]])
+    if any(len(row) != len(rows.columns) for row in rows.values):
+        raise ValueError("rows are damaged")
+    _check_plain(value for row in rows.values for value in row)
+    return rows
 
 
 def pack(rows: Rows) -> bytes:
@@ -101,9 +105,16 @@ def unpack(data: bytes) -> Rows:
 
 def _unpack_column(kind: str, body: bytes) -> list:
     if kind == "json":
-        return json.loads(body)
+        values = json.loads(body)
+        _check_plain(values)
+        return values
     if kind not in ("<i1", "<i2", "<i4", "<i8", "<f4", "<f8"):
         raise ValueError("packed rows are of an unknown type")
     array = np.frombuffer(body, dtype=kind)
     values = array.tolist()
     return [None if v != v else v for v in values] if array.dtype.kind == "f" else values
+
+
+def _check_plain(values: Iterable) -> None:
+    if not set(map(type, values)) <= {int, float, str, bool, type(None)}:
+        raise ValueError("rows hold something other than numbers and texts")

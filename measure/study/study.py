@@ -15,7 +15,7 @@ from measure.study.particle_door import ParticleDoor
 from measure.study.record_door import RecordDoor
 from measure.study.records import Changes, EditEntry
 from measure.study.schema import SUFFIX
-from measure.study.values import clean_text, to_json
+from measure.study.values import clean_text, from_json, to_json
 
 _VIEW = "view."
 
@@ -88,11 +88,8 @@ class Study(RecordDoor, ParticleDoor):
         text = self._next_text(state)
         if text is None:
             return None
-        with self._transaction(f"{word}: {text}"):
-            try:
-                self._journal.undo() if word == "Undo" else self._journal.redo()
-            except (ValueError, KeyError, TypeError) as error:
-                raise StudyFileError(f"{self.path.name} is damaged: its log cannot be read.") from error
+        with self._transaction(f"{word}: {text}"), self._readable("its log"):
+            self._journal.undo() if word == "Undo" else self._journal.redo()
         return self.last_changes
 
     def edit_log(self, field_id: int | None = None, limit: int | None = None) -> list[EditEntry]:
@@ -105,7 +102,8 @@ class Study(RecordDoor, ParticleDoor):
         """Return a setting of the study as plain JSON values."""
         table = "view_state" if name.startswith(_VIEW) else "setting"
         found = self._row(f"SELECT value FROM {table} WHERE name = ?", (name,))
-        return default if found is None else self._parsed(found[0])
+        with self._readable(f"the setting {name}"):
+            return default if found is None else from_json(found[0])
 
     def set_setting(self, name: str, value: object, text: str = "") -> Changes:
         """Keep a setting. Names that begin with "view." are where the window was: not undone, not logged."""

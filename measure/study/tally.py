@@ -13,8 +13,8 @@ def tally(con: sqlite3.Connection, field_id: int) -> list:
     total = aside = at_frame = 0
     by_kind = [0] * len(FieldCounts().by_kind)
     rows = con.execute(
-        "SELECT min(max(kind, 0), ?), set_aside <> '', (flags & ?) <> 0, count(*) "
-        "FROM particle WHERE field_id = ? GROUP BY 1, 2, 3",
+        "SELECT min(max(coalesce(kind, 0), 0), ?), coalesce(set_aside, '') <> '', "
+        "coalesce(flags & ?, 0) <> 0, count(*) FROM particle WHERE field_id = ? GROUP BY 1, 2, 3",
         (len(by_kind) - 1, _AT_FRAME, field_id),
     )
     for kind, is_aside, is_at_frame, count in rows:
