@@ -144,10 +144,10 @@ def panel_limit(plan: PanelPlan, outcome: PanelOutcome, *, name: str, made: str)
         )
     title = METHODS[plan.method].title
     people = len({s.assessor for s in plan.servings})
+    limits = f"{curve.threshold_low:.3g} to {curve.threshold_high:.3g}"
     source = (
-        f"tasting '{name or title}' of {made[:10]}, {title[0].lower()}{title[1:]}, "
-        f"{people} assessors: half feel it at x_{{90,3}} = {curve.threshold:.3g} µm "
-        f"({curve.threshold_low:.3g} to {curve.threshold_high:.3g})"
+        f"'{name or title}' of {made[:10]}, {title[0].lower()}{title[1:]}, {people} assessors: half feel it "
+        f"at x90 by volume = {curve.threshold:.3g} µm ({limits})"
     )
     sd = math.exp(min(_LOGISTIC_SD / curve.slope, math.log(4)))
     return PanelLimit(curve.threshold, curve.threshold_low, curve.threshold_high, sd, source)

@@ -1,0 +1,242 @@
+"""The Tasting station: from a plan to a changed verdict, by clicks and keys."""
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtWidgets import QLineEdit, QPushButton
+from shiboken6 import isValid
+
+from app import pickers
+from measure.judge.felt import FeltProfile
+from measure.judge.panel_session import PanelPlan
+from measure.model import Kind
+from tests.app.compare_study import make_compare_study
+
+LEFT, CONTROL = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.ControlModifier
+SHIFT = Qt.KeyboardModifier.ShiftModifier
+
+
+@pytest.fixture(scope="module")
+def made_study(tmp_path_factory):
+    return make_compare_study(tmp_path_factory.mktemp("tasting") / "made.gritline")
+
+
+@pytest.fixture
+def station(window, qtbot, made_study, tmp_path):
+    path = tmp_path / "paste.gritline"
+    path.write_bytes(made_study.read_bytes())
+    assert window.session.open(path)
+    window.activateWindow()
+    qtbot.waitUntil(lambda: window.isActiveWindow() and window.focusWidget() is not None)
+    qtbot.keyClick(window, Qt.Key.Key_6, CONTROL)
+    assert window.current == "tasting"
+    return window.stations["tasting"]
+
+
+def press(station, qtbot, key, modifiers=Qt.KeyboardModifier.NoModifier):
+    qtbot.keyClick(station.window(), key, modifiers)
+
+
+def push(station, qtbot, text):
+    button = next(b for b in station.findChildren(QPushButton) if b.text().strip() == text and b.isVisible())
+    qtbot.mouseClick(button, LEFT)
+
+
+def plan_series(station, qtbot, people="12"):
+    """Plan an ascending series by keyboard alone."""
+    press(station, qtbot, Qt.Key.Key_B, CONTROL)
+    form = station.form
+    qtbot.keyClick(form.method, Qt.Key.Key_Home)
+    for _ in range(3):
+        qtbot.keyClick(form.method, Qt.Key.Key_Down)
+    assert form.key == "series"
+    form.name.setFocus()
+    qtbot.keyClicks(form.name, "autumn panel")
+    form.assessors.setFocus()
+    qtbot.keyClicks(form.assessors, people)
+    form.seed.setValue(5)
+    press(station, qtbot, Qt.Key.Key_Return, CONTROL)
+
+
+def plan_of(station):
+    return PanelPlan.from_json(station.rows[station.current].tasting.plan)
+
+
+def answer_all(station, qtbot, answer, count=None):
+    """Type answers one after the other, each with Return."""
+    press(station, qtbot, Qt.Key.Key_E)
+    table = station.page.answers
+    for row, serving in enumerate(plan_of(station).servings[:count]):
+        qtbot.waitUntil(lambda row=row: table.currentRow() == row and table.findChild(QLineEdit) is not None)
+        editor = table.findChild(QLineEdit)
+        qtbot.keyClicks(editor, answer(serving))
+        qtbot.keyClick(editor, Qt.Key.Key_Return)
+        qtbot.waitUntil(lambda old=editor: not isValid(old) or table.findChild(QLineEdit) is not old)
+
+
+def felt_from_pass_3(serving):
+    """Everyone feels the two coarser batches; of the finest, every third guesses right."""
+    lucky = serving.assessor.endswith(("3", "6", "9", "12"))
+    if "pass 6" in serving.samples and not lucky:
+        return next(c for c in serving.codes if c != serving.answer)
+    return serving.answer
+
+
+def test_cautions_stand_beside_the_plan_and_the_empty_state_teaches(station):
+    from PySide6.QtWidgets import QLabel
+
+    shown = " ".join(label.text() for label in station.findChildren(QLabel) if label.isVisible())
+    for words in (
+        "Allergens",
+        "stop at any time",
+        "never diluted",
+        "glass",
+        "grit",
+        "food law",
+        "professional",
+    ):
+        assert words in shown
+    assert "limit of your panel" in shown
+    assert station.state_text() == (False, "no session yet")
+
+
+def test_from_plan_to_changed_verdict_by_keyboard(station, window, qtbot):
+    plan_series(station, qtbot)
+    plan = plan_of(station)
+    assert [s.name for s in plan.samples] == ["smooth reference", "pass 6", "pass 3", "pass 1"]
+    assert plan.samples[3].size_um > plan.samples[1].size_um > 5
+    assert station.state_text() == (False, "open, 0 of 36 answers")
+    table = station.page.answers
+    everything = " ".join(
+        table.item(r, c).text() for r in range(table.rowCount()) for c in range(table.columnCount())
+    )
+    assert "pass" not in everything  # blind
+    assert not station.page.result_area.isVisible()
+    answer_all(station, qtbot, felt_from_pass_3)
+    assert "All answers are in" in station.page.state.text()
+    press(station, qtbot, Qt.Key.Key_L, CONTROL)
+    result = station.page.result
+    assert "Half of the panel feels it at x₉₀,₃" in result.words.text()
+    assert "Best-estimate threshold" in result.words.text()
+    assert "Assessor 1: threshold" in result.own.text()
+    assert "Half at" in result.chart.accessibleDescription()
+    assert "right" in table.item(0, 3).text() or "missed" in table.item(0, 3).text()
+    press(station, qtbot, Qt.Key.Key_U)
+    qtbot.waitUntil(lambda: result.changes.isVisible(), timeout=20_000)
+    profile = FeltProfile.from_json(window.session.study.setting("felt_profile"))
+    assert profile.from_tasting
+    assert "'autumn panel'" in profile[Kind.KERNEL].source
+    assert profile[Kind.SALT] == FeltProfile()[Kind.SALT]
+    assert "before" in result.changes.text()
+    assert " now" in result.changes.text()
+    assert station.state_text() == (True, "its limit is in use")
+    window.go("sizes")
+    sizes = window.stations["sizes"]
+    qtbot.waitUntil(lambda: sizes.shown is not None and sizes.shown.final, timeout=20_000)
+    assert "'autumn panel'" in sizes.figures.reasons.text()
+    window.go("tasting")
+    window.session.undo()
+    assert window.session.study.setting("felt_profile") is None
+
+
+def test_a_wrong_code_is_refused_in_place(station, qtbot):
+    plan_series(station, qtbot, "AB, CD")
+    answer_all(station, qtbot, lambda s: "000", count=1)
+    level, text = station.session.told[-1]
+    assert level == "warning"
+    assert "000 is not on this plate" in text
+    assert station.page.answers.item(0, 3).text() == ""
+    assert station.page.answers.currentRow() == 0
+    assert "0 of 6 answers" in station.page.state.text()
+
+
+def test_answers_are_on_disk_one_by_one_and_undone_one_by_one(station, qtbot):
+    plan_series(station, qtbot, "AB, CD")
+    answer_all(station, qtbot, lambda s: s.answer, count=2)
+    study = station.session.study
+    assert len(study.tastings()[0].tasting.results["answers"]) == 2
+    station.session.undo()
+    assert len(study.tastings()[0].tasting.results["answers"]) == 1
+    assert station.page.answers.item(1, 3).text() == ""
+    assert "1 of 6 answers" in station.page.state.text()
+
+
+def test_an_empty_session_cannot_be_closed_and_a_closed_one_opened_by_undo(station, qtbot):
+    plan_series(station, qtbot, "AB, CD")
+    push(station, qtbot, "Close the session")
+    assert "Nobody has answered" in station.session.told[-1][1]
+    answer_all(station, qtbot, lambda s: s.answer)
+    push(station, qtbot, "Close the session")
+    assert station.page.result_area.isVisible()
+    assert not station.action("tasting.enter").isEnabled()
+    assert "serve finer" in station.page.result.limit.text()
+    assert not station.action("tasting.use").isEnabled()
+    press(station, qtbot, Qt.Key.Key_Z, CONTROL)
+    assert not station.page.result_area.isVisible()
+    assert station.action("tasting.enter").isEnabled()
+
+
+def test_triangle_by_mouse_says_its_power_and_its_result(station, qtbot):
+    push(station, qtbot, "Plan a session")
+    form = station.form
+    assert form.key == "triangle"
+    form.assessors.setText("12")
+    assert "12 answers find a difference that 50 % perceive" in form.power.text()
+    assert "For 80 % plan 16 answers" in form.power.text()
+    form.purpose.setCurrentIndex(1)
+    assert "Alike within 50 %" in form.power.text()
+    form.purpose.setCurrentIndex(0)
+    push(station, qtbot, "Keep this plan")
+    assert "needs 2 to 2 samples" in form.fault.text()
+    box = form.samples.visualItemRect(form.samples.item(1))
+    qtbot.mouseClick(form.samples.viewport(), LEFT, pos=QPoint(box.left() + 12, box.center().y()))
+    push(station, qtbot, "Keep this plan")
+    assert [s.name for s in plan_of(station).samples] == ["pass 1", "pass 6"]
+    answer_all(station, qtbot, lambda s: s.answer)
+    push(station, qtbot, "Close the session")
+    assert "The panel can tell apart pass 1 and pass 6" in station.page.result.words.text()
+    assert not station.page.result.chart.isVisible()
+    assert "gives no limit" in station.page.result.limit.text()
+
+
+def test_papers_are_printed(station, qtbot, tmp_path, monkeypatch):
+    plan_series(station, qtbot, "AB, CD")
+    asked = []
+
+    def save(_parent, title, _purpose, name, _kinds) -> Path:
+        asked.append((title, name))
+        return tmp_path / name
+
+    monkeypatch.setattr(pickers, "save", save)
+    push(station, qtbot, "Worksheets…")
+    press(station, qtbot, Qt.Key.Key_P, CONTROL | SHIFT)
+    assert [name for _, name in asked] == ["autumn panel worksheets.pdf", "autumn panel key.pdf"]
+    for _, name in asked:
+        assert (tmp_path / name).read_bytes().startswith(b"%PDF")
+
+
+def test_sessions_are_listed_chosen_and_removed(station, qtbot):
+    plan_series(station, qtbot, "AB, CD")
+    plan_series(station, qtbot, "EF, GH, IJ")
+    assert station.sessions.count() == 2
+    station.sessions.setFocus()
+    qtbot.keyClick(station.sessions, Qt.Key.Key_Up)
+    assert len(plan_of(station).assessors) == 2
+    press(station, qtbot, Qt.Key.Key_Delete, CONTROL)
+    assert station.sessions.count() == 1
+    assert station._pages.currentIndex() == 0
+    station.session.undo()
+    assert station.sessions.count() == 2
+
+
+def test_scale_takes_a_number_for_each_code(station, qtbot):
+    press(station, qtbot, Qt.Key.Key_B, CONTROL)
+    station.form.method.setCurrentIndex(4)
+    station.form.assessors.setText("AB, CD, EF")
+    press(station, qtbot, Qt.Key.Key_Return, CONTROL)
+    mark = {"pass 1": "8", "pass 3": "3", "pass 6": "0"}
+    answer_all(station, qtbot, lambda s: " ".join(mark[n] for n in s.samples))
+    press(station, qtbot, Qt.Key.Key_L, CONTROL)
+    assert "pass 1: grittiness 8 of 10" in station.page.result.words.text()
+    assert "pass 6: grittiness 0 of 10 (0 to 0), felt by 0 of 3" in station.page.result.words.text()
