@@ -10,7 +10,8 @@ import numpy as np
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
 _RELATIVE_STEP = 0.33  # of the stronger colour's difference from the oil
-_IN_ONE = 0.85  # share of a colour that must lie in one area
+_IN_ONE = 0.85  # share of a colour that must lie in few large areas
+_MOST_AREAS = 6
 _OIL_SHARE = 0.3  # share of an area's border that must be oil
 _SMALLEST_SHARE = 0.06  # of the whole piece
 _CALM_SIGMA_PX = 1.5
@@ -31,7 +32,7 @@ def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.n
     Returns
     -------
     labels : (M, N) ndarray of int32
-        0 outside, 1 and perhaps 2 inside.
+        0 outside, 1.. inside.
     """
     whole = mask.astype(np.int32)
     least = max(least_px2, _SMALLEST_SHARE * float(mask.sum()))
@@ -48,7 +49,7 @@ def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.n
         if split is None:
             continue
         labels = _areas(core, split, mask, least)
-        if labels is not None and _are_apart(values, labels[core > 0]):
+        if labels is not None and _are_apart(values[~split], values[split]):
             return labels
     return whole
 
@@ -74,24 +75,26 @@ def _split(values: np.ndarray) -> np.ndarray | None:
 
 
 def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) -> np.ndarray | None:
-    """Two compact areas that both border the oil, grown over the whole piece, or None."""
+    """Compact areas that all border the oil, grown over the whole piece, or None."""
     colour = np.zeros(core.shape, np.uint8)
     colour[core > 0] = 1 + split
     size = 5 if core.sum() > 400 else 3
     first = cv2.medianBlur((colour == 1).astype(np.uint8), size) & core
     second = core & ~first & 1
-    seeds = np.zeros(core.shape, np.int32)
-    for number, area in ((1, first), (2, second)):
+    seeds, used = np.zeros(core.shape, np.int32), 0
+    for area in (first, second):
         count, parts, stats, _ = cv2.connectedComponentsWithStats(area, connectivity=4)
-        if count < 2:
+        large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
+        if sum(stats[k, cv2.CC_STAT_AREA] for k in large) < max(least, _IN_ONE * area.sum()):
             return None
-        best = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
-        if stats[best, cv2.CC_STAT_AREA] < max(least, _IN_ONE * area.sum()):
-            return None
-        seeds[parts == best] = number
+        for k in large:
+            used += 1
+            seeds[parts == k] = used
+    if used > _MOST_AREAS:
+        return None
     labels = _spread(seeds, mask)
     oil = cv2.dilate(1 - mask, np.ones((3, 3), np.uint8))
-    for number in (1, 2):
+    for number in range(1, used + 1):
         own = (labels == number).astype(np.uint8)
         border = own & ~cv2.erode(own, np.ones((3, 3), np.uint8), borderValue=1) & 1
         if (oil[border > 0] > 0).mean() < _OIL_SHARE:
@@ -109,8 +112,7 @@ def _spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
     return table[index] * (mask > 0)
 
 
-def _are_apart(values: np.ndarray, labels: np.ndarray) -> bool:
-    first, second = values[labels == 1], values[labels == 2]
+def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:
     a, b = np.median(first, axis=0), np.median(second, axis=0)
     step = b - a
     distance = float(np.linalg.norm(step))

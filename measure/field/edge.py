@@ -10,12 +10,14 @@ import numpy as np
 from scipy.special import i0e, ndtr
 
 from measure.field.outline import area, trace
-from measure.field.rims import disc, fill_holes, hull_mask
+from measure.field.rims import dilated, disc, fill_holes, hull_mask
 
 _SOBEL_SIGMA2 = (
     0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
 )
 
+SMOOTHING_SIGMA_PX = 0.8  # smoothing of the field edges are placed on
+_SURE_SIGMA2 = 0.1  # blur up to this cannot be told from pixel steps, px^2
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
 
 
@@ -89,7 +91,7 @@ def place_edge(
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
     # the edge lies in the flank; a pale streak deeper inside does not open the piece
     core = cv2.distanceTransform(_framed(piece), cv2.DIST_L2, 5)[1:-1, 1:-1] > 2.563 * sigma + 1.0
-    half = light_half(delta[piece > 0], oil_lightness)
+    half = light_half(delta[piece > 0], oil_lightness, sigma)
     level, outline = half, None
     for _ in range(3):
         mask = _one_piece(((share >= level) & free) | core, piece)
@@ -123,11 +125,14 @@ def place_rim_edge(
     plateau = np.maximum(local_plateau(inner, min(reach, 3)), max(0.25 * height, 1e-3))
     share = field / plateau
     thickness = 2.0 * float(np.percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim > 0], 80))
-    half = light_half(delta[(rim > 0) & band], oil_lightness) if (rim[band] > 0).any() else 0.5
+    half = light_half(delta[(rim > 0) & band], oil_lightness, sigma) if (rim[band] > 0).any() else 0.5
     level = 2.0 * half * blurred_rim_level(thickness, sigma)
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
-    core = cv2.erode(piece, disc(1.4 * sigma), borderValue=1) > 0
-    inside = _bridged(((share >= level) & free) | core, piece) & ~others
+    rim = ((share >= level) & free).astype(np.uint8)
+    # the piece as found is fat by the low level; it only speaks where no rim is near
+    depth = cv2.distanceTransform(_framed(piece), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    gap = (depth > 1.4 * sigma) & (dilated(rim, 3.0) == 0)
+    inside = _bridged((rim > 0) | gap | (depth > 3.0 * sigma + 2.0), piece) & ~others
     mask = _one_piece(inside, piece)
     return None if mask is None else trace(mask, share - level)
 
@@ -141,41 +146,51 @@ def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
     return float(min(0.8, (ndtr(ratio) - 0.5) / (2.0 * ndtr(ratio / 2.0) - 1.0)))
 
 
-def light_half(delta: np.ndarray, oil_lightness: float) -> float:
-    """Share of the CIELAB step at which the light is half way between oil and piece.
+def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float) -> float:
+    """Share of the CIELAB step at the place where the light is half way between oil and piece.
 
-    Blur mixes light, and CIELAB is not linear in light: on dark ground half of the light lies above half of
-    the lightness step, in bright field below it.
+    Lens and sensor mix light, and CIELAB is not linear in light: on dark ground half of the light lies above half
+    of the lightness step, in bright field below it. The smoothing of this program mixes CIELAB evenly again, so
+    the sharper the picture, the nearer the level is to a half.
 
     Parameters
     ----------
     delta : (K, 3) ndarray of float32
         Difference from the oil of the pixels of a piece.
     oil_lightness : float
+    sigma_px : float
+        Standard deviation of the whole blur, smoothing included.
 
     Returns
     -------
     level : float
-        0.5 for pieces that differ in colour only.
+        0.5 for pieces that differ in colour only, or without blur of the picture's own.
     """
     mean = np.median(delta, axis=0)
     step = float(mean[0])
     if abs(step) < 1.0:
         return 0.5
     ends = np.clip([oil_lightness, oil_lightness + step], 0.0, 100.0)
-    middle = _lightness(float(_luminance(ends).mean()))
-    level = float(np.clip((middle - ends[0]) / (ends[1] - ends[0]), 0.3, 0.75)) if ends[0] != ends[1] else 0.5
+    if ends[0] == ends[1]:
+        return 0.5
+    own = np.sqrt(max(sigma_px**2 - SMOOTHING_SIGMA_PX**2 - _SURE_SIGMA2, 0.0))
+    if own < 0.1:
+        return 0.5
+    place = np.linspace(-3.0, 3.0, 61) * SMOOTHING_SIGMA_PX
+    weight = np.exp(-0.5 * (place / SMOOTHING_SIGMA_PX) ** 2)
+    oil, piece = _luminance(ends)
+    profile = _lightness(oil + (piece - oil) * ndtr(place / own))
+    level = float(np.average((profile - ends[0]) / (ends[1] - ends[0]), weights=weight))
     by_lightness = step**2 / float((mean**2).sum())
-    return 0.5 + (level - 0.5) * by_lightness
+    return 0.5 + (float(np.clip(level, 0.25, 0.75)) - 0.5) * by_lightness
 
 
 def _luminance(lightness: np.ndarray) -> np.ndarray:
-    f = (lightness + 16.0) / 116.0
-    return np.where(lightness > 8.0, f**3, lightness / 903.3)
+    return np.where(lightness > 8.0, ((lightness + 16.0) / 116.0) ** 3, lightness / 903.3)
 
 
-def _lightness(luminance: float) -> float:
-    return 116.0 * np.cbrt(luminance) - 16.0 if luminance > 0.008856 else 903.3 * luminance
+def _lightness(luminance: np.ndarray) -> np.ndarray:
+    return np.where(luminance > 0.008856, 116.0 * np.cbrt(luminance) - 16.0, 903.3 * luminance)
 
 
 def _scalar(delta: np.ndarray, piece: np.ndarray) -> np.ndarray:
@@ -209,11 +224,9 @@ def _reach(field: np.ndarray, piece: np.ndarray, typical: np.ndarray) -> tuple[i
     ``typical`` are the pixels whose height is that of the piece.
     """
     height = float(np.percentile(field[typical], 80)) if typical.any() else 1.0
-    border = cv2.dilate(piece, np.ones((3, 3), np.uint8)) & ~cv2.erode(
-        piece, np.ones((3, 3), np.uint8), borderValue=1
-    )
-    band = (border & 1) > 0
-    steep = float(np.percentile(slope(field)[band], 60)) if band.any() else height
+    square = np.ones((3, 3), np.uint8)
+    border = (piece & ~cv2.erode(piece, square, borderValue=1) & 1) > 0
+    steep = float(np.median(cv2.dilate(slope(field), square)[border])) if border.any() else height
     sigma2 = (0.3989 * max(height, 1e-3) / max(steep, 1e-3)) ** 2 - _SOBEL_SIGMA2
     sigma = float(np.sqrt(min(max(sigma2, 0.3), 60.0)))
     radius = float(cv2.distanceTransform(piece, cv2.DIST_L2, 3).max())

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.edge import place_edge, place_rim_edge
+from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
 from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
@@ -17,8 +17,7 @@ from measure.progress import SILENT, Progress
 _SEED = 7.0  # oil noise units a piece must reach somewhere, at sensitivity 0.5
 _LEVEL_STEP = 1.4  # factor by which the levels are raised on a textured ground
 _STEEP = 1.7  # power of the level by which the number of specks must fall to be texture
-_FEW = 15  # fewer pieces than this prove no texture
-_EDGE_SIGMA_PX = 0.8  # smoothing of the field edges are placed on
+_FEW = 8  # fewer pieces than this prove no texture
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
 _INSIDE_SHARE = 0.7
@@ -136,7 +135,7 @@ def find_pieces(
     found : Found
     """
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
-    smooth = cv2.GaussianBlur(light.delta, (0, 0), _EDGE_SIGMA_PX)
+    smooth = cv2.GaussianBlur(light.delta, (0, 0), SMOOTHING_SIGMA_PX)
     count = len(stats)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     usual = _usual_height(smooth, labels)

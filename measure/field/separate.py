@@ -149,13 +149,13 @@ def _contrast_parts(
     first = (low & (field >= _FIRST * typical)).astype(np.uint8)
     # only the flank is trimmed to half; a pale streak inside a body stays part of it
     core = cv2.distanceTransform(first, cv2.DIST_L2, 5) > width + 1.0
-    kept = (first > 0) & ((field >= 0.5 * typical) | core)
-    count, parts = cv2.connectedComponents(kept.astype(np.uint8), connectivity=8)
-    beyond = strong & ~dilated(first, width + 1.0) & 1
+    kept = (first & ((field >= 0.5 * typical) | core)).astype(np.uint8)
+    count, parts = cv2.connectedComponents(kept, connectivity=8)
+    beyond = strong & ~dilated(kept, width + 1.0) & 1
     if beyond.sum() < 0.4 * least_px2:
         return parts, typical
     _, faint = cv2.connectedComponents(beyond, connectivity=8)
-    grown = _grow(faint, (strong & ~first & 1) > 0, width + 2.0)
+    grown = _grow(faint, (strong & ~kept & 1) > 0, width + 2.0)
     parts[grown > 0] = grown[grown > 0] + count - 1
     return parts, typical
 
