@@ -18,11 +18,12 @@ _SOBEL_SIGMA2 = (
 
 SMOOTHING_SIGMA_PX = 0.8  # smoothing of the field edges are placed on
 _SURE_SIGMA2 = 0.1  # blur up to this cannot be told from pixel steps, px^2
+_CALM_SIGMA_PX = 1.0  # further smoothing of the field a plateau is read from
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
 
 
 def blurred_disc_level(radius_px: float, sigma_px: float) -> float:
-    """Level at the true edge of a blurred disc, as a share of the disc's own peak.
+    """Level at the true edge of a blurred disc, as a share of the plateau read from it.
 
     Parameters
     ----------
@@ -35,7 +36,8 @@ def blurred_disc_level(radius_px: float, sigma_px: float) -> float:
         0.5 for a straight edge, less for a small disc: (1 - exp(-z) I0(z)) / 2 over 1 - exp(-z/2), z = (R/sigma)^2.
     """
     z = (radius_px / max(sigma_px, 1e-3)) ** 2
-    return float(0.5 * (1.0 - i0e(z)) / max(1.0 - np.exp(-z / 2), 1e-3))
+    peak = 1.0 - np.exp(-(radius_px**2) / (2.0 * (sigma_px**2 + _CALM_SIGMA_PX**2)))
+    return float(0.5 * (1.0 - i0e(z)) / max(peak, 0.1))
 
 
 def slope(field: np.ndarray) -> np.ndarray:
@@ -47,7 +49,7 @@ def slope(field: np.ndarray) -> np.ndarray:
 
 def local_plateau(field: np.ndarray, reach_px: int) -> np.ndarray:
     """Highest value of a lightly smoothed field within reach."""
-    calm = cv2.GaussianBlur(field, (0, 0), 1.0)
+    calm = cv2.GaussianBlur(field, (0, 0), _CALM_SIGMA_PX)
     size = 2 * reach_px + 1
     return cv2.dilate(calm, np.ones((size, size), np.uint8))
 
@@ -138,12 +140,13 @@ def place_rim_edge(
 
 
 def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
-    """Level at the true outer edge of a blurred rim, as a share of the rim's own peak.
+    """Level at the true outer edge of a blurred rim, as a share of the plateau read from it.
 
     A rim hardly wider than the blur never reaches its full contrast: 0.5 for a wide rim, more for a thin one.
     """
-    ratio = max(thickness_px, 0.5) / max(sigma_px, 1e-3)
-    return float(min(0.8, (ndtr(ratio) - 0.5) / (2.0 * ndtr(ratio / 2.0) - 1.0)))
+    edge = ndtr(max(thickness_px, 0.5) / max(sigma_px, 1e-3)) - 0.5
+    peak = 2.0 * ndtr(max(thickness_px, 0.5) / 2.0 / np.hypot(sigma_px, _CALM_SIGMA_PX)) - 1.0
+    return float(min(0.85, edge / peak))
 
 
 def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float) -> float:
