@@ -26,6 +26,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Find the ruling, print the scale, write it when asked.
 
+    Returns
+    -------
+    int
+        0 done; 1 done, but lines between the graduations make it doubtful which the division counts.
+
     Raises
     ------
     InvalidInput
@@ -51,14 +56,15 @@ def run(args: argparse.Namespace) -> int:
         write_scale(args.out, fit.scale)
     for warning in fit.warnings:
         warn(warning)
+    checked = int(fit.parts_seen > 1)
     if args.json:
         print_json(scale_json(fit))
-        return 0
+        return checked
     for line in scale_lines(fit, picture):
         say(line.replace(THIN, " "))
     if args.out:
         say(f"Written to {args.out}")
-    return 0
+    return checked
 
 
 def scale_json(fit) -> dict:

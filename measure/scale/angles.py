@@ -6,7 +6,7 @@ import numpy as np
 _BINS = 360  # of half a degree over 180
 
 
-def line_normals(flat: np.ndarray, most: int = 4) -> list[float]:
+def line_normals(flat: np.ndarray, most: int = 4, power: float = 0.5) -> list[float]:
     """Return the directions across the lines, degrees in [0, 180), the commonest first.
 
     A structure tensor gives each place its direction; places vote by how clearly they have one.
@@ -17,6 +17,8 @@ def line_normals(flat: np.ndarray, most: int = 4) -> list[float]:
         From `measure.scale.flat.flatten`.
     most : int
         At most so many directions.
+    power : float
+        How much more a strong line counts than a faint one; less for faint lines among strong dirt.
 
     Notes
     -----
@@ -27,7 +29,7 @@ def line_normals(flat: np.ndarray, most: int = 4) -> list[float]:
     xx, yy, xy = (cv2.blur(v, (9, 9)) for v in (gx * gx, gy * gy, gx * gy))
     difference = np.hypot(xx - yy, 2 * xy)
     total = xx + yy + 1e-12
-    votes = (difference / total) ** 2 * difference**0.25
+    votes = (difference / total) ** 2 * difference**power
     angle = (0.5 * np.degrees(np.arctan2(2 * xy, xx - yy))) % 180
     bins = (angle * (_BINS / 180)).astype(np.int32) % _BINS
     counted = np.bincount(bins.ravel(), votes.ravel().astype(float), _BINS)

@@ -7,7 +7,7 @@ from measure.scale.graduations import Axis, Located, sampled
 from measure.scale.ladder import LEAST
 
 _UNEVEN = 0.045  # residual spread as a share of the spacing: more is no ruling
-_MANY = 8
+MANY = 8
 _ROUGH = 0.02  # more than this is worth a warning
 _FAINTER = 0.15  # depth of a line between two graduations, as a share of theirs
 
@@ -101,7 +101,7 @@ def is_no_ruling(
     wide = located.width_px > 0.75 * axis.spacing_px
     if uneven > _UNEVEN or filled < 0.5 or unlike > 0.6 or short or wide:
         return True
-    if count >= _MANY:
+    if count >= MANY:
         return False
     across = (index[-1] - index[0]) * axis.spacing_px / min(shape)
     strength = np.nanmedian(located.strength[kept][used], axis=1)
@@ -141,13 +141,7 @@ def patchy(plane: np.ndarray, axis: Axis, kept: np.ndarray) -> bool:
 
 
 def warnings(
-    plane: np.ndarray,
-    axis: Axis,
-    located: Located,
-    index: np.ndarray,
-    fit: dict,
-    ends: np.ndarray,
-    strays: int,
+    axis: Axis, located: Located, index: np.ndarray, fit: dict, ends: np.ndarray, strays: int, parts: int
 ) -> tuple[str, ...]:
     """Say in plain sentences what is doubtful about a fit."""
     said = []
@@ -155,10 +149,9 @@ def warnings(
         said.append(
             f"Only {len(index)} graduations were found: the scale rests on little. Show more of the ruling."
         )
-    fainter, _ = fainter_between(plane, axis)
-    if fainter > 1:
+    if parts > 1:
         said.append(
-            f"There seem to be lines between the graduations found ({fainter} gaps to a division): "
+            f"There seem to be lines between the graduations found ({parts} gaps to a division): "
             "check that the division typed is the distance between the lines drawn over the picture."
         )
     pattern = _pattern(index, ends)
@@ -168,7 +161,8 @@ def warnings(
     if missing > 0.1 * len(index):
         said.append(f"{missing} graduations between the first and the last were not found or not used.")
     if strays:
-        said.append(f"{strays} lines off the even spacing were left out.")
+        what = "1 line" if strays == 1 else f"{strays} lines"
+        said.append(f"{what} off the even spacing left out.")
     if np.std(fit["residuals_px"]) > _ROUGH * axis.spacing_px:
         said.append(
             "The graduations lie unevenly: check the focus, and that the picture shows one ruling only."

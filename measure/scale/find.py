@@ -16,6 +16,7 @@ from measure.scale.strokes import find_strokes
 
 _PIXELS_AT_ONCE = 6e6
 _TRIED = 6
+_STRONG, _FAINT = 0.5, 0.25
 _SURE = 8  # rungs, less for gaps and unevenness, that are tried before looking further
 
 
@@ -90,23 +91,28 @@ def _best_placed(likely: Iterator[tuple[np.ndarray, Ladder, int]]) -> tuple[np.n
 def _likely(planes: list[np.ndarray], progress: Progress) -> Iterator[tuple[np.ndarray, Ladder, int]]:
     """Yield ladders: sure ones as they are found, plane by plane and coarser each time, then others."""
     others = []
-    for k, plane in enumerate(planes):
-        factor = max(1, int(np.ceil(np.sqrt(plane.size / _PIXELS_AT_ONCE))))
-        for step in range(3):
-            if min(plane.shape) / (factor * 2**step) < 48:
-                break
-            progress.report(0.8 * (k + step / 3) / len(planes), "looking for lines")
-            level = _look_at(plane, factor * 2**step)
-            yield from [one for one in level if one[1].score >= _SURE]
-            others += [one for one in level if one[1].score < _SURE]
+    places = [(plane, size, _STRONG) for plane in planes for size in _sizes(plane)]
+    # faint lines among strong dirt: directions are told anew, in the best plane only
+    places += [(planes[0], size, _FAINT) for size in _sizes(planes[0])[:2]]
+    for k, (plane, size, power) in enumerate(places):
+        progress.report(0.8 * k / len(places), "looking for lines")
+        level = _look_at(plane, size, power)
+        yield from [one for one in level if one[1].score >= _SURE]
+        others += [one for one in level if one[1].score < _SURE]
     yield from sorted(others, key=lambda one: -one[1].score)[:_TRIED]
 
 
-def _look_at(plane: np.ndarray, size: int) -> list[tuple[np.ndarray, Ladder, int]]:
+def _sizes(plane: np.ndarray) -> list[int]:
+    """Return the factors by which a plane is made smaller to look at it."""
+    first = max(1, int(np.ceil(np.sqrt(plane.size / _PIXELS_AT_ONCE))))
+    return [first * f for f in (1, 2, 4) if min(plane.shape) / (first * f) >= 48]
+
+
+def _look_at(plane: np.ndarray, size: int, power: float) -> list[tuple[np.ndarray, Ladder, int]]:
     """Look for ladders at one size; the one with the most evidence first."""
     flat = flatten(reduced(plane, size))
     level = []
-    for normal in line_normals(flat):
+    for normal in line_normals(flat, power=power):
         level += [(plane, ladder, size) for ladder in ladders(find_strokes(flat, normal))]
     # strengths compare only within one size
     return sorted(level, key=lambda one: -one[1].score * one[1].strength)
@@ -126,7 +132,8 @@ def _fit(
     fit = fit_positions(places[used], index[used] * division_um, certificate)
     fit["u_fit"] = float(np.hypot(fit["u_fit"], _placing(placed.located.width_px) / np.ptp(places[used])))
     strays = int((~used).sum())
-    warnings = doubts.warnings(plane, axis, placed.located, index[used], fit, ends[used], strays)
+    parts, _ = doubts.fainter_between(plane, axis)
+    warnings = doubts.warnings(axis, placed.located, index[used], fit, ends[used], strays, parts)
     normal, along = axis.normal, axis.along
     lines = np.hstack([places[:, None] * normal + ends[:, [k]] * along for k in (0, 1)])
     angle = float(np.degrees(np.arctan2(normal[1], normal[0])))
@@ -155,6 +162,7 @@ def _fit(
         u_bend=fit["u_bend"],
         freedom=fit["freedom"],
         line_width_px=placed.located.width_px,
+        parts_seen=parts,
     )
 
 

@@ -36,6 +36,9 @@ class RulingFit:
     freedom : int
         Degrees of freedom of the fit.
     line_width_px : float
+    parts_seen : int
+        Into how many parts lines seen between the graduations divide a division; above 1 it is doubtful which
+        lines the division counts.
     """
 
     scale: Scale
@@ -49,6 +52,7 @@ class RulingFit:
     u_bend: float = 0.0
     freedom: int = 0
     line_width_px: float = float("nan")
+    parts_seen: int = 1
 
     @property
     def expanded_um_per_px(self) -> float:

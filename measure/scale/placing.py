@@ -47,6 +47,8 @@ def place_graduations(plane: np.ndarray, axis: Axis) -> Placed | None:
         return None
     if doubts.missing_by_turns(axis, located, kept):
         return None
+    if used.sum() < doubts.MANY and doubts.fainter_between(plane, axis)[0] > 1:
+        return None  # a few lines among others: a table, a frame
     if doubts.is_no_ruling(plane.shape, axis, located, kept, used, ends):
         return None
     return Placed(axis, located, kept, used, ends)

@@ -134,3 +134,13 @@ def test_an_output_place_that_cannot_be_made(ruling, tmp_path, capsys):
         assert said.out == ""
         assert said.err.count("\n") == 1
     assert (tmp_path / "file").read_text() == "kept"
+
+
+def test_doubt_about_the_division_is_told_by_the_exit_code(ruling, monkeypatch, capsys):
+    """Lines seen between the graduations: the scale is printed, the doubt said, and the exit code is 1."""
+    import measure.scale
+
+    found = measure.scale.find_scale
+    monkeypatch.setattr(measure.scale, "find_scale", lambda *a, **k: replace(found(*a, **k), parts_seen=5))
+    assert main(["scale", str(ruling), "--division-um", "10", "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["um_per_px"] == pytest.approx(DRAWING.um_per_px, rel=1e-4)

@@ -11,6 +11,8 @@ from measure.model import Picture
 from measure.picture_file import read_picture
 from measure.progress import Progress
 from measure.scale import find_scale
+from measure.scale.doubts import fainter_between
+from measure.scale.graduations import Axis
 from tests.measure.scale.drawn_rulings import PLAIN, draw
 
 SMALL = replace(PLAIN, width=720, height=400, um_per_px=0.9137)
@@ -97,12 +99,27 @@ def test_every_second_longer_is_doubted():
     assert any("Every second" in w for w in fit.warnings)
 
 
-def test_fainter_lines_between_are_doubted():
+@pytest.mark.parametrize("contrast", [-0.10, -0.30])
+def test_fainter_lines_between_count_as_graduations(contrast):
+    """Every second line strong: the fainter ones between are divisions all the same."""
     strong = draw(replace(SMALL, division_um=20.0, lines=51))
-    faint = draw(replace(SMALL, contrast=-0.10))
+    faint = draw(replace(SMALL, contrast=contrast))
     fit = find_scale(Picture(np.minimum(strong, faint)), division_um=10.0)
-    right = abs(fit.scale.um_per_px / 0.9137 - 1) < 1e-3
-    assert right or any("between" in w for w in fit.warnings)
+    assert fit.scale.um_per_px == pytest.approx(0.9137, rel=1e-3)
+    assert fit.parts_seen == 1
+
+
+def test_lines_seen_between_are_told():
+    drawing = replace(SMALL, width=600, height=200, division_um=40.0, lines=26, angle_deg=0.0)
+    picture = np.minimum(draw(drawing), draw(replace(drawing, division_um=20.0, lines=51, contrast=-0.15)))
+    plane = picture[:, :, 0].astype(np.float32) / 255
+    spacing = 40.0 / SMALL.um_per_px
+    first = (0 - drawing.centre_um[0]) / SMALL.um_per_px + 300
+    index = np.arange(26)
+    axis = Axis(np.array([1.0, 0.0]), first, spacing, 80.0, 120.0, index, np.zeros(26))
+    assert fainter_between(plane, axis)[0] == 2
+    whole = draw(drawing)[:, :, 0].astype(np.float32) / 255
+    assert fainter_between(whole, axis)[0] == 1
 
 
 @pytest.mark.parametrize(
