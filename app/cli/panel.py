@@ -31,7 +31,9 @@ def _plan_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--alpha", type=positive, default=0.05, help="risk of a false difference")
     parser.add_argument("--similar", type=share, metavar="P", help="ask for similarity within this share")
     parser.add_argument("--name", default="", help="of the session")
-    parser.add_argument("--study", metavar="FILE", help="also keep the session in this study")
+    parser.add_argument(
+        "--study", metavar="FILE", help="also keep the session in this study, and take sizes from it"
+    )
     parser.add_argument("--out", required=True, metavar="DIR", help="folder for the papers")
 
 
@@ -63,33 +65,52 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _plan(args: argparse.Namespace) -> int:
+    from contextlib import nullcontext
+
     from app.cli.options import say
     from measure.judge.panel_session import make_plan
     from measure.judge.serving import CAUTIONS
     from measure.output.panel_files import write_papers
     from measure.safe_write import make_folder
+    from measure.study.records import Tasting
+    from measure.study.study import Study
 
-    plan = make_plan(
-        args.method, [_sample(text) for text in args.sample], _assessors(args.assessors),
-        rounds=args.rounds, seed=args.seed, alpha=args.alpha, similarity=args.similar,
-    )  # fmt: skip
-    if args.study:
-        _keep(args, plan)
-    for path in write_papers(make_folder(args.out), plan, args.name):
+    samples = [_sample(text) for text in args.sample]
+    with Study.open(args.study) if args.study else nullcontext() as study:
+        samples = samples if study is None else _from_study(study, samples)
+        plan = make_plan(
+            args.method, samples, _assessors(args.assessors), rounds=args.rounds, seed=args.seed,
+            alpha=args.alpha, similarity=args.similar,
+        )  # fmt: skip
+        paths = write_papers(make_folder(args.out), plan, args.name)
+        if study is not None:
+            used = tuple(s.batch_id for s in plan.samples if s.batch_id is not None)
+            study.add_tasting(Tasting(args.method, used, args.name, plan.to_json(), {"answers": {}}))
+    for path in paths:
         say(str(path))
     for caution in CAUTIONS:
         say(f"- {caution}")
     return 0
 
 
-def _keep(args: argparse.Namespace, plan: object) -> None:
-    from measure.study.records import Tasting
-    from measure.study.study import Study
+def _from_study(study: object, samples: list) -> list:
+    """Fill in what the study knows of samples named like its batches; a size given by hand stays."""
+    from dataclasses import replace
 
-    with Study.open(args.study) as study:
-        ids = {row.batch.name: row.id for row in study.batches()}
-        used = tuple(ids[s.name] for s in plan.samples if s.name in ids)
-        study.add_tasting(Tasting(args.method, used, args.name, plan.to_json()))
+    from measure.judge.panel_session import sample_of_batch
+    from measure.output.run_sizes import felt_profile
+    from measure.output.study_batches import study_batches
+
+    ids = {row.batch.name: row.id for row in study.batches()}
+    profile = felt_profile(study)
+    known = {
+        b.name: sample_of_batch(b.name, ids.get(b.name), b.sample, profile) for b in study_batches(study)
+    }
+    found = []
+    for sample in samples:
+        batch = known.get(sample.name, replace(sample, batch_id=ids.get(sample.name)))
+        found.append(replace(batch, size_um=sample.size_um) if sample.size_um > 0 else batch)
+    return found
 
 
 def _sample(text: str) -> object:

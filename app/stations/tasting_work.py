@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 from measure.errors import InvalidInput
 from measure.judge.discrimination import most_correct_for_similarity, power, trials_needed
-from measure.judge.felt import FELT_SHARE, FeltProfile
-from measure.judge.panel_session import PanelPlan, PanelSample, missing_plates
+from measure.judge.felt import FeltProfile
+from measure.judge.panel_session import PanelPlan, PanelSample, missing_plates, sample_of_batch
 from measure.judge.verdict import judged
 from measure.model import Kind
 from measure.progress import SILENT, Progress
-from measure.sizes.figures import figures
 from measure.sizes.sample import SizeSample
 from measure.study.records import Tasting
 
@@ -32,13 +31,7 @@ class TastedBatch:
 
     def as_sample(self, profile: FeltProfile) -> PanelSample:
         """Return it with its size and felt share, as the plan keeps them."""
-        s = self.sample
-        if not len(s):
-            return PanelSample(self.name, self.batch_id)
-        share = {FELT_SHARE: profile.probability(s.kind, s.diameter_um)}
-        volume = s.quantity(3)
-        felt = float(volume @ share[FELT_SHARE] / volume.sum())
-        return PanelSample(self.name, self.batch_id, figures(s)["volume.x90_um"], felt)
+        return sample_of_batch(self.name, self.batch_id, self.sample, profile)
 
 
 @dataclass(frozen=True)

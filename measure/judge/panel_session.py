@@ -8,7 +8,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 
 from measure.errors import InvalidInput
+from measure.judge.felt import FELT_SHARE, FeltProfile
 from measure.judge.serving import Serving, make_servings
+from measure.sizes.figures import figures
+from measure.sizes.sample import SizeSample
 
 SCALE_TOP = 10.0
 
@@ -74,6 +77,14 @@ class PanelSample:
     batch_id: int | None = None
     size_um: float = math.nan
     felt_share: float = math.nan
+
+
+def sample_of_batch(name: str, batch_id: int | None, pieces: SizeSample, profile: FeltProfile) -> PanelSample:
+    """Return a batch as a sample to be tasted, with its size and felt share where it was measured."""
+    if not len(pieces):
+        return PanelSample(name, batch_id)
+    found = figures(pieces, shares={FELT_SHARE: profile.probability})
+    return PanelSample(name, batch_id, found["volume.x90_um"], found[FELT_SHARE])
 
 
 @dataclass(frozen=True)

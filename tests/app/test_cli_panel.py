@@ -10,6 +10,7 @@ from app.__main__ import main
 from measure.judge.panel_session import PanelPlan
 from measure.study.records import Batch
 from measure.study.study import Study
+from tests.app.compare_study import make_compare_study
 
 SERIES = [
     "panel", "plan", "series", "--sample", "smooth", "--sample", "pass 1=90", "--sample", "pass 3=60",
@@ -82,6 +83,19 @@ def test_session_can_be_kept_in_a_study(tmp_path):
         kept = study.tastings()[0].tasting
     assert (kept.kind, kept.name, len(kept.batch_ids), kept.closed) == ("series", "Autumn panel", 1, False)
     assert PanelPlan.from_json(kept.plan).method == "series"
+
+
+def test_sizes_come_from_the_study_where_none_is_given(tmp_path):
+    path = make_compare_study(tmp_path / "s.gritline")
+    samples = [part for name in ("smooth", "pass 1", "pass 3", "pass 6=20") for part in ("--sample", name)]
+    arguments = ["panel", "plan", "series", *samples, "--assessors", "3", "--study", str(path)]
+    assert main([*arguments, "--out", str(tmp_path / "papers")]) == 0
+    with Study.open(path) as study:
+        plan = PanelPlan.from_json(study.tastings()[0].tasting.plan)
+    assert [s.name for s in plan.samples] == ["smooth", "pass 6", "pass 3", "pass 1"]
+    assert plan.samples[1].size_um == 20
+    assert plan.samples[3].size_um > plan.samples[2].size_um > 20
+    assert all(s.batch_id is not None for s in plan.samples[1:])
 
 
 def test_power_finds_the_published_numbers(capsys):
