@@ -10,8 +10,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-_SAMPLES = 30_000  # pixels the surface is fitted to; more changes nothing that can be seen
-_START_SCALE = 18.0  # CIELAB units; a strong vignette still counts as oil at the start
+_SAMPLES = 15_000  # pixels the surface is fitted to; more changes nothing that can be seen
+# CIELAB units: wide enough that a strong vignette still counts as oil at the start; narrow enough that pieces of
+# one colour over half of the field do not pull the fit to themselves
+_START_SCALES = (18.0, 6.0)
 _LEAST_SCALE = 1.2  # CIELAB units; below this, 8-bit steps and compression rule
 
 
@@ -56,10 +58,11 @@ def _tukey(distance: np.ndarray, scale: float) -> np.ndarray:
     return np.where(weight > 0, weight, 0.0) ** 2
 
 
-def _narrow(x: np.ndarray, y: np.ndarray, values: np.ndarray, start: np.ndarray, degree: int) -> Surface:
+def _narrow(
+    x: np.ndarray, y: np.ndarray, values: np.ndarray, start: np.ndarray, scale: float, degree: int
+) -> Surface:
     """Fit a surface from one starting colour, narrowing the tolerance step by step."""
     distance = np.linalg.norm(values - start, axis=1)
-    scale = _START_SCALE
     coefficients = np.zeros((1, values.shape[1]))
     for step in range(14):
         order = min(degree, step // 2)
@@ -87,6 +90,8 @@ def _starts(values: np.ndarray) -> list[np.ndarray]:
         counts = counts + 0.5 * (np.roll(counts, 1, axis) + np.roll(counts, -1, axis))
     starts = []
     for _ in range(4):
+        if counts.max() < 0.01 * len(values):
+            break
         top = np.array(np.unravel_index(int(counts.argmax()), counts.shape))
         starts.append(low + (top + 0.5) * 5.0)
         counts[tuple(slice(max(0, t - 2), t + 3) for t in top)] = 0.0
@@ -116,8 +121,19 @@ def fit_surface(lab: np.ndarray, usable: np.ndarray | None = None) -> Surface:
         keep[:] = True
     values = lab[yy, xx][keep].astype(np.float64)
     x, y = _unit(xx[keep], cols), _unit(yy[keep], rows)
-    fits = [_narrow(x, y, values, start, 3) for start in _starts(values)]
-    return max(fits, key=lambda fit: fit.share)
+    fits = [_narrow(x, y, values, start, scale, 3) for start in _starts(values) for scale in _START_SCALES]
+    grid = np.full(keep.shape, -1)
+    grid[keep] = np.arange(len(values))
+    return max(fits, key=lambda fit: fit.share * (0.35 + 0.65 * _in_one(fit, x, y, values, grid)))
+
+
+def _in_one(fit: Surface, x: np.ndarray, y: np.ndarray, values: np.ndarray, grid: np.ndarray) -> float:
+    """Share of the agreeing samples that hang together: the oil runs between the pieces, pieces lie apart."""
+    distance = np.linalg.norm(values - _basis(x, y, fit.degree) @ fit.coefficients, axis=1)
+    agree = np.append(distance < 3.0 * max(fit.scale, 2.0), False)[grid].astype(np.uint8)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(agree, connectivity=4)
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    return float(areas.max() / areas.sum()) if areas.size else 0.0
 
 
 def _unit(position: np.ndarray, length: int) -> np.ndarray:

@@ -21,6 +21,7 @@ _FIRST = 0.35  # height over that of the neighbourhood from which a body is no s
 _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
 _FAINT = 0.35  # height over the field's usual one below which an edge must be twice as sharp
+_BLEED = 0.15  # height over that of the neighbour below which it is, however sharp (blocks of compression)
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
 
@@ -151,11 +152,11 @@ def _contrast_parts(
     core = cv2.distanceTransform(first, cv2.DIST_L2, 5) > width + 1.0
     kept = (first & ((field >= 0.5 * typical) | core)).astype(np.uint8)
     count, parts = cv2.connectedComponents(kept, connectivity=8)
-    beyond = strong & ~dilated(kept, width + 1.0) & 1
+    beyond = strong & ~dilated(first, width + 1.0) & 1
     if beyond.sum() < 0.4 * least_px2:
         return parts, typical
     _, faint = cv2.connectedComponents(beyond, connectivity=8)
-    grown = _grow(faint, (strong & ~kept & 1) > 0, width + 2.0)
+    grown = _grow(faint, (strong & ~first & 1) > 0, width + 2.0)
     parts[grown > 0] = grown[grown > 0] + count - 1
     return parts, typical
 
@@ -239,7 +240,8 @@ def _is_flank(
         return True
     beside = near[part]
     touched = beside > 0
-    return bool(fades and touched.mean() > _BESIDE and height < _FAINTER * float(np.median(beside[touched])))
+    share = height / float(np.median(beside[touched])) if touched.any() else 1.0
+    return bool(touched.mean() > _BESIDE and (share < _BLEED or (fades and share < _FAINTER)))
 
 
 def _surrounds(part: np.ndarray, filled: np.ndarray, shape: tuple[int, int]) -> bool:
@@ -285,6 +287,7 @@ def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
     filled = mask.copy()
     thick = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+    single = solidity(mask | holes) > _CONVEX_HOLE
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])
         box = np.s_[y : y + h, x : x + w]
