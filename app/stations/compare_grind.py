@@ -1,7 +1,5 @@
 """The panel of the grind curve: along what, towards which target, and the forecast in words."""
 
-import math
-
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QWidget
 
@@ -11,7 +9,7 @@ from measure.errors import InvalidInput
 from measure.judge.grind import GrindCurve
 from measure.judge.grind_forecast import Forecast, forecast
 from measure.output.charts_compare import GrindChart
-from measure.output.compare_json import step_sentence
+from measure.output.compare_json import law_words, step_sentence
 from measure.sizes.plan import figure_words
 
 _NO_DOSE = (
@@ -153,9 +151,4 @@ class GrindPanel(QWidget):
         self.careful.setVisible(bool(curve.warnings))
         self.step.setText(step_sentence(curve, 1.0) if not curve.is_share else "")
         self.step.setVisible(not curve.is_share)
-        lines = []
-        for fit in curve.fits:
-            aicc = f", AICc {fit.aicc:.1f}" if math.isfinite(fit.aicc) else ""
-            numbers = ", ".join(f"{k} = {v if v > 1e-4 else 0:.3g}" for k, v in fit.parameters.items())
-            lines.append(f"{fit.law.words}: {numbers}; weight {100 * fit.weight:.0f} %{aicc}")
-        self.laws.setText("\n".join(lines))
+        self.laws.setText("\n".join(law_words(fit) for fit in curve.fits))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from measure.judge.compare import Comparison
 from measure.judge.compare_words import figure_words, sentences, share_sentence
 from measure.judge.felt import FELT_SHARE
-from measure.judge.grind import GrindCurve, step_no_longer_noticed
+from measure.judge.grind import GrindCurve, LawFit, step_no_longer_noticed
 from measure.judge.grind_forecast import Forecast
 
 
@@ -99,12 +99,19 @@ def grind_lines(curve: GrindCurve, answer: Forecast | None, step: float) -> Iter
     """Yield a grind curve and its forecast line by line."""
     yield ""
     for f in curve.fits:
-        numbers = ", ".join(f"{n} {v:.4g}" for n, v in f.parameters.items())
-        aicc = f", AICc {f.aicc:.1f}" if math.isfinite(f.aicc) else ""
-        yield f"{f.law.words}: {numbers} (weight {f.weight:.2f}{aicc})"
+        yield law_words(f)
     if answer is not None:
         yield answer.sentence
     yield step_sentence(curve, step)
+
+
+def law_words(fit: LawFit) -> str:
+    """Return a fitted law with its numbers, weight and AICc."""
+    # a plateau near nothing is none, and its logarithm has no bottom
+    numbers = {n: 0.0 if n == "x_inf" and v < 1e-3 else v for n, v in fit.parameters.items()}
+    text = ", ".join(f"{n} = {v:.3g}" for n, v in numbers.items())
+    aicc = f", AICc {fit.aicc:.1f}" if math.isfinite(fit.aicc) else ""
+    return f"{fit.law.words}: {text}; weight {100 * fit.weight:.0f} %{aicc}"
 
 
 def step_sentence(curve: GrindCurve, step: float) -> str:
