@@ -14,6 +14,7 @@ _CONVEX = 0.86  # solidity from which a filled rim may be one piece
 _CLEAR_SHARE = 0.12  # share of a see-through piece that lies below half of its rim
 _RIM_SHARE = 0.3  # half the thickness of a rim, over the radius of the piece
 _OIL_BORDER = 0.5  # share of its border that must be oil
+_FREE_SHARE = 0.4  # share of its border that must not lie against a body
 _RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
 _RIBBON = 14.0  # area over squared half width; a longer ribbon is a fibre, not a row of crystals
@@ -163,7 +164,7 @@ def _label_clear(
         if radius > max(_LEAST_RIM_PX, 0.3 * size):
             break
         for piece in _candidates(*small, radius, width, least, seen):
-            if _is_clear(piece, small[1], small[0], width):
+            if _is_clear(piece, small[1], small[0], width, radius):
                 whole = _with_rim(piece, small[1], width)
                 small[2][whole > 0] = 1
                 if reduce > 1:
@@ -215,7 +216,9 @@ def _candidates(
     return [piece for piece in pieces if piece.sum() >= least_px2]
 
 
-def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_px: float) -> bool:
+def _is_clear(
+    piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_px: float, radius: float
+) -> bool:
     area = float(piece.sum())
     core = _eroded(piece, max(1.0, 0.5 * width_px))
     if (core & ~strong & 1).sum() < _CLEAR_SHARE * area or solidity(piece) < _CONVEX:
@@ -225,9 +228,15 @@ def _is_clear(piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_p
     ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
     if not ring.any() or (filled[ring > 0] == 0).mean() < _OIL_BORDER:
         return False
-    border = piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1
-    near = dilated(strong, width_px + 1.0)
-    return bool(border.any()) and float(near[border > 0].mean()) >= _RIMMED
+    border = (piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1) > 0
+    # the edge of a body beside the piece is no rim of its own
+    body = opened(strong, radius)
+    by_body = dilated(body, width_px + 2.0) > 0 if body.any() else np.zeros_like(border)
+    free = border & ~by_body
+    if free.sum() < _FREE_SHARE * border.sum():
+        return False
+    near = dilated(strong & ~body & 1, width_px + 1.0)
+    return bool(free.any()) and float(near[free].mean()) >= _RIMMED
 
 
 def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:

@@ -11,7 +11,7 @@ from measure.field.cut_colour import cut_by_colour
 from measure.field.edge import colour_length, local_plateau, slope
 from measure.field.rims import dilated, fill_holes, find_clear, solidity
 
-_SPECK_SHARE = 0.03  # holes below this share of the thickest part's disc are texture, whatever they show
+_SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
@@ -22,6 +22,7 @@ _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
 _FAINT = 0.35  # height over the field's usual one below which an edge must be twice as sharp
 _BLEED = 0.15  # height over that of the neighbour below which it is, however sharp (blocks of compression)
+_SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
 
@@ -88,7 +89,7 @@ def separate(
     groups: list[list[int]] = []
     used = 0
     for box, mask in bodies:
-        cut = _cut(mask, delta[box], least_px2, cut_strength)
+        cut = _without_shadows(_cut(mask, delta[box], least_px2, cut_strength), field[box], width)
         inside = (cut > 0) & (labels[box] == 0)
         labels[box][inside] = cut[inside] + used
         groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
@@ -112,6 +113,22 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
         labels[part > 0] = part[part > 0] + used
         used += int(part.max())
     return labels
+
+
+def _without_shadows(cut: np.ndarray, field: np.ndarray, width: float) -> np.ndarray:
+    """Leave out cut parts that are far fainter than the piece they were cut from and have no edge."""
+    count = int(cut.max())
+    if count < 2:
+        return cut
+    heights = np.array([np.median(field[cut == k]) for k in range(1, count + 1)])
+    steep = slope(field)
+    keep = np.ones(count + 1, bool)
+    for k in np.flatnonzero(heights < _SHADOW * heights.max()) + 1:
+        part = (cut == k).astype(np.uint8)
+        beside = dilated(((cut > 0) & (cut != k)).astype(np.uint8), width) > 0
+        keep[k] = _edge_width(part, steep, beside, heights[k - 1]) <= 2.0 * width + 1.0
+    number = np.cumsum(keep) - 1
+    return np.where(keep, number, 0)[cut].astype(np.int32)
 
 
 def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
