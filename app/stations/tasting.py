@@ -70,7 +70,7 @@ class Station(BaseStation):
         left.setLayout(parts.column(new, self.sessions, parts.scroll(cautions), margin=theme.SMALL))
         left.layout().setStretch(1, 2)
         left.layout().setStretch(2, 3)
-        left.setMinimumWidth(280)
+        left.setMinimumWidth(250)
         self._pages = QStackedWidget()
         for page in (self._teaching(), parts.scroll(self.form), self.page):
             self._pages.addWidget(page)
@@ -79,7 +79,7 @@ class Station(BaseStation):
         split.addWidget(self._pages)
         split.setStretchFactor(1, 1)
         split.setChildrenCollapsible(False)
-        split.setSizes([320, 780])
+        split.setSizes([260, 840])
         self.setLayout(parts.column(split))
 
     def _teaching(self) -> QWidget:

@@ -52,8 +52,8 @@ class SessionPage(QWidget):
         both.addWidget(self.result_area)
         both.setChildrenCollapsible(False)
         both.setStretchFactor(1, 1)
-        both.setSizes([380, 500])
-        self.result_area.setMinimumWidth(400)
+        both.setSizes([430, 500])
+        self.result_area.setMinimumWidth(380)
         self.setLayout(parts.column(top, both, margin=theme.SMALL))
         self.layout().setStretch(1, 1)
 
