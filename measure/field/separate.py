@@ -23,6 +23,7 @@ _LEAST_SOFT_PX = 6.0
 _FAINT = 0.35  # height over the field's usual one below which an edge must be twice as sharp
 _BLEED = 0.15  # height over that of the neighbour below which it is, however sharp (blocks of compression)
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
+_SINGLE = 0.92  # solidity from which a body is surely one piece, so that its holes are highlights
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
 
@@ -304,16 +305,15 @@ def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
     filled = mask.copy()
     thick = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
-    single = solidity(mask | holes) > _CONVEX_HOLE
+    single = solidity(mask | holes) > _SINGLE
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])
         box = np.s_[y : y + h, x : x + w]
         hole = labels[box] == k
         small = n <= max(6.0, _SPECK_SHARE * np.pi * thick**2)
-        if (
-            small
-            or np.median(share[box][hole]) > _HOLE_LEVEL
-            or solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
-        ):
+        # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
+        ring = np.sqrt(n / np.pi) > 0.8 * thick
+        inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
+        if small or inside or np.median(share[box][hole]) > _HOLE_LEVEL:
             filled[box][hole] = 1
     return filled
