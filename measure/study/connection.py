@@ -54,7 +54,7 @@ def plain_faults(path: Path) -> Iterator[None]:
         if known is None:
             raise
         raise known from error
-    except UnicodeDecodeError as error:  # damage reached the text of a message
+    except (UnicodeDecodeError, OverflowError) as error:  # damage reached a name or an id
         raise StudyFileError(_WORDS[sqlite3.SQLITE_CORRUPT].format(name=path.name)) from error
 
 

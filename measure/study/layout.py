@@ -25,7 +25,10 @@ def misfit(con: sqlite3.Connection) -> str:
 def _same_particle_columns(found: dict[str, _Column], wanted: dict[str, _Column]) -> bool:
     """Columns measured for a while may be more or fewer than today's; they are plain and may be blank."""
     plain = all(
-        name.isidentifier() and column[0] in ("REAL", "INTEGER", "TEXT") and column[1:] == (0, None, 0, 0)
+        name.isidentifier()
+        and name == name.lower()
+        and column[0] in ("REAL", "INTEGER", "TEXT")
+        and column[1:] == (0, None, 0, 0)
         for name, column in found.items()
         if name not in wanted
     )

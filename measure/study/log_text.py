@@ -99,7 +99,7 @@ def _names(table: str, rows: Rows) -> str:
 
 
 def _word(table: str, count: int) -> str:
-    word = table.replace("_", " ")
+    word = str(table).replace("_", " ")
     return word if count == 1 else _PLURALS.get(table, word + "s")
 
 

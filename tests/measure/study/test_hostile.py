@@ -136,7 +136,12 @@ def test_the_trial_itself_uses_a_sound_study_without_complaint(tmp_path: Path) -
         ("UPDATE field_state SET next_label = 1", "does not fit together"),
         ("CREATE UNIQUE INDEX trap ON batch (name)", "its batch table is not one of a study"),
         ("ALTER TABLE batch ADD COLUMN more TEXT", "its batch table is not one of a study"),
-        ("ALTER TABLE particle ADD COLUMN twice INTEGER AS (label * 2)", "its particle table is not one of a study"),
+        (
+            "ALTER TABLE particle ADD COLUMN twice INTEGER AS (label * 2)",
+            "its particle table is not one of a study",
+        ),
+        ("ALTER TABLE particle RENAME COLUMN texture TO Texture", "its particle table is not one of a study"),
+        ("UPDATE field SET id = 9223372036854775807 WHERE id = 2", "is damaged"),
         ("ALTER TABLE particle DROP COLUMN flags", "its particle table is not one of a study"),
     ],
 )
@@ -146,6 +151,7 @@ def test_what_must_not_be_taken_for_true_is_told(tmp_path: Path, change: str, wo
     con = sqlite3.connect(path, isolation_level=None)
     if "flags" in change:
         con.execute("DROP INDEX particle_tally")
+    con.execute("PRAGMA foreign_keys = OFF")
     con.execute(change)
     con.close()
     told = use(path)
