@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.find import find_pieces
+from measure.field.halo import set_aside_halos
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.quality import field_quality
@@ -98,7 +99,7 @@ def measure_field(
         found.flags | _zone_flags(found.outlines, light),
         found.origin,
     )
-    particles = _set_aside_small(particles, limit)
+    particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     frame = Frame(picture.width_px, picture.height_px, zones)
     quality = field_quality(particles, frame, light)
     progress.report(1.0, "done")

@@ -1,0 +1,57 @@
+"""What hugs a piece and is weaker is set aside by name; a small piece that merely touches is not."""
+
+import cv2
+import numpy as np
+
+from measure.field.halo import REASON, contact
+from measure.field.pipeline import measure_field
+from measure.model import FieldSettings, Picture
+
+
+def _picture(draw) -> Picture:
+    rng = np.random.default_rng(4)
+    grey = np.full((600, 800), 205.0, np.float32)
+    draw(grey)
+    grey = cv2.GaussianBlur(cv2.resize(grey, (400, 300), interpolation=cv2.INTER_AREA), (0, 0), 0.8)
+    grey += rng.normal(0, 1.0, grey.shape)
+    return Picture(np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2))
+
+
+def _shadowed(grey):
+    for x in (200, 560):
+        cv2.circle(grey, (x + 22, 300), 70, 182, -1)
+        cv2.circle(grey, (x, 300), 70, 70, -1)
+
+
+def _touching(grey):
+    for x in (200, 560):
+        cv2.circle(grey, (x, 300), 70, 70, -1)
+        cv2.circle(grey, (x + 92, 300), 24, 130, -1)
+
+
+def test_a_shadow_is_set_aside_and_named():
+    particles = measure_field(_picture(_shadowed), FieldSettings(), 1.0).particles
+    counted = particles["set_aside"] == ""
+    assert counted.sum() == 2
+    assert set(particles["set_aside"][~counted]) <= {REASON, "below the lower limit"}
+
+
+def test_a_small_piece_that_touches_is_counted():
+    particles = measure_field(_picture(_touching), FieldSettings(), 1.0).particles
+    assert (particles["set_aside"] == "").sum() == 4
+
+
+def test_contact_of_two_rectangles_is_the_shared_side():
+    from measure.particles import make_particles
+
+    a = np.array([[10, 10], [50, 10], [50, 40], [10, 40]], float)
+    b = a + np.array([40.0, 0.0])
+    dense = [
+        np.concatenate(
+            [np.linspace(p, q, 60, endpoint=False) for p, q in zip(o, np.roll(o, -1, 0), strict=True)]
+        )
+        for o in (a, b)
+    ]
+    share, beside = contact(make_particles(dense, label=[1, 2], area_px2=[1200.0, 1200.0]), (60, 100))
+    assert beside.tolist() == [1, 0]
+    assert np.allclose(share, 30 / 140, atol=0.03)
