@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 
 _SAMPLES = 15_000  # pixels the surface is fitted to; more changes nothing that can be seen
-# CIELAB units: wide enough that a strong vignette still counts as oil at the start; narrow enough that pieces of
-# one colour over half of the field do not pull the fit to themselves
+# CIELAB units: wide enough that a strong vignette still counts as oil at the start; narrow enough that
+# pieces of one colour over half of the field do not pull the fit to themselves
 _START_SCALES = (18.0, 6.0)
 _LEAST_SCALE = 1.2  # CIELAB units; below this, 8-bit steps and compression rule
 
@@ -76,7 +76,7 @@ def _narrow(
         spread = 0.85 * np.median(near) if near.size else scale
         scale = max(_LEAST_SCALE, min(scale * 0.75, max(1.5 * spread, 0.55 * scale)))
     share = float(_tukey(distance, max(scale, 2.0)).mean())
-    order = int(round((np.sqrt(8 * len(coefficients) + 1) - 3) / 2))
+    order = round((np.sqrt(8 * len(coefficients) + 1) - 3) / 2)
     return Surface(coefficients, order, scale, share)
 
 

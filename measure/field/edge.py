@@ -1,8 +1,8 @@
 """Where the edge of a piece lies: half way between the oil and the piece's own colour beside the edge.
 
-The half level follows the piece: its plateau just inside the edge against the oil just outside. Blur moves the
-half level of a small round piece inwards and lowers its contrast; both are undone with the closed form for a
-disc blurred by a Gaussian.
+The half level follows the piece: its plateau just inside the edge against the oil just outside. Blur moves
+the half level of a small round piece inwards and lowers its contrast; both are undone with the closed form
+for a disc blurred by a Gaussian.
 """
 
 import cv2
@@ -33,7 +33,8 @@ def blurred_disc_level(radius_px: float, sigma_px: float) -> float:
     Returns
     -------
     level : float
-        0.5 for a straight edge, less for a small disc: (1 - exp(-z) I0(z)) / 2 over 1 - exp(-z/2), z = (R/sigma)^2.
+        0.5 for a straight edge, less for a small disc: (1 - exp(-z) I0(z)) / 2, z = (R/sigma)^2, over the
+        height of the smoothed disc's middle.
     """
     z = (radius_px / max(sigma_px, 1e-3)) ** 2
     peak = 1.0 - np.exp(-(radius_px**2) / (2.0 * (sigma_px**2 + _CALM_SIGMA_PX**2)))
@@ -152,9 +153,9 @@ def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
 def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float) -> float:
     """Share of the CIELAB step at the place where the light is half way between oil and piece.
 
-    Lens and sensor mix light, and CIELAB is not linear in light: on dark ground half of the light lies above half
-    of the lightness step, in bright field below it. The smoothing of this program mixes CIELAB evenly again, so
-    the sharper the picture, the nearer the level is to a half.
+    Lens and sensor mix light, and CIELAB is not linear in light: on dark ground half of the light lies above
+    half of the lightness step, in bright field below it. The smoothing of this program mixes CIELAB evenly
+    again, so the sharper the picture, the nearer the level is to a half.
 
     Parameters
     ----------

@@ -65,14 +65,14 @@ def rim_groups(labels: np.ndarray, stats: np.ndarray, least_px2: float) -> list[
 
 def _bit(labels: np.ndarray, stats: np.ndarray, k: int) -> _Bit | None:
     x, y, w, h, n = (int(v) for v in stats[k])
-    if n < 12 or n > 0.75 * w * h and max(w, h) < 2 * min(w, h):
+    if n < 12 or (n > 0.75 * w * h and max(w, h) < 2 * min(w, h)):
         return None
     mask = cv2.copyMakeBorder(
         (labels[y : y + h, x : x + w] == k).astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT
     )
     half = float(cv2.distanceTransform(mask, cv2.DIST_L2, 3).max())
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    points = np.concatenate(contours).reshape(-1, 2) + [x - 1, y - 1]
+    points = np.concatenate(contours).reshape(-1, 2) + np.array([x - 1, y - 1])
     length = float(max(cv2.minAreaRect(points.astype(np.float32))[1])) + 1.0
     if 2.0 * half > _SLENDER * length:
         return None

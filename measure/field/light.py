@@ -75,7 +75,7 @@ def _without_light(rgb: np.ndarray, blank: Picture) -> np.ndarray:
     """Divide the blank-oil picture out, in linear light."""
     if blank.pixels.shape != rgb.shape:
         raise InvalidInput(
-            f"The blank-oil picture {blank.name or ''} is {blank.width_px} x {blank.height_px} px but the field is "
+            f"The blank-oil picture {blank.name} is {blank.width_px} x {blank.height_px} px but the field is "
             f"{rgb.shape[1]} x {rgb.shape[0]} px; take both at the same camera setting."
         )
     # noise and specks of the blank must not be stamped on the field
@@ -90,7 +90,7 @@ def _as_uint8(pixels: np.ndarray) -> np.ndarray:
 
 
 def _oil_noise(delta: np.ndarray, oil: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Robust spread of the oil per channel (K, 3) samples, and a matrix that makes it unit and uncorrelated."""
+    """Robust spread of the oil per channel, and the (K, 3) samples it comes from."""
     sample = delta[oil]
     if len(sample) < 30:
         sample = delta.reshape(-1, 3)

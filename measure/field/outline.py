@@ -19,9 +19,9 @@ for _i, (_dx, _dy) in enumerate([(1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, 
 def _visits() -> np.ndarray:
     """Which neighbours are looked at, in which order, for (direction in, direction out); -1 ends the list.
 
-    OpenCV walks outer contours anticlockwise as seen on the screen (y down), so the outside lies to the right of
-    the walk in image axes. Between arriving and leaving, the outside neighbours are swept from the one behind
-    on the outside to the one ahead.
+    OpenCV walks outer contours anticlockwise as seen on the screen (y down), so the outside lies to the right
+    of the walk. Between arriving and leaving, the outside neighbours are swept from the one behind to the
+    one ahead.
     """
     table = np.full((8, 8, 4), -1)
     for arrive in range(8):
@@ -49,8 +49,8 @@ def trace(mask: np.ndarray, level: np.ndarray) -> np.ndarray:
     mask : (M, N) ndarray of uint8
         1 inside; one 8-connected piece. Only its outer boundary is traced.
     level : (M, N) ndarray of float
-        Positive inside and negative outside; only values beside the boundary are read. Where a pixel outside is
-        not below zero (it belongs to a neighbour) the boundary runs midway.
+        Positive inside and negative outside; only values beside the boundary are read. Where a pixel
+        outside is not below zero (it belongs to a neighbour) the boundary runs midway.
 
     Returns
     -------

@@ -57,8 +57,8 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
         )
     if cover > _CROWDED:
         words.append(
-            f"Pieces cover {cover:.0%} of the field, so about {1 - np.exp(-4 * cover):.0%} touch another by chance; "
-            "dilute more for surer sizes."
+            f"Pieces cover {cover:.0%} of the field, so about {1 - np.exp(-4 * cover):.0%} touch another "
+            "by chance; dilute more for surer sizes."
         )
     if focus > _SOFT_PX:
         words.append(
@@ -73,6 +73,7 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
     cut_by_frame = int((particles["flags"] & bits("touches_frame") > 0).sum())
     if count and cut_by_frame > 0.3 * count:
         words.append(
-            f"{cut_by_frame} of {count} pieces meet the edge of the picture; a lower magnification keeps more."
+            f"{cut_by_frame} of {count} pieces meet the edge of the picture; "
+            "a lower magnification keeps more of them whole."
         )
     return tuple(words)

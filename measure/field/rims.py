@@ -1,8 +1,8 @@
 """See-through pieces: seen only by a rim, dark or bright, around an inside that is nearly oil.
 
-They are found as what is left of the filled component when its solid bodies are taken away: a rim is thinner
-than any body, so an opening removes it. What is left is a see-through piece when it is convex, bordered by oil
-rather than by bodies (that would be the oil caught between touching pieces) and mostly rimmed.
+They are found as what is left of the filled component when its solid bodies are taken away: a rim is
+thinner than any body, so an opening removes it. What is left is a see-through piece when it is convex,
+bordered by oil rather than by bodies (that would be the oil caught between touching pieces) and mostly rimmed.
 """
 
 import cv2
@@ -125,7 +125,7 @@ def find_clear(
 def _clear_windows(
     filled: np.ndarray, strong: np.ndarray, labels: np.ndarray, width_px: float, least_px2: float
 ) -> list[tuple[slice, slice]]:
-    """Windows around places inside the filled component that are clear and wider than the flank of an edge."""
+    """Windows around places inside the filled component that are clear and wider than an edge's flank."""
     clear = filled & ~strong & (labels == 0).astype(np.uint8) & 1
     thick = opened(clear, max(1.0, 0.5 * width_px))
     thick = closed(thick, _LEAST_RIM_PX + width_px)

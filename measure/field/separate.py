@@ -156,8 +156,8 @@ def _contrast_parts(
 
     The second value is the typical height of the neighbourhood of each pixel.
 
-    A faint piece, a shadow or the oil of a narrow pocket beside a strong piece is below half of that piece though
-    it is above half of itself. So the strong bodies are taken first, against the typical height of their
+    A faint piece, a shadow or the oil of a narrow pocket beside a strong piece is below half of that piece
+    though it is above half of itself. So the strong bodies are taken first, against the typical height of their
     neighbourhood, and what stays beyond their flanks is judged by itself.
     """
     weight = np.where(low, field, 0).astype(np.float32)
@@ -263,7 +263,7 @@ def _is_flank(
 
 
 def _surrounds(part: np.ndarray, filled: np.ndarray, shape: tuple[int, int]) -> bool:
-    """Whether a part runs around the field (the border of a dish or of the lamp's disc) instead of lying in it."""
+    """Whether a part runs around the field, like the border of a dish, instead of lying in it."""
     wide = part.shape[0] > 0.9 * shape[0] and part.shape[1] > 0.9 * shape[1]
     return wide and float(fill_holes(closed_at_frame(filled)).sum()) > 2.0 * float(part.sum())
 

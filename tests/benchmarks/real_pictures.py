@@ -72,8 +72,8 @@ def _discs(folder: Path, size: int) -> None:
     bias = 100 * (np.median(diameter) / size - 1)
     spread = 50 * float(np.subtract(*np.percentile(diameter, [95, 5]))) / size
     print(
-        f"disc {size:3d} px       {len(flags):6d} {len(diameter):6d}  {'about 100':18s} {np.median(diameter):8.2f}"
-        f" {spread:7.1f} {time.perf_counter() - started:7.2f}   bias {bias:+.2f} %"
+        f"disc {size:3d} px       {len(flags):6d} {len(diameter):6d}  {'about 100':18s}"
+        f" {np.median(diameter):8.2f} {spread:7.1f} {time.perf_counter() - started:7.2f}   bias {bias:+.2f} %"
     )
 
 
@@ -83,7 +83,7 @@ def main() -> None:
     named = sys.argv[1] if len(sys.argv) > 1 else os.environ.get("GRITLINE_DATA")
     folder = Path(named) if named else Path(__file__).resolve().parents[3] / "shared" / "data"
     print(
-        f"{'picture':18s} {'found':>6s} {'whole':>6s}  {'expected':18s} {'median px':>8s} {'± %':>7s} {'s':>7s}"
+        f"{'picture':18s} {'found':>6s} {'whole':>6s}  {'expected':18s} {'median':>8s} {'± %':>7s} {'s':>7s}"
     )
     for name, file, zones, smallest, expected in CASES:
         _row(name, read_picture(folder / file), zones, smallest, expected)

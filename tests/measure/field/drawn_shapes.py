@@ -1,4 +1,4 @@
-"""Plain shapes drawn for the tests: exact cover by oversampling, blur in linear light, noise in the picture."""
+"""Plain shapes drawn for the tests: exact cover by oversampling, blur in linear light, noise."""
 
 import cv2
 import numpy as np
