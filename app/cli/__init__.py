@@ -11,5 +11,6 @@ COMMANDS: dict[str, str] = {
     "compare": "batches side by side, and what more grinding would bring",
     "panel": "tasting worksheets, power and statistics",
     "plan": "pieces, fields and dilution for a wanted error",
+    "report": "a study as one PDF that stands alone",
     "export": "write a study's tables to a folder",
 }

@@ -1,0 +1,247 @@
+"""Everything a report says, gathered once from a study."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.judge.compare import Comparison, compare_batches
+from measure.judge.compare_batches import BatchSizes, with_own_names
+from measure.judge.felt import FeltProfile
+from measure.judge.grind import GrindCurve, GrindPoint, fit_grind
+from measure.judge.verdict import Verdict, judged
+from measure.model import Scale
+from measure.output.charts_sizes import SizeChart, curve_sizes, size_chart
+from measure.output.run_sizes import felt_profile
+from measure.output.study_batches import by_grinding, field_key, scale_words
+from measure.output.study_tables import field_table, volume_models
+from measure.progress import SILENT, Progress
+from measure.sizes.batch import FieldTable, batch_sample
+from measure.sizes.curve import curve
+from measure.sizes.particle_table import Table
+from measure.sizes.sample import SizeSample
+from measure.sizes.summary import SizeSummary
+from measure.sizes.volume import VolumeModels
+from measure.study.records import Batch, EditEntry, FieldRow, Slide
+from measure.study.study import Study
+
+BAND_RESAMPLES = 300
+COMPARED = "volume.x90_um"
+
+
+@dataclass(frozen=True)
+class FieldFacts:
+    """A measured field with its table; outlines and picture are read when they are drawn."""
+
+    row: FieldRow
+    scale: Scale
+    table: Table
+    origins: np.ndarray  # (5,) particles by how they came to be
+    kinds_by_hand: int
+
+    @property
+    def counted(self) -> np.ndarray:
+        """Mask of the rows in the size figures."""
+        return self.table["counted"] == 1
+
+
+@dataclass(frozen=True)
+class BatchFacts:
+    """A batch with its fields, sizes and verdict; no sizes where nothing is counted."""
+
+    id: int | None
+    batch: Batch
+    slides: tuple[Slide, ...]
+    fields: tuple[FieldFacts, ...]
+    sample: SizeSample | None
+    summary: SizeSummary | None
+    verdict: Verdict | None
+    charts: tuple[SizeChart, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReportFacts:
+    """What a report is made from."""
+
+    study: Study
+    title: str
+    batches: tuple[BatchFacts, ...]
+    scales: tuple
+    blanks: tuple[FieldRow, ...]
+    profile: FeltProfile
+    models: VolumeModels
+    edits: tuple[EditEntry, ...]
+    comparison: Comparison | None = None
+    why_not_compared: str = ""
+    sections: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = field(default=())  # names of batches not chosen
+
+    @cached_property
+    def sized(self) -> tuple[BatchFacts, ...]:
+        """Batches with sizes."""
+        return tuple(b for b in self.batches if b.summary is not None)
+
+    @property
+    def fields(self) -> tuple[FieldFacts, ...]:
+        """Every field of the report."""
+        return tuple(f for b in self.batches for f in b.fields)
+
+    @property
+    def as_of(self) -> str:
+        """Date and time of the last entry of the audit trail: the study as it stood then."""
+        return self.edits[0].made if self.edits else ""
+
+
+def gather(
+    study: Study,
+    *,
+    batches: Sequence[str] = (),
+    sections: Sequence[str] = (),
+    title: str = "",
+    progress: Progress = SILENT,
+) -> ReportFacts:
+    """Gather what a report says.
+
+    Parameters
+    ----------
+    study : Study
+        Open study.
+    batches : sequence of str
+        Names of batches to report; all without any.
+    sections : sequence of str
+        Sections that will be written; a comparison is worked out only when it is among them.
+    title : str
+        Heading; made from the batches' recipe when empty.
+
+    Raises
+    ------
+    InvalidInput
+        If a batch is not there, or nothing is measured.
+    """
+    profile, models = felt_profile(study), volume_models(study)
+    chosen, left_out = _chosen(study, batches)
+    found = []
+    for place, (batch_id, batch) in enumerate(chosen):
+        progress.report(0.6 * place / max(len(chosen), 1), batch.name)
+        found.append(_batch(study, batch_id, batch, profile, models))
+    if not any(b.fields for b in found):
+        raise InvalidInput("No field of this study is measured yet, so there is nothing to report.")
+    found = [b for b in found if b.fields or b.id is not None]
+    used = {f.row.scale_id for b in found for f in b.fields}
+    blanks = {f.row.blank_id for b in found for f in b.fields}
+    comparison, why = None, ""
+    if "compare" in sections:
+        progress.report(0.65, "comparing")
+        comparison, why = _compared(found, profile)
+    return ReportFacts(
+        study=study,
+        title=title or _title(found),
+        batches=tuple(found),
+        scales=tuple(r for r in study.scales() if r.id in used),
+        blanks=tuple(r for r in study.fields() if r.id in blanks),
+        profile=profile,
+        models=models,
+        edits=tuple(study.edit_log()),
+        comparison=comparison,
+        why_not_compared=why,
+        sections=tuple(sections),
+        left_out=left_out,
+    )
+
+
+def _chosen(study: Study, names: Sequence[str]) -> tuple[list[tuple[int | None, Batch]], tuple[str, ...]]:
+    rows = [(r.id, r.batch) for r in study.batches()]
+    if not names:
+        return [*rows, (None, Batch("Fields without a batch"))], ()
+    there = {batch.name for _, batch in rows}
+    for name in names:
+        if name not in there:
+            known = ", ".join(sorted(there)) or "none"
+            raise InvalidInput(f"There is no batch '{name}' in this study; it holds {known}.")
+    return (
+        [r for r in rows if r[1].name in names],
+        tuple(b.name for _, b in rows if b.name not in names),
+    )
+
+
+def _title(batches: Sequence[BatchFacts]) -> str:
+    recipes = {b.batch.recipe for b in batches if b.batch.recipe}
+    return f"Particle sizes: {recipes.pop()}" if len(recipes) == 1 else "Particle sizes"
+
+
+def _batch(
+    study: Study, batch_id: int | None, batch: Batch, profile: FeltProfile, models: VolumeModels
+) -> BatchFacts:
+    scales = {r.id: r.scale for r in study.scales()}
+    fields = tuple(
+        _field(study, row, scales[row.scale_id], batch.name, models)
+        for row in study.fields()
+        if row.batch_id == batch_id and row.measured and row.role in ("field", "table")
+        and row.scale_id in scales
+    )  # fmt: skip
+    slides = tuple(r.slide for r in study.slides() if r.slide.batch_id == batch_id)
+    sample = batch_sample([FieldTable(field_key(f.row), f.table, f.scale) for f in fields])
+    if not fields or not len(sample):
+        return BatchFacts(batch_id, batch, slides, fields, None, None, None)
+    cover = max((f.row.quality.cover for f in fields if f.row.quality is not None), default=None)
+    summary, verdict = judged(sample, profile, cover=cover)
+    return BatchFacts(
+        batch_id, batch, slides, fields, sample, summary, verdict, _charts(sample, summary, profile)
+    )
+
+
+def _field(study: Study, row: FieldRow, scale: Scale, batch: str, models: VolumeModels) -> FieldFacts:
+    particles = study.particles(row.id)
+    origins = np.bincount(particles["origin"].astype(int), minlength=5)
+    by_hand = int(particles["kind_by_hand"].sum())
+    return FieldFacts(row, scale, field_table(study, row, scale, batch, models), origins, by_hand)
+
+
+def _charts(sample: SizeSample, summary: SizeSummary, profile: FeltProfile) -> tuple[SizeChart, ...]:
+    found = []
+    for r in (3, 0):
+        band = curve(sample, curve_sizes(sample), r=r, resamples=BAND_RESAMPLES)
+        found.append(size_chart(sample, profile, r=r, summary=summary, band=band))
+    return tuple(found)
+
+
+def _compared(batches: Sequence[BatchFacts], profile: FeltProfile) -> tuple[Comparison | None, str]:
+    sized = [b for b in batches if b.sample is not None and b.id is not None]
+    if len(sized) < 2:
+        return None, "A comparison needs two batches with counted pieces."
+    ready = [
+        BatchSizes(
+            b.batch.name, b.sample, scale_words({f.row.scale_id for f in b.fields}),
+            b.batch.passes, b.batch.minutes,
+        )
+        for b in sized
+    ]  # fmt: skip
+    try:
+        return compare_batches(with_own_names(by_grinding(ready)), profile=profile, common_range=True), ""
+    except InvalidInput as error:
+        return None, error.text
+
+
+def grind_of(comparison: Comparison) -> tuple[GrindCurve | None, str]:
+    """Return the grind curve through compared batches, or why there is none."""
+    for dose in ("passes", "minutes"):
+        doses = [getattr(b, dose) for b in comparison.batches]
+        if None in doses or len(set(doses)) < 2:
+            continue
+        points = [
+            GrindPoint(float(d), s.value(COMPARED), *s.interval(COMPARED), b.name)
+            for d, s, b in zip(doses, comparison.summaries, comparison.batches, strict=True)
+        ]
+        try:
+            return fit_grind(points, unit=dose), ""
+        except InvalidInput as error:
+            return None, error.text
+    return None, "The passes or minutes of every batch are needed for a grind curve."
+
+
+def finite(value: float | None, form: str = ".3g") -> str:
+    """Return a number as text, empty when there is none."""
+    return "" if value is None or not math.isfinite(value) else format(value, form)

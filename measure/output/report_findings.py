@@ -1,0 +1,180 @@
+"""The middle of the report: fields with outlines, size distributions, verdict."""
+
+from dataclasses import replace
+
+import numpy as np
+from reportlab.platypus import Table as GridTable
+
+from measure.errors import KnownError
+from measure.judge.sizes_json import significant
+from measure.judge.specification import Specification, check
+from measure.model import KINDS
+from measure.output.charts_layout import lay_out
+from measure.output.overlay import KIND_RGB, draw_overlay
+from measure.output.report_facts import BatchFacts, FieldFacts, ReportFacts, finite
+from measure.output.report_parts import WIDTH_PT, ChartBlock, PictureBlock, bullets, table, text, together
+from measure.particles import Particles
+from measure.sizes.plan import figure_words
+
+_PICTURE_PX = 1200
+_UNITLESS = ("span", "number.geometric_sd")
+
+
+def fields(report: ReportFacts) -> list:
+    """Return a typical and the most doubtful field of each batch, with outlines."""
+    parts: list = [text("Fields", "heading"), _key()]
+    for b in report.batches:
+        shown = _shown(b)
+        if not shown:
+            continue
+        parts.append(_pictures(report, b, shown))
+    parts.append(text("All fields", "part"))
+    parts.append(_field_table(report))
+    return parts
+
+
+def _key() -> object:
+    from reportlab.platypus import Paragraph
+
+    from measure.output.report_parts import style
+
+    words = [
+        f'<font color="#{r:02x}{g:02x}{b:02x}"><b>{kind.value}</b></font> {line}'
+        for (kind, (r, g, b)), line in zip(
+            KIND_RGB.items(), ("unbroken", "long dashes", "short dashes", "dots"), strict=True
+        )
+    ]
+    return Paragraph(
+        f"Outlines: {', '.join(words)}; paler and thinner where a piece is set aside. The typical field is "
+        "the one whose median size lies nearest to that of the batch, the most doubtful the one with the "
+        "highest mean doubt.",
+        style("small"),
+    )
+
+
+def _shown(b: BatchFacts) -> list[tuple[str, FieldFacts]]:
+    ready = [f for f in b.fields if f.row.role == "field" and f.counted.any()]
+    if not ready:
+        return []
+    medians = [float(np.median(f.table["area_equivalent_diameter_um"][f.counted])) for f in ready]
+    whole = float(np.median(b.sample.diameter_um))
+    typical = ready[int(np.argmin(np.abs(np.array(medians) - whole)))]
+    doubts = [float(np.nanmean(f.table["doubt"][f.counted])) for f in ready]
+    worst = ready[int(np.argmax(doubts))]
+    if worst is typical:
+        return [("typical and most doubtful" if len(ready) > 1 else "the only field", typical)]
+    return [("typical", typical), ("most doubtful", worst)]
+
+
+def _pictures(report: ReportFacts, b: BatchFacts, shown: list[tuple[str, FieldFacts]]) -> object:
+    wide = (WIDTH_PT - 10) / 2
+    cells = [_picture(report, word, f, wide) for word, f in shown]
+    if len(cells) == 1:
+        cells.append([text("", "small")])
+    grid = GridTable([cells], colWidths=[wide + 5, wide + 5], hAlign="LEFT")
+    grid.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
+    return together(text(b.batch.name, "part"), grid)
+
+
+def _picture(report: ReportFacts, word: str, f: FieldFacts, wide: float) -> list:
+    import cv2
+
+    from measure.outlines import shown_pixels
+    from measure.picture_file import read_picture
+
+    caption = (
+        f"{f.row.name}: {word}; {int(f.counted.sum())} of {len(f.counted)} pieces counted, mean doubt "
+        f"{float(np.nanmean(f.table['doubt'][f.counted])):.2f}."
+    )
+    try:
+        picture = read_picture(report.study.field_bytes(f.row.id), f.row.name)
+    except KnownError as error:
+        return [text(f"{caption} {error.text}", "small")]
+    factor = min(1.0, _PICTURE_PX / picture.width_px)
+    size = (round(picture.width_px * factor), round(picture.height_px * factor))
+    small = cv2.resize(shown_pixels(picture.pixels, picture.bit_depth), size, interpolation=cv2.INTER_AREA)
+    whole = report.study.particles(f.row.id)
+    scaled = Particles(whole.columns, tuple(o * np.float32(factor) for o in whole.outlines))
+    drawn = draw_overlay(replace(picture, pixels=small, bit_depth=8), scaled)
+    return [PictureBlock(drawn, wide, picture.width_px * f.scale.um_per_px), text(caption, "small")]
+
+
+def _field_table(report: ReportFacts) -> object:
+    rows = []
+    for b in report.batches:
+        for f in b.fields:
+            q = f.row.quality
+            remarks = [*(q.warnings if q is not None else ()), *f.row.result_notes]
+            rows.append(
+                [
+                    b.batch.name, f.row.name, str(len(f.counted)), str(int(f.counted.sum())),
+                    f"{100 * q.cover:.1f}" if q is not None else "",
+                    finite(q.focus, ".2g") if q is not None else "", " ".join(remarks),
+                ]
+            )  # fmt: skip
+    head = ("batch", "field", "found", "counted", "cover, %", "edge, px", "remarks")
+    return table(head, rows, (1.5, 3, 1, 1.2, 1.1, 1.1, 4), right_from=2)
+
+
+def sizes(report: ReportFacts) -> list:
+    """Return the distributions by volume and by number with every figure and its interval."""
+    parts: list = [text("Sizes", "heading")]
+    if not report.sized:
+        return [*parts, text("No piece is counted, so there are no sizes.")]
+    parts.append(
+        text(
+            "Sizes are area-equivalent diameters x_A. Every figure holds for pieces from the lower limit on; "
+            "finer ones are not counted. Brackets and bands are 95 % intervals.",
+        )
+    )
+    for b in report.sized:
+        charts = [ChartBlock(lay_out(c, WIDTH_PT, 205), WIDTH_PT, 205) for c in b.charts]
+        parts.append(together(text(b.batch.name, "part"), charts[0]))
+        parts += charts[1:]
+        parts.append(_figures(b))
+        left = ", ".join(f"{n} {reason}" for reason, n in b.summary.left_out.items())
+        parts.append(text(f"Intervals {b.summary.basis}. Not counted: {left or 'none'}.", "small"))
+        if b.summary.warnings:
+            parts += [text("Careful", "part"), *bullets(b.summary.warnings)]
+        parts += bullets(b.summary.notes, "small")
+    return parts
+
+
+def _figures(b: BatchFacts) -> object:
+    s, rows = b.summary, []
+    for name in s.values:
+        if name.startswith("felt"):
+            continue
+        low, high = s.interval(name)
+        rows.append(
+            [
+                figure_words(name), significant(s.value(name)), "" if name in _UNITLESS else "µm",
+                f"{significant(low)} to {significant(high)}" if np.isfinite(low) else "none",
+                finite(s.smallest_um),
+            ]
+        )  # fmt: skip
+    head = ("figure", "value", "unit", "95 % interval", "lower limit, µm")
+    return table(head, rows, (4, 1.5, 1, 3, 1.8))
+
+
+def verdict(report: ReportFacts) -> list:
+    """Return the verdict on each batch, with the profile it rests on and its sources."""
+    parts: list = [text("Verdict", "heading")]
+    kept = report.study.setting("specification", None)
+    specification = Specification.from_json(kept) if kept else None
+    for b in report.sized:
+        v = b.verdict
+        points = [*v.reasons, *([f"What would decide: {v.decides}"] if v.decides else [])]
+        parts.append(together(text(b.batch.name, "part"), text(v.sentence), *bullets(points)))
+        if specification is not None and specification.clauses:
+            parts += _specification(specification, b)
+    parts.append(text(f"Felt profile: {report.profile.name}", "part"))
+    parts += bullets(report.profile.describe())
+    return parts
+
+
+def _specification(specification: Specification, b: BatchFacts) -> list:
+    outcome, results = check(specification, b.sample, b.summary)
+    name = f"Specification {specification.name}".strip()
+    reasons = [f"{r.outcome}: {r.reason} {r.decides}".strip() for r in results]
+    return [text(f"{name}: {outcome}."), *bullets(reasons)]

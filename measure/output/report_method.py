@@ -1,0 +1,210 @@
+"""The end of the report: method, settings, hand edits, picture files, cautions."""
+
+import re
+from collections import Counter
+from itertools import groupby
+
+import numpy as np
+
+from measure import __version__
+from measure.flags import FLAGS
+from measure.judge.serving import CAUTIONS as TASTING_CAUTIONS
+from measure.model import ORIGINS
+from measure.output.report_facts import ReportFacts, finite
+from measure.output.report_parts import bullets, facts, table, text
+from measure.sizes.particle_table import MEETS_FRAME
+
+CAUTIONS = (
+    "A size distribution and a verdict say nothing about microbes, mould toxins, allergens or other hazards. "
+    "Follow local food law and a food-safety plan (HACCP), and ask an accredited laboratory.",
+    "Allergens: nuts, peanut and sesame can cause severe or fatal reactions; heat does not generally remove "
+    "this. Declare them and prevent cross-contact (Codex CXC 80-2020; national food authority).",
+    "Dry, fatty pastes let Salmonella survive for long, and little of it makes ill; fine grinding does not "
+    "change that (Codex CXC 75-2015).",
+    "Aflatoxins are not visible by this method; limits change, look up those in force where you are.",
+    "Glass: keep slides and cover glasses away from production and tasting, and count them in and out.",
+    "Bright, hard, insoluble grains that are not salt may be stone or metal from the mill: stop, and have them "
+    "examined.",
+    "Diluted, oiled or photographed material is waste: never back into food, never tasted.",
+)
+
+
+def method(report: ReportFacts) -> list:
+    """Return what a report of static image analysis should state (in the spirit of ISO 13322-1)."""
+    shares = _shares(report)
+    rows = [
+        ("Quantity", "area-equivalent diameter x_A = sqrt(4 A / pi) of each whole piece in the projected area; "
+         "distributions by number (r = 0) and by volume (r = 3) after ISO 9276-1 and 9276-2"),
+        ("Magnification", "; ".join(_magnification(report))),
+        ("Measurement frame", _frame(report)),
+        ("Edge rule", "pieces that meet the frame or an excluded zone are listed, not counted; each whole piece "
+         "is weighted by 1/P, P being the chance that a piece of its Feret diameters lies wholly in the frame "
+         "(Miles-Lantuejoul)"),
+        ("Threshold rule", "a piece is found at a low level set by the noise of the oil, in colour and "
+         "lightness against the local oil; its edge is then placed at half of its own contrast, to a fraction "
+         "of a pixel. See-through pieces are filled to their outer edge"),
+        ("Blank", ", ".join(b.name for b in report.blanks) or "none; the light is evened out from the oil itself"),
+        ("Touching pieces", f"cut by the shape of the neck and by colour; {shares['touching']} of the counted "
+         "pieces come from clusters"),
+        ("Lower limit", _limits(report)),
+        ("Counted", f"{shares['counted']} of {shares['found']} pieces found, on {len(report.fields)} fields"),
+        ("Excluded", _excluded(report)),
+        ("Flagged", f"{shares['flagged']} of the counted pieces carry a flag ({shares['flags']})"),
+        ("Volumes", "; ".join(report.models.describe())),
+        ("Intervals", "95 %, from resampling fields (and pieces within one field), with the uncertainties of "
+         "the scale and of the edges (JCGM 100)"),
+        ("Sampling", "how pieces got onto the slide is not controlled by this program: dilution, spreading and "
+         "choice of fields are those of the record above"),
+        ("Software", f"Gritline {__version__}"),
+    ]  # fmt: skip
+    return [
+        text("Method", "heading"),
+        text("After what ISO 13322-1 asks to be reported; no claim of conformity is made.", "small"),
+        facts(rows),
+    ]
+
+
+def _magnification(report: ReportFacts) -> list[str]:
+    return [
+        f"{r.scale.zoom or f'scale {r.id}'}: {r.scale.um_per_px:.6g} µm per px, 10 px = "
+        f"{10 * r.scale.um_per_px:.3g} µm"
+        for r in report.scales
+    ]
+
+
+def _frame(report: ReportFacts) -> str:
+    total = sum(f.row.width_px * f.row.height_px * f.scale.um_per_px**2 for f in report.fields)
+    sizes = Counter((f.row.width_px, f.row.height_px) for f in report.fields)
+    words = ", ".join(f"{w} × {h} px ({n} fields)" for (w, h), n in sorted(sizes.items()))
+    zones = sum(bool(f.row.result_zones) for f in report.fields)
+    less = f"; {zones} fields have excluded zones" if zones else "; no excluded zones"
+    return f"the whole picture, {words}; {total / 1e6:.4g} mm² altogether{less}"
+
+
+def _limits(report: ReportFacts) -> str:
+    found = {finite(b.summary.smallest_um) for b in report.sized if np.isfinite(b.summary.smallest_um)}
+    words = ", ".join(sorted(found, key=float))
+    return (
+        f"{words} µm: the size asked for in the settings, or 10 px where none is asked for. Finer pieces are not "
+        "counted, so figures by number depend on it"
+        if words
+        else "not known"
+    )
+
+
+def _excluded(report: ReportFacts) -> str:
+    counts: Counter[str] = Counter()
+    for f in report.fields:
+        out = ~f.counted
+        counts.update(r or "below the lower limit" for r in f.table["set_aside_reason"][out].tolist())
+    words = [f"{n} {MEETS_FRAME if r == MEETS_FRAME else r}" for r, n in counts.most_common()]
+    return ", ".join(words) or "none"
+
+
+def _shares(report: ReportFacts) -> dict[str, str]:
+    found = sum(len(f.counted) for f in report.fields)
+    counted = sum(int(f.counted.sum()) for f in report.fields)
+    touching = sum(int(f.table["touching"][f.counted].sum()) for f in report.fields)
+    flags = [t for f in report.fields for t in f.table["flags"][f.counted].tolist()]
+    names = Counter(n for t in flags for n in re.findall(r"\w+", t) if n in FLAGS)
+    listed = ", ".join(f"{n.replace('_', ' ')} {c}" for n, c in names.most_common())
+    share = f"{100 * touching / counted:.0f} %" if counted else "none"
+    return {
+        "found": str(found), "counted": str(counted), "touching": share,
+        "flagged": str(sum(bool(t) for t in flags)), "flags": listed or "none",
+    }  # fmt: skip
+
+
+def settings(report: ReportFacts) -> list:
+    """Return every setting that shaped the results."""
+    rows = []
+    keyed = sorted(report.fields, key=_settings_key)
+    for key, group in groupby(keyed, key=_settings_key):
+        smallest, sensitivity, cut, scale_name, blank = key
+        rows.append([scale_name, smallest, sensitivity, cut, blank, str(len(list(group)))])
+    head = ("scale", "smallest, µm", "sensitivity", "cut strength", "blank", "fields")
+    kept = report.study.setting("specification", None)
+    learned = report.study.setting("learned_kinds", None)
+    more = [
+        ("Volume models", "; ".join(report.models.describe())),
+        ("Felt profile", f"{report.profile.name} (in full under Verdict)"),
+        ("Verdict limits", f"not felt up to {100 * report.profile.not_felt_share:g} %, felt from "
+         f"{100 * report.profile.felt_share:g} % of the volume"),
+        ("Specification", "; ".join(_clauses(kept)) if kept else "none"),
+        ("Kinds", "relearned from hand tags of this study" if learned else "as the program comes"),
+        ("Resampling", "; ".join(sorted({f"{b.summary.resamples} resamples, seed {b.summary.seed}"
+                                         for b in report.sized}))),
+    ]  # fmt: skip
+    return [text("Settings", "heading"), table(head, rows, (2.5, 2, 1.5, 1.5, 3, 1)), facts(more)]
+
+
+def _settings_key(f: object) -> tuple[str, ...]:
+    s = f.row.settings
+    name = f.scale.zoom or f"scale {f.row.scale_id}"
+    if s is None:
+        return ("", "", "", name, "")
+    smallest = "10 px" if s.smallest_um is None else f"{s.smallest_um:g}"
+    return smallest, f"{s.sensitivity:g}", f"{s.cut_strength:g}", name, "yes" if f.row.blank_id else "none"
+
+
+def _clauses(kept: object) -> list[str]:
+    from measure.judge.specification import Specification
+
+    return [c.words for c in Specification.from_json(kept).clauses] or ["none"]
+
+
+def edits(report: ReportFacts) -> list:
+    """Return how much was done by hand: by piece, and by action of the audit trail."""
+    found = sum(len(f.counted) for f in report.fields)
+    origins = sum((f.origins for f in report.fields), np.zeros(5, dtype=int))
+    kinds = sum(f.kinds_by_hand for f in report.fields)
+    made = ", ".join(
+        f"{int(n)} {word}" for word, n in zip(ORIGINS, origins.tolist(), strict=True) if n and word != "found"
+    )
+    said = (
+        f"Of {found} pieces now on record, {kinds} have their kind set by hand; outlines other than as found: "
+        f"{made or 'none'} (cut and joined ones also come from the automatic measuring)."
+    )
+    counts: dict[str, list] = {}
+    for entry in reversed(report.edits):
+        if entry.state == "note":
+            continue
+        row = counts.setdefault(_action(entry.text), [0, 0, entry.made, entry.made])
+        row[0 if entry.state in ("done", "rescued") else 1] += 1
+        row[3] = entry.made
+    rows = [[name, str(r[0]), str(r[1]), r[2][:16], r[3][:16]] for name, r in counts.items()]
+    head = ("action", "in force", "taken back", "first", "last")
+    return [text("Hand edits and other actions", "heading"), text(said), table(head, rows, (4, 1, 1.2, 2, 2))]
+
+
+def _action(words: str) -> str:
+    """Return the action without what it was done to.
+
+    Examples
+    --------
+    >>> _action("Cut particle 12"), _action("Set aside particle 3: dust"), _action("Measure a.png")
+    ('Cut', 'Set aside', 'Measure')
+    """
+    first = words.split(":")[0].split()
+    two = {"Set", "Change", "Back"}
+    return " ".join(first[: 2 if first and first[0] in two else 1]) or "Change"
+
+
+def files(report: ReportFacts) -> list:
+    """Return the fingerprint of every picture file."""
+    rows = [(f.row.name, f.row.sha256) for f in report.fields]
+    rows += [(b.name, b.sha256) for b in report.blanks]
+    shown = [[name, digest or "no picture: imported table"] for name, digest in rows]
+    return [
+        text("Picture files", "heading"),
+        text("SHA-256 of each file as it came; the study keeps the files unchanged.", "small"),
+        table(("file", "SHA-256"), shown, (2.4, 5), right_from=9),
+    ]
+
+
+def cautions(report: ReportFacts) -> list:
+    """Return what this report does not say, and whom to ask."""
+    said = list(CAUTIONS)
+    if "tasting" in report.sections:
+        said += [s for s in TASTING_CAUTIONS if s.startswith(("Tasting", "Taste"))]
+    return [text("Cautions", "heading"), *bullets(said)]
