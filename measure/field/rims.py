@@ -2,7 +2,8 @@
 
 They are found as what is left of the filled component when its solid bodies are taken away: a rim is
 thinner than any body, so an opening removes it. What is left is a see-through piece when it is convex,
-bordered by oil rather than by bodies (that would be the oil caught between touching pieces) and mostly rimmed.
+bordered by oil rather than by bodies (that would be the oil caught between touching pieces) and mostly
+rimmed.
 """
 
 import cv2

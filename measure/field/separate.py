@@ -157,8 +157,8 @@ def _contrast_parts(
     The second value is the typical height of the neighbourhood of each pixel.
 
     A faint piece, a shadow or the oil of a narrow pocket beside a strong piece is below half of that piece
-    though it is above half of itself. So the strong bodies are taken first, against the typical height of their
-    neighbourhood, and what stays beyond their flanks is judged by itself.
+    though it is above half of itself. So the strong bodies are taken first, against the typical height of
+    their neighbourhood, and what stays beyond their flanks is judged by itself.
     """
     weight = np.where(low, field, 0).astype(np.float32)
     radius = float(cv2.distanceTransform(low.astype(np.uint8), cv2.DIST_L2, 5).max())
