@@ -107,7 +107,8 @@ def _optics(
 def _sigma(shape: Shape, recipe: Recipe, rng: np.random.Generator) -> tuple[float, float]:
     """Return the blur of this piece and the part of it owed to defocus."""
     camera = recipe.camera
-    defocus = abs(rng.uniform(-1, 1)) * camera.depth_um * camera.blur_px_per_um
+    height_um = rng.uniform(-1, 1) * camera.depth_um
+    defocus = abs(height_um - camera.focus_um) * camera.blur_px_per_um
     soft = recipe.kernel.softness_px if shape.kind == "kernel" else 0.0
     return float(np.sqrt(camera.blur_px**2 + defocus**2 + soft**2)), float(defocus)
 
@@ -202,6 +203,10 @@ def render_field(recipe: Recipe, seed: int) -> Rendered:
     side_light = lamp(recipe) if recipe.light.dark_ground else None
     defocus = [_lay(picture, side_light, shape, recipe, tiles, rng) for shape in placed]
     hidden = _hidden(placed, recipe)
+    if recipe.camera.focus_um:  # another picture of the same field has noise of its own
+        rng = np.random.default_rng(
+            [seed, round(abs(recipe.camera.focus_um) * 1000), recipe.camera.focus_um > 0]
+        )
     pixels = photographed(picture, recipe.camera, recipe.light.glare, rng)
     truth = tuple(_truth(s, h, d, recipe) for s, h, d in zip(placed, hidden, defocus, strict=True))
     return Rendered(pixels, truth, recipe.um_per_px)

@@ -120,7 +120,8 @@ class Camera:
     """Optics and sensor."""
 
     blur_px: float = 0.9  # sigma of the point spread in focus
-    depth_um: float = 12.0  # pieces lie up to this far from the focal plane
+    depth_um: float = 12.0  # pieces lie up to this far from the middle of the film
+    focus_um: float = 0.0  # height of the focal plane above the middle of the film
     blur_px_per_um: float = 0.04  # growth of sigma with distance from the focal plane
     fringe: float = 0.0  # bright line outside an edge
     full_well: float = 12000.0  # electrons at full scale; sets the shot noise

@@ -1,0 +1,255 @@
+"""Pictures that show the same place: copies, and fields that overlap."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from measure.model import Picture
+
+_SMALL_PX = 64
+_SAME = 0.97  # correlation of small copies; two fields of one slide stay far below it
+_COARSE_PX = 800  # registration starts on copies about this long
+_MOST_ANGLE_DEG = 6.0
+_LEAST_POINTS = 12
+_LEAST_OVERLAP = 0.04
+
+
+def small_copy(picture: Picture) -> np.ndarray:
+    """Return a small, even-lit grey copy, (64, 64) float32, zero mean and unit length, for `same_picture`."""
+    grey = grey_of(picture)
+    small = cv2.resize(grey, (_SMALL_PX, _SMALL_PX), interpolation=cv2.INTER_AREA)
+    small = small - cv2.GaussianBlur(small, (0, 0), 8.0)
+    small -= small.mean()
+    return small / max(float(np.linalg.norm(small)), 1e-6)
+
+
+def same_picture(first: np.ndarray, second: np.ndarray) -> bool:
+    """Whether two `small_copy` arrays show the same picture, stored anew or scaled.
+
+    Parameters
+    ----------
+    first, second : (64, 64) ndarray
+    """
+    return float((first * second).sum()) > _SAME
+
+
+def grey_of(picture: Picture) -> np.ndarray:
+    """Return brightness 0..255, (M, N) float32."""
+    scale = 255.0 / np.iinfo(picture.pixels.dtype).max
+    return cv2.cvtColor(picture.pixels.astype(np.float32), cv2.COLOR_RGB2GRAY) * np.float32(scale)
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """How a second field lies on a first one.
+
+    Attributes
+    ----------
+    matrix : (2, 3) ndarray
+        Takes x, y px of the second field to the first: a shift, a small turn, and a scale near 1.
+    share : float
+        Share of the first field that both show.
+    correlation : float
+        Of the two pictures where they overlap, after the light was evened.
+    points : int
+        Matched features that agree on it.
+    residual_px : float
+        What parts of the overlap are still shifted by, root mean square; nan where it cannot be told.
+    """
+
+    matrix: np.ndarray
+    share: float
+    correlation: float
+    points: int
+    residual_px: float
+
+    @property
+    def angle_deg(self) -> float:
+        """Turn of the second field against the first."""
+        return float(np.degrees(np.arctan2(self.matrix[1, 0], self.matrix[0, 0])))
+
+    @property
+    def shift_px(self) -> tuple[float, float]:
+        """Where the second field's first corner lies in the first."""
+        return float(self.matrix[0, 2]), float(self.matrix[1, 2])
+
+    def moved(self, points: np.ndarray) -> np.ndarray:
+        """Return points (P, 2) of the second field in px of the first."""
+        return np.asarray(points, float) @ self.matrix[:, :2].T + self.matrix[:, 2]
+
+    def region(self, width_px: int, height_px: int, own_width_px: int, own_height_px: int) -> np.ndarray:
+        """Return the polygon (P, 2) both fields show, in px of the first; empty when there is none."""
+        second = self.moved([[0, 0], [own_width_px, 0], [own_width_px, own_height_px], [0, own_height_px]])
+        first = np.array([[0, 0], [width_px, 0], [width_px, height_px], [0, height_px]], np.float32)
+        area, shared = cv2.intersectConvexConvex(first, second.astype(np.float32))
+        return shared.reshape(-1, 2).astype(float) if area > 0 else np.zeros((0, 2))
+
+
+def find_overlap(first: Picture, second: Picture) -> Overlap | None:
+    """Find where two fields of one slide show the same place.
+
+    Features (ORB, Rublee et al., ICCV 2011) on reduced copies propose a shift and turn that most agree on
+    (RANSAC, Fischler and Bolles 1981); where few are found, phase correlation (Kuglin and Hines 1975)
+    proposes a shift. The proposal is refined to a fraction of a pixel by maximising the correlation
+    (Evangelidis and Psarakis 2008) and believed only when the pictures truly agree there.
+
+    Parameters
+    ----------
+    first, second : Picture
+        Taken at the same zoom.
+
+    Returns
+    -------
+    Overlap or None
+        None when they share no place that can be told (less than about 4 % of the field).
+    """
+    one, two = _evened(grey_of(first)), _evened(grey_of(second))
+    factor = min(1.0, _COARSE_PX / max(one.shape))
+    small = [_reduced(grey, factor) for grey in (one, two)]
+    best = None
+    for matrix, points in _proposals(*small):
+        refined = _refined(one, two, _about_corner(matrix, factor))
+        share, correlation, residual = _agreement(one, two, refined)
+        if share >= _LEAST_OVERLAP and correlation > 0.5 and (best is None or correlation > best.correlation):
+            best = Overlap(refined, share, correlation, points, residual)
+    return best
+
+
+def _about_corner(matrix: np.ndarray, factor: float) -> np.ndarray:
+    """Matrix between pixel centres of reduced copies -> matrix between corner-based full-size px."""
+    full = matrix.astype(float).copy()
+    half = np.array([0.5, 0.5])
+    full[:, 2] = (matrix[:, 2] + half - matrix[:, :2] @ half) / factor
+    return full
+
+
+def _evened(grey: np.ndarray) -> np.ndarray:
+    factor = 8
+    size = (max(8, grey.shape[1] // factor), max(8, grey.shape[0] // factor))
+    coarse = cv2.GaussianBlur(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), (0, 0), 12.0)
+    even = grey - cv2.resize(coarse, grey.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return cv2.GaussianBlur(even, (0, 0), 0.8)
+
+
+def _reduced(grey: np.ndarray, factor: float) -> np.ndarray:
+    if factor >= 1.0:
+        return grey
+    return cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+
+
+def _as_bytes(grey: np.ndarray) -> np.ndarray:
+    reach = max(4.0, 3.0 * float(np.std(grey)))
+    return np.clip(128.0 + grey * (127.0 / reach), 0, 255).astype(np.uint8)
+
+
+def _proposals(one: np.ndarray, two: np.ndarray) -> list[tuple[np.ndarray, int]]:
+    found = []
+    by_features = _by_features(_as_bytes(one), _as_bytes(two))
+    if by_features is not None:
+        found.append(by_features)
+    if by_features is None or by_features[1] < 3 * _LEAST_POINTS:
+        found += [(matrix, 0) for matrix in _by_phase(one, two)]
+    return found
+
+
+def _by_features(one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, int] | None:
+    orb = cv2.ORB_create(nfeatures=2500, fastThreshold=8)
+    (points1, words1), (points2, words2) = (orb.detectAndCompute(grey, None) for grey in (one, two))
+    if words1 is None or words2 is None or min(len(words1), len(words2)) < _LEAST_POINTS:
+        return None
+    pairs = cv2.BFMatcher(cv2.NORM_HAMMING, crossCheck=True).match(words2, words1)
+    pairs = sorted(pairs, key=lambda pair: pair.distance)[:800]
+    if len(pairs) < _LEAST_POINTS:
+        return None
+    source = np.array([points2[pair.queryIdx].pt for pair in pairs], np.float32)
+    target = np.array([points1[pair.trainIdx].pt for pair in pairs], np.float32)
+    cv2.setRNGSeed(1)  # the same pictures give the same answer
+    matrix, inside = cv2.estimateAffinePartial2D(
+        source, target, method=cv2.RANSAC, ransacReprojThreshold=2.0, maxIters=4000, confidence=0.999
+    )
+    if matrix is None or not _plausible(matrix):
+        return None
+    count = int(inside.sum())
+    return (matrix, count) if count >= _LEAST_POINTS else None
+
+
+def _plausible(matrix: np.ndarray) -> bool:
+    scale = float(np.hypot(matrix[0, 0], matrix[1, 0]))
+    angle = abs(float(np.degrees(np.arctan2(matrix[1, 0], matrix[0, 0]))))
+    return 0.97 < scale < 1.03 and angle < _MOST_ANGLE_DEG
+
+
+def _by_phase(one: np.ndarray, two: np.ndarray) -> list[np.ndarray]:
+    """Shifts proposed by phase correlation; it cannot tell a shift from one that wraps round."""
+    rows, columns = (max(a, b) for a, b in zip(one.shape, two.shape, strict=True))
+    padded = [np.zeros((2 * rows, 2 * columns), np.float32) for _ in range(2)]
+    for canvas, grey in zip(padded, (one, two), strict=True):
+        canvas[: grey.shape[0], : grey.shape[1]] = grey
+    (dx, dy), _ = cv2.phaseCorrelate(padded[1], padded[0])
+    dx = dx - 2 * columns if dx > columns else dx
+    dy = dy - 2 * rows if dy > rows else dy
+    return [np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])]
+
+
+def _refined(one: np.ndarray, two: np.ndarray, matrix: np.ndarray) -> np.ndarray:
+    """Refine to a fraction of a pixel on the part both show; the proposal stays where that fails."""
+    factor = min(1.0, 1600 / max(one.shape))
+    small1, small2 = _reduced(one, factor), _reduced(two, factor)
+    centred = matrix.copy()
+    centred[:, 2] = matrix[:, 2] * factor - 0.5 + matrix[:, :2] @ [0.5, 0.5]
+    inside = _both(small1.shape, small2.shape, centred)
+    rows, columns = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
+    if len(rows) < 16 or len(columns) < 16:
+        return matrix
+    top, bottom, left, right = rows[0], rows[-1] + 1, columns[0], columns[-1] + 1
+    part = np.ascontiguousarray(small1[top:bottom, left:right])
+    shifted = centred.copy()
+    shifted[:, 2] -= [left, top]
+    back = cv2.invertAffineTransform(shifted).astype(np.float32)
+    criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 60, 1e-5)
+    try:
+        _, back = cv2.findTransformECC(part, small2, back, cv2.MOTION_EUCLIDEAN, criteria, None, 3)
+    except cv2.error:  # it did not converge
+        return matrix
+    better = cv2.invertAffineTransform(back.astype(np.float64))
+    better[:, 2] += [left, top]
+    better[:, 2] = (better[:, 2] + 0.5 - better[:, :2] @ [0.5, 0.5]) / factor
+    near = np.abs(better[:, 2] - matrix[:, 2]).max() < 12.0 / factor
+    return better if near and _plausible(better) else matrix
+
+
+def _both(shape1: tuple[int, int], shape2: tuple[int, int], centred: np.ndarray) -> np.ndarray:
+    """Mask (M, N) of bool, in the first picture, of what both show."""
+    ones = np.ones(shape2, np.uint8)
+    return cv2.warpAffine(ones, centred, shape1[::-1], flags=cv2.INTER_NEAREST).astype(bool)
+
+
+def _agreement(one: np.ndarray, two: np.ndarray, matrix: np.ndarray) -> tuple[float, float, float]:
+    """Share of the first field both show, correlation there, and disagreement of local shifts in px."""
+    centred = matrix.copy()
+    centred[:, 2] += matrix[:, :2] @ [0.5, 0.5] - 0.5
+    inside = cv2.erode(_both(one.shape, two.shape, centred).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    share = float(inside.mean())
+    if inside.sum() < 400:
+        return share, 0.0, float("nan")
+    moved = cv2.warpAffine(two, centred, one.shape[::-1])
+    a, b = one[inside], moved[inside]
+    a, b = a - a.mean(), b - b.mean()
+    norm = float(np.sqrt((a**2).sum() * (b**2).sum()))
+    return share, float((a * b).sum() / max(norm, 1e-9)), _local_shift(one, moved, inside)
+
+
+def _local_shift(one: np.ndarray, moved: np.ndarray, inside: np.ndarray, cell: int = 128) -> float:
+    """Root mean square of what is left to shift in cells of the overlap, px; nan where none tells."""
+    shifts = []
+    window = cv2.createHanningWindow((cell, cell), cv2.CV_32F)
+    for top in range(0, one.shape[0] - cell + 1, cell):
+        for left in range(0, one.shape[1] - cell + 1, cell):
+            part = np.s_[top : top + cell, left : left + cell]
+            if not inside[part].all() or one[part].std() < 4.0:
+                continue
+            (dx, dy), trust = cv2.phaseCorrelate(moved[part].copy(), one[part].copy(), window)
+            if trust > 0.3 and np.hypot(dx, dy) < 4.0:
+                shifts.append(dx**2 + dy**2)
+    return float(np.sqrt(np.mean(shifts))) if shifts else float("nan")

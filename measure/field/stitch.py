@@ -1,0 +1,185 @@
+"""Join a walk of overlapping fields into one wide field."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from measure.errors import InvalidInput
+from measure.field.repeats import Overlap, find_overlap
+from measure.model import Picture
+from measure.progress import SILENT, Progress
+
+_LIMIT_MPX = 200
+
+
+@dataclass(frozen=True)
+class WideField:
+    """Fields joined into one.
+
+    Attributes
+    ----------
+    pixels : (M, N, 3) ndarray of uint8
+        Where nothing was pictured it holds the median colour.
+    matrices : tuple of (2, 3) ndarray
+        Takes x, y px of each field to the wide one.
+    zones : tuple of (P, 2) ndarray
+        Polygons nobody pictured; to be left out when it is measured.
+    residual_px : float
+        Root mean square disagreement of links once all fields have their place.
+    """
+
+    pixels: np.ndarray
+    matrices: tuple[np.ndarray, ...]
+    zones: tuple[np.ndarray, ...]
+    residual_px: float
+
+
+def find_links(pictures: Sequence[Picture], progress: Progress = SILENT) -> dict[tuple[int, int], Overlap]:
+    """Return the overlaps among pictures, by their places (first, second)."""
+    pairs = [(i, j) for i in range(len(pictures)) for j in range(i + 1, len(pictures))]
+    links = {}
+    for done, (i, j) in enumerate(pairs):
+        progress.report(done / len(pairs), f"comparing {pictures[i].name} and {pictures[j].name}")
+        overlap = find_overlap(pictures[i], pictures[j])
+        if overlap is not None:
+            links[i, j] = overlap
+    return links
+
+
+def join_fields(
+    pictures: Sequence[Picture],
+    links: dict[tuple[int, int], Overlap] | None = None,
+    progress: Progress = SILENT,
+) -> WideField:
+    """Join overlapping fields; the first one keeps its place and direction.
+
+    Every link pulls on the places of its two fields by least squares, so that errors do not pile up along
+    the walk. Seams run where the fields' own borders are furthest away; brightness is evened between fields.
+
+    Parameters
+    ----------
+    pictures : sequence of Picture
+        At least two, at one zoom.
+    links : mapping, optional
+        From `find_links`.
+    progress : Progress
+
+    Raises
+    ------
+    InvalidInput
+        If a field overlaps none of the others, or the wide field would be too large.
+    """
+    if len(pictures) < 2:
+        raise InvalidInput("Joining needs at least two fields that overlap; choose more.")
+    links = find_links(pictures, progress) if links is None else links
+    matrices, residual = _placed(pictures, links)
+    corners = [_corners(p) @ m[:, :2].T + m[:, 2] for p, m in zip(pictures, matrices, strict=True)]
+    low = np.floor(np.min([c.min(axis=0) for c in corners], axis=0))
+    size = np.ceil(np.max([c.max(axis=0) for c in corners], axis=0) - low).astype(int)
+    if size[0] * size[1] > _LIMIT_MPX * 1e6:
+        raise InvalidInput(
+            f"The joined field would have {size[0]} x {size[1]} px; join fewer fields at a time."
+        )
+    for matrix in matrices:
+        matrix[:, 2] -= low
+    pixels, seen = _blended(pictures, matrices, (int(size[1]), int(size[0])), progress)
+    return WideField(pixels, tuple(matrices), _unseen(seen), residual)
+
+
+def _corners(picture: Picture) -> np.ndarray:
+    width, height = picture.width_px, picture.height_px
+    return np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
+
+
+def _placed(
+    pictures: Sequence[Picture], links: dict[tuple[int, int], Overlap]
+) -> tuple[list[np.ndarray], float]:
+    """Place of every field by least squares over all links: turn first, then shift."""
+    count = len(pictures)
+    _refuse_loose(pictures, links)
+    rows, angles = [], []
+    for (i, j), link in links.items():
+        row = np.zeros(count)
+        row[j], row[i] = 1.0, -1.0
+        rows.append(row)
+        angles.append(np.radians(link.angle_deg))
+    system = np.array(rows)[:, 1:]
+    turn = np.concatenate([[0.0], np.linalg.lstsq(system, np.array(angles), rcond=None)[0]])
+    shifts = []
+    for (i, j), link in links.items():
+        middle = np.array([pictures[j].width_px, pictures[j].height_px]) / 2
+        there = link.moved(middle[None])[0]  # the middle of j in px of i
+        shifts.append(_turned(turn[i]) @ there - _turned(turn[j]) @ middle)
+    place = np.linalg.lstsq(system, np.array(shifts), rcond=None)[0]
+    place = np.vstack([[0.0, 0.0], place])
+    left = np.array(rows) @ place - np.array(shifts)
+    matrices = [np.column_stack([_turned(turn[i]), place[i]]) for i in range(count)]
+    return matrices, float(np.sqrt((left**2).sum(axis=1).mean()))
+
+
+def _turned(angle: float) -> np.ndarray:
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+
+def _refuse_loose(pictures: Sequence[Picture], links: dict[tuple[int, int], Overlap]) -> None:
+    reached, grown = {0}, True
+    while grown:
+        new = {b for pair in links for a, b in (pair, pair[::-1]) if a in reached}
+        grown = not new <= reached
+        reached |= new
+    loose = [pictures[i].name or f"picture {i + 1}" for i in range(len(pictures)) if i not in reached]
+    if loose:
+        raise InvalidInput(
+            f"{loose[0]} shows no place that the others show, so it cannot be joined to them; leave it "
+            "out, or take the fields with a quarter of overlap."
+        )
+
+
+def _blended(
+    pictures: Sequence[Picture], matrices: Sequence[np.ndarray], shape: tuple[int, int], progress: Progress
+) -> tuple[np.ndarray, np.ndarray]:
+    """Lay each field where its own border is furthest away; return pixels and what was pictured."""
+    pixels = np.zeros((*shape, 3), np.uint8)
+    depth = np.zeros(shape, np.float32)
+    for done, (picture, matrix) in enumerate(zip(pictures, matrices, strict=True)):
+        progress.report(done / len(pictures), f"joining {picture.name}")
+        centred = matrix.copy()
+        centred[:, 2] += matrix[:, :2] @ [0.5, 0.5] - 0.5
+        shown = picture.pixels if picture.pixels.dtype == np.uint8 else (picture.pixels >> 8).astype(np.uint8)
+        moved = cv2.warpAffine(shown, centred, shape[::-1], flags=cv2.INTER_CUBIC).astype(np.float32)
+        own = np.zeros((picture.height_px + 2, picture.width_px + 2), np.uint8)
+        own[1:-1, 1:-1] = 1
+        border = cv2.distanceTransform(own, cv2.DIST_L2, 3)[1:-1, 1:-1]
+        inner = cv2.warpAffine(border, centred, shape[::-1], flags=cv2.INTER_LINEAR)
+        both = (depth > 0) & (inner > 0)
+        if both.sum() > 1000:
+            gain = np.median(pixels[both], axis=0) / np.maximum(np.median(moved[both], axis=0), 1.0)
+            moved *= np.clip(gain, 0.7, 1.4).astype(np.float32)
+        better = inner > depth
+        pixels[better] = np.clip(np.rint(moved[better]), 0, 255).astype(np.uint8)
+        depth[better] = inner[better]
+    seen = depth > 0
+    if not seen.all():
+        pixels[~seen] = np.median(pixels[seen][::97], axis=0).astype(np.uint8)
+    return pixels, seen
+
+
+def _unseen(seen: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return polygons around what was not pictured, one pixel too large, so that no seam is measured.
+
+    Worked by quarters: a polygon cannot have a hole, and no blank part of a quarter encloses a field.
+    """
+    blank = cv2.dilate((~seen).astype(np.uint8), np.ones((3, 3), np.uint8))
+    rows, columns = (blank.shape[0] // 2, blank.shape[1] // 2)
+    zones = []
+    for top, left in ((0, 0), (0, columns), (rows, 0), (rows, columns)):
+        part = blank[top : top + rows + 1, left : left + columns + 1]
+        contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        zones += [
+            cv2.approxPolyDP(contour, 1.0, True).reshape(-1, 2) + np.array([left, top]) + 0.5
+            for contour in contours
+            if cv2.contourArea(contour) >= 16
+        ]
+    return tuple(zones)
