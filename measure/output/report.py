@@ -1,4 +1,4 @@
-"""The report: one PDF that stands alone, for a customer or a notebook. The same study gives the same bytes."""
+"""The report: one PDF that stands alone. The same study gives the same bytes."""
 
 import io
 from collections.abc import Sequence
@@ -108,7 +108,7 @@ def _built(parts: list, title: str) -> bytes:
     from reportlab.platypus import SimpleDocTemplate
 
     from measure.output.report_pages import numbered
-    from measure.output.report_parts import WIDTH_PT
+    from measure.output.report_parts import WIDTH_PT, with_headings
 
     side = (A4[0] - WIDTH_PT) / 2 - 6
     file = io.BytesIO()
@@ -116,5 +116,5 @@ def _built(parts: list, title: str) -> bytes:
         file, pagesize=A4, invariant=1, title=title, author="", creator="Gritline",
         leftMargin=side, rightMargin=side, topMargin=46, bottomMargin=48,
     )  # fmt: skip
-    document.build(parts, canvasmaker=numbered(title))
+    document.build(with_headings(parts), canvasmaker=numbered(title))
     return file.getvalue()

@@ -3,20 +3,32 @@
 from dataclasses import replace
 
 import numpy as np
+from reportlab.platypus import CondPageBreak
 from reportlab.platypus import Table as GridTable
 
 from measure.errors import KnownError
 from measure.judge.sizes_json import significant
 from measure.judge.specification import Specification, check
-from measure.model import KINDS
 from measure.output.charts_layout import lay_out
+from measure.output.charts_style import ChartStyle
 from measure.output.overlay import KIND_RGB, draw_overlay
 from measure.output.report_facts import BatchFacts, FieldFacts, ReportFacts, finite
-from measure.output.report_parts import WIDTH_PT, ChartBlock, PictureBlock, bullets, table, text, together
+from measure.output.report_parts import (
+    WIDTH_PT,
+    ChartBlock,
+    PictureBlock,
+    bullets,
+    shown,
+    table,
+    text,
+    together,
+)
 from measure.particles import Particles
 from measure.sizes.plan import figure_words
 
 _PICTURE_PX = 1200
+_HIGH_PT = 180.0
+_STYLE = ChartStyle(size_pt=7.5)
 _UNITLESS = ("span", "number.geometric_sd")
 
 
@@ -24,10 +36,9 @@ def fields(report: ReportFacts) -> list:
     """Return a typical and the most doubtful field of each batch, with outlines."""
     parts: list = [text("Fields", "heading"), _key()]
     for b in report.batches:
-        shown = _shown(b)
-        if not shown:
-            continue
-        parts.append(_pictures(report, b, shown))
+        chosen = _shown(b)
+        if chosen:
+            parts.append(_pictures(report, b, chosen))
     parts.append(text("All fields", "part"))
     parts.append(_field_table(report))
     return parts
@@ -66,9 +77,9 @@ def _shown(b: BatchFacts) -> list[tuple[str, FieldFacts]]:
     return [("typical", typical), ("most doubtful", worst)]
 
 
-def _pictures(report: ReportFacts, b: BatchFacts, shown: list[tuple[str, FieldFacts]]) -> object:
+def _pictures(report: ReportFacts, b: BatchFacts, chosen: list[tuple[str, FieldFacts]]) -> object:
     wide = (WIDTH_PT - 10) / 2
-    cells = [_picture(report, word, f, wide) for word, f in shown]
+    cells = [_picture(report, word, f, wide) for word, f in chosen]
     if len(cells) == 1:
         cells.append([text("", "small")])
     grid = GridTable([cells], colWidths=[wide + 5, wide + 5], hAlign="LEFT")
@@ -77,9 +88,6 @@ def _pictures(report: ReportFacts, b: BatchFacts, shown: list[tuple[str, FieldFa
 
 
 def _picture(report: ReportFacts, word: str, f: FieldFacts, wide: float) -> list:
-    import cv2
-
-    from measure.outlines import shown_pixels
     from measure.picture_file import read_picture
 
     caption = (
@@ -90,9 +98,7 @@ def _picture(report: ReportFacts, word: str, f: FieldFacts, wide: float) -> list
         picture = read_picture(report.study.field_bytes(f.row.id), f.row.name)
     except KnownError as error:
         return [text(f"{caption} {error.text}", "small")]
-    factor = min(1.0, _PICTURE_PX / picture.width_px)
-    size = (round(picture.width_px * factor), round(picture.height_px * factor))
-    small = cv2.resize(shown_pixels(picture.pixels, picture.bit_depth), size, interpolation=cv2.INTER_AREA)
+    small, factor = shown(picture, _PICTURE_PX)
     whole = report.study.particles(f.row.id)
     scaled = Particles(whole.columns, tuple(o * np.float32(factor) for o in whole.outlines))
     drawn = draw_overlay(replace(picture, pixels=small, bit_depth=8), scaled)
@@ -113,12 +119,12 @@ def _field_table(report: ReportFacts) -> object:
                 ]
             )  # fmt: skip
     head = ("batch", "field", "found", "counted", "cover, %", "edge, px", "remarks")
-    return table(head, rows, (1.5, 3, 1, 1.2, 1.1, 1.1, 4), right_from=2)
+    return table(head, rows, (1.5, 3, 1, 1.2, 1.1, 1.1, 4), right_from=2, words_last=True)
 
 
 def sizes(report: ReportFacts) -> list:
     """Return the distributions by volume and by number with every figure and its interval."""
-    parts: list = [text("Sizes", "heading")]
+    parts: list = [CondPageBreak(2 * _HIGH_PT + 180), text("Sizes", "heading")]
     if not report.sized:
         return [*parts, text("No piece is counted, so there are no sizes.")]
     parts.append(
@@ -128,16 +134,17 @@ def sizes(report: ReportFacts) -> list:
         )
     )
     for b in report.sized:
-        charts = [ChartBlock(lay_out(c, WIDTH_PT, 205), WIDTH_PT, 205) for c in b.charts]
-        parts.append(together(text(b.batch.name, "part"), charts[0]))
-        parts += charts[1:]
+        charts = [ChartBlock(lay_out(c, WIDTH_PT, _HIGH_PT, _STYLE), WIDTH_PT, _HIGH_PT) for c in b.charts]
+        # both charts of a batch and the head of its table on one page
+        parts += [CondPageBreak(2 * _HIGH_PT + 120), text(b.batch.name, "part"), *charts]
         parts.append(_figures(b))
         left = ", ".join(f"{n} {reason}" for reason, n in b.summary.left_out.items())
         parts.append(text(f"Intervals {b.summary.basis}. Not counted: {left or 'none'}.", "small"))
         if b.summary.warnings:
-            parts += [text("Careful", "part"), *bullets(b.summary.warnings)]
-        parts += bullets(b.summary.notes, "small")
-    return parts
+            parts.append(together(text("Careful", "part"), *bullets(b.summary.warnings)))
+    # what was left out stands with each batch already; what holds for all is said once
+    notes = dict.fromkeys(n for b in report.sized for n in b.summary.notes if not n.startswith("Left out"))
+    return [*parts, *bullets(tuple(notes), "small")]
 
 
 def _figures(b: BatchFacts) -> object:

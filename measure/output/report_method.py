@@ -15,7 +15,7 @@ from measure.output.report_parts import bullets, facts, table, text
 from measure.sizes.particle_table import MEETS_FRAME
 
 CAUTIONS = (
-    "A size distribution and a verdict say nothing about microbes, mould toxins, allergens or other hazards. "
+    "Sizes and a verdict say nothing about microbes, mould toxins, allergens or other hazards. "
     "Follow local food law and a food-safety plan (HACCP), and ask an accredited laboratory.",
     "Allergens: nuts, peanut and sesame can cause severe or fatal reactions; heat does not generally remove "
     "this. Declare them and prevent cross-contact (Codex CXC 80-2020; national food authority).",
@@ -23,8 +23,8 @@ CAUTIONS = (
     "change that (Codex CXC 75-2015).",
     "Aflatoxins are not visible by this method; limits change, look up those in force where you are.",
     "Glass: keep slides and cover glasses away from production and tasting, and count them in and out.",
-    "Bright, hard, insoluble grains that are not salt may be stone or metal from the mill: stop, and have them "
-    "examined.",
+    "Bright, hard, insoluble grains that are not salt may be stone or metal from the mill: stop, and "
+    "have them examined.",
     "Diluted, oiled or photographed material is waste: never back into food, never tasted.",
 )
 
@@ -33,19 +33,19 @@ def method(report: ReportFacts) -> list:
     """Return what a report of static image analysis should state (in the spirit of ISO 13322-1)."""
     shares = _shares(report)
     rows = [
-        ("Quantity", "area-equivalent diameter x_A = sqrt(4 A / pi) of each whole piece in the projected area; "
+        ("Quantity", "area-equivalent diameter x_A = sqrt(4 A / pi) of each whole piece in projection; "
          "distributions by number (r = 0) and by volume (r = 3) after ISO 9276-1 and 9276-2"),
         ("Magnification", "; ".join(_magnification(report))),
         ("Measurement frame", _frame(report)),
-        ("Edge rule", "pieces that meet the frame or an excluded zone are listed, not counted; each whole piece "
-         "is weighted by 1/P, P being the chance that a piece of its Feret diameters lies wholly in the frame "
-         "(Miles-Lantuejoul)"),
+        ("Edge rule", "pieces that meet the frame or an excluded zone are listed, not counted; each whole "
+         "piece is weighted by 1/P, P being the chance that a piece of its Feret diameters lies wholly in "
+         "the frame (Miles-Lantuejoul)"),
         ("Threshold rule", "a piece is found at a low level set by the noise of the oil, in colour and "
-         "lightness against the local oil; its edge is then placed at half of its own contrast, to a fraction "
-         "of a pixel. See-through pieces are filled to their outer edge"),
-        ("Blank", ", ".join(b.name for b in report.blanks) or "none; the light is evened out from the oil itself"),
-        ("Touching pieces", f"cut by the shape of the neck and by colour; {shares['touching']} of the counted "
-         "pieces come from clusters"),
+         "lightness against the local oil; its edge is then placed at half of its own contrast, to a "
+         "fraction of a pixel. See-through pieces are filled to their outer edge"),
+        ("Blank", ", ".join(b.name for b in report.blanks) or "none; light evened out from the oil itself"),
+        ("Touching pieces", f"cut by the shape of the neck and by colour; {shares['touching']} of the "
+         "counted pieces come from clusters"),
         ("Lower limit", _limits(report)),
         ("Counted", f"{shares['counted']} of {shares['found']} pieces found, on {len(report.fields)} fields"),
         ("Excluded", _excluded(report)),
@@ -53,8 +53,8 @@ def method(report: ReportFacts) -> list:
         ("Volumes", "; ".join(report.models.describe())),
         ("Intervals", "95 %, from resampling fields (and pieces within one field), with the uncertainties of "
          "the scale and of the edges (JCGM 100)"),
-        ("Sampling", "how pieces got onto the slide is not controlled by this program: dilution, spreading and "
-         "choice of fields are those of the record above"),
+        ("Sampling", "how pieces got onto the slide is not controlled by this program: dilution, spreading "
+         "and choice of fields are those of the record above"),
         ("Software", f"Gritline {__version__}"),
     ]  # fmt: skip
     return [
@@ -85,8 +85,8 @@ def _limits(report: ReportFacts) -> str:
     found = {finite(b.summary.smallest_um) for b in report.sized if np.isfinite(b.summary.smallest_um)}
     words = ", ".join(sorted(found, key=float))
     return (
-        f"{words} µm: the size asked for in the settings, or 10 px where none is asked for. Finer pieces are not "
-        "counted, so figures by number depend on it"
+        f"{words} µm: the size asked for in the settings, or 10 px where none is asked for. Finer pieces are "
+        "not counted, so figures by number depend on it"
         if words
         else "not known"
     )
@@ -162,8 +162,8 @@ def edits(report: ReportFacts) -> list:
         f"{int(n)} {word}" for word, n in zip(ORIGINS, origins.tolist(), strict=True) if n and word != "found"
     )
     said = (
-        f"Of {found} pieces now on record, {kinds} have their kind set by hand; outlines other than as found: "
-        f"{made or 'none'} (cut and joined ones also come from the automatic measuring)."
+        f"Of {found} pieces now on record, {kinds} have their kind set by hand; outlines other than as "
+        f"found: {made or 'none'} (cut and joined ones also come from the automatic measuring)."
     )
     counts: dict[str, list] = {}
     for entry in reversed(report.edits):

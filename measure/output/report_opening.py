@@ -6,7 +6,7 @@ from measure import __version__
 from measure.judge.compare_words import sentences
 from measure.judge.sizes_json import significant
 from measure.output.report_facts import COMPARED, BatchFacts, ReportFacts, finite
-from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, table, text, together
+from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, shown, table, text, together
 
 _RULING_PX = 1400
 
@@ -95,9 +95,8 @@ def scale(report: ReportFacts) -> list:
         name = s.zoom or f"scale {row.id}"
         u = s.standard_uncertainty_um_per_px
         value = f"{s.um_per_px:.6g} µm per px"
-        value += f", standard uncertainty {u:.2g} µm per px ({100 * s.relative_uncertainty:.2g} %)" if u else (
-            ", uncertainty not known"
-        )  # fmt: skip
+        share = f"{100 * s.relative_uncertainty:.2g} %"
+        value += f", standard uncertainty {u:.2g} µm per px ({share})" if u else ", uncertainty not known"
         rows = [
             ("Scale", value),
             ("Method", {"ruling": "fit of the whole ruling of a stage micrometer"}.get(s.method, s.method)),
@@ -135,7 +134,6 @@ def _ruling(report: ReportFacts, row: object) -> list:
     import cv2
 
     from measure.errors import KnownError
-    from measure.outlines import shown_pixels
     from measure.picture_file import read_picture
     from measure.scale.fit import fit_from_plain
 
@@ -145,10 +143,7 @@ def _ruling(report: ReportFacts, row: object) -> list:
         picture = read_picture(report.study.scale_picture(row.id), row.picture_name)
     except KnownError as error:
         return [text(f"The picture of the ruling cannot be shown: {error.text}", "small")]
-    pixels = shown_pixels(picture.pixels, picture.bit_depth)
-    factor = min(1.0, _RULING_PX / picture.width_px)
-    size = (round(picture.width_px * factor), round(picture.height_px * factor))
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    small, factor = shown(picture, _RULING_PX)
     fit = fit_from_plain(row.fit, row.scale) if row.fit else None
     for x0, y0, x1, y1 in fit.lines * factor if fit is not None else ():
         ends = [(round(float(x) * 16), round(float(y) * 16)) for x, y in ((x0, y0), (x1, y1))]
@@ -156,6 +151,6 @@ def _ruling(report: ReportFacts, row: object) -> list:
     found = f"; {len(fit.lines)} graduations found are marked" if fit is not None else ""
     across = picture.width_px * row.scale.um_per_px
     return [
-        PictureBlock(small, min(0.62 * WIDTH_PT, 270.0 * size[0] / size[1]), across),
+        PictureBlock(small, min(0.62 * WIDTH_PT, 270.0 * small.shape[1] / small.shape[0]), across),
         text(f"{row.picture_name}{found}.", "small"),
     ]

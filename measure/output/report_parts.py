@@ -17,13 +17,15 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, KeepTogether, LongTable, Paragraph, TableStyle
 
+from measure.model import Picture
 from measure.output.charts_layout import Drawing
 from measure.output.charts_style import PAPER
 from measure.output.report_chart import draw_shapes
 
 FONT, BOLD = "GritlineReport", "GritlineReportBold"
 WIDTH_PT = 490.0  # of the text on a page
-_SIZES = {"title": 20, "heading": 13, "part": 10.5, "body": 9, "small": 7.5, "lead": 10.5}
+_SUB = '<sub rise="18%" size="72%">'
+_SIZES = {"title": 17, "heading": 13, "part": 10.5, "body": 9, "small": 7.5, "lead": 10.5}
 
 
 @cache
@@ -61,12 +63,12 @@ def markup(words: str) -> str:
     Examples
     --------
     >>> markup("x_{90,3} < 30 & x_A")
-    'x<sub>90,3</sub> &lt; 30 &amp; x<sub>A</sub>'
+    'x<sub rise="18%" size="72%">90,3</sub> &lt; 30 &amp; x<sub rise="18%" size="72%">A</sub>'
     """
     # control signs cannot be set; a stranger's notes may hold some
     words = "".join(c if c.isprintable() or c in "\n\u00a0" else "\ufffd" for c in words)
-    words = re.sub(r"x_\{([^}]*)\}", r"x<sub>\1</sub>", escape(words))
-    words = re.sub(r"\b([xQq])_(\w)\b", r"\1<sub>\2</sub>", words)
+    words = re.sub(r"x_\{([^}]*)\}", rf"x{_SUB}\1</sub>", escape(words))
+    words = re.sub(r"\b([xQq])_(\w)\b", rf"\1{_SUB}\2</sub>", words)
     return words.replace("\n", "<br/>")
 
 
@@ -82,7 +84,12 @@ def bullets(sentences: Sequence[str], role: str = "body") -> list[Paragraph]:
 
 
 def table(
-    head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], *, right_from: int = 1
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    *,
+    right_from: int = 1,
+    words_last: bool = False,
 ) -> LongTable:
     """Return a table with a heading row that comes again on every page.
 
@@ -93,10 +100,15 @@ def table(
         Shares of the text's width.
     right_from : int
         Columns from this one on are set to the right, as numbers are.
+    words_last : bool
+        The last column holds words all the same.
     """
+    last = len(head) - 1 if words_last else len(head)
     total = sum(widths)
-    cells = [[text(w, "cell", right=i >= right_from) for i, w in enumerate(row)] for row in rows]
-    top = [Paragraph(f"<b>{markup(w)}</b>", style("cell", i >= right_from)) for i, w in enumerate(head)]
+    cells = [[text(w, "cell", right=right_from <= i < last) for i, w in enumerate(row)] for row in rows]
+    top = [
+        Paragraph(f"<b>{markup(w)}</b>", style("cell", right_from <= i < last)) for i, w in enumerate(head)
+    ]
     made = LongTable(
         [top, *cells], colWidths=[WIDTH_PT * w / total for w in widths], repeatRows=1, spaceAfter=8
     )
@@ -107,8 +119,8 @@ def table(
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("LINEBELOW", (0, 0), (-1, 0), 0.8, soft),
                 ("LINEBELOW", (0, 1), (-1, -1), 0.3, line),
-                ("TOPPADDING", (0, 0), (-1, -1), 1.6),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 2.4),
+                ("TOPPADDING", (0, 0), (-1, -1), 1.0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
                 ("LEFTPADDING", (0, 0), (-1, -1), 2),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 4),
             ]
@@ -137,6 +149,23 @@ def facts(rows: Sequence[tuple[str, str]]) -> LongTable:
 def together(*parts: object) -> KeepTogether:
     """Keep parts on one page."""
     return KeepTogether(list(parts))
+
+
+def with_headings(parts: Sequence[Flowable]) -> list[Flowable]:
+    """Return the parts with each heading tied to the group that follows, lest a page end between."""
+    joined: list[Flowable] = []
+    heads: list[Flowable] = []
+    for part in parts:
+        if isinstance(part, Paragraph) and part.style.keepWithNext:
+            heads.append(part)
+            continue
+        if heads and isinstance(part, KeepTogether):
+            part = together(*heads, *part._content)  # noqa: SLF001 - the group gives no other way in
+        else:
+            joined += heads
+        heads = []
+        joined.append(part)
+    return joined + heads
 
 
 class ChartBlock(Flowable):
@@ -190,6 +219,18 @@ class PictureBlock(Flowable):
         canvas.rect(8, 7, wide, 2, stroke=0, fill=1)
         canvas.setFont(FONT, 6.5)
         canvas.drawString(8, 11, words)
+
+
+def shown(picture: Picture, most_px: int) -> tuple[np.ndarray, float]:
+    """Return a picture for paper (RGB, 8 bit, at most so many px wide) and its size over the old."""
+    import cv2
+
+    from measure.outlines import shown_pixels
+
+    factor = min(1.0, most_px / picture.width_px)
+    size = (max(1, round(picture.width_px * factor)), max(1, round(picture.height_px * factor)))
+    pixels = shown_pixels(picture.pixels, picture.bit_depth)[..., 2::-1]
+    return cv2.resize(np.ascontiguousarray(pixels), size, interpolation=cv2.INTER_AREA), factor
 
 
 def _jpeg(pixels: np.ndarray) -> bytes:
