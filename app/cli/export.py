@@ -1,6 +1,8 @@
-"""``gritline export``: a study's tables to a folder."""
+"""``gritline export``: a study's tables, outlines, label images and charts to a folder."""
 
 import argparse
+
+_FORMATS = ("csv", "xlsx", "parquet", "json", "coco", "geojson", "labels", "svg", "png")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -8,8 +10,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("study", metavar="STUDY", help="study file (.gritline)")
     parser.add_argument("--out", metavar="DIR", required=True, help="folder to write to")
     parser.add_argument(
-        "--format", action="append", choices=("csv", "xlsx", "parquet"), metavar="NAME",
-        help="csv, xlsx or parquet; may be given several times (default: csv and xlsx)",
+        "--format", action="append", choices=_FORMATS, metavar="NAME",
+        help=f"{', '.join(_FORMATS)}; may be given several times (default: csv and xlsx)",
     )  # fmt: skip
     parser.add_argument("--decimal-comma", action="store_true", help="CSV with decimal comma and semicolons")
 

@@ -23,8 +23,26 @@ def chart_png(
     return drawing_png(lay_out(chart, width_pt, height_pt, style), width_pt, height_pt, dpi=dpi)
 
 
+def chart_svg(
+    chart: SizeChart, style: ChartStyle = PAPER, *, width_pt: float = 460.0, height_pt: float = 270.0
+) -> bytes:
+    """Return a size chart as the bytes of an SVG picture; the letters stay letters."""
+    import matplotlib as mpl
+
+    drawing = lay_out(chart, width_pt, height_pt, style)
+    # fixed names inside, so that the same chart gives the same bytes
+    with mpl.rc_context({"svg.hashsalt": "gritline", "svg.fonttype": "none"}):
+        return _saved(drawing, width_pt, height_pt, 72, "svg", {"Date": None, "Creator": None})
+
+
 def drawing_png(drawing: Drawing, width_pt: float, height_pt: float, *, dpi: int = 300) -> bytes:
     """Return any laid-out chart as the bytes of a PNG picture."""
+    return _saved(drawing, width_pt, height_pt, dpi, "png", {"Software": None})
+
+
+def _saved(
+    drawing: Drawing, width_pt: float, height_pt: float, dpi: int, kind: str, metadata: dict[str, None]
+) -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -37,7 +55,7 @@ def drawing_png(drawing: Drawing, width_pt: float, height_pt: float, *, dpi: int
     for order, shape in enumerate(drawing.shapes):
         _DRAW[type(shape)](axes, shape, order)
     file = io.BytesIO()
-    figure.savefig(file, format="png", dpi=dpi, metadata={"Software": None})
+    figure.savefig(file, format=kind, dpi=dpi, metadata=metadata)
     return file.getvalue()
 
 

@@ -1,14 +1,29 @@
-"""Write a study's tables to a folder."""
+"""Write a study's tables, outlines, label images and charts to a folder."""
 
+import json
+import re
+from collections.abc import Callable
 from pathlib import Path
 
 from measure.errors import InvalidInput
-from measure.output.study_tables import study_tables
+from measure.output.study_tables import field_tables, study_tables
 from measure.output.tables import write_csv, write_parquet, write_xlsx
-from measure.safe_write import make_folder
+from measure.safe_write import make_folder, write_text, written_beside
 from measure.study.study import Study
 
-FORMATS = ("csv", "xlsx", "parquet")
+FORMATS: dict[str, str] = {
+    "csv": "tables with commas, or with semicolons and decimal comma",
+    "xlsx": "one workbook with a sheet each for particles, fields, sizes, batches and edits",
+    "parquet": "the particle table",
+    "json": "figures of each batch with intervals",
+    "coco": "outlines as COCO JSON, px",
+    "geojson": "outlines as GeoJSON, px, with measures in µm",
+    "labels": "label images as TIFF with the pixel size in their tags",
+    "svg": "charts as SVG",
+    "png": "charts as PNG",
+}
+_RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
+_LONGEST = 80
 
 
 def export_study(
@@ -19,7 +34,7 @@ def export_study(
     delimiter: str = ",",
     decimal: str = ".",
 ) -> list[Path]:
-    """Write the particle, field, batch and edit tables of a study.
+    """Write what a study holds in the formats asked for.
 
     Parameters
     ----------
@@ -35,7 +50,7 @@ def export_study(
     Returns
     -------
     list of Path
-        The files written.
+        The files written; all lie in the folder, whatever names the study holds.
 
     Raises
     ------
@@ -45,10 +60,45 @@ def export_study(
     for name in formats:
         if name not in FORMATS:
             raise InvalidInput(f"The format {name!r} is not known; use {', '.join(FORMATS)}.")
-    tables = study_tables(study)
-    if not len(tables["fields"][0]["field"]):
+    if not any(row.measured for row in study.fields()):
         raise InvalidInput("No field of this study is measured yet, so there is nothing to write.")
     folder = make_folder(folder)
+    written = _tables(study, folder, formats, delimiter, decimal)
+    for name, write in _WRITERS.items():
+        if name in formats:
+            written += write(study, folder)
+    return written
+
+
+def safe_name(name: str, taken: set[str]) -> str:
+    """Return a file name without folders made of a name a study holds, none like another.
+
+    Examples
+    --------
+    >>> safe_name("../../pass 1/a.png", set()), safe_name("con", set())
+    ('pass 1_a.png', 'con_')
+    """
+    plain = (
+        "".join(c if c.isalnum() or c in " ._-()" else "_" for c in name)
+        .strip(" ._")[:_LONGEST]
+        .rstrip(" ._")
+    )
+    plain = plain or "field"
+    if _RESERVED.match(plain.split(".")[0]):
+        plain += "_"
+    free, number = plain, 2
+    while free.casefold() in taken:
+        free, number = f"{plain} ({number})", number + 1
+    taken.add(free.casefold())
+    return free
+
+
+def _tables(study: Study, folder: Path, formats: tuple[str, ...], delimiter: str, decimal: str) -> list[Path]:
+    if not {"csv", "xlsx", "parquet"} & set(formats):
+        return []
+    tables = study_tables(study)
+    if {"csv", "xlsx"} & set(formats):
+        tables = _with_sizes(study, tables)
     written: list[Path] = []
     if "csv" in formats:
         for name, (table, _) in tables.items():
@@ -65,3 +115,85 @@ def export_study(
         write_parquet(folder / "particles.parquet", tables["particles"][0])
         written.append(folder / "particles.parquet")
     return written
+
+
+def _with_sizes(study: Study, tables: dict) -> dict:
+    from measure.output.export_sizes import SIZES_COLUMNS, sizes_table
+    from measure.output.run_sizes import batch_sizes
+
+    sizes = (sizes_table(batch_sizes(study)), SIZES_COLUMNS)
+    order = ("particles", "fields", "sizes", "batches", "edits")
+    return {name: {**tables, "sizes": sizes}[name] for name in order}
+
+
+def _json(study: Study, folder: Path) -> list[Path]:
+    from measure.output.run_sizes import batch_sizes
+
+    values = {batch: found.as_json for batch, found in batch_sizes(study).items()}
+    write_text(folder / "sizes.json", json.dumps(values, ensure_ascii=False, indent=1, default=float) + "\n")
+    return [folder / "sizes.json"]
+
+
+def _coco(study: Study, folder: Path) -> list[Path]:
+    from measure.output.shapes_export import coco, write_json
+
+    pictures = [
+        {
+            "name": row.name, "width_px": row.width_px, "height_px": row.height_px,
+            "um_per_px": scale.um_per_px, "table": table, "outlines": study.particles(row.id).outlines,
+        }
+        for row, scale, table in field_tables(study)
+    ]  # fmt: skip
+    write_json(folder / "outlines-coco.json", coco(pictures))
+    return [folder / "outlines-coco.json"]
+
+
+def _geojson(study: Study, folder: Path) -> list[Path]:
+    from measure.output.shapes_export import geojson, write_json
+
+    written, taken = [], set()
+    for row, _, table in field_tables(study):
+        path = make_folder(folder / "outlines") / f"{safe_name(row.name, taken)}.geojson"
+        write_json(path, geojson(table, study.particles(row.id).outlines))
+        written.append(path)
+    return written
+
+
+def _labels(study: Study, folder: Path) -> list[Path]:
+    from measure.output.shapes_export import label_image, write_labels
+
+    written, taken = [], set()
+    for row, scale, _ in field_tables(study):
+        path = make_folder(folder / "labels") / f"{safe_name(row.name, taken)}.tif"
+        write_labels(path, label_image(study.particles(row.id), row.width_px, row.height_px), scale.um_per_px)
+        written.append(path)
+    return written
+
+
+def _charts(kind: str) -> Callable[[Study, Path], list[Path]]:
+    def write(study: Study, folder: Path) -> list[Path]:
+        from measure.output.charts_paper import chart_png, chart_svg
+        from measure.output.report_facts import gather
+
+        draw = {"png": chart_png, "svg": chart_svg}[kind]
+        written, taken = [], set()
+        for batch in gather(study).sized:
+            for chart in batch.charts:
+                name = safe_name(f"{batch.batch.name} by {chart.quantity}", taken)
+                path = make_folder(folder / "charts") / f"{name}.{kind}"
+                with written_beside(path) as beside:
+                    beside.write_bytes(draw(chart))
+                written.append(path)
+        return written
+
+    return write
+
+
+_WRITERS: dict[str, Callable[[Study, Path], list[Path]]] = {
+    "json": _json,
+    "coco": _coco,
+    "geojson": _geojson,
+    "labels": _labels,
+    "svg": _charts("svg"),
+    "png": _charts("png"),
+}
