@@ -16,6 +16,7 @@ _STRENGTH = 0.6  # a halo is weaker than what it belongs to
 _SIZE = 0.35  # and much smaller
 _HOLLOW, _THIN = 0.86, 0.5  # bent round its piece, and thin against it
 _LESS_HOLLOW, _THINNER = 0.9, 0.35
+_RING = 0.8  # solidity of a bright crescent along a dark piece, or the other way round
 
 
 def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
@@ -54,7 +55,9 @@ def halo_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
     thickness = particles["feret_min_px"] / np.maximum(particles["feret_min_px"][other], 1e-6)
     bent = (solidity < _HOLLOW) & (thickness < _THIN)
     bent |= (solidity < _LESS_HOLLOW) & (thickness < _THINNER)
-    return near & (share > _LEAST_CONTACT) & weak & small & bent
+    opposite = particles["lightness_step"] * particles["lightness_step"][other] < 0
+    ringing = opposite & (strength < strength[other]) & (solidity < _RING)
+    return near & (share > _LEAST_CONTACT) & (weak | ringing) & small & bent
 
 
 def contrast(particles: Particles) -> np.ndarray:

@@ -11,6 +11,7 @@ from measure.field.halo import set_aside_halos
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.quality import field_quality
+from measure.field.reunite import reunite
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -99,6 +100,7 @@ def measure_field(
         found.flags | _zone_flags(found.outlines, light),
         found.origin,
     )
+    particles = reunite(particles, picture, light, learned)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     frame = Frame(picture.width_px, picture.height_px, zones)
     quality = field_quality(particles, frame, light)

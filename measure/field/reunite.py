@@ -1,0 +1,113 @@
+"""Put back together what was cut though it is one piece: a spotted body, a rim parted from its inside.
+
+Two neighbours become one again when together they are as convex as the fuller of them, share a long seam, and
+either hardly differ in colour compared with how both differ from the oil, or one is only a thin strip bent
+round the other. Touching round pieces share a short seam and leave notches; a skin on a kernel differs in
+colour: both stay apart.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+from shapely.ops import unary_union
+
+from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.halo import contact, contrast
+from measure.field.light import Light
+from measure.field.measure_outlines import measure_outlines
+from measure.flags import FLAGS, bits
+from measure.model import Picture
+from measure.particles import Particles, join_particles
+
+_SEAM = 0.24  # share of the smaller one's outline along the other; touching round pieces stay below
+_LONG_SEAM = 0.42
+_CONVEX, _VERY_CONVEX = 0.955, 0.97  # solidity of both together
+_ALIKE, _AKIN = 0.36, 0.5  # colour between the two over their colour against the oil
+_STRIP = 0.75  # solidity of a strip bent round the other
+_GAP_PX = 1.6
+_ROUNDS = 5
+_STEPS = ("lightness_step", "green_red_step", "blue_yellow_step")
+
+
+def reunite(
+    particles: Particles, picture: Picture, light: Light, learned: Mapping | None = None
+) -> Particles:
+    """Join neighbours that are one piece.
+
+    Parameters
+    ----------
+    particles : Particles
+        K measured particles.
+    picture, light, learned
+        As for `measure.field.measure_outlines.measure_outlines`.
+
+    Returns
+    -------
+    Particles
+        At most K particles, labels 1.. in the order given; joined ones stand last.
+    """
+    for _ in range(_ROUNDS):
+        pairs = _pairs(particles, light.solid_distance.shape)
+        if not pairs:
+            break
+        gone = np.array([row for i, j, _ in pairs for row in (i, j)])
+        flags = np.array([_flags(particles, i, j) for i, j, _ in pairs], np.int32)
+        parent = np.array([particles["parent"][i] for i, _, _ in pairs])
+        made = measure_outlines([o for _, _, o in pairs], picture, light, learned, parent, flags)
+        keep = np.ones(len(particles), bool)
+        keep[gone] = False
+        particles = join_particles([particles.select(keep), made])
+    return particles.replaced(label=np.arange(1, len(particles) + 1))
+
+
+def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[int, int, np.ndarray]]:
+    """Return rows to be joined, each row once, with the outline of both together."""
+    if len(particles) < 2:
+        return []
+    share, beside = contact(particles, shape)
+    order = np.flatnonzero((beside >= 0) & (share >= _SEAM))
+    taken: set[int] = set()
+    found = []
+    for i in order[np.argsort(-share[order])].tolist():
+        j = int(beside[i])
+        if i in taken or j in taken or particles["area_px2"][i] > particles["area_px2"][j] * 1.5:
+            continue
+        together = _together(particles, i, j, float(share[i]))
+        if together is not None:
+            found.append((i, j, together))
+            taken |= {i, j}
+    return found
+
+
+def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray | None:
+    """Return the outline of both as one, or None where they are two pieces."""
+    apart = _colour_apart(particles, i, j)
+    strip = _strip(particles, i) or _strip(particles, j)
+    if apart >= _AKIN and not strip:
+        return None
+    both = [polygon_of(particles.outlines[k]).buffer(_GAP_PX) for k in (i, j)]
+    union = largest(unary_union(both).buffer(-_GAP_PX))
+    if union.is_empty:
+        return None
+    solidity = union.area / union.convex_hull.area
+    own = max(particles["area_px2"][k] / particles["hull_area_px2"][k] for k in (i, j))
+    one = (apart < _ALIKE or strip) and solidity >= _CONVEX
+    one |= apart < _AKIN and solidity >= _VERY_CONVEX
+    one |= apart < _AKIN and seam >= _LONG_SEAM and solidity >= own - 0.005
+    return outline_of(union.simplify(0.05)) if one else None
+
+
+def _colour_apart(particles: Particles, i: int, j: int) -> float:
+    apart = np.sqrt(sum(float(particles[n][i] - particles[n][j]) ** 2 for n in _STEPS))
+    return float(apart / max(contrast(particles)[[i, j]].max(), 1e-6))
+
+
+def _strip(particles: Particles, i: int) -> bool:
+    return bool(particles["area_px2"][i] < _STRIP * particles["hull_area_px2"][i])
+
+
+def _flags(particles: Particles, i: int, j: int) -> int:
+    kept = int(particles["flags"][i] | particles["flags"][j])
+    known = bits("touches_frame", "meets_zone", "broken_rim", "rim_only", "overlap", "touching")
+    strip = _strip(particles, i) or _strip(particles, j)
+    return (kept & known) | (FLAGS["rim_only"].bit if strip else 0)

@@ -1,0 +1,64 @@
+"""A spotted body stays one piece; two round pieces that touch stay two, whatever cut or joined them before."""
+
+import cv2
+import numpy as np
+
+from measure.field.light import prepare
+from measure.field.measure_outlines import measure_outlines
+from measure.field.reunite import reunite
+from measure.model import Picture
+
+
+def _drawn(discs: list[tuple[float, float, float, int]]) -> Picture:
+    rng = np.random.default_rng(8)
+    grey = np.full((800, 1200), 205.0, np.float32)
+    for x, y, r, value in discs:
+        cv2.circle(grey, (round(4 * x), round(4 * y)), round(4 * r), value, -1)
+    grey = cv2.GaussianBlur(cv2.resize(grey, (300, 200), interpolation=cv2.INTER_AREA), (0, 0), 0.8)
+    grey += rng.normal(0, 1.0, grey.shape)
+    return Picture(np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2))
+
+
+def _disc(x: float, y: float, r: float) -> np.ndarray:
+    t = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+    return np.column_stack([x + r * np.cos(t), y + r * np.sin(t)])
+
+
+def _half(x: float, y: float, r: float, side: int) -> np.ndarray:
+    t = np.linspace(-np.pi / 2, np.pi / 2, 120)
+    arc = np.column_stack([x + side * r * np.cos(t), y + r * np.sin(t)])
+    seam = np.column_stack([np.full(80, x + side * 0.3), np.linspace(y + r, y - r, 80)])
+    return np.concatenate([arc, seam])
+
+
+def _reunited(picture: Picture, outlines: list[np.ndarray]):
+    light = prepare(picture)
+    return reunite(measure_outlines(outlines, picture, light), picture, light)
+
+
+def test_two_halves_of_one_disc_become_one():
+    picture = _drawn([(150, 100, 30, 120)])
+    made = _reunited(picture, [_half(150, 100, 30, 1), _half(150, 100, 30, -1)])
+    assert len(made) == 1
+    assert abs(float(made.diameter_px[0]) - 60) < 0.6
+
+
+def test_touching_discs_stay_two():
+    picture = _drawn([(120, 100, 30, 120), (179, 100, 30, 120)])
+    made = _reunited(picture, [_disc(120, 100, 29.8), _disc(179, 100, 29.8)])
+    assert len(made) == 2
+
+
+def test_halves_of_different_colour_stay_two():
+    picture = _drawn([(150, 100, 30, 175)])
+    pixels = picture.pixels.copy()
+    inside = (np.indices((200, 300))[0] - 99.5) ** 2 + (np.indices((200, 300))[1] - 149.5) ** 2 < 30**2
+    right = inside & (np.indices((200, 300))[1] > 150)
+    pixels[right] = (120, 60, 40)
+    made = _reunited(Picture(pixels), [_half(150, 100, 30, 1), _half(150, 100, 30, -1)])
+    assert len(made) == 2
+
+
+def test_nothing_comes_of_nothing():
+    picture = _drawn([])
+    assert len(_reunited(picture, [])) == 0
