@@ -1,4 +1,4 @@
-"""A spotted body stays one piece; two round pieces that touch stay two, whatever cut or joined them before."""
+"""A spotted body stays one piece; two round pieces that touch stay two, however they were cut before."""
 
 import cv2
 import numpy as np
