@@ -314,7 +314,19 @@ _TASTING = (
     ActionRow("tasting.remove", "Remove the session", ("Ctrl+Delete",), "tasting", "Undo brings it back."),
 )
 
-_LATER: tuple[ActionRow, ...] = ()
+_REPORT = (
+    ActionRow("report.save", "Save the report…", ("Ctrl+S",), "report", "A PDF, as the pages show it."),
+    ActionRow(
+        "report.tables",
+        "Write tables and files…",
+        ("Ctrl+E",),
+        "report",
+        "Into a folder, in the formats ticked.",
+    ),
+    ActionRow("report.whole", "Tick all sections", ("A",), "report", "The whole report."),
+    ActionRow("report.next", "Next page", ("PgDown",), "report"),
+    ActionRow("report.previous", "Page before", ("PgUp",), "report"),
+)
 
 ACTIONS: tuple[ActionRow, ...] = (
     *_WINDOW,
@@ -324,7 +336,7 @@ ACTIONS: tuple[ActionRow, ...] = (
     *_SIZES,
     *_COMPARE,
     *_TASTING,
-    *_LATER,
+    *_REPORT,
 )
 
 
