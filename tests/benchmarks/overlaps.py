@@ -125,10 +125,12 @@ def main() -> None:
         )
         whole = measure_field(Picture(wide.pixels), FieldSettings(), RECIPE.um_per_px, zones=wide.zones)
         print("\n".join(lines))
+        once = sum(counted(r).sum() for r in without_repeats(results, links))
+        each = sum(counted(r).sum() for r in results)
         print(
-            f"{'':58}{before:5d} {after:10d} {miss:12.3f}   counted: {sum(counted(r).sum() for r in results)} in "
-            f"fields, {sum(counted(r).sum() for r in without_repeats(results, links))} once, "
-            f"{counted(whole).sum()} on the joined field {wide.pixels.shape[1]} x {wide.pixels.shape[0]}"
+            f"{'':58}{before:5d} {after:10d} {miss:12.3f}   counted: {each} "
+            f"in fields, {once} once, {counted(whole).sum()} on the joined field of "
+            f"{wide.pixels.shape[1]} x {wide.pixels.shape[0]} px"
         )
 
 

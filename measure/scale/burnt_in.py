@@ -1,0 +1,227 @@
+"""Lines, words and panels a camera program drew into a picture: proposals of what to leave out."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from measure.model import Picture
+
+_SHORTEST_PX = 18  # of a level stroke looked for
+_SHORTEST_BAR_PX = 24  # with its ends; the rim of a round piece is not level for so long
+_LEVEL_PX = 0.35
+_REACH_PX = 8
+_STEP = 22.0  # levels by which a drawn line differs from both of its sides
+_MARGIN_PX = 3
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A straight level line that may be a scale bar.
+
+    Attributes
+    ----------
+    x0_px, x1_px : float
+        Middles of its outer ends.
+    y_px : float
+        Middle of the line.
+    zone : (4, 2) ndarray
+        Rectangle round the bar and words of its colour beside it.
+    uncertainty_px : float
+        Standard uncertainty of the length: each end is read to a pixel (rectangular, JCGM 100).
+    """
+
+    x0_px: float
+    x1_px: float
+    y_px: float
+    zone: np.ndarray
+    uncertainty_px: float = 0.41
+
+    @property
+    def length_px(self) -> float:
+        """Length between the outer ends."""
+        return self.x1_px - self.x0_px
+
+
+@dataclass(frozen=True)
+class BurntIn:
+    """What was found: bars (longest first) and areas to propose for leaving out."""
+
+    bars: tuple[Bar, ...]
+    zones: tuple[np.ndarray, ...]
+
+
+def find_burnt_in(picture: Picture) -> BurntIn:
+    """Find bars, words beside them and flat panels drawn into a picture.
+
+    Drawn lines are exactly level, of one colour, a few pixels high, and differ from both of their sides;
+    nothing in a smear is so. These are proposals for a person to accept: no scale follows from them.
+
+    Parameters
+    ----------
+    picture : Picture
+
+    Returns
+    -------
+    BurntIn
+    """
+    pixels = picture.pixels if picture.pixels.dtype == np.uint8 else (picture.pixels >> 8).astype(np.uint8)
+    rgb = pixels.astype(np.float32)
+    panel = _panel(rgb)
+    runs = [_extended(rgb, run) for run in _runs(rgb) if _straight(rgb, run)]
+    runs = _joined([run for run in runs if run and run[2] - run[0] >= _SHORTEST_BAR_PX], rgb)
+    bars = [_bar(run, rgb) for run in runs]
+    bars = sorted((bar for bar in bars if bar is not None), key=lambda bar: -bar.length_px)
+    zones = [panel] if panel is not None else []
+    zones += [bar.zone for bar in bars if panel is None or not _within(bar.zone, panel)]
+    return BurntIn(tuple(bars), tuple(zones))
+
+
+def _box(left: float, top: float, right: float, bottom: float) -> np.ndarray:
+    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], float)
+
+
+def _within(zone: np.ndarray, panel: np.ndarray) -> bool:
+    return bool(zone[0, 1] >= panel[0, 1] - 1 and zone[2, 1] <= panel[2, 1] + 1)
+
+
+def _panel(rgb: np.ndarray) -> np.ndarray | None:
+    """Find a band of one colour along the lower or the upper edge that begins at a sharp level line."""
+    grey = rgb.mean(axis=2)
+    rows = len(grey)
+    for flipped in (False, True):
+        ordered = grey if flipped else grey[::-1]
+        colour = float(np.median(ordered[:6]))
+        plain = (np.abs(ordered - colour) <= 4.0).mean(axis=1)
+        band = cv2.blur(plain.astype(np.float32)[:, None], (1, 9))[:, 0] > 0.4
+        depth = int(np.argmin(band)) if not band.all() else rows
+        if not 12 <= depth < 0.35 * rows:
+            continue
+        begins = range(max(2, depth - 12), min(rows - 2, depth + 12))
+        steps = [float(np.median(np.abs(ordered[row - 2] - ordered[row + 1]))) for row in begins]
+        if max(steps) > _STEP:
+            depth = begins[int(np.argmax(steps))]
+            top, bottom = (0, depth) if flipped else (rows - depth, rows)
+            return _box(0, top, rgb.shape[1], bottom)
+    return None
+
+
+def _runs(rgb: np.ndarray) -> list[tuple[int, int, int, int]]:
+    """Level strokes as (left, top, right, bottom), ends within."""
+    found = []
+    for thick in (1, 2, 4):
+        reach = thick + 1
+        up, down = np.roll(rgb, reach, axis=0), np.roll(rgb, -reach, axis=0)
+        above, below = rgb - up, rgb - down
+        same_way = np.sign(above) == np.sign(below)
+        step = np.where(same_way, np.minimum(np.abs(above), np.abs(below)), 0.0).max(axis=2)
+        mask = (step > _STEP).astype(np.uint8)
+        mask[:reach], mask[-reach:] = 0, 0
+        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((1, 3), np.uint8))
+        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((1, _SHORTEST_PX), np.uint8))
+        count, _, stats, _ = cv2.connectedComponentsWithStats(mask)
+        for left, top, width, height, _area in stats[1:count]:
+            box = (int(left), int(top), int(left + width - 1), int(top + height - 1))
+            if height <= 6 and _one_colour(rgb, box) and not any(_meet(box, known) for known in found):
+                found.append(box)
+    return found
+
+
+def _meet(one: tuple, two: tuple) -> bool:
+    return abs(one[1] - two[1]) <= 6 and one[0] <= two[2] and two[0] <= one[2]
+
+
+def _one_colour(rgb: np.ndarray, box: tuple[int, int, int, int]) -> bool:
+    left, top, right, bottom = box
+    if (right - left) < 5 * (bottom - top + 1):
+        return False
+    line = rgb[(top + bottom) // 2, left : right + 1]
+    spread = np.quantile(line, 0.9, axis=0) - np.quantile(line, 0.1, axis=0)
+    return bool(spread.max() < 70.0)
+
+
+def _straight(rgb: np.ndarray, box: tuple[int, int, int, int]) -> bool:
+    """Whether a stroke is level and equally thick all along: neither is true of the rim of a piece."""
+    left, top, right, bottom = box
+    first, last = max(0, top - 3), min(len(rgb), bottom + 4)
+    part = rgb[first:last, left : right + 1]
+    near = np.maximum(120.0 - np.abs(part - _middle_colour(rgb, box)).max(axis=2), 0.0)
+    middle_row = (top + bottom) // 2
+    weight = near * (np.abs(np.arange(first, last) - middle_row) <= bottom - top + 2)[:, None]
+    total = weight.sum(axis=0)
+    height = (weight * np.arange(first, last)[:, None]).sum(axis=0) / np.maximum(total, 1e-6)
+    smooth = cv2.blur(height.astype(np.float32)[None], (5, 1))[0][2:-2]
+    return bool(np.quantile(np.abs(smooth - np.median(smooth)), 0.9) < _LEVEL_PX)
+
+
+def _extended(rgb: np.ndarray, box: tuple[int, int, int, int]) -> tuple[int, int, int, int] | None:
+    """Take in the ends that crossing ticks hid; None when the line has no sharp end within reach."""
+    left, top, right, bottom = box
+    colour = _middle_colour(rgb, box)
+    rows = [max(0, top - 4), min(len(rgb) - 1, bottom + 4)]
+    around = np.abs(np.median(rgb[rows, left : right + 1], axis=1) - colour).max(axis=1)
+    line = np.abs(rgb[(top + bottom) // 2] - colour).max(axis=1) < min(60.0, 0.5 * float(around.min()))
+    while left > 0 and line[left - 1]:
+        left -= 1
+    while right < len(line) - 1 and line[right + 1]:
+        right += 1
+    sharp = box[0] - left <= _REACH_PX and right - box[2] <= _REACH_PX
+    return (left, top, right, bottom) if sharp else None
+
+
+def _joined(runs: list[tuple], rgb: np.ndarray) -> list[tuple]:
+    """Join two runs of one line with words between them."""
+    runs, out = sorted(runs), []
+    while runs:
+        first = runs.pop(0)
+        for other in runs:
+            level = abs(first[1] - other[1]) <= 2 and abs(first[3] - other[3]) <= 2
+            long = min(first[2] - first[0], other[2] - other[0])
+            alike = abs((first[2] - first[0]) - (other[2] - other[0])) <= 0.15 * long
+            gap = other[0] - first[2]
+            if level and alike and 0 < gap < 2.0 * long and _alike(rgb, first, other):
+                runs.remove(other)
+                first = (first[0], min(first[1], other[1]), other[2], max(first[3], other[3]))
+                break
+        out.append(first)
+    return out
+
+
+def _middle_colour(rgb: np.ndarray, box: tuple) -> np.ndarray:
+    return np.median(rgb[(box[1] + box[3]) // 2, box[0] : box[2] + 1], axis=0)
+
+
+def _alike(rgb: np.ndarray, one: tuple, two: tuple) -> bool:
+    return bool(np.abs(_middle_colour(rgb, one) - _middle_colour(rgb, two)).max() < 40)
+
+
+def _bar(run: tuple[int, int, int, int], rgb: np.ndarray) -> Bar | None:
+    """Turn a stroke into a bar with its words; None for a frame line or one that leaves the picture."""
+    left, top, right, bottom = run
+    rows, columns = rgb.shape[:2]
+    length = right - left
+    if left <= 2 or right >= columns - 3 or length > 0.7 * columns:
+        return None
+    reach = int(np.clip(0.35 * length, 14, 60))
+    x0, x1 = max(0, left - 8), min(columns, right + 9)
+    y0, y1 = max(0, top - reach), min(rows, bottom + reach + 1)
+    colour = _middle_colour(rgb, run)
+    near = (np.abs(rgb[y0:y1, x0:x1] - colour).max(axis=2) < 60) & _strokes(rgb[y0:y1, x0:x1])
+    ends = near[:, [left - x0, right - x0]].sum(axis=0)
+    if max(ends) > 0.9 * (y1 - y0):  # a stroke through: a ruled frame, no bar
+        return None
+    ys, xs = np.nonzero(near)
+    box = _box(
+        min(left, xs.min() + x0 if len(xs) else left) - _MARGIN_PX,
+        min(top, ys.min() + y0 if len(ys) else top) - _MARGIN_PX,
+        max(right, xs.max() + x0 if len(xs) else right) + 1 + _MARGIN_PX,
+        max(bottom, ys.max() + y0 if len(ys) else bottom) + 1 + _MARGIN_PX,
+    )
+    box = np.clip(box, 0, [columns, rows])
+    return Bar(left + 0.5, right + 0.5, (top + bottom + 1) / 2, box)
+
+
+def _strokes(part: np.ndarray) -> np.ndarray:
+    """Pixels of thin strokes: away from what a median over a wider window sees there."""
+    grey = np.clip(part, 0, 255).astype(np.uint8)
+    return np.abs(part - cv2.medianBlur(grey, 9).astype(np.float32)).max(axis=2) > _STEP

@@ -1,0 +1,131 @@
+"""Cross-checks of a scale: words beside a burnt-in bar, and what a file claims. Never a scale alone."""
+
+import math
+import re
+from dataclasses import dataclass
+
+from measure.errors import InvalidInput
+from measure.scale.burnt_in import Bar
+
+_UNITS = {"nm": 1e-3, "um": 1.0, "µm": 1.0, "μm": 1.0, "micron": 1.0, "microns": 1.0, "mm": 1e3, "cm": 1e4}
+_LABEL = re.compile(r"^\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-zA-Zµμ]*)\s*$")
+_AGREE = 0.03
+# slips that are seen: a unit, a decimal place, inches taken for centimetres
+_SLIPS = (
+    (10.0, "ten"),
+    (100.0, "a hundred"),
+    (1000.0, "a thousand"),
+    (2.54, "2.54 (inches and centimetres)"),
+)
+
+
+@dataclass(frozen=True)
+class CrossCheck:
+    """What a bar or a tag says of a scale.
+
+    Attributes
+    ----------
+    verdict : str
+        "agrees", "differs" or "alarm" (off by a factor that only a slip explains, or no unit).
+    words : str
+        One or two sentences.
+    um_per_px : float
+        What the bar or tag would give.
+    """
+
+    verdict: str
+    words: str
+    um_per_px: float = math.nan
+
+
+def label_um(text: str) -> tuple[float, bool]:
+    """Read the words typed for a bar.
+
+    Parameters
+    ----------
+    text : str
+        As it stands in the picture: "20.00um", "1.0 mm", "50.00".
+
+    Returns
+    -------
+    (float, bool)
+        Length in um (taken as um when there is no unit), and whether a unit is there.
+
+    Raises
+    ------
+    InvalidInput
+        If it is no length.
+
+    Examples
+    --------
+    >>> label_um("1.0mm"), label_um("50.00")
+    ((1000.0, True), (50.0, False))
+    """
+    found = _LABEL.match(text)
+    unit = found.group(2) if found else ""
+    if found is None or (unit and unit not in _UNITS):
+        raise InvalidInput(
+            f"'{text.strip()}' is no length of a bar; type its number and unit as in 20 µm or 1.0 mm."
+        )
+    value = float(found.group(1).replace(",", "."))
+    if value <= 0:
+        raise InvalidInput("The length of a bar must be more than 0; type it as in 20 µm.")
+    return value * _UNITS.get(unit, 1.0), bool(unit)
+
+
+def check_bar(bar: Bar, label: str, um_per_px: float | None) -> CrossCheck:
+    """Compare a burnt-in bar with the scale in use.
+
+    Parameters
+    ----------
+    bar : Bar
+    label : str
+        The words a person read beside it.
+    um_per_px : float or None
+        Scale of the field; None when it has none yet.
+
+    Raises
+    ------
+    InvalidInput
+        If the label is no length.
+    """
+    length, has_unit = label_um(label)
+    by_bar = length / bar.length_px
+    claim = f"The bar of {bar.length_px:.0f} px says {length:g} µm, so {by_bar:.4g} µm a pixel"
+    if not has_unit:
+        unit = "The bar has no unit, so it may mean anything; it is not used."
+        if um_per_px is None:
+            return CrossCheck("alarm", f"{unit} {claim} if it meant micrometres.", by_bar)
+        return CrossCheck("alarm", f"{unit} {_compared(by_bar, um_per_px, claim)[1]}", by_bar)
+    if um_per_px is None:
+        return CrossCheck(
+            "differs",
+            f"{claim}. A bar is only as good as the setting it was drawn with: make a scale.",
+            by_bar,
+        )
+    verdict, words = _compared(by_bar, um_per_px, claim)
+    return CrossCheck(verdict, words, by_bar)
+
+
+def check_tag(um_per_px_tag: float, source: str, um_per_px: float) -> CrossCheck:
+    """Compare what a file says of its pixels with the scale in use."""
+    where = f" ({source})" if source else ""
+    verdict, words = _compared(
+        um_per_px_tag, um_per_px, f"The file says {um_per_px_tag:.4g} µm a pixel{where}"
+    )
+    return CrossCheck(verdict, words, um_per_px_tag)
+
+
+def _compared(claimed: float, used: float, claim: str) -> tuple[str, str]:
+    ratio = claimed / used
+    if abs(ratio - 1.0) <= _AGREE:
+        return "agrees", f"{claim}; the scale agrees within {100 * abs(ratio - 1):.1f} %."
+    for factor, name in _SLIPS:
+        if any(abs(ratio / slip - 1.0) < 0.25 for slip in (factor, 1 / factor)) and factor != 2.54:
+            way = "larger" if ratio > 1 else "smaller"
+            return "alarm", f"{claim}: about {name} times {way} than the scale. One of the two is wrong."
+        if any(abs(ratio / slip - 1.0) < 0.03 for slip in (factor, 1 / factor)):
+            return "alarm", f"{claim}: off by {name}. One of the two is wrong."
+    if not 1 / 3 < ratio < 3:
+        return "alarm", f"{claim}, {ratio:.3g} times the scale. One of the two is wrong."
+    return "differs", f"{claim}: {abs(ratio - 1):.0%} {'more' if ratio > 1 else 'less'} than the scale."
