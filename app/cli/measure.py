@@ -24,6 +24,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--cut-strength", type=share, default=0.5, metavar="0..1", help="how shallow a neck is still cut"
     )
     how.add_argument("--blank", metavar="IMAGE", help="picture of blank oil, to divide the light out")
+    how.add_argument(
+        "--exclude",
+        action="append",
+        default=[],
+        metavar="X0,Y0,X1,Y1",
+        help="leave out this rectangle (px) of every picture, such as a burnt-in bar; may be repeated",
+    )
     what = parser.add_argument_group("what to write")
     what.add_argument("--batch", default="", metavar="NAME", help="batch the pictures belong to")
     what.add_argument("--out", metavar="DIR", help="folder for particles.csv, fields.csv and sizes.json")

@@ -8,6 +8,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
+from app.cli.exclude import zones_of
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
 from measure.model import FieldSettings, Scale
@@ -143,6 +144,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     paths = [p for given in args.pictures for p in list_pictures(given)]
     names = _field_names(paths)
     blank = read_picture(args.blank) if args.blank else None
+    zones = zones_of(args.exclude)
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
     plan, seen = _Plan([], [], []), {}
     for path, name in zip(paths, names, strict=True):
@@ -157,7 +159,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         overlay = str(out / "overlays" / f"{Path(name).stem}.png") if args.overlays else None
         job = FieldJob(
             str(path), name, args.batch, scale, settings,
-            blank_path=args.blank, overlay_path=overlay, keep_result=args.study is not None,
+            blank_path=args.blank, overlay_path=overlay, keep_result=args.study is not None, zones=zones,
             data=path.read_bytes() if args.cluster else None,
         )  # fmt: skip
         plan.jobs.append(job)

@@ -9,6 +9,7 @@ from functools import lru_cache
 from measure.errors import KnownError
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Picture, Scale
 from measure.progress import SILENT, Progress
+from measure.output.field_advice import ADVICE_COLUMNS, advice_cells
 from measure.safe_write import make_folder
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
 from measure.sizes.volume import VolumeModels
@@ -36,6 +37,7 @@ FIELD_COLUMNS: dict[str, Column] = {
     "clipped": Column("f", "1", "share of pixels at either end of the range"),
     "unevenness": Column("f", "1", "range of the background lightness, CIELAB L"),
     "warnings": Column("s", "", "what deserves a look, in words"),
+    **ADVICE_COLUMNS,
 }
 
 
@@ -53,6 +55,7 @@ class FieldJob:
     overlay_path: str | None = None
     keep_result: bool = False  # bring the outlines back, for a study
     data: bytes | None = None  # the picture itself, where the path cannot be read over there
+    zones: tuple = ()  # areas left out, (K, 2) px each
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,7 @@ def run_field_job(job: FieldJob) -> FieldOutcome:
     try:
         picture = read_picture(job.path if job.data is None else job.data, job.name)
         blank = _blank(job.blank_path) if job.blank_path else None
-        result = measure_field(picture, job.settings, job.scale.um_per_px, blank=blank)
+        result = measure_field(picture, job.settings, job.scale.um_per_px, blank=blank, zones=job.zones)
         if job.overlay_path:
             _write_overlay(job.overlay_path, picture, result)
     except KnownError as error:
@@ -145,6 +148,7 @@ def field_row(
         "clipped": quality.clipped,
         "unevenness": quality.unevenness,
         "warnings": " ".join((*quality.warnings, *notes)),
+        **advice_cells(table, quality),
     }
 
 

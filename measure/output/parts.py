@@ -13,6 +13,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from measure import __version__
+from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, FieldJob, FieldOutcome
 from measure.output.tables import write_csv
 from measure.safe_write import make_folder, write_text, written_beside
@@ -32,6 +33,7 @@ def fingerprint(job: FieldJob, sha256: str, blank_sha256: str = "") -> str:
         "scale": asdict(job.scale),
         "settings": asdict(job.settings),
         "models": asdict(job.models),
+        "zones": [zone.tolist() for zone in job.zones],
     }
     return hashlib.sha256(json.dumps(what, sort_keys=True, default=str).encode()).hexdigest()[:32]
 
@@ -70,7 +72,7 @@ class Parts:
                 with self._table(key).open("rb") as part:
                     part.readline()  # its own header
                     shutil.copyfileobj(part, out)
-        rows = [self.row(key) for key in keys]
+        rows = with_agreement([self.row(key) for key in keys])
         write_csv(folder / "fields.csv", {name: [row[name] for row in rows] for name in FIELD_COLUMNS})
 
     def clear(self) -> None:

@@ -82,7 +82,9 @@ class StudyKeeper:
                     width_px=outcome.row["width_px"], height_px=outcome.row["height_px"],
                 )  # fmt: skip
                 field_id = self.study.add_fields([new])[0]
-            self.study.update_field(field_id, scale_id=scale_id, blank_id=self._blank_id)
+            self.study.update_field(
+                field_id, scale_id=scale_id, blank_id=self._blank_id, zones=outcome.result.frame.zones
+            )
             self.study.store_result(field_id, outcome.result)
         return field_id
 

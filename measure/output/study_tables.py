@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from measure.model import Frame, Scale
+from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, field_row
 from measure.sizes.particle_table import Column, Table, join_tables, particle_table
 from measure.sizes.volume import VolumeModels
@@ -75,7 +76,7 @@ def study_tables(study: Study) -> dict[str, tuple[Table, dict[str, Column]]]:
         rows.append(_field_row(row, scale, table, batches.get(row.batch_id, "")))
     return {
         "particles": (join_tables(tables), TABLE_COLUMNS),
-        "fields": (_columns(rows, FIELD_COLUMNS), FIELD_COLUMNS),
+        "fields": (_columns(with_agreement(rows), FIELD_COLUMNS), FIELD_COLUMNS),
         "batches": (_columns([_batch_row(r.batch) for r in study.batches()], BATCH_COLUMNS), BATCH_COLUMNS),
         "edits": (_columns(_edit_rows(study), EDIT_COLUMNS), EDIT_COLUMNS),
     }
