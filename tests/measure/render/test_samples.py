@@ -17,7 +17,7 @@ def test_list_names_pictures_that_are_there():
     assert listing == sample_list()
     names = [name for batch in listing["batches"] for name in batch["files"]]
     names += [listing["ruling"]["file"], listing["blank"]]
-    assert len(names) == 11
+    assert len(names) == 20
     for name in names:
         height, width = cv2.imread(str(FOLDER / name)).shape[:2]
         assert (width, height) == (1600, 1200)
