@@ -193,7 +193,7 @@ def test_a_study_keeps_what_was_measured_and_exports_it(fields, tmp_path, capsys
     )
     assert (tmp_path / "e" / "particles.csv").read_bytes() == (out / "particles.csv").read_bytes()
     book = openpyxl.load_workbook(tmp_path / "e" / "study.xlsx")
-    assert book.sheetnames[:4] == ["particles", "fields", "batches", "edits"]
+    assert book.sheetnames == ["particles", "fields", "sizes", "batches", "edits"]
     assert book["particles"].max_row == 27 + 2
     # the same pictures again: the study holds them already and takes the new result
     assert main(command) == 0
