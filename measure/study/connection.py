@@ -38,7 +38,7 @@ _WORDS = {
 def explain(error: sqlite3.Error, path: Path) -> StudyFileError | None:
     """Return the sentence for a fault of the file or the disk; None for a fault of the program."""
     code = getattr(error, "sqlite_errorcode", None)
-    if code is None and str(error).startswith("Could not decode"):
+    if str(error).startswith(("Could not decode", "unsupported file format")):  # these come without a code
         code = sqlite3.SQLITE_CORRUPT
     words = _WORDS.get(code & 0xFF) if code is not None else None
     return StudyFileError(words.format(name=path.name)) if words else None

@@ -19,7 +19,21 @@ def misfit(con: sqlite3.Connection) -> str:
         good = _same_particle_columns if table == "particle" else dict.__eq__
         if not good(found["columns"], wanted["columns"]) or found["rest"] != wanted["rest"]:
             return f"its {table.replace('_', ' ')} table is not one of a study"
+        if not _rules_hold(con, table):
+            return f"the rules of its {table.replace('_', ' ')} table cannot be read"
     return ""
+
+
+def _rules_hold(con: sqlite3.Connection, table: str) -> bool:
+    """Whether adding and removing a row can be prepared: that reads every check and reference."""
+    try:
+        con.execute(f"EXPLAIN INSERT INTO {table} DEFAULT VALUES").close()
+        con.execute(f"EXPLAIN DELETE FROM {table}").close()
+    except sqlite3.OperationalError as error:
+        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
+            return False
+        raise
+    return True
 
 
 def _same_particle_columns(found: dict[str, _Column], wanted: dict[str, _Column]) -> bool:

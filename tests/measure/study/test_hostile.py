@@ -140,6 +140,11 @@ def test_the_trial_itself_uses_a_sound_study_without_complaint(tmp_path: Path) -
             "ALTER TABLE particle ADD COLUMN twice INTEGER AS (label * 2)",
             "its particle table is not one of a study",
         ),
+        (
+            "UPDATE sqlite_schema SET sql = replace(sql, 'outline_pack (id)', 'outline_pacc (id)')",
+            "rules of its",
+        ),
+        ("UPDATE sqlite_schema SET sql = replace(sql, '+ label)', '+ labem)')", "is damaged"),
         ("ALTER TABLE particle RENAME COLUMN texture TO Texture", "its particle table is not one of a study"),
         ("UPDATE field SET id = 9223372036854775807 WHERE id = 2", "is damaged"),
         ("ALTER TABLE particle DROP COLUMN flags", "its particle table is not one of a study"),
@@ -152,10 +157,19 @@ def test_what_must_not_be_taken_for_true_is_told(tmp_path: Path, change: str, wo
     if "flags" in change:
         con.execute("DROP INDEX particle_tally")
     con.execute("PRAGMA foreign_keys = OFF")
+    con.execute("PRAGMA writable_schema = ON")
     con.execute(change)
     con.close()
     told = use(path)
     assert any(words in text for text in told), told
+
+
+def test_a_file_of_an_unknown_make_is_told(tmp_path: Path) -> None:
+    data = bytearray(SAMPLE.read_bytes())
+    data[44:48] = (9).to_bytes(4, "big")  # schema format number, 1 to 4 (SQLite file format, section 1.3)
+    path = tmp_path / "odd.gritline"
+    path.write_bytes(data)
+    assert "is damaged" in use(path)[0]
 
 
 def test_names_in_a_log_are_never_run(tmp_path: Path) -> None:
