@@ -173,3 +173,19 @@ def _key(plan: PanelPlan, name: str) -> list:
 def _sample_words(sample: object) -> str:
     size = f", x_90,3 = {sample.size_um:.3g} µm" if sample.size_um > 0 else ""
     return f"{sample.name}{size}"
+
+
+def write_pages(path: Path | str, parts: list, title: str) -> None:
+    """Write parts of a page one below the other into a PDF, in the look of the worksheets.
+
+    Raises
+    ------
+    InvalidInput
+        If the file cannot be written.
+    """
+    _write(path, parts, title)
+
+
+def page_text(words: str, size: float = 10, *, bold: bool = False) -> object:
+    """Return a paragraph for `write_pages`."""
+    return _text(words, size, bold=bold)

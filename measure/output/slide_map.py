@@ -1,0 +1,73 @@
+"""A printable map of a slide: where to take fields, which are done, and the sampling advice."""
+
+from pathlib import Path
+
+from measure.output.worksheets import write_pages
+from measure.sizes.slide_plan import SlidePlan, sampling_advice
+
+
+def write_slide_map(
+    path: Path | str, plan: SlidePlan, name: str, *, film_um: float = 50.0, smallest_um: float = 5.0
+) -> None:
+    """Write the map as a PDF of one page.
+
+    Parameters
+    ----------
+    path : path
+        File to write.
+    plan : SlidePlan
+    name : str
+        Of the slide.
+    film_um, smallest_um : float
+        For the time to wait.
+
+    Raises
+    ------
+    InvalidInput
+        If the file cannot be written.
+    """
+    from reportlab.platypus import Spacer
+
+    from measure.output.worksheets import page_text
+
+    places = plan.places_mm
+    parts = [
+        page_text(f"Fields to take on slide {name}".strip(), 15, bold=True),
+        page_text(
+            f"Cover glass {plan.width_mm:g} × {plan.height_mm:g} mm seen from above; {len(places)} fields in "
+            f"steps of {plan.step_mm[0]:.2f} mm across and {plan.step_mm[1]:.2f} mm down from a random start "
+            f"(number {plan.seed}). Filled: done."
+        ),
+        Spacer(1, 8),
+        _drawing(plan),
+        Spacer(1, 12),
+    ]
+    parts += [page_text(f"{i}. {words}") for i, words in enumerate(sampling_advice(film_um, smallest_um), 1)]
+    write_pages(path, parts, f"Slide map {name}".strip())
+
+
+def _drawing(plan: SlidePlan) -> object:
+    from reportlab.graphics.shapes import Circle, Drawing, Line, Rect, String
+    from reportlab.lib.colors import HexColor
+
+    ink, soft = HexColor("#221c18"), HexColor("#8a8077")
+    scale = 430.0 / max(plan.width_mm, plan.height_mm)
+    width, height = plan.width_mm * scale, plan.height_mm * scale
+    drawing = Drawing(width + 30, height + 26)
+    base = 22
+    drawing.add(Rect(1, base, width, height, fillColor=None, strokeColor=ink, strokeWidth=1.2))
+    previous = None
+    for x_mm, y_mm in plan.places_mm:
+        x, y = 1 + x_mm * scale, base + height - y_mm * scale
+        if previous is not None:
+            drawing.add(Line(*previous, x, y, strokeColor=soft, strokeWidth=0.4))
+        previous = (x, y)
+    for place, (x_mm, y_mm) in enumerate(plan.places_mm):
+        x, y = 1 + x_mm * scale, base + height - y_mm * scale
+        done = place in plan.done
+        drawing.add(Circle(x, y, 8.5, fillColor=ink if done else HexColor("#ffffff"), strokeColor=ink))
+        colour = HexColor("#ffffff") if done else ink
+        drawing.add(String(x, y - 2.8, str(place + 1), textAnchor="middle", fontSize=8, fillColor=colour))
+    drawing.add(Line(1, 8, 1 + 5 * scale, 8, strokeColor=ink, strokeWidth=2))
+    drawing.add(String(6 + 5 * scale, 5, "5 mm", fontSize=8, fillColor=ink))
+    return drawing
