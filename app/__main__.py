@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -41,6 +42,10 @@ def _run_command(arguments: Sequence[str]) -> int:
     except KnownError as error:
         print(f"gritline: {error.text}", file=sys.stderr)  # noqa: T201
         return EXIT_BAD_INPUT
+    except BrokenPipeError:
+        # whoever reads the output has seen enough; stop without a word, and without one at exit either
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_DONE
     except (Cancelled, KeyboardInterrupt):
         print("gritline: stopped", file=sys.stderr)  # noqa: T201
         return EXIT_STOPPED
