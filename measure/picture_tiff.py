@@ -64,7 +64,7 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
         raise
     except (tifffile.TiffFileError, struct.error, IndexError, EOFError, KeyError, AttributeError) as error:
         raise incomplete(name) from error
-    except (OSError, ValueError, TypeError, RuntimeError) as error:
+    except (OSError, ValueError, TypeError, RuntimeError, ArithmeticError) as error:
         raise damaged(name) from error
     notes = [f"the file holds {pages} pictures; the first is used"] if pages > 1 else []
     said = re.search(r'SignificantBits="(\d+)"', ome or "")

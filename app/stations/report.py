@@ -105,7 +105,7 @@ class Station(BaseStation):
         """Forget the last study."""
         self.shown, self.saved_as = None, ""
         self.pages.show_pages(())
-        self.choice.saved.setText("")
+        self.choice.say_saved("")
         self.choice.batches.clear()
         if self.session.study is not None:
             self._list_batches()
@@ -167,7 +167,7 @@ class Station(BaseStation):
     def _not_saved(self) -> None:
         if self.saved_as:
             self.saved_as = ""
-            self.choice.saved.setText("")
+            self.choice.say_saved("")
             self.state_changed.emit()
 
     def _show(self, answer: ReportAnswer) -> None:
@@ -205,7 +205,7 @@ class Station(BaseStation):
         path = pickers.save(self, "Where shall the report go?", "papers", name, "PDF (*.pdf)")
         if path is not None and self.session.attempt(_write, path, self.shown.data):
             self.saved_as = path.name
-            self.choice.saved.setText(f"Saved as {path.name} in {path.parent}.")
+            self.choice.say_saved(f"Saved as {path.name} in {path.parent}.")
             self.session.tell(f"Report saved: {path.name}.", DONE)
             self.state_changed.emit()
 

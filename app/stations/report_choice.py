@@ -48,6 +48,7 @@ class ChoicePanel(QWidget):
 
     def _lay_out(self) -> None:
         self.saved = parts.label("", "small", wrap=True)
+        self.say_saved("")
         save = parts.action_button(self._save, look="primary", text="Save the report…")
         whole = parts.action_button(self._everything, text="All sections")
         write = parts.action_button(self._tables, text="Write to a folder…")
@@ -89,6 +90,11 @@ class ChoicePanel(QWidget):
         if self.title.text() != self._title_before:
             self._title_before = self.title.text()
             self.changed.emit()
+
+    def say_saved(self, words: str) -> None:
+        """Say where the report was saved, or nothing."""
+        self.saved.setText(words)
+        self.saved.setVisible(bool(words))
 
     def list_batches(self, names: Sequence[str]) -> None:
         """Show the batches there are, those unticked before left so."""

@@ -27,8 +27,8 @@ from measure.particles import Particles
 from measure.sizes.plan import figure_words
 
 _PICTURE_PX = 1200
-_HIGH_PT = 180.0
-_STYLE = ChartStyle(size_pt=7.5)
+_HIGH_PT = 176.0
+_STYLE = ChartStyle(size_pt=7.2)
 _UNITLESS = ("span", "number.geometric_sd")
 
 

@@ -149,8 +149,9 @@ def _slow_column(path: Path, name: str, texts: list[str], lines: list[int]) -> n
         try:
             values[i] = float({"true": "1", "false": "0", "yes": "1", "no": "0"}.get(cell.lower(), cell))
         except ValueError:
+            shown = " ".join(cell.split())[:30]
             raise InvalidInput(
-                f"'{path.name}' row {lines[i]}, column '{name}': '{cell[:30]}' is not a number."
+                f"'{path.name}' row {lines[i]}, column '{name}': '{shown}' is not a number."
             ) from None
     return values
 
