@@ -6,8 +6,8 @@ import numpy as np
 
 from app.session import Session
 from measure.judge.felt import FeltProfile
-from measure.judge.felt_strays import grams_examined
 from measure.judge.specification import Specification
+from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import FELT_SETTING, felt_profile
 from measure.output.study_tables import VOLUME_SETTING, field_table, volume_models
 from measure.sizes.batch import FieldTable, batch_sample
@@ -116,25 +116,7 @@ class Gatherer:
 
     def _grams(self, rows: list[FieldRow], scales: dict) -> float | None:
         slides = {entry.id: entry.slide for entry in self._session.study.slides()}
-        total = 0.0
-        for row in rows:
-            slide = slides.get(row.slide_id)
-            if slide is None or slide.dilution is None or slide.film_um is None:
-                return None
-            um = scales[row.scale_id].um_per_px
-            total += grams_examined(_area_px2(row) * um * um, slide.film_um, slide.dilution)
-        return total or None
-
-
-def _area_px2(row: FieldRow) -> float:
-    whole = float(row.width_px * row.height_px)
-    if not row.result_zones:
-        return whole
-    from shapely import box, union_all
-    from shapely.geometry import Polygon
-
-    zones = union_all([Polygon(z).buffer(0) for z in row.result_zones if len(z) >= 3])
-    return max(whole - zones.intersection(box(0, 0, row.width_px, row.height_px)).area, 1.0)
+        return grams_seen(rows, scales, slides)
 
 
 def profile_of(session: Session) -> FeltProfile:

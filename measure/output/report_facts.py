@@ -15,6 +15,7 @@ from measure.judge.grind import GrindCurve, GrindPoint, fit_grind
 from measure.judge.verdict import Verdict, judged
 from measure.model import Scale
 from measure.output.charts_sizes import SizeChart, curve_sizes, size_chart
+from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import felt_profile
 from measure.output.study_batches import by_grinding, field_key, scale_words
 from measure.output.study_tables import field_table, volume_models
@@ -60,6 +61,7 @@ class BatchFacts:
     summary: SizeSummary | None
     verdict: Verdict | None
     charts: tuple[SizeChart, ...] = ()
+    grams: float | None = None  # paste looked at, where known
 
 
 @dataclass(frozen=True)
@@ -182,14 +184,16 @@ def _batch(
         if row.batch_id == batch_id and row.measured and row.role in ("field", "table")
         and row.scale_id in scales
     )  # fmt: skip
-    slides = tuple(r.slide for r in study.slides() if r.slide.batch_id == batch_id)
+    known = {r.id: r.slide for r in study.slides()}
+    slides = tuple(s for s in known.values() if s.batch_id == batch_id)
     sample = batch_sample([FieldTable(field_key(f.row), f.table, f.scale) for f in fields])
     if not fields or not len(sample):
         return BatchFacts(batch_id, batch, slides, fields, None, None, None)
     cover = max((f.row.quality.cover for f in fields if f.row.quality is not None), default=None)
-    summary, verdict = judged(sample, profile, cover=cover)
+    grams = grams_seen([f.row for f in fields], scales, known)
+    summary, verdict = judged(sample, profile, cover=cover, grams=grams)
     return BatchFacts(
-        batch_id, batch, slides, fields, sample, summary, verdict, _charts(sample, summary, profile)
+        batch_id, batch, slides, fields, sample, summary, verdict, _charts(sample, summary, profile), grams
     )
 
 

@@ -181,7 +181,7 @@ def verdict(report: ReportFacts) -> list:
 
 
 def _specification(specification: Specification, b: BatchFacts) -> list:
-    outcome, results = check(specification, b.sample, b.summary)
+    outcome, results = check(specification, b.sample, b.summary, grams=b.grams)
     name = f"Specification {specification.name}".strip()
     reasons = [f"{r.outcome}: {r.reason} {r.decides}".strip() for r in results]
     return [text(f"{name}: {outcome}."), *bullets(reasons)]

@@ -10,6 +10,7 @@ from measure import __version__
 from measure.flags import FLAGS
 from measure.judge.serving import CAUTIONS as TASTING_CAUTIONS
 from measure.model import ORIGINS
+from measure.output.paste_seen import frame_area_px2
 from measure.output.report_facts import ReportFacts, finite
 from measure.output.report_parts import bullets, facts, table, text
 from measure.sizes.particle_table import MEETS_FRAME
@@ -73,7 +74,7 @@ def _magnification(report: ReportFacts) -> list[str]:
 
 
 def _frame(report: ReportFacts) -> str:
-    total = sum(f.row.width_px * f.row.height_px * f.scale.um_per_px**2 for f in report.fields)
+    total = sum(frame_area_px2(f.row) * f.scale.um_per_px**2 for f in report.fields)
     sizes = Counter((f.row.width_px, f.row.height_px) for f in report.fields)
     words = ", ".join(f"{w} × {h} px ({n} fields)" for (w, h), n in sorted(sizes.items()))
     zones = sum(bool(f.row.result_zones) for f in report.fields)

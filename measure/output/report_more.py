@@ -1,9 +1,12 @@
 """What follows from the sizes: comparison, grind curve, tasting, spot check."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from measure.errors import KnownError
 from measure.judge.compare_words import figure_words, sentences, share_sentence
+from measure.judge.panel_session import METHODS, PanelPlan
 from measure.output.charts_compare import (
     CurvesChart,
     GrindChart,
@@ -78,12 +81,11 @@ def tasting(report: ReportFacts) -> list:
 
 
 def _session(tasted: object) -> list:
-    from measure.judge.panel_session import METHODS, PanelPlan
     from measure.judge.panel_session_result import evaluate
     from measure.judge.panel_session_words import outcome_sentences
     from measure.output.charts_panel import lay_out_panel, panel_chart
 
-    plan = PanelPlan.from_json(tasted.plan)
+    plan = unnamed(PanelPlan.from_json(tasted.plan))
     method = METHODS[plan.method]
     answers = tasted.results.get("answers", {}) if tasted.results else {}
     outcome = evaluate(plan, answers, closed=tasted.closed)
@@ -99,6 +101,13 @@ def _session(tasted: object) -> list:
     if chart is not None:
         parts.append(ChartBlock(lay_out_panel(chart, 360, 200), 360, 200))
     return [*parts, *bullets(outcome.warnings, "small")]
+
+
+def unnamed(plan: PanelPlan) -> PanelPlan:
+    """Return a plan with numbers in place of the assessors' names: a report goes to others."""
+    names = {name: f"assessor {place}" for place, name in enumerate(plan.assessors, start=1)}
+    servings = tuple(replace(s, assessor=names[s.assessor]) for s in plan.servings)
+    return replace(plan, assessors=tuple(names.values()), servings=servings)
 
 
 def spot_check(report: ReportFacts) -> list:

@@ -66,6 +66,7 @@ def record(report: ReportFacts) -> list:
             ("Grinding time", f"{batch.minutes:g} min" if batch.minutes is not None else ""),
             ("Notes", batch.notes),
             ("Fields", _fields_words(b)),
+            ("Paste looked at", f"{1e6 * b.grams:.3g} µg" if b.grams else ""),
         ]
         parts.append(together(text(batch.name, "part"), facts(rows)))
         if b.slides:

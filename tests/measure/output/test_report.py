@@ -275,3 +275,26 @@ def test_charts_as_svg_are_xml_and_repeat(odd_study):
     root = ET.fromstring(data)
     assert root.tag.endswith("svg")
     assert any("area-equivalent diameter" in (e.text or "") for e in root.iter())
+
+
+def test_paste_looked_at_and_tastings_stand_in_it_without_names(odd_study, tmp_path):
+    from measure.judge.panel_session import PanelPlan, PanelSample, make_plan
+    from measure.study.records import Slide, Tasting
+
+    odd_study.save_copy(tmp_path / "rich.gritline")
+    with Study.open(tmp_path / "rich.gritline") as study:
+        batch, field = study.batches()[0].id, study.fields()[0].id
+        slide = study.add_slide(Slide(batch, "slide 1", dilution=60, oil="hazelnut", film_um=50))
+        study.update_field(field, slide_id=slide)
+        plan = make_plan("triangle", [PanelSample("a"), PanelSample("b")], ["Quaggle", "Zibbet"], seed=1)
+        answers = {str(i): s.answer for i, s in enumerate(plan.servings)}
+        kept = Tasting("triangle", (batch,), "spring", plan.to_json(), {"answers": answers}, True)
+        study.add_tasting(kept)
+        # 0.8 mm x 0.6 mm x 50 um of smear, one part in 61 of it paste: about 0.4 ug at a density near 1
+        assert 0.3e-6 < gather(study).batches[0].grams < 0.5e-6
+        text = " ".join(words_of(report_pdf(study, sections=["record", "tasting"])))
+    assert PanelPlan.from_json(plan.to_json()).assessors == ("Quaggle", "Zibbet")
+    assert "Triangle test, ISO 4120" in text
+    assert "2 of 2 right" in text
+    assert "Quaggle" not in text
+    assert "Paste looked at 0." in text

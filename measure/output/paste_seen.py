@@ -1,0 +1,33 @@
+"""How much paste lay under the microscope: from frame areas, film height and dilution of the slides."""
+
+from collections.abc import Mapping, Sequence
+
+from measure.judge.felt_strays import grams_examined
+from measure.model import Scale
+from measure.study.records import FieldRow, Slide
+
+
+def grams_seen(
+    rows: Sequence[FieldRow], scales: Mapping[int, Scale], slides: Mapping[int, Slide]
+) -> float | None:
+    """Return the mass of paste in the frames of fields, g; None where a dilution or film is not known."""
+    total = 0.0
+    for row in rows:
+        slide = slides.get(row.slide_id)
+        if slide is None or slide.dilution is None or slide.film_um is None:
+            return None
+        um = scales[row.scale_id].um_per_px
+        total += grams_examined(frame_area_px2(row) * um * um, slide.film_um, slide.dilution)
+    return total or None
+
+
+def frame_area_px2(row: FieldRow) -> float:
+    """Return the area of a field less its excluded zones."""
+    whole = float(row.width_px * row.height_px)
+    if not row.result_zones:
+        return whole
+    from shapely import box, union_all
+    from shapely.geometry import Polygon
+
+    zones = union_all([Polygon(z).buffer(0) for z in row.result_zones if len(z) >= 3])
+    return max(whole - zones.intersection(box(0, 0, row.width_px, row.height_px)).area, 1.0)
