@@ -14,7 +14,7 @@ from typing import Any
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
 from measure.errors import Cancelled
-from measure.output.field_run import one_thread
+from measure.output.field_pool import one_thread
 from measure.progress import Progress
 
 log = logging.getLogger(__name__)

@@ -4,7 +4,7 @@ import argparse
 import contextlib
 import json
 import tempfile
-from concurrent.futures import Executor
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,10 @@ from app.cli.exclude import zones_of
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
 from measure.model import FieldSettings, Scale
-from measure.output.field_run import FieldJob, FieldOutcome, measure_many, workers_for
+from measure.output.cluster import Cluster, cluster_executor
+from measure.output.field_pool import measure_many, workers_for
+from measure.output.field_run import FieldJob, FieldOutcome, write_overlay
+from measure.output.free_memory import picture_pixels
 from measure.output.parts import Parts, fingerprint
 from measure.output.run_sizes import sizes_of_table
 from measure.picture_file import list_pictures, read_picture
@@ -23,8 +26,10 @@ from measure.scale.scale_file import check_um_per_px, read_scale
 @dataclass
 class _Plan:
     jobs: list[FieldJob]
-    keys: list[str]
+    keys: list[str]  # what each job's results are kept under
+    sha256: list[str]
     warnings: list[str]
+    largest_px: int = 0  # pixels of the largest picture
 
 
 def run(args: argparse.Namespace) -> int:
@@ -45,9 +50,9 @@ def run(args: argparse.Namespace) -> int:
     plan = _plan(args, scale, out)
     with contextlib.ExitStack() as stack:
         study = _StudyWriter(args, stack) if args.study else None
-        executor = _cluster(args.cluster, stack) if args.cluster else None
+        far = stack.enter_context(cluster_executor(args.cluster)) if args.cluster else None
         folder = out if out is not None else Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        return _measure(args, plan, scale, folder, study, executor)
+        return _measure(args, plan, scale, folder, study, far)
 
 
 def _measure(
@@ -55,30 +60,35 @@ def _measure(
     plan: _Plan,
     scale: Scale,
     folder: Path,
-    study: object,
-    executor: Executor | None,
+    study: "_StudyWriter | None",
+    far: Cluster | None,
 ) -> int:
     failed: list[FieldOutcome] = []
     parts: Parts | None = None
     finished = Parts(folder) if (folder / ".gritline-parts").is_dir() else None
-    done = {k for k in plan.keys if study is None and finished is not None and finished.has(k)}
+    done = _done_before(plan, finished, study)
     todo = [(j, k) for j, k in zip(plan.jobs, plan.keys, strict=True) if k not in done]
     if done:
         warn(f"{len(done)} of {len(plan.keys)} fields were measured before the last stop and are taken over.")
     bar = BarProgress(len(todo))
     outcomes = measure_many(
-        [j for j, _ in todo], workers=workers_for(len(todo), args.jobs), progress=bar, executor=executor
+        [j for j, _ in todo],
+        workers=far.threads if far else workers_for(len(todo), args.jobs, plan.largest_px),
+        progress=bar,
+        executor=far,
     )
-    for (_, key), outcome in zip(todo, outcomes, strict=True):
+    for (job, key), outcome in zip(todo, outcomes, strict=True):
         bar.step(outcome.name)
         if outcome.error:
             failed.append(outcome)
             continue
         parts = parts or Parts(make_folder(folder))
-        parts.keep(key, outcome)
-        done.add(key)
+        if outcome.overlay is not None:
+            write_overlay(job.overlay_path, outcome.overlay)
         if study is not None:
             study.keep(outcome, scale)
+        parts.keep(key, outcome)  # last: what is here is in the study and on disk
+        done.add(key)
     bar.close()
     if not done:
         raise InvalidInput(failed[0].error)
@@ -88,6 +98,17 @@ def _measure(
     (parts or finished).clear()
     names = [j.name for j, k in zip(plan.jobs, plan.keys, strict=True) if k in done]
     return _finish(args, plan, scale, folder, failed, names)
+
+
+def _done_before(plan: _Plan, finished: Parts | None, study: "_StudyWriter | None") -> set[str]:
+    """Keys of the fields a run that was stopped has finished, the study included."""
+    if finished is None:
+        return set()
+    return {
+        key
+        for key, sha256 in zip(plan.keys, plan.sha256, strict=True)
+        if finished.has(key) and (study is None or study.holds(sha256))
+    }
 
 
 def _finish(
@@ -146,10 +167,11 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     blank = read_picture(args.blank) if args.blank else None
     zones = zones_of(args.exclude)
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
-    plan, seen = _Plan([], [], []), {}
+    plan, seen = _Plan([], [], [], []), {}
     for path, name in zip(paths, names, strict=True):
         try:
-            sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+            with path.open("rb") as file:
+                sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         except OSError as error:
             raise InvalidInput(f"{path} cannot be read ({error.strerror}).") from error
         if sha256 in seen:
@@ -160,16 +182,17 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         job = FieldJob(
             str(path), name, args.batch, scale, settings,
             blank_path=args.blank, overlay_path=overlay, keep_result=args.study is not None, zones=zones,
-            data=path.read_bytes() if args.cluster else None,
         )  # fmt: skip
         plan.jobs.append(job)
+        plan.sha256.append(sha256)
+        plan.largest_px = max(plan.largest_px, picture_pixels(path))
         plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else ""))
     return plan
 
 
 def _field_names(paths: list[Path]) -> list[str]:
     names = [p.name for p in paths]
-    doubled = {n for n in names if names.count(n) > 1} if len(set(names)) < len(names) else set()
+    doubled = {name for name, times in Counter(names).items() if times > 1}
     return [f"{p.parent.name}-{p.name}" if p.name in doubled else p.name for p in paths]
 
 
@@ -192,25 +215,13 @@ class _StudyWriter:
             self._open()
         self._keeper.keep(outcome, scale)
 
+    def holds(self, sha256: str) -> bool:
+        """Whether the study has this picture and its particles already."""
+        return self._keeper is not None and self._keeper.holds(sha256)
+
     def _open(self) -> None:
         from measure.output.study_run import StudyKeeper
         from measure.study.records import Batch
 
         keeper = StudyKeeper(self._path, Batch(self._args.batch), self._args.blank)
         self._keeper = self._stack.enter_context(keeper)
-
-
-def _cluster(address: str, stack: contextlib.ExitStack) -> Executor:
-    try:
-        from distributed import Client
-    except ImportError as error:
-        raise InvalidInput(
-            "--cluster needs one more package: install Gritline with its extra named cluster."
-        ) from error
-    try:
-        client = stack.enter_context(Client(address, timeout="10s", set_as_default=False))
-    except (OSError, ValueError, TimeoutError) as error:
-        raise InvalidInput(
-            f"No cluster answers at {address}; start its scheduler, or leave --cluster out."
-        ) from error
-    return client.get_executor(pure=False)

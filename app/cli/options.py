@@ -3,6 +3,7 @@
 import argparse
 import json
 import sys
+import time
 
 from measure.errors import InvalidInput
 from measure.progress import Progress
@@ -80,6 +81,7 @@ class BarProgress(Progress):
         self._total = total
         self._bar = tqdm(total=total, unit=unit, disable=None, leave=False, file=sys.stderr)
         self._said = 0
+        self._began = time.monotonic()
 
     def step(self, text: str = "") -> None:
         """Count one more field done."""
@@ -87,11 +89,19 @@ class BarProgress(Progress):
         self._bar.update(1)
         self._said += 1
         if self._bar.disable and self._said % 25 == 0:
-            sys.stderr.write(f"gritline: {self._said} of {self._total} done\n")
+            left = (time.monotonic() - self._began) / self._said * (self._total - self._said)
+            sys.stderr.write(f"gritline: {self._said} of {self._total} done, {_time_words(left)} left\n")
 
     def close(self) -> None:
         """Take the bar away."""
         self._bar.close()
+
+
+def _time_words(seconds: float) -> str:
+    """Return a time as a person says it."""
+    if seconds < 90:
+        return f"about {max(1, round(seconds))} s"
+    return f"about {round(seconds / 60)} min" if seconds < 5400 else f"about {seconds / 3600:.1f} h"
 
 
 def refuse(condition: bool, text: str) -> None:

@@ -1,21 +1,16 @@
-"""Measure many fields: one job a picture, on this machine's cores, results in order, memory flat."""
+"""Measure one picture of a run: a job in, a table and a row out. Small enough to travel to any process."""
 
 import os
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, Future
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 from measure.errors import KnownError
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Picture, Scale
-from measure.progress import SILENT, Progress
 from measure.output.field_advice import ADVICE_COLUMNS, advice_cells
-from measure.safe_write import make_folder
+from measure.safe_write import make_folder, written_beside
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
 from measure.sizes.volume import VolumeModels
-
-# peak of one worker at 20 Mpx, with room; see the speed benchmark
-WORKER_BYTES = 1_500_000_000
 
 FIELD_COLUMNS: dict[str, Column] = {
     "batch": Column("s", "", "batch the field belongs to"),
@@ -54,7 +49,9 @@ class FieldJob:
     blank_path: str | None = None
     overlay_path: str | None = None
     keep_result: bool = False  # bring the outlines back, for a study
-    data: bytes | None = None  # the picture itself, where the path cannot be read over there
+    # the files themselves, where the paths cannot be read over there
+    data: bytes | None = None
+    blank_data: bytes | None = None
     zones: tuple = ()  # areas left out, (K, 2) px each
 
 
@@ -69,21 +66,34 @@ class FieldOutcome:
     table: Table | None = None
     row: dict | None = None
     result: FieldResult | None = None
+    overlay: bytes | None = None  # PNG, where the worker cannot write it itself
 
 
 def run_field_job(job: FieldJob) -> FieldOutcome:
-    """Measure one picture; a picture that cannot be read gives an outcome with its error."""
+    """Measure one picture; one that cannot be measured gives an outcome with its error.
+
+    One picture must not stop a long run, nor stop it again at the same place when it is taken up. So a defect
+    of this program is told in the outcome too.
+    """
+    try:
+        return _measured(job)
+    except KnownError as error:
+        return FieldOutcome(job.name, job.batch, job.path, error=error.text)
+    except MemoryError:
+        text = f"{job.name} needs more memory than is free; measure it with fewer processes (--jobs 1)."
+    except Exception as error:
+        what = f"{type(error).__name__}: {error}".splitlines()[0]
+        text = f"{job.name} could not be measured because of a defect of this program ({what})."
+    return FieldOutcome(job.name, job.batch, job.path, error=text)
+
+
+def _measured(job: FieldJob) -> FieldOutcome:
     from measure.field.pipeline import measure_field
     from measure.picture_file import read_picture
 
-    try:
-        picture = read_picture(job.path if job.data is None else job.data, job.name)
-        blank = _blank(job.blank_path) if job.blank_path else None
-        result = measure_field(picture, job.settings, job.scale.um_per_px, blank=blank, zones=job.zones)
-        if job.overlay_path:
-            _write_overlay(job.overlay_path, picture, result)
-    except KnownError as error:
-        return FieldOutcome(job.name, job.batch, job.path, error=error.text)
+    picture = read_picture(job.path if job.data is None else job.data, job.name)
+    result = measure_field(picture, job.settings, job.scale.um_per_px, blank=_blank(job), zones=job.zones)
+    overlay = _overlay(job, picture, result) if job.overlay_path else None
     table = result_table(result, job.scale, job.models, job.batch, job.name)
     row = field_row(
         job.name,
@@ -96,9 +106,8 @@ def run_field_job(job: FieldJob) -> FieldOutcome:
         quality=result.quality,
         notes=(*picture.notes, *result.notes),
     )
-    return FieldOutcome(
-        job.name, job.batch, job.path, table=table, row=row, result=result if job.keep_result else None
-    )
+    kept = result if job.keep_result else None
+    return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)
 
 
 def result_table(result: FieldResult, scale: Scale, models: VolumeModels, batch: str, name: str) -> Table:
@@ -152,106 +161,37 @@ def field_row(
     }
 
 
-def workers_for(jobs: int, wanted: int | None = None) -> int:
-    """Return how many worker processes to use: cores and memory allow, never more than the jobs."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    by_memory = max(1, _free_bytes() // WORKER_BYTES)
-    return max(1, min(jobs, wanted or cores, by_memory))
+def write_overlay(path: str, png: bytes) -> None:
+    """Write a drawn overlay, making its folder.
 
-
-def measure_many(
-    jobs: Sequence[FieldJob],
-    *,
-    workers: int = 1,
-    progress: Progress = SILENT,
-    executor: Executor | None = None,
-) -> Iterator[FieldOutcome]:
-    """Measure the jobs and give their outcomes in the order of the jobs.
-
-    Parameters
-    ----------
-    jobs : sequence of FieldJob
-        One a picture.
-    workers : int
-        Processes to start when no executor is given; 1 works in this process.
-    progress : Progress
-        Told after each field.
-    executor : concurrent.futures.Executor, optional
-        Where to run instead, for example a cluster's.
-
-    Yields
+    Raises
     ------
-    FieldOutcome
-        One a job. At most a few more jobs than workers are in flight, so memory does not grow with the jobs.
+    InvalidInput
+        If it cannot be written.
     """
-    if executor is None and workers <= 1:
-        for done, job in enumerate(jobs):
-            progress.report(done / len(jobs), job.name)
-            yield run_field_job(job)
-        return
-    own = _process_pool(workers) if executor is None else None
-    try:
-        yield from _in_order(jobs, own or executor, 2 * max(workers, 2), progress)
-    finally:
-        if own is not None:
-            own.shutdown(wait=True, cancel_futures=True)
+    make_folder(os.path.dirname(path))
+    with written_beside(path) as beside:
+        beside.write_bytes(png)
 
 
-def _in_order(
-    jobs: Sequence[FieldJob], pool: Executor, ahead: int, progress: Progress
-) -> Iterator[FieldOutcome]:
-    waiting: list[Future] = []
-    queue = iter(jobs)
-    for done, job in enumerate(jobs):
-        while len(waiting) < ahead and (ahead_job := next(queue, None)) is not None:
-            waiting.append(pool.submit(run_field_job, ahead_job))
-        progress.report(done / len(jobs), job.name)
-        yield _result(waiting.pop(0))
+def _overlay(job: FieldJob, picture: Picture, result: FieldResult) -> bytes | None:
+    """Draw the overlay and write it, or return it where the job came without its path."""
+    from measure.output.overlay import draw_overlay, png_bytes
+
+    png = png_bytes(draw_overlay(picture, result.particles))
+    if job.data is not None:
+        return png
+    write_overlay(job.overlay_path, png)
+    return None
 
 
-def _result(future: Future) -> FieldOutcome:
-    from concurrent.futures.process import BrokenProcessPool
-
-    try:
-        return future.result()
-    except BrokenProcessPool as error:
-        raise KnownError(
-            "A worker process was ended by the system, probably for want of memory. What is done is kept; "
-            "run the same command again with fewer processes (--jobs 1)."
-        ) from error
+def _blank(job: FieldJob) -> Picture | None:
+    source = job.blank_path if job.blank_data is None else job.blank_data
+    return None if source is None else _read_blank(source)
 
 
-def _process_pool(workers: int) -> Executor:
-    import multiprocessing
-    from concurrent.futures import ProcessPoolExecutor
-
-    context = multiprocessing.get_context("spawn")  # the same on every system, and safe beside threads
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=one_thread)
-
-
-def one_thread() -> None:
-    """Make this worker use one thread: the fields themselves run side by side."""
-    import cv2
-
-    cv2.setNumThreads(1)
-
-
-@lru_cache(maxsize=2)
-def _blank(path: str) -> Picture:
+@lru_cache(maxsize=1)
+def _read_blank(source: str | bytes) -> Picture:
     from measure.picture_file import read_picture
 
-    return read_picture(path)
-
-
-def _write_overlay(path: str, picture: Picture, result: FieldResult) -> None:
-    from measure.output.overlay import draw_overlay, write_picture
-
-    make_folder(os.path.dirname(path))
-    write_picture(path, draw_overlay(picture, result.particles))
-
-
-def _free_bytes() -> int:
-    try:
-        return os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
-    except (AttributeError, ValueError, OSError):
-        return 8 * WORKER_BYTES  # unknown here: let the cores decide
+    return read_picture(source, "the blank-oil picture" if isinstance(source, bytes) else "")

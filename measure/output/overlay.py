@@ -64,6 +64,20 @@ def _draw_outline(
         cv2.line(canvas, points[i].tolist(), points[j].tolist(), colour, thick, cv2.LINE_AA, _SHIFT)
 
 
+def png_bytes(pixels: np.ndarray) -> bytes:
+    """Return RGB pixels as the bytes of a PNG file.
+
+    Raises
+    ------
+    InvalidInput
+        If the pixels cannot be coded.
+    """
+    done, data = cv2.imencode(".png", cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR))
+    if not done:
+        raise InvalidInput("The picture with the outlines cannot be made a PNG file.")
+    return data.tobytes()
+
+
 def write_picture(path: Path | str, pixels: np.ndarray) -> None:
     """Write RGB pixels as PNG.
 
@@ -72,8 +86,6 @@ def write_picture(path: Path | str, pixels: np.ndarray) -> None:
     InvalidInput
         If the file cannot be written.
     """
-    done, data = cv2.imencode(".png", cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR))
-    if not done:
-        raise InvalidInput(f"{path} cannot be written as PNG.")
+    data = png_bytes(pixels)
     with written_beside(path) as beside:
-        beside.write_bytes(data.tobytes())
+        beside.write_bytes(data)

@@ -8,7 +8,8 @@ from pathlib import Path
 from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.output.export import export_study
-from measure.output.field_run import FieldJob, FieldOutcome, measure_many, workers_for
+from measure.output.field_pool import measure_many, workers_for
+from measure.output.field_run import FieldJob, FieldOutcome
 from measure.output.study_run import StudyKeeper
 from measure.picture_file import read_picture
 from measure.progress import SILENT, Progress

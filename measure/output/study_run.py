@@ -36,6 +36,9 @@ class StudyKeeper:
             raise StudyFileError(f"{path} cannot be changed now; close it elsewhere, or name another study.")
         self._batch_id = self._find_batch(batch) if batch.name else None
         self._blank_id = self._find_or_add(blank_path, "blank") if blank_path else None
+        fields = self.study.fields()
+        self._known = {row.sha256: row.id for row in fields if row.sha256}
+        self._measured = {row.sha256 for row in fields if row.measured}
         self._scale_ids: dict[Scale, int] = {row.scale: row.id for row in self.study.scales()}
 
     def __enter__(self) -> Self:
@@ -73,7 +76,7 @@ class StudyKeeper:
         """
         scale_id = self.scale_id(scale)
         batch_id = self._batch_id if batch is None else self._find_batch(batch)
-        known = {row.sha256: row.id for row in self.study.fields()}
+        known = self._known  # asking the study for all its fields each time would slow a long run down
         with self.study.one_step(f"Measure {outcome.name}"):
             field_id = known.get(outcome.row["sha256"])
             if field_id is None:
@@ -86,7 +89,12 @@ class StudyKeeper:
                 field_id, scale_id=scale_id, blank_id=self._blank_id, zones=outcome.result.frame.zones
             )
             self.study.store_result(field_id, outcome.result)
+        known[outcome.row["sha256"]] = field_id
         return field_id
+
+    def holds(self, sha256: str) -> bool:
+        """Whether the study holds this picture, measured."""
+        return sha256 in self._measured
 
     def _find_batch(self, batch: Batch) -> int:
         named = {row.batch.name: row.id for row in self.study.batches()}
