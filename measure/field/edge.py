@@ -45,7 +45,8 @@ def slope(field: np.ndarray) -> np.ndarray:
     """Gradient magnitude of a field, per px."""
     gx = cv2.Sobel(field, cv2.CV_32F, 1, 0, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)
     gy = cv2.Sobel(field, cv2.CV_32F, 0, 1, scale=1 / 8, borderType=cv2.BORDER_REPLICATE)
-    return cv2.magnitude(gx, gy)
+    # not the library's magnitude, whose last digit depends on where the array lies in memory
+    return np.sqrt(gx * gx + gy * gy)
 
 
 def local_plateau(field: np.ndarray, reach_px: int) -> np.ndarray:
