@@ -5,45 +5,13 @@ works while the station is in view; single letters are left to text fields while
 """
 
 from collections.abc import Callable
-from typing import NamedTuple
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction, QKeySequence
 from PySide6.QtWidgets import QWidget
 
-
-class ActionRow(NamedTuple):
-    """One action.
-
-    Attributes
-    ----------
-    id : str
-        ``station.verb``, or ``window.verb`` when it works everywhere.
-    text : str
-        What it does, as in a menu.
-    keys : tuple of str
-        Shortcuts in Qt's portable text; the first is shown.
-    station : str
-        Name of the station, or "" for everywhere.
-    tip : str
-        One sentence more.
-    menu : str
-        Menu of the window it stands in, "" for none.
-    icon : str
-        Name in `app.icons`, "" for none.
-    checkable : bool
-        It switches something on and off.
-    """
-
-    id: str
-    text: str
-    keys: tuple[str, ...] = ()
-    station: str = ""
-    tip: str = ""
-    menu: str = ""
-    icon: str = ""
-    checkable: bool = False
-
+from app.action_row import ActionRow
+from app.actions_fields import FIELDS
 
 _WINDOW = (
     ActionRow(
@@ -109,47 +77,6 @@ _SCALE = (
     ActionRow("scale.one_to_one", "One to one", ("9",), "scale", "One picture pixel on one of the screen"),
     ActionRow("scale.zoom_in", "Zoom in", ("+", "="), "scale"),
     ActionRow("scale.zoom_out", "Zoom out", ("-",), "scale"),
-)
-
-_FIELDS = (
-    ActionRow("fields.add", "Add pictures…", ("Ctrl+I",), "fields", "Choose picture files of your smears"),
-    ActionRow(
-        "fields.add_folder",
-        "Add a folder of pictures…",
-        ("Ctrl+Shift+I",),
-        "fields",
-        "The folder becomes a batch of its name",
-    ),
-    ActionRow("fields.new_batch", "New batch", ("Ctrl+B",), "fields", "One batch for each grind you compare"),
-    ActionRow("fields.measure", "Measure the chosen fields", ("M",), "fields", "With the settings shown"),
-    ActionRow(
-        "fields.measure_all",
-        "Measure all fields not yet measured",
-        ("Shift+M",),
-        "fields",
-        "Every field that has no particles yet",
-    ),
-    ActionRow("fields.previous", "Previous field", ("PgUp",), "fields"),
-    ActionRow("fields.next", "Next field", ("PgDown",), "fields"),
-    ActionRow("fields.outlines", "Outlines", ("O",), "fields", "Show what was found", checkable=True),
-    ActionRow(
-        "fields.preview",
-        "Preview of the settings",
-        ("P",),
-        "fields",
-        "Show at once what the settings would find",
-        checkable=True,
-    ),
-    ActionRow(
-        "fields.leave_out",
-        "Leave out an area",
-        ("X",),
-        "fields",
-        "Drag over a burnt-in bar or a label; nothing is counted there",
-        checkable=True,
-    ),
-    ActionRow("fields.leave_out_none", "Count the whole picture again", ("Shift+X",), "fields"),
-    ActionRow("fields.remove", "Remove the chosen fields", ("Delete",), "fields", "Undo brings them back"),
 )
 
 _PARTICLES = (
@@ -331,7 +258,7 @@ _REPORT = (
 ACTIONS: tuple[ActionRow, ...] = (
     *_WINDOW,
     *_SCALE,
-    *_FIELDS,
+    *FIELDS,
     *_PARTICLES,
     *_SIZES,
     *_COMPARE,

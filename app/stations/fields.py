@@ -6,21 +6,25 @@ from pathlib import Path
 
 from PySide6.QtCore import QMimeData, Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
 from app import parts, pickers, theme
 from app.session import NO_FIELD, Session
 from app.stations import fields_words
 from app.stations.base import BaseStation
+from app.stations.capture import CapturePanel
 from app.stations.fields_adding import Adder
 from app.stations.fields_advice import advice_card
 from app.stations.fields_batch import BatchForm
+from app.stations.fields_care import FieldCare
 from app.stations.fields_details import FieldDetails
 from app.stations.fields_list import FieldList
 from app.stations.fields_next import NextStep, next_step
 from app.stations.fields_picture import FieldPicture
 from app.stations.fields_preview import Preview
 from app.stations.fields_settings import SettingsForm
+from app.stations.fields_several import SeveralFields
+from app.stations.slide_plan import SlidePlanCard
 from measure.model import FieldSettings
 from measure.picture_file import PICTURE_SUFFIXES
 from measure.study.records import Batch, Changes, FieldRow
@@ -43,6 +47,13 @@ class Station(BaseStation):
         self.details = FieldDetails(session)
         self.batch = BatchForm(session)
         self.settings = SettingsForm()
+        self.care = FieldCare(session, self.picture.view)
+        self.several = SeveralFields(session, self.list.field_ids, self.list.choose_field)
+        self.plan = SlidePlanCard(session)
+        self.capture = CapturePanel(session, self.action("fields.take"), self._home_batch, self._camera_took)
+        self.stage = QStackedWidget()
+        for page in (self.picture, self.capture):
+            self.stage.addWidget(page)
         self.advice = advice_card()
         self.next = parts.button("", lambda: self._next.does(), look="primary")
         self._next = NextStep("", "", lambda: None)
@@ -56,7 +67,7 @@ class Station(BaseStation):
 
     def _lay_out(self) -> None:
         splitter = QSplitter(Qt.Orientation.Horizontal)
-        splitter.addWidget(self.picture)
+        splitter.addWidget(self.stage)
         panel = self._panel()
         splitter.addWidget(panel)
         splitter.setStretchFactor(0, 1)
@@ -73,17 +84,27 @@ class Station(BaseStation):
         self.settings.head.addWidget(
             parts.action_button(self.action("fields.preview"), look="quiet", icon="eye", text="Preview")
         )
+        act = self.action
+        self.several.lay_out(
+            parts.action_button(act("fields.repeats"), text="Repeats"),
+            parts.action_button(act("fields.join"), icon="join", text="Join"),
+            parts.action_button(act("fields.fuse"), text="Fuse"),
+        )
         details = QWidget()
         column = QVBoxLayout(details)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(theme.SMALL)
-        parts.fill(column, (self.advice, self.batch, self.details, self.settings, None))
+        parts.fill(
+            column,
+            (self.advice, self.batch, self.care, self.details, self.settings, self.several, self.plan, None),
+        )
         panel = QWidget()
         panel.setProperty("look", "panel")
         buttons = parts.row(
             parts.action_button(self.action("fields.add"), icon="add", text="Add pictures"),
             parts.action_button(self.action("fields.add_folder"), icon="folder", text="Folder"),
             parts.action_button(self.action("fields.new_batch"), icon="batch", text="New batch"),
+            parts.action_button(self.action("fields.camera"), text="Camera"),
             None,
         )
         split = QSplitter(Qt.Orientation.Vertical)
@@ -126,6 +147,12 @@ class Station(BaseStation):
             "fields.outlines": self.picture.switch_outlines,
             "fields.leave_out": self.picture.switch_tool,
             "fields.leave_out_none": self.picture.leave_out_none,
+            "fields.camera": self._switch_camera,
+            "fields.take": self.capture.take,
+            "fields.marks": self.care.look_for_marks,
+            "fields.repeats": self.several.find,
+            "fields.join": self.several.join,
+            "fields.fuse": self.several.fuse,
         }
 
     # what changes -------------------------------------------------------------------------------------------
@@ -173,6 +200,20 @@ class Station(BaseStation):
         self._switch_preview()
         self.action("fields.leave_out").setChecked(False)
         self.picture.switch_tool()
+        self.action("fields.camera").setChecked(False)
+        self._switch_camera()
+
+    def _switch_camera(self) -> None:
+        on = self.action("fields.camera").isChecked() and self.session.study is not None
+        self.stage.setCurrentWidget(self.capture if on else self.picture)
+        self.action("fields.take").setEnabled(on and self.session.writable)
+        if on:
+            self.capture.begin()
+
+    def _camera_took(self, field_id: int) -> None:
+        self.list.choose_field(field_id)
+        self.plan.show_batch(self._home_batch())
+        self.plan.field_taken()
 
     def _reload(self) -> None:
         self._stale = False
@@ -203,6 +244,7 @@ class Station(BaseStation):
         if field_id == self.session.current_field_id and self.isVisible():
             self.picture.show_picture()
             self.details.show_embedded(self.session.field_row())
+            self.several.show_overlaps(self.picture.view)
             if self.preview.on:
                 self.preview.try_out(self.settings.settings())
 
@@ -221,6 +263,12 @@ class Station(BaseStation):
         self.details.setVisible(bool(rows))
         self.details.show_fields(rows)
         self.settings.setVisible(any(row.role == "field" for row in rows))
+        self.care.show_field(rows[0] if len(rows) == 1 else None)
+        self.several.setVisible(len(self.list.fields.field_ids()) > 1)
+        self.plan.setVisible(not empty)
+        self.plan.show_batch(batch_id or (rows[0].batch_id if rows else None))
+        if self.session.picture() is not None:
+            self.several.show_overlaps(self.picture.view)
         self._enable(rows)
         self._show_next()
 
@@ -232,6 +280,11 @@ class Station(BaseStation):
         writable = self.session.writable
         for name in ("add", "add_folder", "new_batch", "measure_all"):
             self.action(f"fields.{name}").setEnabled(writable)
+        for name in ("repeats", "join", "fuse"):
+            self.action(f"fields.{name}").setEnabled(writable)
+        self.action("fields.camera").setEnabled(self.session.study is not None)
+        self.action("fields.take").setEnabled(writable and self.action("fields.camera").isChecked())
+        self.action("fields.marks").setEnabled(bool(rows))
         for name in ("measure", "remove", "leave_out", "leave_out_none"):
             self.action(f"fields.{name}").setEnabled(writable and bool(rows))
         for name in ("next", "previous", "preview", "outlines"):

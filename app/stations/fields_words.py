@@ -7,7 +7,13 @@ from app import number_text
 from measure.model import FieldQuality, Scale
 from measure.study.records import Batch, FieldRow
 
-ROLE_WORDS = {"field": "field of a smear", "blank": "blank oil", "ruling": "picture of a ruling"}
+ROLE_WORDS = {
+    "field": "field of a smear",
+    "blank": "blank oil",
+    "part": "part of a joined or fused field",
+    "ruling": "picture of a ruling",
+}
+JOINED = "Joined from"  # how the note of a joined field begins: it is larger than its scale's picture
 
 # an embedded pixel size further from the scale than this is worth a look
 _EMBEDDED_TOLERANCE = 0.02
@@ -48,7 +54,7 @@ def remarks_of(row: FieldRow, scale: Scale | None) -> list[str]:
 
 def size_alarm(row: FieldRow, scale: Scale | None) -> str:
     """Return the alarm when a picture is not of the size its scale was made at, else empty text."""
-    if scale is None or scale.width_px is None or scale.height_px is None:
+    if scale is None or scale.width_px is None or scale.height_px is None or row.note.startswith(JOINED):
         return ""
     if (row.width_px, row.height_px) == (scale.width_px, scale.height_px):
         return ""

@@ -8,8 +8,9 @@ import numpy as np
 from measure.errors import StudyFileError
 from measure.model import FieldQuality, FieldSettings, Scale
 
-# "table" is a field known only by an imported particle table: it has no picture
-ROLES = ("field", "blank", "ruling", "table")
+# "table" is a field known only by an imported particle table: it has no picture;
+# "part" is a picture a joined or fused field was made of: kept, not counted
+ROLES = ("field", "blank", "ruling", "table", "part")
 
 
 class StaleResult(StudyFileError):  # noqa: N818 - says what is wrong with the result

@@ -1,0 +1,169 @@
+"""Is this field good: keep or retake, does it agree with its batch, and marks burnt into the picture."""
+
+import numpy as np
+from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout, QWidget
+
+from app import capture_jobs, number_text, parts, theme
+from app.canvas.view import PictureView
+from app.messages import DONE, NOTE, explain
+from app.session import Session
+from measure.errors import KnownError
+from measure.field.advice import Advice, FieldSummary, advise, fields_agree
+from measure.study.records import FieldRow
+from measure.study.study import Study
+
+KEY = "burnt-in marks"
+_TITLES = {"keep": "Keep this field", "look": "Keep it, with care", "retake": "Better take it again"}
+_LOOKS = {"keep": "", "look": "warning", "retake": "warning"}
+
+
+def advice_of(row: FieldRow) -> Advice | None:
+    """Return the advice about a measured field; None before."""
+    if not row.measured or row.quality is None:
+        return None
+    counts = row.counts
+    return advise(row.quality, counts.particles - counts.set_aside, counts.at_frame)
+
+
+def batch_words(study: Study, row: FieldRow) -> str:
+    """Return whether the fields of a field's batch agree, in words; empty before they are measured."""
+    rows = [r for r in study.fields() if r.role == "field" and r.batch_id == row.batch_id and r.measured]
+    if len(rows) < 2:
+        return ""
+    scales = {entry.id: entry.scale.um_per_px for entry in study.scales()}
+    summaries = []
+    for one in rows:
+        particles = study.particles(one.id)
+        counted = (particles["set_aside"] == "") & (particles["area_px2"] > 0)
+        sizes = particles.diameter_px[counted] * scales.get(one.scale_id, 1.0)
+        median = float(np.median(sizes)) if len(sizes) else float("nan")
+        spread = float(np.std(np.log(sizes))) if len(sizes) > 4 else float("nan")
+        light = float(np.mean(one.quality.oil_rgb))
+        summaries.append(FieldSummary(one.name, one.counts.counted, median, one.quality.cover, light, spread))
+    return fields_agree(summaries).words
+
+
+class FieldCare(QFrame):
+    """The card about the field in view."""
+
+    def __init__(self, session: Session, view: PictureView) -> None:
+        super().__init__()
+        self.setProperty("look", "card")
+        self._session, self._view = session, view
+        self._found: object | None = None
+        self._field_id = 0
+        self._batch_key: tuple = ()
+        self.title, self.reason = parts.label("", "heading"), parts.label("", wrap=True)
+        self.batch = parts.label("", "soft", wrap=True)
+        self.marks = QWidget()
+        self.marks_words = parts.label("", "soft", wrap=True)
+        self.leave_out = parts.button("Leave them out", self._leave_out, icon="aside")
+        self.label = QLineEdit()
+        self.label.setPlaceholderText("What the bar says, as in 20 µm")
+        self.label.setAccessibleName("What the bar says")
+        self.label.returnPressed.connect(self._check)
+        self.check = parts.label("", wrap=True)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
+        column.setSpacing(theme.SMALL)
+        inner = QVBoxLayout(self.marks)
+        inner.setContentsMargins(0, 0, 0, 0)
+        parts.fill(inner, (self.marks_words, parts.row(self.leave_out, None), self.label, self.check))
+        parts.fill(column, (self.title, self.reason, self.batch, self.marks))
+        self.marks.hide()
+
+    def show_field(self, row: FieldRow | None) -> None:
+        """Show the advice about a field; hidden where there is nothing to say."""
+        if row is None or row.id != self._field_id:
+            self._forget()
+            self._field_id = row.id if row is not None else 0
+        advice = advice_of(row) if row is not None and row.role == "field" else None
+        self.title.setVisible(advice is not None)
+        self.reason.setVisible(advice is not None)
+        words = ""
+        if advice is not None:
+            self.title.setText(_TITLES[advice.verdict])
+            parts.set_look(self.reason, _LOOKS[advice.verdict])
+            edge = ""
+            if np.isfinite(advice.edge_share):
+                edge = f" {number_text.percent(advice.edge_share)} of the pieces meet the edge."
+            self.reason.setText(f"{advice.reason}{edge}")
+            words = self._batch_words(row)
+        self.batch.setText(words)
+        self.batch.setVisible(bool(words))
+        self.setVisible(advice is not None or not self.marks.isHidden())
+
+    def _batch_words(self, row: FieldRow) -> str:
+        study = self._session.open_study
+        rows = [r for r in study.fields() if r.batch_id == row.batch_id]
+        key = tuple((r.id, r.revision, r.measured) for r in rows)
+        if key != self._batch_key:
+            self._batch_key, self._words = key, batch_words(study, row)
+        return self._words
+
+    # burnt-in marks -----------------------------------------------------------------------------------------
+
+    def look_for_marks(self) -> None:
+        """Look for bars, words and panels in the picture in view."""
+        picture = self._session.picture()
+        if picture is None:
+            return
+        field_id = self._session.current_field_id
+        self._session.tasks.run(
+            lambda progress: capture_jobs.burnt_in(picture, progress),
+            lambda found: field_id == self._session.current_field_id and self._show_marks(found),
+            failed=lambda error: self._session.tell(*explain(error, "Looking for marks")),
+            text="Looking for burnt-in marks",
+            key=KEY,
+        )
+
+    def _show_marks(self, found: object) -> None:
+        if not found.zones:
+            self._forget()
+            self.setVisible(not self.title.isHidden())
+            self._session.tell(
+                "No burnt-in bar, words or panel was found; what is there can be drawn by hand.", NOTE
+            )
+            return
+        self._found = found
+        self.marks.show()
+        self.show()
+        self._view.set_preview([zone.astype(np.float32) for zone in found.zones])
+        bars = f" The longest bar is {found.bars[0].length_px:.0f} px long." if found.bars else ""
+        areas = number_text.count(len(found.zones), "area")
+        self.marks_words.setText(f"{areas} may be drawn into the picture, shown in pink.{bars}")
+        self.label.setVisible(bool(found.bars))
+        self.check.setVisible(False)
+
+    def _leave_out(self) -> None:
+        row = self._session.field_row()
+        if row is None or self._found is None:
+            return
+        study, zones = self._session.open_study, (*row.zones, *self._found.zones)
+        text = f"Leave out burnt-in marks of {row.name}"
+        if self._session.do(study.update_field, row.id, zones=zones, text=text) is not None:
+            self._view.set_preview([])
+            self.leave_out.setEnabled(False)
+            self._session.tell("Nothing is counted there any more.", DONE)
+
+    def _check(self) -> None:
+        if self._found is None or not self._found.bars:
+            return
+        scale = self._session.scale_of(self._session.field_row())
+        um_per_px = scale.um_per_px if scale is not None else None
+        try:
+            verdict, words = capture_jobs.bar_words(self._found.bars[0], self.label.text(), um_per_px)
+        except KnownError as error:
+            verdict, words = "alarm", error.text
+        parts.set_look(self.check, "" if verdict == "agrees" else "warning")
+        self.check.setText(words)
+        self.check.setVisible(True)
+
+    def _forget(self) -> None:
+        if self._found is not None:
+            self._view.set_preview([])
+        self._found = None
+        self.marks.hide()
+        self.label.clear()
+        self.check.clear()
+        self.leave_out.setEnabled(True)

@@ -1,0 +1,230 @@
+"""Several fields at once: copies and overlaps found, pieces counted once, fields joined or fused."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from PySide6.QtWidgets import QFrame, QVBoxLayout
+
+from app import capture_jobs, number_text, parts, theme
+from app.canvas.marks_item import Marks
+from app.canvas.view import PictureView
+from app.messages import DONE, WARNING, explain
+from app.session import Session
+from measure.flags import bits
+from measure.study.records import FieldRow, NewField
+
+SETTING = "field_overlaps"
+KEY = "several fields"
+_REPEAT = bits("repeat")
+
+
+class SeveralFields(QFrame):
+    """The card, and what its actions do."""
+
+    def __init__(
+        self, session: Session, chosen: Callable[[], list[int]], show: Callable[[int], None]
+    ) -> None:
+        super().__init__()
+        self.setProperty("look", "card")
+        self._session, self._chosen, self._show = session, chosen, show
+        self._before: set[int] = set()
+        self.words = parts.label("", "soft", wrap=True)
+        self.column = QVBoxLayout(self)
+        self.column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
+        self.column.setSpacing(theme.SMALL)
+        session.measuring.changed.connect(self._measured)
+
+    def lay_out(self, *buttons: object) -> None:
+        """Put the buttons of the station's actions into the card."""
+        heading = parts.label("Several fields", "heading")
+        parts.fill(self.column, (heading, self.words, parts.row(*buttons, None)))
+
+    # looking for repeats ------------------------------------------------------------------------------------
+
+    def find(self) -> None:
+        """Look for copies and overlaps among the chosen fields, or all of their batch when one is chosen."""
+        rows = self._rows_to_compare()
+        if len(rows) < 2:
+            self._session.tell("Choose two or more fields of one slide, at one zoom.", WARNING)
+            return
+        names, sources = {row.id: row.name for row in rows}, self._sources(rows)
+        self._run(
+            lambda progress: capture_jobs.compare(sources, progress),
+            lambda links: self._take(links, names),
+            f"Comparing {number_text.count(len(rows), 'field')}",
+        )
+
+    def _rows_to_compare(self) -> list[FieldRow]:
+        study = self._session.study
+        if study is None:
+            return []
+        chosen = set(self._chosen())
+        rows = [row for row in study.fields() if row.role == "field"]
+        mine = [row for row in rows if row.id in chosen]
+        if len(mine) == 1:
+            one = mine[0]
+            return [row for row in rows if (row.batch_id, row.scale_id) == (one.batch_id, one.scale_id)]
+        return mine
+
+    def _sources(self, rows: Sequence[FieldRow]) -> list[capture_jobs.Source]:
+        study = self._session.open_study
+        return [capture_jobs.Source(row.id, row.name, study.field_bytes(row.id)) for row in rows]
+
+    def _run(self, work: Callable, done: Callable, text: str) -> None:
+        failed = lambda error: self._session.tell(*explain(error, text))  # noqa: E731
+        self._session.tasks.run(work, done, failed=failed, text=text, key=KEY)
+
+    def _take(self, links: list[capture_jobs.Link], names: dict[int, str]) -> None:
+        session = self._session
+        if session.study is None:
+            return
+        new = [_plain(link) for link in links]
+        kept = [link for link in self.links() if not {link["first"], link["second"]} <= set(names)]
+        if session.do(self._keep, kept + new, new) is None:
+            return
+        same = [link for link in links if link.same]
+        laps = len(links) - len(same)
+        said = (
+            [f"{number_text.count(laps, 'overlap')} found; shared pieces are counted once."] if laps else []
+        )
+        said += [f"{names[x.second]} is {names[x.first]} stored anew; remove one of them." for x in same[:2]]
+        text = " ".join(said) or f"No two of these {len(names)} fields show the same place."
+        self.words.setText(text)
+        session.tell(text, WARNING if same else DONE)
+
+    def links(self) -> list[dict]:
+        """Return the overlaps kept in the study whose fields are still there."""
+        study = self._session.study
+        if study is None:
+            return []
+        ids = {row.id for row in study.fields()}
+        kept = study.setting(SETTING, []) or []
+        return [link for link in kept if {link["first"], link["second"]} <= ids]
+
+    def _keep(self, links: list[dict], new: list[dict]) -> None:
+        study = self._session.open_study
+        with study.one_step("Find fields that show the same place"):
+            study.set_setting(SETTING, links, "Keep the overlaps of fields")
+            for link in new:
+                self._count_once(link)
+
+    def _count_once(self, link: dict) -> None:
+        study = self._session.open_study
+        first, second = study.field(link["first"]), study.field(link["second"])
+        if link["same"] or not (first.measured and second.measured):
+            return
+        particles = study.particles(first.id), study.particles(second.id)
+        labels = capture_jobs.shared_labels(*particles, capture_jobs.overlap_from(link))
+        for row, other, own, gone in (
+            (first, second, particles[0], labels[0]),
+            (second, first, particles[1], labels[1]),
+        ):
+            if len(gone):
+                flags = (own["flags"][own.index_of(gone)] | _REPEAT).tolist()
+                study.update_particles(
+                    row.id, gone.tolist(), f"Count shared pieces of {row.name} once",
+                    flags=flags, set_aside=f"also on {other.name}",
+                )  # fmt: skip
+
+    def _measured(self) -> None:
+        """Count shared pieces once again when fields were measured anew."""
+        under_way = self._session.measuring.under_way
+        if under_way:
+            self._before |= under_way
+            return
+        fresh, self._before = self._before, set()
+        touched = [link for link in self.links() if fresh & {link["first"], link["second"]}]
+        if touched and self._session.writable:
+            self._session.do(self._keep, self.links(), touched)
+
+    # showing ------------------------------------------------------------------------------------------------
+
+    def show_overlaps(self, view: PictureView) -> None:
+        """Draw where the field in view overlaps others."""
+        row = self._session.field_row()
+        lines, labels = [], []
+        for link in self.links():
+            region, other = self._region(link, row)
+            if len(region):
+                lines.append(np.hstack([region, np.roll(region, -1, axis=0)]))
+                x, y = region.mean(axis=0)
+                labels.append((float(x), float(y), f"also on {other}"))
+        view.set_marks(Marks(lines=np.vstack(lines), labels=tuple(labels)) if lines else Marks())
+
+    def _region(self, link: dict, row: FieldRow | None) -> tuple[np.ndarray, str]:
+        nothing = np.zeros((0, 2)), ""
+        if row is None or link["same"] or row.id not in (link["first"], link["second"]):
+            return nothing
+        study = self._session.open_study
+        first, second = study.field(link["first"]), study.field(link["second"])
+        overlap = capture_jobs.overlap_from(link)
+        region = overlap.region(first.width_px, first.height_px, second.width_px, second.height_px)
+        if row.id == first.id:
+            return region, second.name
+        turn = overlap.matrix[:, :2]
+        return (region - overlap.matrix[:, 2]) @ np.linalg.inv(turn).T, first.name
+
+    # joining and fusing -------------------------------------------------------------------------------------
+
+    def join(self) -> None:
+        """Join the chosen fields into one wide field."""
+        self._make(capture_jobs.join, "Join", "overlap each other")
+
+    def fuse(self) -> None:
+        """Fuse the chosen pictures of one field at several heights of focus."""
+        self._make(capture_jobs.fuse, "Fuse", "show one field at different heights of focus")
+
+    def _make(self, work: Callable, verb: str, what: str) -> None:
+        study = self._session.study
+        chosen = set(self._chosen())
+        rows = [row for row in study.fields() if row.id in chosen and row.role == "field"] if study else []
+        if len(rows) < 2:
+            self._session.tell(f"Choose two or more pictures that {what}.", WARNING)
+            return
+        if len({row.scale_id for row in rows}) > 1:
+            self._session.tell("These pictures have different scales; choose pictures of one zoom.", WARNING)
+            return
+        sources = self._sources(rows)
+        self._run(
+            lambda progress: work(sources, progress),
+            lambda made: self._store(made, rows, verb),
+            f"{verb} {number_text.count(len(rows), 'picture')}",
+        )
+
+    def _store(self, made: capture_jobs.MadeField, rows: list[FieldRow], verb: str) -> None:
+        session = self._session
+        if session.study is None:
+            return
+        ids = session.do(self._add, made, rows, verb)
+        if ids is not None:
+            self.words.setText(
+                made.note.split(". SHA")[0] + ". The pictures it was made of are kept, not counted."
+            )
+            session.tell(f"{made.note.split(';')[0].split(', laid')[0]}.", DONE)
+            self._show(ids[0])
+
+    def _add(self, made: capture_jobs.MadeField, rows: list[FieldRow], verb: str) -> list[int]:
+        study = self._session.open_study
+        stem = rows[0].name.rsplit(".", 1)[0]
+        name = f"{stem} {'joined' if verb == 'Join' else 'fused'}.png"
+        new = NewField(
+            name, made.data, rows[0].batch_id, rows[0].scale_id, rows[0].slide_id,
+            width_px=made.width_px, height_px=made.height_px, note=made.note,
+        )  # fmt: skip
+        with study.one_step(f"{verb} {number_text.count(len(rows), 'picture')}"):
+            ids = study.add_fields([new])
+            if made.zones:
+                study.update_field(ids[0], zones=made.zones)
+            study.update_fields([row.id for row in rows], role="part")
+        return ids
+
+
+def _plain(link: capture_jobs.Link) -> dict:
+    kept = {"first": link.first, "second": link.second, "same": link.same}
+    if link.overlap is not None:
+        kept |= {
+            "matrix": link.overlap.matrix.tolist(),
+            "share": link.overlap.share,
+            "correlation": link.overlap.correlation,
+        }
+    return kept
