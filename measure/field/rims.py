@@ -6,6 +6,8 @@ bordered by oil rather than by bodies (that would be the oil caught between touc
 rimmed.
 """
 
+from functools import cached_property, lru_cache
+
 import cv2
 import numpy as np
 
@@ -27,26 +29,32 @@ _LARGEST_WINDOW_PX = 240
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
 
 
+@lru_cache(maxsize=256)
 def disc(radius: float) -> np.ndarray:
-    """Return a round structuring element of the given radius in px."""
+    """Return a round structuring element of the given radius in px; not to be changed."""
     r = max(1, int(np.ceil(radius)))
     y, x = np.mgrid[-r : r + 1, -r : r + 1]
     return (x * x + y * y <= radius * radius + 0.5).astype(np.uint8)
 
 
 def _eroded(mask: np.ndarray, radius: float) -> np.ndarray:
-    return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).astype(np.uint8)
+    return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).view(np.uint8)
 
 
 def dilated(mask: np.ndarray, radius: float) -> np.ndarray:
     """Dilation by a disc of any radius in constant time."""
-    return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).astype(np.uint8)
+    return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).view(np.uint8)
 
 
 def opened(mask: np.ndarray, radius: float) -> np.ndarray:
     """Opening by a disc of any radius in constant time; nothing is eroded from the border of the array."""
-    kept = _eroded(mask, radius)
-    return dilated(kept, radius) & mask if kept.any() else kept
+    return _opened_to(mask, cv2.distanceTransform(mask, cv2.DIST_L2, 5), radius)
+
+
+def _opened_to(mask: np.ndarray, depth: np.ndarray, radius: float) -> np.ndarray:
+    """Opening of a mask whose depth is known."""
+    kept = (depth > radius).view(np.uint8)
+    return dilated(kept, radius) & mask if cv2.countNonZero(kept) else kept
 
 
 def closed(mask: np.ndarray, radius: float) -> np.ndarray:
@@ -75,7 +83,7 @@ def hull_mask(mask: np.ndarray) -> np.ndarray:
 
 def solidity(mask: np.ndarray) -> float:
     """Area over hull area of a mask, counted in pixels so that small masks are not punished."""
-    return float(mask.sum()) / max(1.0, float(hull_mask(mask).sum()))
+    return float(cv2.countNonZero(mask)) / max(1.0, float(cv2.countNonZero(hull_mask(mask))))
 
 
 def find_clear(
@@ -161,11 +169,18 @@ def _label_clear(
     width, least = max(1.5, width_px / reduce), max(least_px2 / reduce**2, 12.0)
     size = 0.5 * min(small[0].shape)
     seen: set[tuple[int, ...]] = set()
+    depth, before = cv2.distanceTransform(small[1], cv2.DIST_L2, 5), None
     for radius in _BODY_RADII:
         if radius > max(_LEAST_RIM_PX, 0.3 * size):
             break
-        for piece in _candidates(*small, radius, width, least, seen):
-            if _is_clear(piece, small[1], small[0], width, radius):
+        body = _opened_to(small[1], depth, radius)
+        rest = _without_bodies(small[0], body, small[2], width, least)
+        if before is not None and np.array_equal(rest, before):
+            continue  # all of it was looked at
+        before = rest
+        rims = _Rims(small[1], body, width)
+        for piece in _candidates(rest, rims, least, seen):
+            if _is_clear(piece, rims, small[0]):
                 whole = _with_rim(piece, small[1], width)
                 small[2][whole > 0] = 1
                 if reduce > 1:
@@ -184,60 +199,87 @@ def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarra
     return mask
 
 
+class _Rims:
+    """Rims of a window once its bodies are known.
+
+    Parameters
+    ----------
+    strong, body : (M, N) ndarray of uint8
+        Strong pixels, and those of them that lie in bodies.
+    width_px : float
+    """
+
+    def __init__(self, strong: np.ndarray, body: np.ndarray, width_px: float) -> None:
+        self.strong, self.body, self.width_px = strong, body, width_px
+
+    @cached_property
+    def free(self) -> np.ndarray:
+        """Where a border is no edge of a body beside it."""
+        return 1 - dilated(self.body, self.width_px + 2.0) if self.body.any() else np.ones_like(self.body)
+
+    @cached_property
+    def near(self) -> np.ndarray:
+        """Free places that have a rim beside them."""
+        return dilated(self.strong & ~self.body & 1, self.width_px + 1.0) & self.free
+
+    def possible(self, part: np.ndarray, least_px2: float) -> bool:
+        """Whether anything inside a part can pass `_is_clear`: it needs a clear core and a rim of its own."""
+        if not cv2.countNonZero(part & self.near):
+            return False
+        core = _eroded(part, max(1.0, 0.5 * self.width_px))
+        return cv2.countNonZero(core & ~self.strong & 1) >= _CLEAR_SHARE * least_px2
+
+
+def _without_bodies(
+    filled: np.ndarray, body: np.ndarray, taken: np.ndarray, width_px: float, least_px2: float
+) -> np.ndarray:
+    """Return what of the filled component is thick enough for pieces and in no body."""
+    rest = filled & (1 - cv2.dilate(body, disc(1.0))) & (taken == 0).view(np.uint8)
+    return opened(rest, max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi))))
+
+
 def _candidates(
-    filled: np.ndarray,
-    strong: np.ndarray,
-    taken: np.ndarray,
-    radius: float,
-    width_px: float,
-    least_px2: float,
-    seen: set[tuple[int, ...]],
+    rest: np.ndarray, rims: _Rims, least_px2: float, seen: set[tuple[int, ...]]
 ) -> list[np.ndarray]:
-    """Parts of the filled component without its bodies, thick enough to be pieces and not seen before."""
-    body = cv2.dilate(opened(strong, radius), disc(1.0))
-    rest = filled & (1 - body) & (taken == 0).astype(np.uint8)
-    flank = max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi)))
-    rest = opened(rest, flank)
+    """Parts of the filled component without its bodies, large enough to be pieces and not seen before."""
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
     pieces = []
     for k in range(1, count):
-        key = tuple(int(v) for v in stats[k])
+        key = tuple(stats[k].tolist())
         if key[4] < least_px2 or key in seen:
             continue
         seen.add(key)
-        part = (parts == k).astype(np.uint8)
+        part = (parts == k).view(np.uint8)
+        if not rims.possible(part, least_px2):
+            continue
         if solidity(part) > _CONVEX:
             pieces.append(part)
             continue
         deepest = float(cv2.distanceTransform(part, cv2.DIST_L2, 3).max())
-        if stats[k, cv2.CC_STAT_AREA] > _RIBBON * deepest**2:
+        if key[4] > _RIBBON * deepest**2:
             continue
         cut = cut_by_shape(part, 0.5)
-        pieces += [(cut == n).astype(np.uint8) for n in range(1, int(cut.max()) + 1)]
-    return [piece for piece in pieces if piece.sum() >= least_px2]
+        pieces += [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)]
+    return [piece for piece in pieces if cv2.countNonZero(piece) >= least_px2]
 
 
-def _is_clear(
-    piece: np.ndarray, strong: np.ndarray, filled: np.ndarray, width_px: float, radius: float
-) -> bool:
-    area = float(piece.sum())
-    core = _eroded(piece, max(1.0, 0.5 * width_px))
-    if (core & ~strong & 1).sum() < _CLEAR_SHARE * area or solidity(piece) < _CONVEX:
+def _is_clear(piece: np.ndarray, rims: _Rims, filled: np.ndarray) -> bool:
+    area = float(cv2.countNonZero(piece))
+    core = _eroded(piece, max(1.0, 0.5 * rims.width_px))
+    if cv2.countNonZero(core & ~rims.strong & 1) < _CLEAR_SHARE * area:
         return False
-    if not _rim_is_even(strong & piece, piece, area):
+    # the edge of a body beside the piece is no rim of its own
+    border = piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1
+    free = cv2.countNonZero(border & rims.free)
+    if not free or free < _FREE_SHARE * cv2.countNonZero(border):
+        return False
+    if cv2.countNonZero(border & rims.near) < _RIMMED * free:
         return False
     ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
-    if not ring.any() or (filled[ring > 0] == 0).mean() < _OIL_BORDER:
+    around = cv2.countNonZero(ring)
+    if not around or cv2.countNonZero(ring & (1 - filled)) < _OIL_BORDER * around:
         return False
-    border = (piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1) > 0
-    # the edge of a body beside the piece is no rim of its own
-    body = opened(strong, radius)
-    by_body = dilated(body, width_px + 2.0) > 0 if body.any() else np.zeros_like(border)
-    free = border & ~by_body
-    if free.sum() < _FREE_SHARE * border.sum():
-        return False
-    near = dilated(strong & ~body & 1, width_px + 1.0)
-    return bool(free.any()) and float(near[free].mean()) >= _RIMMED
+    return solidity(piece) >= _CONVEX and _rim_is_even(rims.strong & piece, piece, area)
 
 
 def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
