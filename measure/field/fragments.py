@@ -82,8 +82,9 @@ def _bit(labels: np.ndarray, stats: np.ndarray, k: int) -> _Bit | None:
 def _best_set(
     bit: _Bit, others: list[_Bit], labels: np.ndarray, least_px2: float
 ) -> tuple[list[int], np.ndarray] | None:
-    gaps = [(_gap(bit.box, other.box), i) for i, other in enumerate(others) if other.label != bit.label]
-    near = [others[i] for gap, i in sorted(gaps)[:_NEIGHBOURS] if gap < bit.length]
+    gaps = _gaps(bit.box, np.array([other.box for other in others]))
+    order = [i for i in np.argsort(gaps, kind="stable").tolist() if others[i].label != bit.label]
+    near = [others[i] for i in order[:_NEIGHBOURS] if gaps[i] < bit.length]
     best, most = None, 0.0
     for count in range(_MOST_BITS):
         for extra in combinations(near, count):
@@ -95,10 +96,11 @@ def _best_set(
     return best
 
 
-def _gap(a: np.ndarray, b: np.ndarray) -> float:
-    dx = max(0, a[0] - b[2], b[0] - a[2])
-    dy = max(0, a[1] - b[3], b[1] - a[3])
-    return float(np.hypot(dx, dy))
+def _gaps(box: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Distance of a box from each of others, (K,)."""
+    dx = np.maximum(np.maximum(box[0] - others[:, 2], others[:, 0] - box[2]), 0)
+    dy = np.maximum(np.maximum(box[1] - others[:, 3], others[:, 1] - box[3]), 0)
+    return np.hypot(dx, dy)
 
 
 def _covered_share(chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, least_px2: float) -> float:

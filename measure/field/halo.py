@@ -85,20 +85,29 @@ def contact(particles: Particles, shape: tuple[int, int]) -> tuple[np.ndarray, n
         points = np.round((particles.outlines[i] - 0.5) * 16).astype(np.int32)
         cv2.fillPoly(labels, [points], int(i) + 1, shift=4)
     share, beside = np.zeros(count), np.full(count, -1)
-    for i, outline in enumerate(particles.outlines):
-        step = np.roll(outline, -1, axis=0) - np.roll(outline, 1, axis=0)
-        length = np.hypot(step[:, 0], step[:, 1])
-        # outlines run either way round; looking both ways costs nothing, since inside is the piece itself
-        away = np.column_stack([step[:, 1], -step[:, 0]]) / np.maximum(length, 1e-6)[:, None]
-        seen = np.zeros(len(outline), np.int32)
-        for reach in (r * way for r in _REACH_PX for way in (1, -1)):
-            x, y = np.floor(outline + reach * away).astype(int).T
-            inside = (x >= 0) & (y >= 0) & (x < shape[1]) & (y < shape[0])
-            label = np.where(inside, labels[y.clip(0, shape[0] - 1), x.clip(0, shape[1] - 1)], 0)
-            seen = np.where((seen == 0) & (label != i + 1), label, seen)
-        met = np.bincount(seen, length, minlength=1)
+    if not count:
+        return share, beside
+    size = np.array([len(outline) for outline in particles.outlines])
+    start = np.cumsum(size) - size
+    points = np.concatenate(particles.outlines)
+    own = np.repeat(np.arange(count), size)
+    following, before = np.arange(1, len(points) + 1), np.arange(-1, len(points) - 1)
+    following[start + size - 1], before[start] = start, start + size - 1
+    step = points[following] - points[before]
+    length = np.hypot(step[:, 0], step[:, 1])
+    # outlines run either way round; looking both ways costs nothing, since inside is the piece itself
+    away = np.column_stack([step[:, 1], -step[:, 0]]) / np.maximum(length, 1e-6)[:, None]
+    seen = np.zeros(len(points), np.int32)
+    for reach in (r * way for r in _REACH_PX for way in (1, -1)):
+        x, y = np.floor(points + reach * away).astype(int).T
+        inside = (x >= 0) & (y >= 0) & (x < shape[1]) & (y < shape[0])
+        label = np.where(inside, labels[y.clip(0, shape[0] - 1), x.clip(0, shape[1] - 1)], 0)
+        seen = np.where((seen == 0) & (label != own + 1), label, seen)
+    for i in np.unique(own[seen > 0]).tolist():
+        part = slice(start[i], start[i] + size[i])
+        met = np.bincount(seen[part], length[part])
         met[0] = 0
         if met.any():
             beside[i] = int(met.argmax()) - 1
-            share[i] = met.max() / length.sum()
+            share[i] = met.max() / length[part].sum()
     return share, beside

@@ -12,6 +12,7 @@ from measure.model import Picture
 _COARSE = 8  # the oil varies slowly: an eighth of the picture's size holds it
 _FLOOR = 0.45  # CIELAB; 8-bit steps and compression leave this much doubt even in a flat oil
 _FIND_SIGMA_PX = 1.0
+_STRIP_ROWS = 128  # pointwise work goes strip by strip, which stays in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -66,9 +67,35 @@ def zone_mask(shape: tuple[int, int], zones: tuple[np.ndarray, ...]) -> np.ndarr
     return mask
 
 
-def _unit_rgb(picture: Picture) -> np.ndarray:
-    pixels = picture.pixels
+def _unit_rgb(pixels: np.ndarray) -> np.ndarray:
     return pixels.astype(np.float32) * np.float32(1.0 / np.iinfo(pixels.dtype).max)
+
+
+def _strips(rows: int) -> list[slice]:
+    return [slice(start, min(rows, start + _STRIP_ROWS)) for start in range(0, rows, _STRIP_ROWS)]
+
+
+def _lab(pixels: np.ndarray, blank: Picture | None) -> np.ndarray:
+    """CIELAB of a picture, the blank divided out of it when there is one, (M, N, 3) float32."""
+    if blank is not None:
+        return cv2.cvtColor(_without_light(_unit_rgb(pixels), blank).astype(np.float32), cv2.COLOR_RGB2Lab)
+    lab = np.empty(pixels.shape, np.float32)
+    for strip in _strips(len(pixels)):
+        cv2.cvtColor(_unit_rgb(pixels[strip]), cv2.COLOR_RGB2Lab, dst=lab[strip])
+    return lab
+
+
+def _clipped(pixels: np.ndarray) -> float:
+    """Share of pixels with a channel at either end of the range."""
+    unit = _unit_rgb(np.arange(np.iinfo(pixels.dtype).max + 1).astype(pixels.dtype))
+    at_end = ((unit <= 0.004) | (unit >= 0.996)).view(np.uint8)
+    low, high = (int(np.flatnonzero(at_end == 0)[i]) for i in (0, -1))
+    count = 0
+    for strip in _strips(len(pixels)):
+        red, green, blue = (pixels[strip, :, i] for i in range(3))
+        least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
+        count += int(np.count_nonzero((least < low) | (most > high)))
+    return count / (pixels.shape[0] * pixels.shape[1])
 
 
 def _without_light(rgb: np.ndarray, blank: Picture) -> np.ndarray:
@@ -131,15 +158,12 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
     InvalidInput
         If the blank has another size.
     """
-    rgb = _unit_rgb(picture)
-    clipped = float(((rgb <= 0.004) | (rgb >= 0.996)).any(axis=2).mean())
-    if blank is not None:
-        rgb = _without_light(rgb, blank).astype(np.float32)
-    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2Lab)
+    clipped = _clipped(picture.pixels)
+    lab = _lab(picture.pixels, blank)
     mask = zone_mask(lab.shape[:2], zones)
     background = _background(lab, mask)
     delta = lab
-    delta -= cv2.resize(background, lab.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    cv2.subtract(delta, cv2.resize(background, lab.shape[1::-1], interpolation=cv2.INTER_LINEAR), dst=delta)
     smooth = cv2.GaussianBlur(delta, (0, 0), _FIND_SIGMA_PX)
     distance, noise = _distance(delta, smooth, mask)
     oil_lab = np.median(background.reshape(-1, 3), axis=0)
@@ -184,8 +208,11 @@ def _distance(
         limit = max(2.0, 3.0 * 0.85 * float(np.median(length[oil])))
     noise, _ = _oil_noise(some, oil)
     smooth_noise, sample = _oil_noise(some_smooth, oil)
-    white = cv2.transform(smooth, _whitening(sample, smooth_noise).astype(np.float32))
-    distance = np.sqrt(np.einsum("ijk,ijk->ij", white, white))
+    whitening = _whitening(sample, smooth_noise).astype(np.float32)
+    distance = np.empty(smooth.shape[:2], np.float32)
+    for strip in _strips(len(smooth)):
+        white = cv2.transform(smooth[strip], whitening)
+        np.sqrt(np.einsum("ijk,ijk->ij", white, white), out=distance[strip])
     if mask is not None:
         distance[mask > 0] = 0.0
     return distance, noise
