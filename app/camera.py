@@ -138,7 +138,8 @@ class CameraSource(QObject):
     def _begin(self, reader: Any) -> None:
         self._reader = reader
         self.opened.emit(reader.name, reader.format)
-        self._timer.start()
+        self._timer.start(getattr(reader, "pause_ms", FRAME_EVERY_MS))
+        self._read()
 
     def _read(self) -> None:
         reader = self._reader

@@ -70,7 +70,9 @@ def join(sources: Sequence[Source], progress: Progress = SILENT) -> MadeField:
 
     pictures = [decode(source.data, source.name) for source in sources]
     wide = join_fields(pictures, progress=progress)
-    words = f"Joined from {_names(sources)}; links agree within {wide.residual_px:.2f} px"
+    words = f"Joined from {_names(sources)}"
+    if np.isfinite(wide.residual_px):
+        words += f"; overlaps agree within {wide.residual_px:.2f} px"
     return _made(wide.pixels, wide.zones, words, sources)
 
 

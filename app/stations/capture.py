@@ -48,8 +48,11 @@ class CapturePanel(QWidget):
         self.view = PictureView()
         self.device, self.format, self.size, self.scale = QComboBox(), QComboBox(), QComboBox(), QComboBox()
         self.focus, self.cover = QProgressBar(), QProgressBar()
+        self.focus_words, self.cover_words = parts.label("Focus"), parts.label("Cover")
         self.words, self.refusal = parts.label("", "soft"), parts.label("", "warning", wrap=True)
         self._devices: list[Device] = []
+        self._outlines: tuple[np.ndarray, ...] = ()
+        self._looked_at: np.ndarray | None = None
         self._frame: np.ndarray | None = None
         self._setting: CameraSetting | None = None
         self._camera, self._pixels = "", ""
@@ -75,17 +78,24 @@ class CapturePanel(QWidget):
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         for bar, name in ((self.focus, "Focus"), (self.cover, "Cover")):
             bar.setAccessibleName(name)
-            bar.setTextVisible(True)
-            bar.setFixedHeight(20)
+            bar.setTextVisible(False)
+            bar.setFixedSize(120, 8)
         self.focus.setRange(0, 100)
         self.cover.setRange(0, 200)
-        self.focus.setFormat("focus %v % of the sharpest")
-        self.cover.setFormat("cover")
         self.focus.setToolTip("Turn the focus until it reads 100. It begins anew when a field was taken.")
         self.cover.setToolTip("1 to 3 % is best; above a tenth many pieces touch by chance.")
         take = parts.action_button(self._take, look="primary", text="Take this field")
         top = parts.row(self.device, self.format, self.size, self.scale, None)
-        foot = parts.row(self.focus, self.cover, self.words, None, take)
+        foot = parts.row(
+            self.focus_words,
+            self.focus,
+            self.cover_words,
+            self.cover,
+            self.words,
+            None,
+            take,
+            spacing=theme.MEDIUM,
+        )
         for line in (top, foot):
             line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         column = QVBoxLayout(self)
@@ -166,7 +176,10 @@ class CapturePanel(QWidget):
 
     def _opened(self, name: str, pixel_format: str) -> None:
         self._camera, self._pixels, self._sharpest = name, pixel_format, 0.0
-        self._frame = None
+        self._frame, self._outlines = None, ()
+        if name.startswith(_FOLDER):
+            self.device.setCurrentIndex(self.device.findData(_FOLDER))
+            self.device.setItemText(self.device.currentIndex(), f"{name}…")
 
     def _failed(self, error: Exception) -> None:
         self.view.set_picture(None)
@@ -183,10 +196,13 @@ class CapturePanel(QWidget):
         fresh = self._frame is None or self._frame.shape != pixels.shape
         self._frame = pixels
         self.view.set_picture(pixels)
+        if self._alike(pixels):
+            self.view.set_preview(self._outlines)  # the last found, until the next are
         if fresh:
             self._check()
         if not self._looking:
             self._looking = True
+            self._looked_at = pixels
             settings = self._session.measure_settings()
             self._session.tasks.run(
                 lambda progress: capture_jobs.live_look(pixels, settings, progress),
@@ -201,10 +217,21 @@ class CapturePanel(QWidget):
         self._sharpest = max(self._sharpest, look.sharpness)
         self.focus.setValue(round(100 * look.sharpness / self._sharpest) if self._sharpest > 0 else 0)
         self.cover.setValue(min(200, round(1000 * look.cover)))
-        self.cover.setFormat(f"cover {number_text.percent(look.cover)}")
+        self.focus_words.setText(f"Focus {self.focus.value()} %")
+        self.cover_words.setText(f"Cover {number_text.percent(look.cover)}")
         burnt = f", {number_text.percent(look.clipped)} burnt out" if look.clipped > 0.02 else ""
         self.words.setText(f"{number_text.count(len(look.outlines), 'piece')}{burnt}")
-        self.view.set_preview(look.outlines)
+        self._outlines = look.outlines
+        if self._alike(self._frame):
+            self.view.set_preview(self._outlines)
+
+    def _alike(self, pixels: np.ndarray) -> bool:
+        """Whether a frame shows the place the outlines were found at: the slide did not move on."""
+        before = self._looked_at
+        if before is None or before.shape != pixels.shape:
+            return False
+        off = np.abs(pixels[::8, ::8].astype(np.int16) - before[::8, ::8])
+        return float((off.max(axis=2) > 24).mean()) < 0.01
 
     def scale_in_use(self) -> Scale | None:
         """Return the chosen scale."""

@@ -89,6 +89,7 @@ class Station(BaseStation):
             parts.action_button(act("fields.repeats"), text="Repeats"),
             parts.action_button(act("fields.join"), icon="join", text="Join"),
             parts.action_button(act("fields.fuse"), text="Fuse"),
+            parts.action_button(act("fields.marks"), text="Marks"),
         )
         details = QWidget()
         column = QVBoxLayout(details)

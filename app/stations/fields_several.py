@@ -16,6 +16,10 @@ from measure.study.records import FieldRow, NewField
 SETTING = "field_overlaps"
 KEY = "several fields"
 _REPEAT = bits("repeat")
+_WORDS = (
+    "Fields that overlap count their shared pieces once, or join into one. Pictures at several heights of "
+    "focus fuse into a sharp one."
+)
 
 
 class SeveralFields(QFrame):
@@ -28,7 +32,7 @@ class SeveralFields(QFrame):
         self.setProperty("look", "card")
         self._session, self._chosen, self._show = session, chosen, show
         self._before: set[int] = set()
-        self.words = parts.label("", "soft", wrap=True)
+        self.words = parts.label(_WORDS, "soft", wrap=True)
         self.column = QVBoxLayout(self)
         self.column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         self.column.setSpacing(theme.SMALL)

@@ -73,7 +73,7 @@ class SlideMap(QWidget):
                     palette.colour("accent" if place == following else "ink"), 2 if place == following else 1
                 )
             )
-            painter.setBrush(palette.colour("accent" if done else "panel"))
+            painter.setBrush(palette.colour("accent" if done else "surface"))
             painter.drawEllipse(point, 10, 10)
             painter.setPen(palette.colour("accent_ink" if done else "ink"))
             box = QRectF(point.x() - 10, point.y() - 10, 20, 20)

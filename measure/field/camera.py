@@ -68,6 +68,8 @@ def refuse_setting(setting: CameraSetting, scale: Scale | None, scale_setting: s
 class FolderCamera:
     """A folder of pictures that plays a camera, one picture a read, round and round."""
 
+    pause_ms = 700  # slower than a camera, so that one can look at each
+
     def __init__(self, folder: Path | str) -> None:
         self._paths, self._next = list_pictures(Path(folder)), 0
         self._name = Path(folder).name

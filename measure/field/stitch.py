@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.field.light import prepare
 from measure.field.repeats import Overlap, find_overlap
 from measure.model import Picture
 from measure.progress import SILENT, Progress
@@ -27,7 +28,8 @@ class WideField:
     zones : tuple of (P, 2) ndarray
         Polygons nobody pictured; to be left out when it is measured.
     residual_px : float
-        Root mean square disagreement of links once all fields have their place.
+        Root mean square disagreement of links once all fields have their place; nan where no link closes a
+        loop, so that none is checked by another.
     """
 
     pixels: np.ndarray
@@ -56,7 +58,8 @@ def join_fields(
     """Join overlapping fields; the first one keeps its place and direction.
 
     Every link pulls on the places of its two fields by least squares, so that errors do not pile up along
-    the walk. Seams run where the fields' own borders are furthest away; brightness is evened between fields.
+    the walk. Seams run where the fields' own borders are furthest away. Each field's own light is taken out
+    and its oil made as bright as the first field's, so that no seam shows.
 
     Parameters
     ----------
@@ -116,7 +119,8 @@ def _placed(
     place = np.vstack([[0.0, 0.0], place])
     left = np.array(rows) @ place - np.array(shifts)
     matrices = [np.column_stack([_turned(turn[i]), place[i]]) for i in range(count)]
-    return matrices, float(np.sqrt((left**2).sum(axis=1).mean()))
+    checked = len(links) > count - 1
+    return matrices, float(np.sqrt((left**2).sum(axis=1).mean())) if checked else float("nan")
 
 
 def _turned(angle: float) -> np.ndarray:
@@ -143,20 +147,17 @@ def _blended(
     """Lay each field where its own border is furthest away; return pixels and what was pictured."""
     pixels = np.zeros((*shape, 3), np.uint8)
     depth = np.zeros(shape, np.float32)
+    oil: np.ndarray | None = None
     for done, (picture, matrix) in enumerate(zip(pictures, matrices, strict=True)):
         progress.report(done / len(pictures), f"joining {picture.name}")
         centred = matrix.copy()
         centred[:, 2] += matrix[:, :2] @ [0.5, 0.5] - 0.5
-        shown = picture.pixels if picture.pixels.dtype == np.uint8 else (picture.pixels >> 8).astype(np.uint8)
-        moved = cv2.warpAffine(shown, centred, shape[::-1], flags=cv2.INTER_CUBIC).astype(np.float32)
+        even, oil = _evened(picture, oil)
+        moved = cv2.warpAffine(even, centred, shape[::-1], flags=cv2.INTER_CUBIC)
         own = np.zeros((picture.height_px + 2, picture.width_px + 2), np.uint8)
         own[1:-1, 1:-1] = 1
         border = cv2.distanceTransform(own, cv2.DIST_L2, 3)[1:-1, 1:-1]
         inner = cv2.warpAffine(border, centred, shape[::-1], flags=cv2.INTER_LINEAR)
-        both = (depth > 0) & (inner > 0)
-        if both.sum() > 1000:
-            gain = np.median(pixels[both], axis=0) / np.maximum(np.median(moved[both], axis=0), 1.0)
-            moved *= np.clip(gain, 0.7, 1.4).astype(np.float32)
         better = inner > depth
         pixels[better] = np.clip(np.rint(moved[better]), 0, 255).astype(np.uint8)
         depth[better] = inner[better]
@@ -164,6 +165,16 @@ def _blended(
     if not seen.all():
         pixels[~seen] = np.median(pixels[seen][::97], axis=0).astype(np.uint8)
     return pixels, seen
+
+
+def _evened(picture: Picture, oil: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+    """Return a field with its own light taken out, (M, N, 3) float32 0..255, and the oil it now has."""
+    light = prepare(picture)
+    coarse = np.maximum(cv2.cvtColor(light.background_lab.astype(np.float32), cv2.COLOR_Lab2RGB), 0.02)
+    oil = np.median(coarse.reshape(-1, 3), axis=0) if oil is None else oil
+    gain = cv2.resize((oil / coarse).astype(np.float32), picture.pixels.shape[1::-1])
+    top = np.float32(np.iinfo(picture.pixels.dtype).max / 255.0)
+    return picture.pixels.astype(np.float32) / top * gain, oil
 
 
 def _unseen(seen: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -24,6 +24,9 @@ from measure.study.study import Study
 
 from .conftest import HEIGHT, WIDTH, drawn_field, png
 
+# video libraries of the system say so where they miss a graphics card
+pytestmark = pytest.mark.qt_log_ignore(r"Couldn't (load|resolve) va", "No RHI backend", extend=True)
+
 WIDE = Recipe(
     width_px=760, height_px=420, um_per_px=0.65, sizes=Sizes(26.0, 1.4, 8.0, 60.0),
     arrangement=Arrangement(cover=0.08),
@@ -72,7 +75,7 @@ def test_a_field_is_taken_lossless_with_how_it_was_taken(station: Station, frame
     capture = station.capture
     assert capture.words.text() == "4 pieces"
     assert capture.focus.value() > 50
-    assert "cover" in capture.cover.format()
+    assert capture.cover_words.text().startswith("Cover ")
     qtbot.keyClick(station, Qt.Key.Key_T)
     study = station.session.study
     qtbot.waitUntil(lambda: len(study.fields()) == 3, timeout=8000)
@@ -279,6 +282,8 @@ def test_the_slide_is_planned_and_places_are_ticked(
     assert len(plan.places_mm) == 12
     assert "8 min" in card.words.text()
     card.map.resize(240, 200)
+    shown = card.map.grab().toImage()
+    assert shown.pixelColor(*map(int, card.map._points()[4].toTuple())) != shown.pixelColor(12, 12)
     point = card.map._points()[2]
     qtbot.mouseClick(card.map, Qt.MouseButton.LeftButton, pos=QPoint(*map(int, QPointF(point).toTuple())))
     assert "1 of 12 fields done" in card.words.text()
