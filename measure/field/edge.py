@@ -5,12 +5,15 @@ the half level of a small round piece inwards and lowers its contrast; both are 
 for a disc blurred by a Gaussian.
 """
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 from scipy.special import i0e, ndtr
 
 from measure.field.outline import area, trace
 from measure.field.rims import dilated, disc, fill_holes, hull_mask
+from measure.field.tone import decoded, encoded
 
 _SOBEL_SIGMA2 = (
     0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
@@ -68,7 +71,11 @@ def own_direction(delta: np.ndarray, inside: np.ndarray) -> np.ndarray | None:
 
 
 def place_edge(
-    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, oil_lightness: float = 80.0
+    delta: np.ndarray,
+    piece: np.ndarray,
+    others: np.ndarray,
+    oil_lightness: float = 80.0,
+    light_weight: float = 1.0,
 ) -> np.ndarray | None:
     """Sub-pixel outline of one body.
 
@@ -82,6 +89,8 @@ def place_edge(
         Pixels that belong to other pieces.
     oil_lightness : float
         CIELAB L of the oil there.
+    light_weight : float
+        1 where the picture was blurred in linear light, 0 where in its stored values.
 
     Returns
     -------
@@ -95,7 +104,7 @@ def place_edge(
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
     # the edge lies in the flank; a pale streak deeper inside does not open the piece
     core = cv2.distanceTransform(_framed(piece), cv2.DIST_L2, 5)[1:-1, 1:-1] > 2.563 * sigma + 1.0
-    half = light_half(delta[piece > 0], oil_lightness, sigma)
+    half = light_half(delta[piece > 0], oil_lightness, sigma, light_weight)
     level, outline = half, None
     for _ in range(3):
         mask = _one_piece(((share >= level) & free) | core, piece)
@@ -113,7 +122,11 @@ def _framed(mask: np.ndarray) -> np.ndarray:
 
 
 def place_rim_edge(
-    delta: np.ndarray, piece: np.ndarray, others: np.ndarray, oil_lightness: float = 80.0
+    delta: np.ndarray,
+    piece: np.ndarray,
+    others: np.ndarray,
+    oil_lightness: float = 80.0,
+    light_weight: float = 1.0,
 ) -> np.ndarray | None:
     """Sub-pixel outline of one see-through piece, along the outer flank of its rim.
 
@@ -129,7 +142,11 @@ def place_rim_edge(
     plateau = np.maximum(local_plateau(inner, min(reach, 3)), max(0.25 * height, 1e-3))
     share = field / plateau
     thickness = 2.0 * float(np.percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim > 0], 80))
-    half = light_half(delta[(rim > 0) & band], oil_lightness, sigma) if (rim[band] > 0).any() else 0.5
+    half = (
+        light_half(delta[(rim > 0) & band], oil_lightness, sigma, light_weight)
+        if (rim[band] > 0).any()
+        else 0.5
+    )
     level = 2.0 * half * blurred_rim_level(thickness, sigma)
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
     rim = ((share >= level) & free).astype(np.uint8)
@@ -151,12 +168,13 @@ def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
     return float(min(0.85, edge / peak))
 
 
-def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float) -> float:
-    """Share of the CIELAB step at the place where the light is half way between oil and piece.
+def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float, light_weight: float = 1.0) -> float:
+    """Share of the CIELAB step at the place where the picture is half way between oil and piece.
 
     Lens and sensor mix light, and CIELAB is not linear in light: on dark ground half of the light lies above
-    half of the lightness step, in bright field below it. The smoothing of this program mixes CIELAB evenly
-    again, so the sharper the picture, the nearer the level is to a half.
+    half of the lightness step, in bright field below it. A picture blurred in its stored values has its
+    half level near half of the lightness step, but for very dark ends. The smoothing of this program mixes
+    CIELAB evenly again, so the sharper the picture, the nearer the level is to a half.
 
     Parameters
     ----------
@@ -165,6 +183,8 @@ def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float) -> floa
     oil_lightness : float
     sigma_px : float
         Standard deviation of the whole blur, smoothing included.
+    light_weight : float
+        1 where the picture was blurred in linear light, 0 where in its stored values.
 
     Returns
     -------
@@ -181,13 +201,25 @@ def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float) -> floa
     own = np.sqrt(max(sigma_px**2 - SMOOTHING_SIGMA_PX**2 - _SURE_SIGMA2, 0.0))
     if own < 0.1:
         return 0.5
+    light = _half_between(_luminance(ends), ends, own, _lightness)
+    stored = _half_between(encoded(_luminance(ends)), ends, own, lambda v: _lightness(decoded(v)))
+    level = light_weight * light + (1.0 - light_weight) * stored
+    by_lightness = step**2 / float((mean**2).sum())
+    return 0.5 + (level - 0.5) * by_lightness
+
+
+def _half_between(
+    values: np.ndarray,
+    ends: np.ndarray,
+    own_sigma_px: float,
+    lightness: Callable[[np.ndarray], np.ndarray],
+) -> float:
+    """Share of the lightness step half way between two values that were blurred evenly."""
     place = np.linspace(-3.0, 3.0, 61) * SMOOTHING_SIGMA_PX
     weight = np.exp(-0.5 * (place / SMOOTHING_SIGMA_PX) ** 2)
-    oil, piece = _luminance(ends)
-    profile = _lightness(oil + (piece - oil) * ndtr(place / own))
+    profile = lightness(values[0] + (values[1] - values[0]) * ndtr(place / own_sigma_px))
     level = float(np.average((profile - ends[0]) / (ends[1] - ends[0]), weights=weight))
-    by_lightness = step**2 / float((mean**2).sum())
-    return 0.5 + (float(np.clip(level, 0.25, 0.75)) - 0.5) * by_lightness
+    return float(np.clip(level, 0.25, 0.75))
 
 
 def _luminance(lightness: np.ndarray) -> np.ndarray:

@@ -167,7 +167,7 @@ def find_pieces(
         oil = _oil_lightness(light, stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
         for group in parts.groups:
-            found = [(n, _outline(smooth[box], parts, other, n, oil)) for n in group]
+            found = [(n, _outline(smooth[box], parts, other, n, oil, light.light_weight)) for n in group]
             found = [(n, o) for n, o in found if o is not None and area(o) >= least]
             groups += len(found) > 1
             for n, outline in found:
@@ -243,7 +243,12 @@ def _oil_lightness(light: Light, stats: np.ndarray) -> float:
 
 
 def _outline(
-    delta: np.ndarray, parts: Parts, other: np.ndarray, n: int, oil_lightness: float
+    delta: np.ndarray,
+    parts: Parts,
+    other: np.ndarray,
+    n: int,
+    oil_lightness: float,
+    light_weight: float,
 ) -> np.ndarray | None:
     """Outline of one piece of a component, in the component's crop."""
     piece = (parts.labels == n).astype(np.uint8)
@@ -257,7 +262,7 @@ def _outline(
     piece = piece[box]
     others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
     place = place_rim_edge if n in parts.clear else place_edge
-    outline = place(delta[box], piece, others, oil_lightness)
+    outline = place(delta[box], piece, others, oil_lightness, light_weight)
     if outline is None or len(outline) < 4:
         return None
     return outline + np.array([x0, y0], np.float32)

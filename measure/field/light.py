@@ -37,6 +37,8 @@ class Light:
         Share of pixels at either end of the range.
     zone_mask : (M, N) ndarray of uint8 or None
         1 inside an excluded zone.
+    light_weight : float
+        1 where the picture was blurred in linear light, 0 where in its stored values, 0.5 where not told.
     """
 
     delta: np.ndarray
@@ -47,6 +49,7 @@ class Light:
     oil_rgb: tuple[float, float, float]
     clipped: float
     zone_mask: np.ndarray | None = None
+    light_weight: float = 1.0
 
     @property
     def unevenness(self) -> float:
