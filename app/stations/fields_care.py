@@ -58,6 +58,11 @@ class FieldCare(QFrame):
         self.marks = QWidget()
         self.marks_words = parts.label("", "soft", wrap=True)
         self.leave_out = parts.button("Leave them out", self._leave_out, icon="aside")
+        self.everywhere = parts.button(
+            "In all of this zoom",
+            lambda: self._leave_out(everywhere=True),
+            tip="Leave the same areas out of every field of this scale and size",
+        )
         self.label = QLineEdit()
         self.label.setPlaceholderText("What the bar says, as in 20 µm")
         self.label.setAccessibleName("What the bar says")
@@ -68,7 +73,10 @@ class FieldCare(QFrame):
         column.setSpacing(theme.SMALL)
         inner = QVBoxLayout(self.marks)
         inner.setContentsMargins(0, 0, 0, 0)
-        parts.fill(inner, (self.marks_words, parts.row(self.leave_out, None), self.label, self.check))
+        parts.fill(
+            inner,
+            (self.marks_words, parts.row(self.leave_out, self.everywhere, None), self.label, self.check),
+        )
         parts.fill(column, (self.title, self.reason, self.batch, self.marks))
         self.marks.hide()
 
@@ -135,16 +143,31 @@ class FieldCare(QFrame):
         self.label.setVisible(bool(found.bars))
         self.check.setVisible(False)
 
-    def _leave_out(self) -> None:
+    def _leave_out(self, *, everywhere: bool = False) -> None:
         row = self._session.field_row()
         if row is None or self._found is None:
             return
-        study, zones = self._session.open_study, (*row.zones, *self._found.zones)
-        text = f"Leave out burnt-in marks of {row.name}"
-        if self._session.do(study.update_field, row.id, zones=zones, text=text) is not None:
+        rows = [row]
+        if everywhere:
+            shape = (row.scale_id, row.width_px, row.height_px, "field")
+            rows = [
+                one
+                for one in self._session.open_study.fields()
+                if (one.scale_id, one.width_px, one.height_px, one.role) == shape
+            ]
+        if self._session.do(self._keep_zones, rows, self._found.zones) is not None:
             self._view.set_preview([])
-            self.leave_out.setEnabled(False)
-            self._session.tell("Nothing is counted there any more.", DONE)
+            for button in (self.leave_out, self.everywhere):
+                button.setEnabled(False)
+            where = f" in {number_text.count(len(rows), 'field')}" if everywhere else ""
+            self._session.tell(f"Nothing is counted there any more{where}.", DONE)
+
+    def _keep_zones(self, rows: list[FieldRow], zones: tuple) -> None:
+        study = self._session.open_study
+        whose = rows[0].name if len(rows) == 1 else number_text.count(len(rows), "field")
+        with study.one_step(f"Leave out burnt-in marks of {whose}"):
+            for row in rows:
+                study.update_field(row.id, zones=(*row.zones, *zones))
 
     def _check(self) -> None:
         if self._found is None or not self._found.bars:
@@ -166,4 +189,5 @@ class FieldCare(QFrame):
         self.marks.hide()
         self.label.clear()
         self.check.clear()
-        self.leave_out.setEnabled(True)
+        for button in (self.leave_out, self.everywhere):
+            button.setEnabled(True)

@@ -201,10 +201,9 @@ class SeveralFields(QFrame):
             return
         ids = session.do(self._add, made, rows, verb)
         if ids is not None:
-            self.words.setText(
-                made.note.split(". SHA")[0] + ". The pictures it was made of are kept, not counted."
-            )
-            session.tell(f"{made.note.split(';')[0].split(', laid')[0]}.", DONE)
+            said = made.note.split(". SHA")[0]
+            self.words.setText(f"{said}. The pictures it was made of are kept, not counted.")
+            session.tell(f"{said.split(';')[0].split(', laid')[0]}.", DONE)
             self._show(ids[0])
 
     def _add(self, made: capture_jobs.MadeField, rows: list[FieldRow], verb: str) -> list[int]:

@@ -94,6 +94,17 @@ def test_a_field_is_taken_lossless_with_how_it_was_taken(station: Station, frame
     assert len(study.fields()) == 2
 
 
+def test_outlines_lie_over_a_picture_that_keeps_still(station: Station, tmp_path: Path, qtbot: QtBot):
+    folder = tmp_path / "still"
+    folder.mkdir()
+    (folder / "a.png").write_bytes(png(drawn_field(6)))
+    start(station, folder, qtbot)
+    shown = []
+    station.capture.view.set_preview = shown.append
+    qtbot.waitUntil(lambda: bool(shown), timeout=5000)
+    assert {len(outlines) for outlines in shown} == {4}
+
+
 def test_a_frame_of_another_size_is_refused_with_the_reason(station: Station, tmp_path: Path, qtbot: QtBot):
     folder = tmp_path / "small"
     folder.mkdir()
@@ -241,7 +252,13 @@ def test_burnt_in_marks_are_proposed_and_the_bar_is_checked(window: Window, tmp_
     path = tmp_path / "bar.gritline"
     with Study.create(path) as study:
         scale = study.add_scale(Scale(0.5, zoom="10x"))
-        study.add_fields([NewField("bar.png", png(pixels), None, scale, width_px=400, height_px=300)])
+        plain = drawn_field(9, size=(400, 300))
+        study.add_fields(
+            [
+                NewField(name, png(data), None, scale, width_px=400, height_px=300)
+                for name, data in (("bar.png", pixels), ("plain.png", plain))
+            ]
+        )
     window.session.open(path)
     window.go("fields")
     station = window.stations["fields"]
@@ -255,8 +272,14 @@ def test_burnt_in_marks_are_proposed_and_the_bar_is_checked(window: Window, tmp_
         care.label.setText(typed)
         qtbot.keyClick(care.label, Qt.Key.Key_Return)
         assert word in care.check.text(), typed
+    care.everywhere.click()
+    rows = window.session.study.fields()
+    assert [len(row.zones) for row in rows] == [1, 1]
+    window.session.undo()
+    care.leave_out.setEnabled(True)
     care.leave_out.click()
-    row = window.session.study.fields()[0]
+    row, other = window.session.study.fields()
+    assert len(other.zones) == 0
     assert len(row.zones) == 1
     assert row.zones[0].max(axis=0) == pytest.approx([354, 278], abs=4)
 
