@@ -7,6 +7,8 @@ fills one compact area, and both areas border the oil: a rim and a core, or stre
 import cv2
 import numpy as np
 
+from measure.field.quick import median, percentile
+
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
 _RELATIVE_STEP = 0.33  # of the stronger colour's difference from the oil
@@ -42,7 +44,7 @@ def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.n
     calm = _calmed(delta, mask)
     values = calm[core > 0]
     length = np.linalg.norm(values, axis=1)
-    usual = float(np.median(length))
+    usual = median(length)
     hue = values / np.maximum(length, 0.25 * usual)[:, None] * usual
     for features in (hue, values):
         split = _split(features)
@@ -66,7 +68,7 @@ def _split(values: np.ndarray) -> np.ndarray | None:
     centred = values - values.mean(axis=0)
     _, vectors = np.linalg.eigh(centred.T @ centred)
     along = centred @ vectors[:, -1]
-    low, high = np.percentile(along, [0.5, 99.5])
+    low, high = percentile(along, 0.5), percentile(along, 99.5)
     if high - low < _LEAST_STEP:
         return None
     scaled = np.clip((along - low) / (high - low) * 255, 0, 255).astype(np.uint8)
@@ -120,5 +122,5 @@ def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:
     if distance < max(_LEAST_STEP, _RELATIVE_STEP * strongest):
         return False
     along = step / distance
-    spread = [1.4826 * float(np.median(np.abs((v - m) @ along))) for v, m in ((first, a), (second, b))]
+    spread = [1.4826 * median(np.abs((v - m) @ along)) for v, m in ((first, a), (second, b))]
     return distance > _APART * float(np.hypot(*spread))

@@ -64,9 +64,9 @@ def trace(mask: np.ndarray, level: np.ndarray) -> np.ndarray:
     if len(chain) == 1:
         order = np.array([0, 3, 2, 1])  # right, up, left, down: anticlockwise on screen
         return _crossings(np.repeat(chain, 4, axis=0), order, mask, level)
-    ahead = np.roll(chain, -1, axis=0) - chain
+    ahead = np.concatenate([chain[1:], chain[:1]]) - chain
     direction = _DIRECTION[ahead[:, 0] + 1, ahead[:, 1] + 1]
-    visits = _VISITS[np.roll(direction, 1), direction]
+    visits = _VISITS[np.concatenate([direction[-1:], direction[:-1]]), direction]
     which, slot = np.nonzero(visits >= 0)
     return _crossings(chain[which], visits[which, slot], mask, level)
 
@@ -75,15 +75,16 @@ def _crossings(inner: np.ndarray, step: np.ndarray, mask: np.ndarray, level: np.
     rows, cols = mask.shape
     offset = _STEPS[step]
     outer = inner + offset
-    within = (outer[:, 0] >= 0) & (outer[:, 0] < cols) & (outer[:, 1] >= 0) & (outer[:, 1] < rows)
-    x, y = np.clip(outer[:, 0], 0, cols - 1), np.clip(outer[:, 1], 0, rows - 1)
+    outside = ((outer < 0) | (outer >= (cols, rows))).any(axis=1)
+    x, y = np.minimum(np.maximum(outer, 0), (cols - 1, rows - 1)).T
+    open_side = outside | (mask[y, x] == 0)
+    inner, offset, outside, x, y = (a[open_side] for a in (inner, offset, outside, x, y))
     own = np.maximum(level[inner[:, 1], inner[:, 0]], 0.0)
     other = level[y, x]
     share = np.where((other < 0) & (own > 0), own / np.maximum(own - other, 1e-9), 0.5)
-    share = np.where(within, np.clip(share, 0.02, 0.98), 0.5)
-    open_side = ~within | (mask[y, x] == 0)
-    points = inner + 0.5 + share[:, None] * offset
-    return points[open_side].astype(np.float32)
+    share = np.minimum(np.maximum(share, 0.02), 0.98)
+    share[outside] = 0.5
+    return (inner + 0.5 + share[:, None] * offset).astype(np.float32)
 
 
 def area(outline: np.ndarray) -> float:
@@ -92,4 +93,5 @@ def area(outline: np.ndarray) -> float:
         return 0.0
     x, y = outline[:, 0].astype(np.float64), outline[:, 1].astype(np.float64)
     x, y = x - x[0], y - y[0]
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+    # the last side runs into the first point, which is 0, 0 now
+    return float(abs(np.dot(x[:-1], y[1:]) - np.dot(y[:-1], x[1:])) / 2)

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
+from measure.field.quick import percentile
 
 _CONVEX = 0.86  # solidity from which a filled rim may be one piece
 _CLEAR_SHARE = 0.12  # share of a see-through piece that lies below half of its rim
@@ -170,14 +171,15 @@ def _label_clear(
     size = 0.5 * min(small[0].shape)
     seen: set[tuple[int, ...]] = set()
     depth, before = cv2.distanceTransform(small[1], cv2.DIST_L2, 5), None
+    apart = max(1.0, min(width, 0.5 * np.sqrt(least / np.pi)))
     for radius in _BODY_RADII:
         if radius > max(_LEAST_RIM_PX, 0.3 * size):
             break
         body = _opened_to(small[1], depth, radius)
-        rest = _without_bodies(small[0], body, small[2], width, least)
+        rest = small[0] & (1 - cv2.dilate(body, disc(1.0))) & (small[2] == 0).view(np.uint8)
         if before is not None and np.array_equal(rest, before):
             continue  # all of it was looked at
-        before = rest
+        before, rest = rest, opened(rest, apart)
         rims = _Rims(small[1], body, width)
         for piece in _candidates(rest, rims, least, seen):
             if _is_clear(piece, rims, small[0]):
@@ -230,18 +232,10 @@ class _Rims:
         return cv2.countNonZero(core & ~self.strong & 1) >= _CLEAR_SHARE * least_px2
 
 
-def _without_bodies(
-    filled: np.ndarray, body: np.ndarray, taken: np.ndarray, width_px: float, least_px2: float
-) -> np.ndarray:
-    """Return what of the filled component is thick enough for pieces and in no body."""
-    rest = filled & (1 - cv2.dilate(body, disc(1.0))) & (taken == 0).view(np.uint8)
-    return opened(rest, max(1.0, min(width_px, 0.5 * np.sqrt(least_px2 / np.pi))))
-
-
 def _candidates(
     rest: np.ndarray, rims: _Rims, least_px2: float, seen: set[tuple[int, ...]]
 ) -> list[np.ndarray]:
-    """Parts of the filled component without its bodies, large enough to be pieces and not seen before."""
+    """Parts of what is left without the bodies, large enough to be pieces and not seen before."""
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
     pieces = []
     for k in range(1, count):
@@ -295,7 +289,7 @@ def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
     if (rim[inner] > 0).sum() > _INSIDE_SHARE * rim.sum():
         return False
     ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
-    return most <= _EVEN_RIM * float(np.percentile(ridge, 75)) + 1.2 if ridge.size else True
+    return most <= _EVEN_RIM * percentile(ridge, 75) + 1.2 if ridge.size else True
 
 
 def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndarray:

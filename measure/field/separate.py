@@ -9,6 +9,7 @@ from scipy.ndimage import find_objects
 from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
 from measure.field.edge import colour_length, local_plateau, slope
+from measure.field.quick import median
 from measure.field.rims import dilated, fill_holes, find_clear, solidity
 
 _SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
@@ -121,7 +122,7 @@ def _without_shadows(cut: np.ndarray, field: np.ndarray, width: float) -> np.nda
     count = int(cut.max())
     if count < 2:
         return cut
-    heights = np.array([np.median(field[cut == k]) for k in range(1, count + 1)])
+    heights = np.array([median(field[cut == k]) for k in range(1, count + 1)])
     steep = slope(field)
     keep = np.ones(count + 1, bool)
     for k in np.flatnonzero(heights < _SHADOW * heights.max()) + 1:
@@ -141,7 +142,7 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
         share = inside / plateau
         flank = (share > 0.35) & (share < 0.65)
         ratio = plateau[flank] / np.maximum(steep[flank], 1e-3)
-        width = float(np.median(ratio)) if ratio.size else 2.0
+        width = median(ratio) if ratio.size else 2.0
         if width <= 1.3 * reach:
             break
     width = float(np.clip(width, 2.0, 32.0))
@@ -218,7 +219,7 @@ def _bodies(
         part = parts[box] == j
         if taken[box][part].mean() > _COVERED:
             continue
-        height = float(np.median(field[box][part]))
+        height = median(field[box][part])
         mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3))
         own_width = _edge_width(mask, steep[box], near[box] > 0, height)
         if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
@@ -240,7 +241,7 @@ def _edge_width(mask: np.ndarray, steep: np.ndarray, beside: np.ndarray, height:
     border = (mask & ~cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1) & 1) > 0
     free = border & ~beside
     border = free if free.sum() > 0.2 * border.sum() else border
-    return height / max(float(np.median(steep[border])), 1e-3) if border.any() else 0.0
+    return height / max(median(steep[border]), 1e-3) if border.any() else 0.0
 
 
 def _is_soft(mask: np.ndarray, own_width: float, height: float, usual_height: float) -> bool:
@@ -258,7 +259,7 @@ def _is_flank(
         return True
     beside = near[part]
     touched = beside > 0
-    share = height / float(np.median(beside[touched])) if touched.any() else 1.0
+    share = height / median(beside[touched]) if touched.any() else 1.0
     return bool(touched.mean() > _BESIDE and (share < _BLEED or (fades and share < _FAINTER)))
 
 
@@ -314,6 +315,6 @@ def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
         # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
         ring = np.sqrt(n / np.pi) > 0.8 * thick
         inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
-        if small or inside or np.median(share[box][hole]) > _HOLE_LEVEL:
+        if small or inside or median(share[box][hole]) > _HOLE_LEVEL:
             filled[box][hole] = 1
     return filled

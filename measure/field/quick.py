@@ -1,0 +1,27 @@
+"""Median and percentile of a few values without the general library's overhead, equal to its results.
+
+Measuring asks for them several times a piece, on some hundred values each.
+"""
+
+import numpy as np
+
+
+def median(values: np.ndarray) -> float:
+    """Middle value of a (K,) ndarray without nan, K at least 1."""
+    half = len(values) // 2
+    if len(values) % 2:
+        return float(np.partition(values, half)[half])
+    parted = np.partition(values, (half - 1, half))
+    return float((parted[half - 1] + parted[half]) / 2)
+
+
+def percentile(values: np.ndarray, percent: float) -> float:
+    """Percentile of a (K,) ndarray without nan, K at least 1, linear between neighbours."""
+    place = (len(values) - 1) * (percent / 100)
+    low = int(place)
+    high = min(low + 1, len(values) - 1)
+    parted = np.partition(values, (low, high))
+    below, above, share = parted[low], parted[high], place - low
+    # from the nearer end, as the library does, so that the last digit agrees
+    step = above - below
+    return float(above - step * (1 - share) if share >= 0.5 else below + step * share)
