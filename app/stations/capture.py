@@ -1,5 +1,6 @@
 """Taking fields with a camera: live picture with outlines, meters of focus and cover, and one key to take."""
 
+from collections import deque
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +15,7 @@ from app.canvas.view import PictureView
 from app.messages import DONE, WARNING, explain
 from app.session import Session
 from measure.field.camera import CameraSetting, refuse_setting
+from measure.field.live import flickers
 from measure.model import Scale
 from measure.study.records import NewField
 
@@ -53,6 +55,7 @@ class CapturePanel(QWidget):
         self._devices: list[Device] = []
         self._outlines: tuple[np.ndarray, ...] = ()
         self._looked_at: np.ndarray | None = None
+        self._levels: deque[float] = deque(maxlen=24)
         self._frame: np.ndarray | None = None
         self._setting: CameraSetting | None = None
         self._camera, self._pixels = "", ""
@@ -193,6 +196,7 @@ class CapturePanel(QWidget):
     def _show(self, pixels: np.ndarray) -> None:
         if self._saving:
             return
+        self._keep_level(pixels)
         fresh = self._frame is None or self._frame.shape != pixels.shape
         self._frame = pixels
         self.view.set_picture(pixels)
@@ -220,10 +224,22 @@ class CapturePanel(QWidget):
         self.focus_words.setText(f"Focus {self.focus.value()} %")
         self.cover_words.setText(f"Cover {number_text.percent(look.cover)}")
         burnt = f", {number_text.percent(look.clipped)} burnt out" if look.clipped > 0.02 else ""
-        self.words.setText(f"{number_text.count(len(look.outlines), 'piece')}{burnt}")
+        unsteady = ", the light flickers: use another lamp or exposure" if flickers(self._levels) else ""
+        self.words.setText(f"{number_text.count(len(look.outlines), 'piece')}{burnt}{unsteady}")
         self._outlines = look.outlines
         if self._alike(self._frame):
             self.view.set_preview(self._outlines)
+
+    def _keep_level(self, pixels: np.ndarray) -> None:
+        """Keep the brightness of the latest frames of one place; begin anew when the slide moves on."""
+        if self._frame is None or self._frame.shape != pixels.shape:
+            self._levels.clear()
+        else:
+            off = np.abs(pixels[::16, ::16].astype(np.int16) - self._frame[::16, ::16])
+            # flicker changes all of the frame alike, a moved slide some of it much
+            if float(np.median(off)) < 0.5 * float((off > 40).mean() * 255):
+                self._levels.clear()
+        self._levels.append(float(pixels[::16, ::16].mean()))
 
     def _alike(self, pixels: np.ndarray) -> bool:
         """Whether a frame shows the place the outlines were found at: the slide did not move on."""

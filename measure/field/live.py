@@ -1,5 +1,6 @@
 """What a live picture is worth while one focuses: focus and cover meters and quick outlines."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -75,3 +76,20 @@ def look_live(
     shapes = tuple((outline / factor).astype(np.float32) for outline in found.outlines)
     area = sum(cv2.contourArea(shape) for shape in shapes)
     return LiveLook(sharp, min(1.0, area / (pixels.shape[0] * pixels.shape[1])), clipped, shapes)
+
+
+def flickers(levels: Sequence[float]) -> bool:
+    """Whether the brightness of frames of one still place goes up and down by more than 3 % to and fro.
+
+    A slow drift (the camera's own exposure settling) turns round seldom and is no flicker.
+
+    Parameters
+    ----------
+    levels : sequence of float
+        Mean brightness of the latest frames, oldest first; fewer than eight tell nothing.
+    """
+    values = np.asarray(levels, float)
+    if len(values) < 8:
+        return False
+    turns = np.count_nonzero(np.diff(np.sign(np.diff(values))))
+    return bool(np.ptp(values) > 0.03 * values.mean() and turns >= len(values) // 4)

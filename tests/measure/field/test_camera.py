@@ -8,7 +8,7 @@ import pytest
 
 from measure.errors import InvalidInput
 from measure.field.camera import CameraSetting, DeviceCamera, FolderCamera, refuse_setting
-from measure.field.live import look_live, sharpness
+from measure.field.live import flickers, look_live, sharpness
 from measure.model import Scale
 
 
@@ -64,3 +64,12 @@ def test_a_frame_of_another_setting_is_refused_with_the_reason():
     assert "40x" in refuse_setting(CameraSetting("camera 1", "MJPG", 1600, 1200, "40x"), scale)
     other = CameraSetting("camera 2", "MJPG", 1600, 1200, "10x")
     assert "tied to camera 1" in refuse_setting(other, scale, setting.words())
+
+
+def test_flicker_is_told_from_noise_and_drift():
+    rng = np.random.default_rng(4)
+    noise = 200 + rng.normal(0, 0.4, 20)
+    assert not flickers(noise)
+    assert not flickers(np.linspace(180, 200, 20))
+    assert flickers(noise + 6 * np.sin(np.arange(20) * 1.9))
+    assert not flickers([200, 220, 200, 220, 200])  # too few to tell
