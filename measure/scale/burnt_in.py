@@ -200,7 +200,7 @@ def _bar(run: tuple[int, int, int, int], rgb: np.ndarray) -> Bar | None:
     left, top, right, bottom = run
     rows, columns = rgb.shape[:2]
     length = right - left
-    if left <= 2 or right >= columns - 3 or length > 0.7 * columns:
+    if left <= 2 or right >= columns - 3 or length > 0.7 * columns or not _abrupt(rgb, run):
         return None
     reach = int(np.clip(0.35 * length, 14, 60))
     x0, x1 = max(0, left - 8), min(columns, right + 9)
@@ -219,6 +219,19 @@ def _bar(run: tuple[int, int, int, int], rgb: np.ndarray) -> Bar | None:
     )
     box = np.clip(box, 0, [columns, rows])
     return Bar(left + 0.5, right + 0.5, (top + bottom + 1) / 2, box)
+
+
+def _abrupt(rgb: np.ndarray, run: tuple[int, int, int, int]) -> bool:
+    """Whether a line ends about as abruptly as its sides do; a crystal's straight side fades or turns."""
+    left, top, right, bottom = run
+    row = (top + bottom) // 2
+    line = rgb[row, left + 2 : right - 1]
+    middle = np.median(line, axis=0)
+    sides = [rgb[max(0, top - 4), left:right], rgb[min(len(rgb) - 1, bottom + 4), left:right]]
+    contrast = min(float(np.abs(np.median(side, axis=0) - middle).max()) for side in sides)
+    ends = ((left - 2, left + 2), (right + 2, right - 2))
+    steps = [float(np.abs(rgb[row, outer] - rgb[row, inner]).max()) for outer, inner in ends]
+    return min(steps) >= 0.85 * contrast
 
 
 def _strokes(part: np.ndarray) -> np.ndarray:
