@@ -163,4 +163,5 @@ def _dressed(made: QPushButton, look: str, icon: str, tip: str) -> QPushButton:
             made.setText(f" {made.text()}")
     if tip:
         made.setToolTip(tip)
+    made.setAutoDefault(True)  # Return presses the button that has the focus, not only the space bar
     return made
