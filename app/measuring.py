@@ -11,7 +11,7 @@ from app import jobs, number_text
 from app.messages import DONE, NOTE, WARNING, explain
 from measure.errors import Cancelled, InvalidInput, KnownError
 from measure.model import FieldResult, FieldSettings
-from measure.study.records import FieldRow
+from measure.study.records import Changes, FieldRow, StaleResult
 
 if TYPE_CHECKING:
     from app.session import Session
@@ -133,19 +133,24 @@ class Measuring(QObject):
         self.under_way.discard(field_id)
         if session.study is None:
             return
-        name = session.field_row(field_id)
-        if name is None:
-            self.changed.emit()
-            return
-        if session.open_study.revision(field_id) != self._revisions[field_id]:
+        # a field removed meanwhile takes no result
+        if session.field_row(field_id) is not None and session.do(self._store, field_id, result):
+            self._kept += 1
+        self.changed.emit()
+
+    def _store(self, field_id: int, result: FieldResult) -> Changes:
+        """Keep a result unless the field was changed meanwhile; offers to measure again then."""
+        session = self._session
+        try:
+            return session.open_study.store_result(field_id, result, self._revisions[field_id])
+        except StaleResult:
             session.offered.emit(
-                f"{name.name} was changed while it was being measured; your changes were kept.",
+                f"{session.open_study.field(field_id).name} was changed while it was being measured; "
+                "your changes were kept.",
                 "Measure it again",
                 lambda: self.start([field_id], result.settings),
             )
-        elif session.do(session.open_study.store_result, field_id, result) is not None:
-            self._kept += 1
-        self.changed.emit()
+            return Changes()
 
     def _lose(self, field_id: int, error: BaseException) -> None:
         self.under_way.discard(field_id)

@@ -10,7 +10,7 @@ from app.measuring import Measuring, settings_from_json
 from app.messages import ERROR, LEVELS, NOTE, WARNING, explain
 from app.pictures import FieldSource, PictureShelf
 from app.tasks import TaskRunner
-from measure.errors import InvalidInput, KnownError
+from measure.errors import InvalidInput, KnownError, StudyFileError
 from measure.model import FieldSettings, Picture, Scale
 from measure.particles import Particles, make_particles
 from measure.study.records import Changes, FieldRow
@@ -45,6 +45,9 @@ class Session(QObject):
         `selected` or `lit` is another set now.
     picture_ready(int), light_ready(int)
         The picture or light of the field in view can be had.
+    hurt(StudyFileError, Path)
+        Something is wrong with the file of a study, the open one or one that could not be opened; the user
+        has been told.
     message(str, str)
         A sentence for the user and its level: note, done, warning or error.
     offered(str, str, callable)
@@ -59,6 +62,7 @@ class Session(QObject):
     lit_changed = Signal()
     picture_ready = Signal(int)
     light_ready = Signal(int)
+    hurt = Signal(object, object)
     message = Signal(str, str)
     offered = Signal(str, str, object)
 
@@ -69,26 +73,25 @@ class Session(QObject):
         self.selected: frozenset[int] = frozenset()
         self.lit: frozenset[tuple[int, int]] = frozenset()
         self.tasks = TaskRunner(self)
-        self.tasks.unexpected = lambda error: self.tell(*explain(error))
+        self.tasks.unexpected = self.tell_error
         self.pictures = PictureShelf(self.tasks, self.field_source, self._light_key, self)
         self.pictures.picture_ready.connect(self.picture_ready)
         self.pictures.light_ready.connect(self.light_ready)
-        self.pictures.failed.connect(lambda error: self.tell(*explain(error, "Opening the picture")))
+        self.pictures.failed.connect(lambda error: self.tell_error(error, "Opening the picture"))
         self.measuring = Measuring(self)
-        self._particles: dict[int, tuple[int, Particles]] = {}
 
     # the study ----------------------------------------------------------------------------------------------
 
     def create(self, path: Path | str) -> bool:
         """Make a new study and open it; False, with a message, when it cannot be made."""
-        return self._open(lambda: Study.create(Path(path)))
+        return self._open(path, Study.create)
 
     def open(self, path: Path | str) -> bool:
         """Open a study; False, with a message, when it cannot be opened. The one open before stays then."""
         if self.study is not None and Path(path).resolve() == Path(self.study.path).resolve():
             self.tell("That study is open already.", NOTE)
             return True
-        return self._open(lambda: Study.open(Path(path)))
+        return self._open(path, Study.open)
 
     def close(self) -> None:
         """Stop all work and close the study."""
@@ -146,7 +149,7 @@ class Session(QObject):
             self.need_writable()
             outcome = method(*arguments, **named)
         except Exception as error:
-            self.tell(*explain(error, "That step"))
+            self.tell_error(error, "That step")
             return None
         self._announce(outcome, initiator)
         return True if outcome is None else outcome
@@ -156,7 +159,7 @@ class Session(QObject):
         try:
             method(*arguments)
         except Exception as error:
-            self.tell(*explain(error))
+            self.tell_error(error)
             return False
         return True
 
@@ -171,11 +174,35 @@ class Session(QObject):
     def _step(self, which: str, nothing: str) -> None:
         if self.study is None:
             return
-        text = getattr(self.study, f"{which}_text")()
+        text = self.step_text(which)
+        if text is None:
+            return
         if not text:
             self.tell(nothing, NOTE)
         elif self.do(getattr(self.study, which)) is not None:
             self.tell(f"{'Undone' if which == 'undo' else 'Done again'}: {text}", NOTE)
+
+    def step_text(self, which: str) -> str | None:
+        """Return what "undo" or "redo" would do, "" for nothing; None, with a message, if the log fails."""
+        try:
+            return getattr(self.open_study, f"{which}_text")() or ""
+        except Exception as error:
+            self.tell_error(error, "Reading the log")
+            return None
+
+    def tell_error(self, error: BaseException, doing: str = "", path: Path | str | None = None) -> None:
+        """Tell the user what failed; where a study file is at fault, `hurt` follows.
+
+        Parameters
+        ----------
+        path : Path, optional
+            The study at fault; the open one by default.
+        """
+        self.tell(*explain(error, doing))
+        if path is None and self.study is not None:
+            path = self.study.path
+        if isinstance(error, StudyFileError) and path is not None:
+            self.hurt.emit(error, Path(path))
 
     def tell(self, text: str, level: str = NOTE) -> None:
         """Show the user a sentence in place."""
@@ -219,16 +246,11 @@ class Session(QObject):
             self.pictures.with_light(self.current_field_id, then)
 
     def particles(self, field_id: int | None = None) -> Particles:
-        """Return the particles of a field (the one in view by default), kept until the field changes."""
+        """Return the particles of a field (the one in view by default); the study keeps the last few."""
         field_id = self.current_field_id if field_id is None else field_id
         if self.study is None or field_id == NO_FIELD:
             return make_particles([])
-        revision = self.open_study.revision(field_id)
-        kept = self._particles.get(field_id)
-        if kept is None or kept[0] != revision:
-            kept = (revision, self.open_study.particles(field_id))
-            self._particles[field_id] = kept
-        return kept[1]
+        return self.open_study.particles(field_id)
 
     # fields -------------------------------------------------------------------------------------------------
 
@@ -279,26 +301,28 @@ class Session(QObject):
 
     # inner --------------------------------------------------------------------------------------------------
 
-    def _open(self, make: Callable[[], Study]) -> bool:
+    def _open(self, path: Path | str, make: Callable[[Path], Study]) -> bool:
         try:
-            study = make()
-        except KnownError as error:
-            self.tell(error.text, WARNING)
-            return False
+            study = make(Path(path))
         except Exception as error:
-            self.tell(*explain(error, "Opening the study"))
+            self.tell_error(error, "Opening the study", path)
             return False
         self.close()
         self._replace(study)
         if study.read_only:
             self.tell(f"You can look but not change anything, because {study.read_only_reason}.", WARNING)
+        elif study.migrated_from:
+            self.tell(
+                f"This study was of the older format {study.migrated_from} and is of the present one now. "
+                "The file as it was is kept beside it.",
+                NOTE,
+            )
         return True
 
     def _replace(self, study: Study | None) -> None:
         if self.study is not None:
             self.closing.emit()
         old, self.study = self.study, study
-        self._particles.clear()
         self.pictures.clear()
         self.current_field_id = NO_FIELD
         self.selected, self.lit = frozenset(), frozenset()
@@ -313,12 +337,18 @@ class Session(QObject):
 
     def _announce(self, outcome: Any, initiator: object) -> None:
         changes = outcome if isinstance(outcome, Changes) else self.open_study.last_changes
+        try:
+            self._let_go_of_what_is_gone()
+        except Exception as error:  # the step itself is on disk
+            self.tell_error(error, "Looking at the study again")
+        self.changed.emit(changes, initiator)
+
+    def _let_go_of_what_is_gone(self) -> None:
         if self.current_field_id and self.field_row() is None:
             self.show_field(NO_FIELD)
         if self.selected:
             present = set(self.particles()["label"].tolist())
             self._set_selected(self.selected & present)
-        self.changed.emit(changes, initiator)
 
     def _set_selected(self, labels: frozenset[int]) -> None:
         if labels != self.selected:

@@ -246,7 +246,7 @@ class Window(QMainWindow):
             self._show_state(station)
         undo = redo = None
         if study is not None and self.session.writable:
-            undo, redo = study.undo_text(), study.redo_text()
+            undo, redo = self.session.step_text("undo"), self.session.step_text("redo")
         for which, text in (("undo", undo), ("redo", redo)):
             action = self._actions[f"window.{which}"]
             verb = which.capitalize()

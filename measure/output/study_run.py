@@ -1,5 +1,6 @@
 """Keep measured fields in a study while a run goes on: each field is on disk before the next is looked at."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -39,7 +40,7 @@ class StudyKeeper:
         fields = self.study.fields()
         self._known = {row.sha256: row.id for row in fields if row.sha256}
         self._measured = {row.sha256 for row in fields if row.measured}
-        self._scale_ids: dict[Scale, int] = {row.scale: row.id for row in self.study.scales()}
+        self._scale_ids: dict[Scale, int] = {_timeless(row.scale): row.id for row in self.study.scales()}
 
     def __enter__(self) -> Self:
         return self
@@ -57,9 +58,10 @@ class StudyKeeper:
         fit: dict | None = None,
     ) -> int:
         """Return the id of a scale, adding it (with what shows its lines again) when the study lacks it."""
-        if scale not in self._scale_ids:
-            self._scale_ids[scale] = self.study.add_scale(scale, picture, picture_name, fit)
-        return self._scale_ids[scale]
+        same = _timeless(scale)
+        if same not in self._scale_ids:
+            self._scale_ids[same] = self.study.add_scale(scale, picture, picture_name, fit)
+        return self._scale_ids[same]
 
     def keep(self, outcome: FieldOutcome, scale: Scale, batch: Batch | None = None) -> int:
         """Add the field and its result as one step; a picture the study holds already gets the new result.
@@ -112,6 +114,11 @@ class StudyKeeper:
             width_px=picture.width_px, height_px=picture.height_px, role=role,
         )  # fmt: skip
         return self.study.add_fields([new])[0]
+
+
+def _timeless(scale: Scale) -> Scale:
+    """Return a scale without the time it was made at: typed again it is still the same scale."""
+    return replace(scale, made="")
 
 
 def _bytes(path: str) -> bytes:

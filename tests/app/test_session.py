@@ -6,6 +6,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from app.session import NO_FIELD, Session
+from measure.errors import StudyFileError
 from measure.model import FieldSettings
 from measure.particles import make_particles
 from measure.study.records import Batch
@@ -167,3 +168,42 @@ def test_closing_leaves_the_file_to_others(session: Session, study_path: Path):
     assert session.study is None
     with Study.open(study_path) as study:
         assert not study.read_only
+
+
+def test_particles_are_kept_once_by_the_study(session: Session, study_path: Path):
+    session.open(study_path)
+    field_id = session.study.fields()[0].id
+    assert session.particles(field_id) is session.study.particles(field_id)
+
+
+def test_a_log_that_cannot_be_read_is_told_and_nothing_is_undone(
+    session: Session, study_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    session.open(study_path)
+
+    def broken() -> str:
+        raise StudyFileError("paste.gritline could not be read: the drive did not answer.")
+
+    monkeypatch.setattr(session.study, "undo_text", broken)
+    session.undo()
+    assert session.told == [("warning", "paste.gritline could not be read: the drive did not answer.")]
+    assert len(session.study.batches()) == 1
+
+
+def test_a_step_that_is_done_stays_done_when_looking_again_fails(
+    session: Session, study_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    session.open(study_path)
+    session.show_field(session.study.fields()[0].id)
+    heard, hurt = [], []
+    session.changed.connect(lambda changes, _initiator: heard.append(changes))
+    session.hurt.connect(lambda error, path: hurt.append((error.text, path)))
+
+    def broken(_field_id: int) -> object:
+        raise StudyFileError("The drive did not answer.")
+
+    monkeypatch.setattr(session.study, "field", broken)
+    assert session.do(session.study.add_batch, Batch("pass 3"))
+    assert len(heard) == 1
+    assert hurt == [("The drive did not answer.", study_path)]
+    assert [row.batch.name for row in session.study.batches()] == ["pass 1", "pass 3"]
