@@ -142,8 +142,8 @@ class Preview:
     whole: bool
 
 
-# a preview looks first at no more than the one, so that it follows the hand, then at no more than the other
-QUICK_MPX, PREVIEW_MPX = 0.4, 2.0
+# a preview looks first at no more than the one (about a tenth of a second), then at no more than the other
+QUICK_MPX, PREVIEW_MPX = 0.15, 2.0
 
 
 def preview(

@@ -1,6 +1,9 @@
 """Is this field good: keep or retake, does it agree with its batch, and marks burnt into the picture."""
 
+import time
+
 import numpy as np
+from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout, QWidget
 
 from app import capture_jobs, number_text, parts, theme
@@ -13,6 +16,7 @@ from measure.study.records import FieldRow
 from measure.study.study import Study
 
 KEY = "burnt-in marks"
+_SLICE_S = 0.03
 _TITLES = {"keep": "Keep this field", "look": "Keep it, with care", "retake": "Better take it again"}
 _LOOKS = {"keep": "", "look": "warning", "retake": "warning"}
 
@@ -25,22 +29,20 @@ def advice_of(row: FieldRow) -> Advice | None:
     return advise(row.quality, counts.particles - counts.set_aside, counts.at_frame)
 
 
-def batch_words(study: Study, row: FieldRow) -> str:
-    """Return whether the fields of a field's batch agree, in words; empty before they are measured."""
-    rows = [r for r in study.fields() if r.role == "field" and r.batch_id == row.batch_id and r.measured]
-    if len(rows) < 2:
-        return ""
-    scales = {entry.id: entry.scale.um_per_px for entry in study.scales()}
-    summaries = []
-    for one in rows:
-        particles = study.particles(one.id)
-        counted = (particles["set_aside"] == "") & (particles["area_px2"] > 0)
-        sizes = particles.diameter_px[counted] * scales.get(one.scale_id, 1.0)
-        median = float(np.median(sizes)) if len(sizes) else float("nan")
-        spread = float(np.std(np.log(sizes))) if len(sizes) > 4 else float("nan")
-        light = float(np.mean(one.quality.oil_rgb))
-        summaries.append(FieldSummary(one.name, one.counts.counted, median, one.quality.cover, light, spread))
-    return fields_agree(summaries).words
+def batch_rows(study: Study, row: FieldRow) -> list[FieldRow]:
+    """Return the measured fields of a field's batch."""
+    return [r for r in study.fields() if r.role == "field" and r.batch_id == row.batch_id and r.measured]
+
+
+def field_summary(study: Study, row: FieldRow, um_per_px: float) -> FieldSummary:
+    """Return what is compared between the fields of a batch; reads the field's particles."""
+    particles = study.particles(row.id)
+    counted = (particles["set_aside"] == "") & (particles["area_px2"] > 0)
+    sizes = particles.diameter_px[counted] * um_per_px
+    median = float(np.median(sizes)) if len(sizes) else float("nan")
+    spread = float(np.std(np.log(sizes))) if len(sizes) > 4 else float("nan")
+    light = float(np.mean(row.quality.oil_rgb))
+    return FieldSummary(row.name, row.counts.counted, median, row.quality.cover, light, spread)
 
 
 class FieldCare(QFrame):
@@ -52,7 +54,10 @@ class FieldCare(QFrame):
         self._session, self._view = session, view
         self._found: object | None = None
         self._field_id = 0
-        self._batch_key: tuple = ()
+        self._summaries: dict[tuple, FieldSummary] = {}
+        # the particles of a whole batch are read a little at a time, which keeps the window at hand
+        self._later = QTimer(self, interval=0, singleShot=True)
+        self._later.timeout.connect(self._read_on)
         self.title, self.reason = parts.label("", "heading"), parts.label("", wrap=True)
         self.batch = parts.label("", "soft", wrap=True)
         self.marks = QWidget()
@@ -96,18 +101,34 @@ class FieldCare(QFrame):
             if np.isfinite(advice.edge_share):
                 edge = f" {number_text.percent(advice.edge_share)} of the pieces meet the edge."
             self.reason.setText(f"{advice.reason}{edge}")
-            words = self._batch_words(row)
+            words = self._batch_words(row) or ""
         self.batch.setText(words)
         self.batch.setVisible(bool(words))
         self.setVisible(advice is not None or not self.marks.isHidden())
 
-    def _batch_words(self, row: FieldRow) -> str:
-        study = self._session.open_study
-        rows = [r for r in study.fields() if r.batch_id == row.batch_id]
-        key = tuple((r.id, r.revision, r.measured) for r in rows)
-        if key != self._batch_key:
-            self._batch_key, self._words = key, batch_words(study, row)
-        return self._words
+    def _batch_words(self, row: FieldRow) -> str | None:
+        """Whether the fields of the batch agree; None while that is being found out."""
+        study, began = self._session.open_study, time.perf_counter()
+        rows = batch_rows(study, row)
+        scales = {entry.id: entry.scale.um_per_px for entry in study.scales()}
+        keys = [(str(study.path), r.id, r.revision, scales.get(r.scale_id, 1.0)) for r in rows]
+        for one, key in zip(rows, keys, strict=True):
+            if key in self._summaries:
+                continue
+            if time.perf_counter() - began > _SLICE_S:
+                self._later.start()
+                return None
+            self._summaries[key] = field_summary(study, one, key[-1])
+        return fields_agree([self._summaries[key] for key in keys]).words if len(rows) > 1 else ""
+
+    def _read_on(self) -> None:
+        row = self._session.field_row() if self._session.study is not None else None
+        if row is None or row.id != self._field_id or advice_of(row) is None:
+            return
+        words = self._batch_words(row)
+        if words is not None:
+            self.batch.setText(words)
+            self.batch.setVisible(bool(words))
 
     # burnt-in marks -----------------------------------------------------------------------------------------
 

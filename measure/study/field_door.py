@@ -26,6 +26,8 @@ _WORDS = {"batch_id": "batch", "scale_id": "scale", "slide_id": "slide", "blank_
 class FieldDoor(Door):
     """The part of a study about fields."""
 
+    _fields_kept: tuple[tuple, list[FieldRow]] | None = None
+
     def add_fields(self, new: Sequence[NewField]) -> list[int]:
         """Add pictures as one undo step; return their ids.
 
@@ -101,7 +103,15 @@ class FieldDoor(Door):
 
     def fields(self) -> list[FieldRow]:
         """Return every field, in the order they were added; no picture and no particle is read."""
-        return [self._field_row(row) for row in self._rows(f"{_QUERY} ORDER BY field.id")]
+        query = f"{_QUERY} ORDER BY field.id"
+        elsewhere = self._row("PRAGMA data_version")  # changes when another window changes the file
+        if self._con.in_transaction:  # half an action is nothing to keep
+            return [self._field_row(row) for row in self._rows(query)]
+        # the window asks many times between two changes
+        state = (self._con.total_changes, elsewhere)
+        if self._fields_kept is None or self._fields_kept[0] != state:
+            self._fields_kept = (state, [self._field_row(row) for row in self._rows(query)])
+        return list(self._fields_kept[1])
 
     def field(self, field_id: int) -> FieldRow:
         """Return one field.
