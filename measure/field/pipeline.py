@@ -10,6 +10,7 @@ from measure.field.find import find_pieces
 from measure.field.halo import set_aside_halos
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
+from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
 from measure.field.reunite import reunite
 from measure.flags import bits
@@ -90,6 +91,7 @@ def measure_field(
     light = prepare(picture, blank, zones) if light is None else light
     progress.report(0.3, "finding pieces")
     found = find_pieces(light, limit, settings, progress)
+    found = resolve_overlaps(found, light, least_area_px2(limit), settings.cut_strength)
     progress.report(0.8, "measuring pieces")
     particles = measure_outlines(
         found.outlines,

@@ -81,6 +81,9 @@ def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[int, int,
 
 def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray | None:
     """Return the outline of both as one, or None where they are two pieces."""
+    # pieces seen through one another share an area, and were told apart by it
+    if particles["flags"][i] & particles["flags"][j] & bits("overlap"):
+        return None
     apart = _colour_apart(particles, i, j)
     strip = _strip(particles, i) or _strip(particles, j)
     if apart >= _AKIN and not strip:

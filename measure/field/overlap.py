@@ -1,0 +1,288 @@
+"""Pieces that lie over one another: where light passes through both, their absorbances add.
+
+Inside a cluster the picture is divided along its own edges into areas of even tone. An area whose optical
+density is the sum of those of two neighbours is where the two pieces lie over one another; it belongs to
+both, and each gets its whole outline along the edge that is seen through the other (Beer-Lambert law).
+"""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from measure.field.cut import cut_by_shape
+from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
+from measure.field.find import Found
+from measure.field.lenses import overlapping, settled
+from measure.field.light import Light
+from measure.field.outline import area
+from measure.field.rims import dilated, solidity
+from measure.field.rims_over import clear_over
+from measure.field.tone_areas import tone_areas
+from measure.flags import bits
+
+_SHARES = (0.6, 0.4, 0.25)  # of a piece's density, from which a step is an edge
+_COVERED = 0.5  # share of an earlier outline inside the new pieces from which they replace it
+_MOST_PX = 600_000  # larger clusters are left as they are
+_MARGIN_PX = 12
+_FLAG = bits("touching", "overlap")
+_LEAST_OIL_LIGHTNESS = 45.0  # CIELAB; below it the ground is dark and the pieces are seen by reflection
+_OPAQUE = 1.4  # natural density from which a piece hides what is under it
+_FINER = 1.3  # by which a finer division must be worth more than a coarser one
+_DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
+_SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
+_SAME = 0.75  # intersection over union from which a see-through piece was found before
+_LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a rim is placed
+_CLEAR_OF_OIL = 4.0  # noise units
+
+
+def least_area_px2(smallest_px: float) -> float:
+    """Smallest area reported, as for finding: 0.7 times the lower limit across."""
+    return float(np.pi / 4 * (0.7 * smallest_px) ** 2)
+
+
+def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength: float) -> Found:
+    """Give overlapping pieces their whole outlines.
+
+    Parameters
+    ----------
+    found : Found
+        Pieces as found and cut, K of them.
+    light : Light
+    least_px2 : float
+        Smallest area reported.
+    cut_strength : float
+        0 leaves everything as it is.
+
+    Returns
+    -------
+    Found
+        Pieces in clusters without overlap as they were; the others replaced, flagged ``overlap``.
+    """
+    if cut_strength <= 0 or not found.outlines:
+        return found
+    keep = np.ones(len(found.outlines), bool)
+    added: list[tuple[np.ndarray, int, int]] = []
+    number = int(found.parent.max(initial=0))
+    for rows, box in _clusters(found, light.solid_distance.shape):
+        made = _resolve(found, rows, light, box, least_px2, cut_strength)
+        if made is None:
+            continue
+        gone, outlines = made
+        keep[gone] = False
+        number += 1
+        added += [(outline, number, flags) for outline, flags in outlines]
+    if not added:
+        return found
+    kept = np.flatnonzero(keep)
+    return replace(
+        found,
+        outlines=[found.outlines[i] for i in kept] + [o for o, _, _ in added],
+        parent=np.concatenate([found.parent[kept], [n for _, n, _ in added]]).astype(np.int32),
+        flags=np.concatenate([found.flags[kept], [f for _, _, f in added]]).astype(np.int32),
+        origin=np.concatenate([found.origin[kept], [1] * len(added)]).astype(np.int8),
+    )
+
+
+def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tuple[slice, slice]]]:
+    """Return sets of outlines that meet or nearly meet, with the crop of each."""
+    from shapely import STRtree, box
+
+    rects = []
+    for outline in found.outlines:
+        (x0, y0), (x1, y1) = outline.min(axis=0) - 1.0, outline.max(axis=0) + 1.0
+        rects.append(box(x0, y0, x1, y1))
+    pairs = STRtree(rects).query(rects, predicate="intersects")
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    count = len(rects)
+    graph = coo_matrix((np.ones(pairs.shape[1]), tuple(pairs)), shape=(count, count))
+    total, which = connected_components(graph, directed=False)
+    out = []
+    order = np.argsort(which, kind="stable")
+    for rows in np.split(order, np.cumsum(np.bincount(which, minlength=total))[:-1]):
+        low = np.min([found.outlines[i].min(axis=0) for i in rows], axis=0).astype(int) - _MARGIN_PX
+        high = np.max([found.outlines[i].max(axis=0) for i in rows], axis=0).astype(int) + _MARGIN_PX
+        (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, shape[::-1])
+        if 0 < (x1 - x0) * (y1 - y0) <= _MOST_PX:
+            out.append((rows.tolist(), np.s_[y0:y1, x0:x1]))
+    return out
+
+
+class _Crop:
+    """What is known of one cluster while its pieces are worked out."""
+
+    def __init__(self, found: Found, rows: list[int], light: Light, box: tuple[slice, slice]) -> None:
+        self.origin = np.array([box[1].start, box[0].start], np.float32)
+        self.distance = light.solid_distance[box]
+        self.rows = rows
+        self.masks = [_drawn(found.outlines[i] - self.origin, self.distance.shape) for i in rows]
+        self.rim_only = [bool(found.flags[i] & bits("rim_only")) for i in rows]
+        self.union = np.clip(np.sum(self.masks, axis=0), 0, 1).astype(np.uint8)
+        self.oil = _oil(light, box)
+        self.delta = cv2.GaussianBlur(light.delta[box], (0, 0), SMOOTHING_SIGMA_PX)
+        self.density = density(self.delta, self.oil)
+
+    def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
+        """Return an outline in the picture's coordinates if it is large enough."""
+        if outline is None or len(outline) < 4 or area(outline) < least_px2:
+            return []
+        return [outline + self.origin]
+
+
+def _resolve(
+    found: Found,
+    rows: list[int],
+    light: Light,
+    box: tuple[slice, slice],
+    least_px2: float,
+    cut_strength: float,
+) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
+    """Rows to be replaced in one cluster, and outlines and flags of the pieces that replace them."""
+    crop = _Crop(found, rows, light, box)
+    if len(rows) == 1 and solidity(crop.masks[0]) > _SINGLE:
+        return None
+    # only light that passes through the pieces tells what lies under them
+    inside = crop.density.mean(axis=2)[crop.union > 0]
+    if crop.oil[0] < _LEAST_OIL_LIGHTNESS or not inside.size or np.median(inside) > _OPAQUE:
+        return None
+    if (inside < -0.05).mean() > 0.5:
+        return None
+    new, made = _clear_pieces(crop, least_px2)
+    solid, outlines = _solid_pieces(crop, least_px2, cut_strength)
+    new |= solid
+    made += [(outline, _FLAG) for outline in outlines]
+    if not made:
+        return None
+    gone = [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
+    if outlines:
+        made += [(outline, bits("touching")) for outline in _rest(crop, gone, new, least_px2)]
+    return [rows[k] for k in gone], made
+
+
+def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple[np.ndarray, int]]]:
+    """See-through pieces over or under others that were not found whole; their lines leave the density."""
+    covered = np.zeros(crop.distance.shape, np.uint8)
+    made: list[tuple[np.ndarray, int]] = []
+    pieces, lines = clear_over(crop.density, least_px2)
+    rim_field = np.zeros((*lines.shape, 3), np.float32)
+    rim_field[..., 0] = -_LINE_STEP * lines
+    for piece in (*pieces, *(m for m, rim_only in zip(crop.masks, crop.rim_only, strict=True) if rim_only)):
+        edge = dilated(piece, 2.0) > 0
+        crop.density[edge] -= lines[edge][:, None]
+        lines = np.where(edge, 0, lines)
+    for piece in pieces:
+        shared = [float((piece & m).sum()) for m in crop.masks]
+        alike = [s / float((piece | m).sum()) for s, m in zip(shared, crop.masks, strict=True)]
+        known = any(a > _SAME and rim for a, rim in zip(alike, crop.rim_only, strict=True))
+        beside = dilated(piece, 2.0)
+        others = [
+            (m & beside).any() and s < _COVERED * m.sum() for m, s in zip(crop.masks, shared, strict=True)
+        ]
+        if known or not any(others):
+            continue
+        outline = place_rim_edge(rim_field, piece, np.zeros(piece.shape, bool), float(crop.oil[0]))
+        placed = crop.placed(outline, least_px2)
+        made += [(outline, _FLAG | bits("rim_only")) for outline in placed]
+        covered |= piece * bool(placed)
+    return covered, made
+
+
+def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Bodies that lie over or under one another: what they cover, and their whole outlines."""
+    covered = np.zeros(crop.distance.shape, np.uint8)
+    outlines: list[np.ndarray] = []
+    best = None
+    near = _near(crop.union, crop.distance)
+    size = float(np.median([np.sqrt(m.sum()) for m in crop.masks]))
+    reduce = max(1, int(size / _DETAIL_PX))
+    seen = crop.density
+    if reduce > 1:
+        small = (near.shape[1] // reduce, near.shape[0] // reduce)
+        seen = cv2.resize(seen, small, interpolation=cv2.INTER_AREA)
+        near = cv2.resize(near, small, interpolation=cv2.INTER_NEAREST)
+    for areas in tone_areas(seen, near, _SHARES):
+        areas, lenses, worth = settled(areas)
+        if lenses and (best is None or worth > _FINER * best[2]):
+            best = (areas, lenses, worth)
+    if best is None:
+        return covered, outlines
+    areas = best[0].enlarged(crop.distance.shape)
+    pieces = overlapping(areas, best[1])
+    shared = np.sum([p for p, _ in pieces], axis=0) > 1
+    for piece, base in pieces:
+        own = crop.delta.copy()
+        own[shared & (piece > 0)] = np.median(crop.delta[base], axis=0)
+        others = (areas.labels > 1) & (piece == 0)
+        cut = cut_by_shape(piece, cut_strength)
+        for k in range(1, int(cut.max()) + 1):
+            part = (cut == k).astype(np.uint8)
+            outline = place_edge(own, part, others | ((cut > 0) & (cut != k)), float(crop.oil[0]))
+            placed = crop.placed(outline, least_px2)
+            outlines += placed
+            covered |= part * bool(placed)
+    return covered, outlines
+
+
+def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> list[np.ndarray]:
+    """Outlines of what the new pieces leave of the replaced ones."""
+    if not gone:
+        return []
+    rest = np.any([crop.masks[k] for k in gone], axis=0).astype(np.uint8)
+    rest &= 1 - cv2.dilate(new, np.ones((3, 3), np.uint8))
+    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    count, parts = cv2.connectedComponents(rest, connectivity=4)
+    outlines = []
+    for k in range(1, count):
+        part = (parts == k).astype(np.uint8)
+        if part.sum() >= least_px2:
+            outlines += crop.placed(place_edge(crop.delta, part, new > 0, float(crop.oil[0])), least_px2)
+    return outlines
+
+
+def _near(union: np.ndarray, distance: np.ndarray) -> np.ndarray:
+    """The cluster with all that stands clear of the oil and hangs together with it."""
+    clear = ((distance > _CLEAR_OF_OIL) | (union > 0)).astype(np.uint8)
+    _, parts = cv2.connectedComponents(clear, connectivity=4)
+    return np.isin(parts, np.unique(parts[union > 0])).astype(np.uint8)
+
+
+def _drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
+    return mask
+
+
+def _oil(light: Light, box: tuple[slice, slice]) -> np.ndarray:
+    """Colour of the oil, CIELAB, at the middle of a crop."""
+    grid = light.background_lab
+    rows, cols = light.solid_distance.shape
+    row = int((box[0].start + box[0].stop) / 2 / rows * grid.shape[0])
+    col = int((box[1].start + box[1].stop) / 2 / cols * grid.shape[1])
+    return grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)]
+
+
+def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    """Optical density against the oil in the three CIE XYZ channels.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    oil_lab : (3,) ndarray of float
+        CIELAB colour of the oil.
+
+    Returns
+    -------
+    density : (M, N, 3) ndarray of float32
+        Natural logarithm of the oil's light over the pixel's (CIE 15: the CIELAB formulas turned round).
+    """
+    lab = np.stack([delta[..., i] + float(oil_lab[i]) for i in range(3)], axis=-1)
+    return (_log_light(np.asarray(oil_lab, np.float32)) - _log_light(lab)).astype(np.float32)
+
+
+def _log_light(lab: np.ndarray) -> np.ndarray:
+    y = (lab[..., 0] + 16.0) / 116.0
+    cubes = np.stack([y + lab[..., 1] / 500.0, y, y - lab[..., 2] / 200.0], axis=-1)
+    return 3.0 * np.log(np.maximum(cubes, 0.15))
