@@ -26,5 +26,13 @@ class StudyFileError(KnownError):
     """A study file that cannot be opened, read or written."""
 
 
+class DamagedStudy(StudyFileError):  # noqa: N818 - says what is wrong with it
+    """A study file of which parts cannot be read any more; the rest can be rescued into a new one."""
+
+
+class LostStudy(StudyFileError):  # noqa: N818 - says what is wrong with it
+    """An open study whose file can no longer be reached or written; a copy can be kept elsewhere."""
+
+
 class Cancelled(Exception):  # noqa: N818 - not an error, only a way out
     """The user stopped the work; nothing is wrong."""

@@ -12,5 +12,6 @@ COMMANDS: dict[str, str] = {
     "panel": "tasting worksheets, power and statistics",
     "plan": "pieces, fields and dilution for a wanted error",
     "report": "a study as one PDF that stands alone",
+    "mend": "check a study, and rescue what can be read of a damaged one",
     "export": "write a study's tables to a folder",
 }

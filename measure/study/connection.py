@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote
 
-from measure.errors import StudyFileError
+from measure.errors import DamagedStudy, LostStudy, StudyFileError
 
 # tests put a class that fails on purpose here
 connection_class = sqlite3.Connection
@@ -34,14 +34,23 @@ _WORDS = {
     sqlite3.SQLITE_TOOBIG: "This is too large to keep in a study, so nothing was changed in {name}.",
 }
 
+_KINDS: dict[int, type[StudyFileError]] = {
+    sqlite3.SQLITE_NOTADB: DamagedStudy,
+    sqlite3.SQLITE_CORRUPT: DamagedStudy,
+    sqlite3.SQLITE_CONSTRAINT: DamagedStudy,
+    sqlite3.SQLITE_READONLY: LostStudy,
+    sqlite3.SQLITE_IOERR: LostStudy,
+}
+
 
 def explain(error: sqlite3.Error, path: Path) -> StudyFileError | None:
     """Return the sentence for a fault of the file or the disk; None for a fault of the program."""
     code = getattr(error, "sqlite_errorcode", None)
     if str(error).startswith(("Could not decode", "unsupported file format")):  # these come without a code
         code = sqlite3.SQLITE_CORRUPT
-    words = _WORDS.get(code & 0xFF) if code is not None else None
-    return StudyFileError(words.format(name=path.name)) if words else None
+    code = code & 0xFF if code is not None else None
+    words = _WORDS.get(code)
+    return _KINDS.get(code, StudyFileError)(words.format(name=path.name)) if words else None
 
 
 @contextlib.contextmanager
@@ -55,7 +64,7 @@ def plain_faults(path: Path) -> Iterator[None]:
             raise
         raise known from error
     except (UnicodeDecodeError, OverflowError) as error:  # damage reached a name or an id
-        raise StudyFileError(_WORDS[sqlite3.SQLITE_CORRUPT].format(name=path.name)) from error
+        raise DamagedStudy(_WORDS[sqlite3.SQLITE_CORRUPT].format(name=path.name)) from error
 
 
 def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
@@ -104,14 +113,34 @@ def identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
+def check_place(path: Path, known: tuple[int, int] | None) -> None:
+    """Check that a file is still the one that was opened.
+
+    Raises
+    ------
+    LostStudy
+        If it is gone, or another took its name.
+    """
+    if identity(path) != known:
+        raise LostStudy(
+            f"{path.name} is no longer where it was opened ({path.parent}): it was moved, "
+            "deleted or replaced, or its drive is gone. Nothing more can be kept in it; save a copy."
+        )
+
+
 def backup(source: sqlite3.Connection, target: Path) -> None:
     """Write a consistent copy of an open study to a new file, in one step."""
     out = sqlite3.connect(target, isolation_level=None)
     try:
-        out.execute("PRAGMA synchronous = FULL")
+        out.execute("PRAGMA synchronous = OFF")  # nobody can write to the source until this is done
         source.backup(out)
     finally:
         out.close()
+    handle = os.open(target, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def settle(temporary: Path, path: Path, *, overwrite: bool) -> None:

@@ -121,6 +121,53 @@ def to_thin(copies: Sequence[Copy], at: datetime.datetime, most_bytes: int = 4 <
     return [copy for copy in ordered if copy not in keep]
 
 
+@dataclass(frozen=True)
+class Contents:
+    """How much a copy holds."""
+
+    fields: int
+    particles: int
+    actions: int
+
+
+def contents_of(copy: Path) -> Contents:
+    """Count what a copy holds.
+
+    Raises
+    ------
+    StudyFileError
+        If it cannot be read.
+    """
+    queries = (
+        "SELECT count(*) FROM field WHERE role IN ('field', 'table')",
+        "SELECT count(*) FROM particle",
+        "SELECT count(*) FROM edit WHERE state IN ('done', 'rescued')",
+    )
+    with plain_faults(copy):
+        con = connect(copy, read_only=True)
+        try:
+            check_is_study(con, copy)
+            return Contents(*(con.execute(query).fetchone()[0] for query in queries))
+        finally:
+            con.close()
+
+
+def take_out(copy: Path, path: Path) -> None:
+    """Write a copy to a new study of its own.
+
+    Raises
+    ------
+    StudyFileError
+        If the name is taken, or it cannot be read or written.
+    """
+    if path.exists():
+        raise StudyFileError(f"{path.name} exists already. Choose another name.")
+    try:
+        _write(copy, path)
+    except OSError as error:
+        raise StudyFileError(f"{path.name} could not be written: {error.strerror or error}.") from error
+
+
 def bring_back(copy: Path, study: Path, data_folder: Path) -> None:
     """Put a copy in place of a study that is closed; the study as it is now becomes a copy first.
 

@@ -4,8 +4,8 @@ import contextlib
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from measure.errors import InvalidInput, KnownError, StudyFileError
-from measure.study.connection import atomic, identity, plain_faults
+from measure.errors import DamagedStudy, InvalidInput, KnownError, StudyFileError
+from measure.study.connection import atomic, check_place, identity, plain_faults
 from measure.study.journal import LABEL_BITS, Journal
 from measure.study.opening import Opened
 from measure.study.records import Changes
@@ -105,11 +105,7 @@ class Door:
         self._check_open()
         if self.read_only:
             raise StudyFileError(f"{self.path.name} cannot be changed, because {self.read_only_reason}.")
-        if identity(self.path) != self._identity:
-            raise StudyFileError(
-                f"{self.path.name} is no longer where it was opened ({self.path.parent}): it was moved, "
-                "deleted or replaced, or its drive is gone. Nothing more can be kept in it; save a copy."
-            )
+        check_place(self.path, self._identity)
 
     def _check_open(self) -> None:
         if self._closed:
@@ -169,7 +165,7 @@ class Door:
         except KnownError:
             raise
         except (ValueError, KeyError, TypeError, IndexError, OverflowError, AttributeError) as error:
-            raise StudyFileError(
+            raise DamagedStudy(
                 f"{self.path.name} is damaged: {what} cannot be read. Check it, or open one of its copies."
             ) from error
 

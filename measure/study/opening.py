@@ -7,7 +7,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from measure.errors import StudyFileError
+from measure.errors import DamagedStudy, StudyFileError
 from measure.study import schema
 from measure.study.connection import atomic, backup, connect, plain_faults, settle
 from measure.study.layout import misfit
@@ -181,7 +181,7 @@ def check_is_study(con: sqlite3.Connection, path: Path) -> tuple[int, int]:
     if version >= (schema.MAJOR, schema.MINOR):
         odd = misfit(con) if version == (schema.MAJOR, schema.MINOR) else ""
         if odd:
-            raise StudyFileError(f"{path.name} is damaged: {odd}. Open one of its copies, or rescue it.")
+            raise DamagedStudy(f"{path.name} is damaged: {odd}. Open one of its copies, or rescue it.")
     return version
 
 
@@ -226,6 +226,6 @@ def _migrated_copy(path: Path, copy: Path, version: tuple[int, int]) -> None:
         schema.migrate(con, version)
         verdict = con.execute("PRAGMA integrity_check").fetchone()[0]
         if verdict != "ok" or con.execute("PRAGMA foreign_key_check").fetchone() is not None:
-            raise StudyFileError(f"{path.name} is damaged and could not be brought to the present format.")
+            raise DamagedStudy(f"{path.name} is damaged and could not be brought to the present format.")
     finally:
         con.close()

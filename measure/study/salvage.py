@@ -28,6 +28,17 @@ class Rescue:
     kept: dict[str, int] = field(default_factory=dict)
     lost: tuple[str, ...] = ()
 
+    def words(self) -> str:
+        """Return what came over and whether anything was lost, as a sentence or two."""
+        shown = (
+            ("field", "pictures"),
+            ("particle", "particles"),
+            ("batch", "batches"),
+            ("edit", "log entries"),
+        )
+        kept = ", ".join(f"{self.kept.get(table, 0)} {word}" for table, word in shown)
+        return f"{kept}. {'Not all of it could be read.' if self.lost else 'Nothing was lost.'}"
+
 
 def salvage(damaged: Path | str, out: Path | str, progress: Progress = SILENT) -> Rescue:
     """Write what can be read of a damaged study to a new file; the damaged one is not touched.

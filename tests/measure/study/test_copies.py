@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from measure.errors import StudyFileError
+from measure.errors import DamagedStudy, StudyFileError
 from measure.study import copies
-from measure.study.copies import Copy
+from measure.study.copies import Contents, Copy
 from measure.study.records import Batch
 from measure.study.study import Study
-from tests.measure.study.builders import contents, fill
+from tests.measure.study.builders import contents, fill, picture, result
 
 NOON = datetime.datetime(2024, 5, 17, 12, 0)
 
@@ -130,3 +130,21 @@ def test_a_copy_can_be_made_in_another_thread(study: Study, path: Path, data: Pa
     study.add_batch(Batch("goes on"))
     with Study.open(made.path) as copy:
         assert copy.integrity_check() == []
+
+
+def test_a_copy_tells_what_it_holds_and_comes_out_as_a_new_study(
+    study: Study, path: Path, data: Path, tmp_path: Path
+) -> None:
+    study.add_batch(Batch("pass 1"))
+    field_id = study.add_fields([picture("one.png")])[0]
+    study.store_result(field_id, result(40))
+    made = copies.make_copy(path, data)
+    assert copies.contents_of(made.path) == Contents(fields=1, particles=40, actions=3)
+    copies.take_out(made.path, tmp_path / "out.gritline")
+    with Study.open(tmp_path / "out.gritline") as out:
+        assert len(out.particles(field_id)) == 40
+    with pytest.raises(StudyFileError, match=r"out\.gritline exists already"):
+        copies.take_out(made.path, tmp_path / "out.gritline")
+    made.path.write_bytes(b"no study at all" * 100)
+    with pytest.raises(DamagedStudy):
+        copies.contents_of(made.path)

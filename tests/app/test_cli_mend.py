@@ -1,0 +1,78 @@
+"""``gritline mend`` from the outside."""
+
+import random
+from pathlib import Path
+
+import pytest
+
+from app.__main__ import main
+from measure.study.study import Study
+from tests.measure.study.builders import picture, result
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    path = tmp_path / "spread.gritline"
+    with Study.create(path) as made:
+        for number in range(3):
+            data = random.Random(number).randbytes(30_000)
+            field_id = made.add_fields([picture(f"{number}.png", data=data)])[0]
+            made.store_result(field_id, result(200, number))
+    return path
+
+
+def damage(path: Path, seed: int = 3) -> None:
+    chance = random.Random(seed)
+    with path.open("r+b") as file:
+        for page in chance.sample(range(2, path.stat().st_size // 4096), 5):
+            file.seek(page * 4096)
+            file.write(chance.randbytes(4096))
+
+
+def test_a_whole_study_is_called_whole_and_nothing_is_written(study: Path, tmp_path: Path, capsys):
+    out = tmp_path / "out.gritline"
+    assert main(["mend", str(study), "--out", str(out)]) == 0
+    assert "spread.gritline is whole" in "".join(capsys.readouterr())
+    assert not out.exists()
+
+
+def test_a_damaged_one_is_rescued_and_the_losses_are_told(study: Path, tmp_path: Path, capsys):
+    damage(study)
+    before, out = study.read_bytes(), tmp_path / "out.gritline"
+    assert main(["mend", str(study)]) == 1
+    assert "Give --out FILE" in "".join(capsys.readouterr())
+    assert main(["mend", str(study), "--out", str(out)]) == 1
+    said = "".join(capsys.readouterr())
+    assert f"Rescued into {out}" in said
+    assert study.read_bytes() == before
+    with Study.open(out) as rescued:
+        there = sum(len(rescued.particles(row.id)) for row in rescued.fields())
+        assert f"{len(rescued.fields())} pictures, {there} particles" in said
+        assert 0 < there <= 600
+
+
+@pytest.mark.parametrize("beginning", [b"SQLite format 3\0", b"no study at all"])
+def test_what_holds_nothing_ends_with_a_sentence(tmp_path: Path, capsys, beginning: bytes):
+    junk, out = tmp_path / "junk.gritline", tmp_path / "out.gritline"
+    junk.write_bytes(beginning + bytes(range(256)) * 64)
+    assert main(["mend", str(junk), "--out", str(out)]) == 2
+    assert "Nothing in junk.gritline can be read" in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_wrong_names_are_refused(study: Path, tmp_path: Path, capsys):
+    assert main(["mend", str(tmp_path / "none.gritline"), "--out", str(tmp_path / "o.gritline")]) == 2
+    assert "There is no study at" in capsys.readouterr().err
+    assert main(["mend", str(study), "--out", str(study)]) == 2
+    assert "exists already" in capsys.readouterr().err
+    assert main(["mend", str(study), "--out", str(tmp_path / "out.txt")]) == 2
+    assert "ends in .gritline" in capsys.readouterr().err
+
+
+def test_a_study_open_elsewhere_is_left_alone(study: Path, tmp_path: Path, capsys):
+    with Study.open(study):
+        with study.open("r+b") as file:
+            file.seek(study.stat().st_size - 4096)
+            file.write(bytes(4096))
+        assert main(["mend", str(study), "--out", str(tmp_path / "out.gritline")]) == 2
+        assert "open in a window" in capsys.readouterr().err
