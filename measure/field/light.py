@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil
+from measure.field.tone import light_weight
 from measure.model import Picture
 
 _COARSE = 8  # the oil varies slowly: an eighth of the picture's size holds it
@@ -173,7 +174,9 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
     oil_rgb = cv2.cvtColor(oil_lab.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_Lab2RGB)[0, 0] * 255
     for array in (delta, distance):
         array.setflags(write=False)
-    return Light(delta, noise, oil_lab, background, distance, tuple(float(v) for v in oil_rgb), clipped, mask)
+    oil_rgb = tuple(float(v) for v in oil_rgb)
+    weight = light_weight(picture.pixels, distance)
+    return Light(delta, noise, oil_lab, background, distance, oil_rgb, clipped, mask, weight)
 
 
 def _background(lab: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
