@@ -100,6 +100,9 @@ def _hulls(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
 
 def _rim_worth(piece: np.ndarray, strong: np.ndarray, dark: np.ndarray) -> float:
     """How well lines run round a place, less what of them lies inside; 0 when it is no see-through piece."""
+    rows, cols = np.flatnonzero(piece.any(axis=1)), np.flatnonzero(piece.any(axis=0))
+    box = np.s_[max(0, rows[0] - 3) : rows[-1] + 4, max(0, cols[0] - 3) : cols[-1] + 4]
+    piece, strong, dark = piece[box], strong[box], dark[box]
     if solidity(piece) < _CONVEX:
         return 0.0
     border = piece & ~cv2.erode(piece, disc(1.0), borderValue=0) & 1

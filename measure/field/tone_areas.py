@@ -2,6 +2,7 @@
 
 import heapq
 from dataclasses import dataclass, replace
+from math import dist, hypot, inf, sqrt
 
 import cv2
 import numpy as np
@@ -106,7 +107,11 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
     seeds[seeds > 0] += 1
     seeds[oil] = 1
     basins = watershed(steep, seeds).astype(np.int32)
-    merged = [_merged(basins, density, steep, usual, share) for share in shares]
+    # the weakest borders go first whatever the share, so a coarse division goes on from a finer one
+    merged = []
+    for share in sorted(shares):
+        basins = _merged(basins, density, steep, usual, share)
+        merged.insert(0, basins)
     return [_described(m, density, steep, usual) for m in merged if int(m.max()) >= 4]
 
 
@@ -148,10 +153,13 @@ class _Joining:
     """Areas being joined over their weakest borders."""
 
     def __init__(self, labels: np.ndarray, density: np.ndarray, steep: np.ndarray, usual: float) -> None:
-        self.tone, size = _calm_means(labels, density, steep)
-        self.size = size.astype(float)
+        tone, size = _calm_means(labels, density, steep)
         pairs, length, total = _borders(labels, steep)
-        self.width = _edge_width(self.tone, pairs, length, total)
+        self.width = _edge_width(tone, pairs, length, total)
+        # plain numbers: a million small steps in arrays would take ten times as long
+        self.tone, self.size = [tuple(t) for t in tone.tolist()], [float(n) for n in size]
+        self.length = [hypot(*t) for t in self.tone]
+        self.length[1] = inf
         self.usual = usual
         self.near: list[dict[int, tuple[float, float]]] = [{} for _ in range(len(size))]
         for (a, b), n, s in zip(pairs.tolist(), length.tolist(), total.tolist(), strict=True):
@@ -162,18 +170,19 @@ class _Joining:
     def weight(self, a: int, b: int, share: float) -> float:
         """Return the step between two areas over that of an edge; infinite at a mere corner."""
         n, s = self.near[a][b]
-        if n < _CORNER * np.sqrt(min(self.size[a], self.size[b])):
-            return np.inf
-        across = float(np.linalg.norm(self.tone[a] - self.tone[b]))
-        faint = min(float(np.linalg.norm(self.tone[k])) for k in (a, b) if k != 1)
-        faint = max(min(faint, self.usual), _FAINT_SHARE * self.usual)
+        if n < _CORNER * sqrt(min(self.size[a], self.size[b])):
+            return inf
+        across = dist(self.tone[a], self.tone[b])
+        faint = max(min(self.length[a], self.length[b], self.usual), _FAINT_SHARE * self.usual)
         return min(across, self.width * s / n) / max(share * faint, _LEAST_STEP)
 
     def join(self, a: int, b: int) -> None:
         """Let area ``a`` take in area ``b``."""
         if a != 1:
             both = self.size[a] + self.size[b]
-            self.tone[a] = (self.tone[a] * self.size[a] + self.tone[b] * self.size[b]) / both
+            mine, its = self.size[a] / both, self.size[b] / both
+            self.tone[a] = tuple(p * mine + q * its for p, q in zip(self.tone[a], self.tone[b], strict=True))
+            self.length[a] = hypot(*self.tone[a])
         self.size[a] += self.size[b]
         self.target[b] = a
         self.version[a] += 1
