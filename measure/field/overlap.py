@@ -195,6 +195,9 @@ def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[n
     outlines: list[np.ndarray] = []
     best = None
     near = _near(crop.union, crop.distance)
+    # the strips and corners of a rim that was found whole are no pieces
+    for mask, rim_only in zip(crop.masks, crop.rim_only, strict=True):
+        near &= 1 - dilated(mask, 2.0) if rim_only and mask.any() else 1
     size = float(np.median([np.sqrt(m.sum()) for m in crop.masks]))
     reduce = max(1, int(size / _DETAIL_PX))
     seen = crop.density
