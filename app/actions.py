@@ -24,6 +24,20 @@ _WINDOW = (
     ActionRow(
         "window.copy", "Keep a copy…", ("Ctrl+Shift+S",), tip="Write a copy of the study", menu="Study"
     ),
+    ActionRow(
+        "window.as_opened",
+        "Go back to as it was when opened",
+        tip="As it is now, it becomes one of the earlier copies first",
+        menu="Study",
+    ),
+    ActionRow("window.copies", "Earlier copies…", tip="Made in the background; bring one back", menu="Study"),
+    ActionRow(
+        "window.record",
+        "Record of changes",
+        ("Ctrl+H",),
+        tip="When, who, what, from and to",
+        menu="Study",
+    ),
     ActionRow("window.close", "Close the study", ("Ctrl+W",), menu="Study"),
     ActionRow("window.quit", "Quit", ("Ctrl+Q",), menu="Study"),
     ActionRow("window.undo", "Undo", ("Ctrl+Z",), tip="Take the last step back", menu="Edit", icon="undo"),
@@ -46,6 +60,19 @@ _WINDOW = (
         tip="Type what you want to do",
         menu="Help",
         icon="find",
+    ),
+    ActionRow(
+        "window.tour",
+        "Take the tour",
+        tip="Ten stops through the sample study, or the study open",
+        menu="Help",
+    ),
+    ActionRow(
+        "window.figures",
+        "Figures in plain words",
+        ("Shift+F1",),
+        tip="What each figure is, why it matters, how it is computed",
+        menu="Help",
     ),
     ActionRow(
         "window.keys", "Keys at a glance", ("F1",), tip="Every action and its key", menu="Help", icon="keys"

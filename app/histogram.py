@@ -1,17 +1,18 @@
 """A plain histogram of sizes, by number and by volume, painted at once so that it follows each correction."""
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFontMetrics, QMouseEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
 from app import number_text, theme
 from app.canvas.style import cosmetic_pen
 from measure.sizes.distribution import class_shares, quantiles, size_classes
 
-_LEFT, _RIGHT, _TOP, _FOOT = 38, 10, 22, 30
+_RIGHT = 10
 _TICKS = (1.0, 2.0, 5.0)
 
 
@@ -77,6 +78,21 @@ def _part(diameter_um: np.ndarray, quantity: np.ndarray, edges: np.ndarray, lit:
     return part * quantity[lit].sum() / quantity.sum()
 
 
+class _Room(NamedTuple):
+    """What the words around the bars need in the size of text the user's system asks for, px."""
+
+    line: int
+    left: int
+    top: int
+    foot: int
+
+
+def _room() -> _Room:
+    metrics = QFontMetrics(theme.font("small"))
+    line = max(14, metrics.height())
+    return _Room(line, metrics.horizontalAdvance("100 %") + 8, line + 8, 2 * line + 3)
+
+
 class Histogram(QWidget):
     """Two rows of bars over one axis of sizes: by number above, by volume below.
 
@@ -102,8 +118,9 @@ class Histogram(QWidget):
         self.setMinimumHeight(196)
         self.setAccessibleName("Histogram of sizes")
         self.setToolTip(
-            "Share of the pieces (by number) and of their volume in each size class. Volume shows the coarse "
-            "pieces a tongue meets. Point at a bar to see its pieces; click to choose them."
+            "Share of the pieces (by number) and of their volume in each size class.\n"
+            "Volume shows the coarse pieces a tongue meets.\n"
+            "Point at a bar to see its pieces; click to choose them."
         )
 
     def show_data(self, data: HistogramData) -> None:
@@ -145,7 +162,7 @@ class Histogram(QWidget):
             painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, self._empty)
             return
         data = self._data
-        rows = self._row_rects()
+        rows, room = self._row_rects(), _room()
         words = ("by number", "by volume")
         symbols = ("x₅₀,₀", "x₅₀,₃")
         shares = ((data.by_number, data.lit_number), (data.by_volume, data.lit_volume))
@@ -154,7 +171,7 @@ class Histogram(QWidget):
         ):
             self._paint_row(painter, rect, *share)
             painter.setPen(palette.colour("ink"))
-            head = QRectF(rect.left(), rect.top() - _TOP + 2, rect.width(), _TOP - 4)
+            head = QRectF(rect.left(), rect.top() - room.top + 2, rect.width(), room.top - 4)
             text = f"{symbol} = {number_text.quantity(float(median))}"
             painter.drawText(
                 head, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, f"Share {word}"
@@ -170,7 +187,8 @@ class Histogram(QWidget):
         painter.setPen(cosmetic_pen(palette.colour("line"), 1))
         painter.drawLine(rect.bottomLeft(), rect.bottomRight())
         painter.setPen(palette.colour("soft_ink"))
-        scale = QRectF(0, rect.top() - 4, _LEFT - 4, 14)
+        room = _room()
+        scale = QRectF(0, rect.top() - 4, room.left - 4, room.line)
         painter.drawText(scale, Qt.AlignmentFlag.AlignRight, number_text.percent(float(share.max())))
         ground = QColor(palette.colour("edge"))
         for i, (whole, part) in enumerate(zip(share, lit, strict=True)):
@@ -187,14 +205,15 @@ class Histogram(QWidget):
     def _paint_axis(self, painter: QPainter, rect: QRectF) -> None:
         painter.setPen(theme.current().colour("soft_ink"))
         low, high = self._data.edges_um[0], self._data.edges_um[-1]
+        room = _room()
         ticks = [m * 10.0**e for e in range(-3, 5) for m in _TICKS if low <= m * 10.0**e <= high]
         for tick in ticks:
             x = self._x(tick, rect)
             painter.drawLine(QPointF(x, rect.bottom()), QPointF(x, rect.bottom() + 3))
-            place = QRectF(x - 20, rect.bottom() + 3, 40, 13)
+            place = QRectF(x - 30, rect.bottom() + 3, 60, room.line - 1)
             painter.drawText(place, Qt.AlignmentFlag.AlignCenter, f"{tick:g}")
-        foot = QRectF(rect.left(), rect.bottom() + 15, rect.width(), 14)
-        painter.drawText(foot, Qt.AlignmentFlag.AlignRight, f"x_A, {number_text.MICRO}")
+        foot = QRectF(rect.left(), rect.bottom() + room.line + 1, rect.width(), room.line)
+        painter.drawText(foot, Qt.AlignmentFlag.AlignRight, f"size, {number_text.MICRO}")
         counted = f"{number_text.count(self._data.count, 'piece')} counted"
         painter.drawText(foot, Qt.AlignmentFlag.AlignLeft, counted)
 
@@ -208,7 +227,7 @@ class Histogram(QWidget):
         for rect in rows:
             x = self._x(limit, rect)
             painter.drawLine(QPointF(x, rect.top()), QPointF(x, rect.bottom()))
-        at = QRectF(self._x(limit, rows[0]) + 4, rows[0].top(), 160, 14)
+        at = QRectF(self._x(limit, rows[0]) + 4, rows[0].top(), rows[0].width(), _room().line)
         painter.drawText(at, Qt.AlignmentFlag.AlignLeft, f"lower limit {number_text.quantity(limit)}")
 
     def _paint_mark(self, painter: QPainter, rows: tuple[QRectF, ...]) -> None:
@@ -221,10 +240,11 @@ class Histogram(QWidget):
             painter.drawLine(QPointF(x, rect.top()), QPointF(x, rect.bottom()))
 
     def _row_rects(self) -> tuple[QRectF, QRectF]:
-        wide = self.width() - _LEFT - _RIGHT
-        high = (self.height() - _FOOT - 2 * _TOP) / 2
-        first = QRectF(_LEFT, _TOP, wide, high)
-        return first, first.translated(0, high + _TOP)
+        room = _room()
+        wide = self.width() - room.left - _RIGHT
+        high = (self.height() - room.foot - 2 * room.top) / 2
+        first = QRectF(room.left, room.top, wide, high)
+        return first, first.translated(0, high + room.top)
 
     def _x(self, size_um: float, rect: QRectF) -> float:
         low, high = np.log(self._data.edges_um[[0, -1]])

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QEvent, QObject, QSize, Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QFormLayout,
@@ -19,6 +19,8 @@ from PySide6.QtWidgets import (
 )
 
 from app import icons, theme
+
+WIDEST = 560  # no panel asks for more than this, px
 
 
 def label(text: str = "", look: str = "", *, wrap: bool = False) -> QLabel:
@@ -135,9 +137,27 @@ def form(*rows: tuple[str, QWidget, str]) -> QFormLayout:
     return made
 
 
+class _UpAndDown(QScrollArea):
+    """Scrolls up and down only, so it must never be narrower than what it holds, whatever the text size."""
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802 - Qt's name
+        """Return the width of what it holds, within reason."""
+        hint, inner = super().minimumSizeHint(), self.widget()
+        if inner is None:
+            return hint
+        width = inner.minimumSizeHint().width() + self.verticalScrollBar().sizeHint().width()
+        return QSize(max(hint.width(), min(width, WIDEST)), hint.height())
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802 - Qt's name
+        """Ask for another width when what it holds changes."""
+        if event.type() == QEvent.Type.LayoutRequest and watched is self.widget():
+            self.updateGeometry()
+        return super().eventFilter(watched, event)
+
+
 def scroll(inner: QWidget) -> QScrollArea:
     """Return an area that scrolls up and down only."""
-    made = QScrollArea()
+    made = _UpAndDown()
     made.setWidget(inner)
     made.setWidgetResizable(True)
     made.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)

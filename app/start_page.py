@@ -32,7 +32,28 @@ STEPS = (
         "Sizes",
         "Read how coarse the batch is, how sure that is, and whether a tongue is likely to feel it.",
     ),
+    (
+        "compare",
+        "Compare",
+        "Put batches side by side: did the last change help, and how much longer must you grind?",
+    ),
+    (
+        "tasting",
+        "Tasting",
+        "Let a panel taste blind, and find from which size on it feels your paste.",
+    ),
+    (
+        "report",
+        "Report",
+        "Hand it over: a PDF that stands alone, and tables for other programs.",
+    ),
 )
+NEEDED = (
+    "What you need",
+    "A microscope with a camera, a stage micrometer, slides and cover glasses, and clear oil to thin the "
+    "paste with.",
+)
+IN_A_ROW = 4
 
 
 class StartPage(QWidget):
@@ -99,17 +120,20 @@ class StartPage(QWidget):
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setSpacing(theme.MEDIUM)
         self._marks: list[tuple[QLabel, str]] = []
-        for place, (name, title, text) in enumerate(STEPS):
+        steps = enumerate(STEPS, start=1)
+        cards = [(f"{place}  {title}", name, text) for place, (name, title, text) in steps]
+        cards.append((NEEDED[0], "program", NEEDED[1]))
+        for place, (heading, name, text) in enumerate(cards):
             mark = QLabel()
             self._marks.append((mark, name))
             body = parts.label(text, "soft", wrap=True)
             body.setAlignment(Qt.AlignmentFlag.AlignTop)
-            head = parts.row(mark, parts.label(f"{place + 1}  {title}", "heading"), None)
-            box = parts.card(head, body)
-            box.setAccessibleName(title)
+            box = parts.card(parts.row(mark, parts.label(heading, "heading"), None), body)
+            box.setAccessibleName(heading)
             box.layout().setStretch(1, 1)
-            grid.addWidget(box, 0, place)
-            grid.setColumnStretch(place, 1)
+            row, column = divmod(place, IN_A_ROW)
+            grid.addWidget(box, row, column)
+            grid.setColumnStretch(column, 1)
         return made
 
     def refresh(self) -> None:

@@ -29,6 +29,7 @@ def style_sheet(palette: Palette) -> str:
     body = QApplication.font().pointSizeF()
     sizes = {f"{name}_size": f"{body * value:.1f}pt" for name, value in SIZES.items()}
     arrows = {f"{way}_arrow": icons.as_file(way, palette.soft_ink) for way in ("down", "up")}
+    arrows["tick"] = icons.as_file("done", palette.ink)
     return _TEMPLATE.format(**colours, **sizes, **arrows, radius=RADIUS)
 
 
@@ -131,6 +132,12 @@ QListView, QTreeView, QTableView {{
 }}
 QListView:focus, QTreeView:focus, QTableView:focus {{ border: 2px solid {accent}; }}
 QListWidget::item {{ padding: 4px 6px; }}
+QListView::indicator, QTreeView::indicator, QTableView::indicator, QCheckBox::indicator {{
+  width: 14px; height: 14px; border: 1px solid {edge}; border-radius: 3px; background: {surface};
+}}
+QListView::indicator:checked, QTreeView::indicator:checked, QTableView::indicator:checked,
+QCheckBox::indicator:checked {{ image: url("{tick}"); border-color: {ink}; }}
+QCheckBox::indicator:focus {{ border: 2px solid {accent}; }}
 QHeaderView::section {{
   background: {raised}; color: {ink}; border: none; border-right: 1px solid {line};
   border-bottom: 1px solid {line}; padding: 4px 6px;

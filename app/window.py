@@ -1,5 +1,6 @@
 """The window: it puts the start page, the rail, the stations and the strip together, and nothing else."""
 
+import contextlib
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -11,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QMainWindow, QStackedWidget, 
 from app import icons, parts, pickers, preferences, theme
 from app.actions import ACTIONS, keys_text, make_action, rows_of
 from app.finder import Finder
+from app.help_page import HelpPage
 from app.keys_page import KeysPage
 from app.messages import DONE
 from app.rail import Rail
@@ -20,6 +22,9 @@ from app.start_page import StartPage
 from app.stations import load_stations
 from app.stations.base import BaseStation
 from app.strip import Strip
+from app.study_pages import StudyPages
+from app.tour import Tour
+from measure.errors import KnownError
 
 
 class Window(QMainWindow):
@@ -34,10 +39,12 @@ class Window(QMainWindow):
         self.resize(1280, 800)
         self._actions = {row.id: make_action(row, self, self._perform) for row in rows_of("")}
         self.sample = SampleBuilder(self.session)
-        self.start = StartPage(self.new_study, self.open_study, self.sample.open)
+        self.start = StartPage(self.new_study, self.open_study, self._open_sample)
         self.start.recent_chosen.connect(self.session.open)
-        self.keys = KeysPage()
-        self.keys.left.connect(self._leave_keys)
+        self.keys, self.help = KeysPage(), HelpPage()
+        self.keys.left.connect(self._leave_sheet)
+        self.help.left.connect(self._leave_sheet)
+        self._tour_after = ""  # "start" or "offer" a tour once the sample study is open
         self.rail = Rail()
         self.pages = QStackedWidget()
         self.stations: dict[str, BaseStation] = {}
@@ -45,7 +52,9 @@ class Window(QMainWindow):
         self.strip = Strip(self.session.tasks)
         self.kept = QLabel()
         self._build()
+        self.file_pages = StudyPages(self)
         self.finder = Finder(self, self._live_actions)
+        self.tour = Tour(self)
         self._listen()
         self._opened()
 
@@ -66,7 +75,7 @@ class Window(QMainWindow):
         line.addWidget(self.pages, 1)
         self._work = work
         self.whole = QStackedWidget()
-        for page in (self.start, work, self.keys):
+        for page in (self.start, work, self.keys, self.help):
             self.whole.addWidget(page)
         centre = QWidget()
         column = QVBoxLayout(centre)
@@ -95,7 +104,7 @@ class Window(QMainWindow):
                 self._actions[row.id].setVisible(False)
                 self._actions[row.id].setEnabled(False)
             menus[row.menu].addAction(self._actions[row.id])
-            if row.id in {"window.sample", "window.copy", "window.go_report", "window.theme_dark"}:
+            if row.id in {"window.sample", "window.record", "window.go_report", "window.theme_dark"}:
                 menus[row.menu].addSeparator()
         corner = self._corner = QWidget()
         buttons = [
@@ -118,16 +127,19 @@ class Window(QMainWindow):
         commands: dict[str, Callable[[], object]] = {
             "window.new": self.new_study,
             "window.open": self.open_study,
-            "window.sample": self.sample.open,
+            "window.sample": self._open_sample,
             "window.copy": self.keep_copy,
-            "window.close": self.session.close,
+            "window.close": self.session.leave,
             "window.quit": self.close,
             "window.undo": self.session.undo,
             "window.redo": self.session.redo,
             "window.find": self.finder.open,
             "window.keys": self.toggle_keys,
+            "window.figures": self.toggle_figures,
+            "window.tour": self.take_tour,
             "window.full": self._toggle_full,
         }
+        commands |= self.file_pages.commands()
         for choice in ("system", "light", "dark"):
             commands[f"window.theme_{choice}"] = partial(self.choose_theme, choice)
         for name in self.stations:
@@ -154,6 +166,18 @@ class Window(QMainWindow):
         if path is not None:
             self.session.create(path)
 
+    def _open_sample(self) -> None:
+        self._tour_after = "offer"
+        self.sample.open()
+
+    def take_tour(self) -> None:
+        """Show what is where, on the study that is open or else on the sample study."""
+        if self.session.study is not None:
+            self.tour.start()
+        else:
+            self._tour_after = "start"
+            self.sample.open()
+
     def open_study(self) -> None:
         """Ask for a study and open it."""
         path = pickers.study(self)
@@ -174,9 +198,10 @@ class Window(QMainWindow):
         if study is not None:
             preferences.remember_study(study.path)
         for station in self.stations.values():
-            station.study_opened()
+            self.session.attempt(station.study_opened)  # one damaged part shall not take the rest away
         self._show_study_state()
         if study is None:
+            self.tour.stop()
             self._leave_station()
             self.start.refresh()
             self.whole.setCurrentWidget(self.start)
@@ -185,15 +210,27 @@ class Window(QMainWindow):
         else:
             self.whole.setCurrentWidget(self._work)
             self._go_to_place()
+            self._begin_tour()
+
+    def _begin_tour(self) -> None:
+        wanted, self._tour_after = self._tour_after, ""
+        if wanted == "start":
+            self.tour.start()
+        elif wanted == "offer":
+            words = "New here? Ten short stops show the way."
+            self.session.offered.emit(words, "Take the tour", self.tour.start)
 
     def _keep_place(self) -> None:
         """Keep where one was, so that the study opens there again."""
         if self.session.writable:
             place = {"station": self.current, "field": self.session.current_field_id}
-            self.session.attempt(self.session.open_study.set_setting, "view.place", place)
+            with contextlib.suppress(KnownError):  # not worth a word as one leaves
+                self.session.open_study.set_setting("view.place", place)
 
     def _go_to_place(self) -> None:
-        kept = self.session.open_study.setting("view.place", None)
+        kept: object = None
+        with contextlib.suppress(KnownError):
+            kept = self.session.open_study.setting("view.place", None)
         place = kept if isinstance(kept, dict) else {}
         if self.session.field_row(place.get("field", 0)) is not None:
             self.session.show_field(place["field"])
@@ -282,7 +319,7 @@ class Window(QMainWindow):
     def toggle_keys(self) -> None:
         """Show the keys at a glance, or go back."""
         if self.whole.currentWidget() is self.keys:
-            self._leave_keys()
+            self._leave_sheet()
             return
         everywhere = [row for row in rows_of("") if self._actions[row.id].isVisible()]
         places = [("Everywhere", everywhere)]
@@ -291,7 +328,15 @@ class Window(QMainWindow):
         self.whole.setCurrentWidget(self.keys)
         self.keys.back.setFocus()
 
-    def _leave_keys(self) -> None:
+    def toggle_figures(self) -> None:
+        """Show what the figures are, or go back."""
+        if self.whole.currentWidget() is self.help:
+            self._leave_sheet()
+            return
+        self.whole.setCurrentWidget(self.help)
+        self.help.line.setFocus()
+
+    def _leave_sheet(self) -> None:
         self.whole.setCurrentWidget(self.start if self.session.study is None else self._work)
 
     # events -------------------------------------------------------------------------------------------------
@@ -317,6 +362,9 @@ class Window(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Remember the window and close the study; everything is on disk already."""
+        if not self.session.may_close():
+            event.ignore()
+            return
         preferences.write("geometry", self.saveGeometry())
         self.session.shut()
         event.accept()

@@ -113,7 +113,7 @@ class Station(BaseStation):
         panel = QWidget()
         panel.setProperty("look", "panel")
         panel.setLayout(parts.column(self._panels, margin=theme.SMALL))
-        panel.setMinimumWidth(340)
+        panel.layout().addStrut(340)  # at least; larger text asks for more
         self._show_page("curves")
         return panel
 

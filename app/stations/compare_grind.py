@@ -3,7 +3,7 @@
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QWidget
 
-from app import parts
+from app import help_words, parts
 from app.stations.compare_work import CompareAnswer, grind_curve, in_window, known_doses
 from measure.errors import InvalidInput
 from measure.judge.grind import GrindCurve
@@ -65,6 +65,7 @@ class GrindPanel(QWidget):
         )
         self.asked = parts.card(asked, heading="Where do you want to get?")
         self.answered = parts.card(self.words, self.careful, self.step, heading="How much more grinding")
+        self.answered.setToolTip(help_words.tip("grind_curve"))
         self.how = parts.card(
             self.laws, parts.label(_CAUTION, "small", wrap=True), heading="What this rests on"
         )

@@ -5,6 +5,7 @@ import math
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
+from app import help_words
 from app.stations.compare_work import CompareAnswer
 from measure.judge.compare_pairs import Ratio, ShareDifference
 from measure.sizes.plan import figure_words
@@ -19,6 +20,8 @@ class RatioTable(QTableWidget):
         super().__init__(0, len(_HEADS))
         self.setHorizontalHeaderLabels(list(_HEADS))
         self.setAccessibleName("Ratios with intervals")
+        self.horizontalHeaderItem(2).setToolTip(help_words.tip("ratio"))
+        self.horizontalHeaderItem(3).setToolTip(help_words.tip("interval"))
         self.verticalHeader().setVisible(False)
         self.verticalHeader().setDefaultSectionSize(24)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)

@@ -4,6 +4,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QFormLayout, QFrame, QGridLayout, QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
+from app.help_words import narrow
 from app.session import Session
 from app.stations import fields_words
 from measure.study.records import FieldRow
@@ -112,7 +113,7 @@ class FieldDetails(QFrame):
             line, side = divmod(place, 2)
             words, figure = parts.label(name, "soft"), parts.label(value)
             for label in (words, figure):
-                label.setToolTip(tip)
+                label.setToolTip(narrow(tip))
             figure.setAccessibleName(f"{name} {value}")
             self._grid.addWidget(words, line, 2 * side)
             self._grid.addWidget(figure, line, 2 * side + 1)

@@ -75,7 +75,7 @@ class Panel(QWidget):
         )
         self.layout().setStretch(2, 1)
         self._histogram = histogram
-        self.setMinimumWidth(330)
+        self.layout().addStrut(314)  # at least; larger text asks for more
         self.show_page("piece")
 
     def _page_buttons(self) -> list[QToolButton]:

@@ -11,6 +11,7 @@ from app import number_text, parts, theme
 from app.canvas.badge import kind_badge
 from app.canvas.outline_item import polygon
 from app.canvas.style import cosmetic_pen, group_of, group_style
+from app.help_words import HELP, narrow
 from app.models.field_pieces import FieldPieces
 from app.theme import KIND_STYLE
 from measure.flags import FLAGS, decode
@@ -78,6 +79,9 @@ class PieceCard(QWidget):
         self.sizes = parts.label("", wrap=True)
         self.state = parts.label("", wrap=True)
         self.why = parts.label("", "soft", wrap=True)
+        shape = ("size", "feret", "circularity", "solidity")
+        self.sizes.setToolTip("\n\n".join(f"{HELP[name].title}: {narrow(HELP[name].what)}" for name in shape))
+        self.why.setToolTip(HELP["doubt"].tip())
         self.kinds = {kind: _kind_button(kind, action(f"particles.{kind.value}")) for kind in KINDS}
         self._buttons = parts.row(*self.kinds.values(), None, spacing=theme.TIGHT)
         top = parts.row(self.crop, parts.column(self.heading, self.sizes, None, spacing=theme.TIGHT))
@@ -116,7 +120,7 @@ class PieceCard(QWidget):
         )
         longest, narrowest = (float(table[f"feret_{which}_um"][row]) for which in ("max", "min"))
         self.sizes.setText(
-            f"x_A  {size}\n"
+            f"Size  {size}\n"
             f"{number_text.number(longest)} × {number_text.quantity(narrowest)} (Feret)\n"
             f"Circularity {number_text.fixed(float(table['circularity'][row]), 2)}, "
             f"solidity {number_text.fixed(float(table['solidity'][row]), 2)}"
@@ -134,7 +138,7 @@ class PieceCard(QWidget):
         table = self._pieces.table
         self.heading.setText(f"{len(rows)} pieces chosen")
         sizes = table["area_equivalent_diameter_um"][rows]
-        self.sizes.setText(f"x_A {number_text.number(sizes.min())} to {number_text.quantity(sizes.max())}")
+        self.sizes.setText(f"Sizes {number_text.number(sizes.min())} to {number_text.quantity(sizes.max())}")
         tally = [
             number_text.count(
                 int((table["kind"][rows] == kind).sum()), KIND_STYLE[kind].word, KIND_STYLE[kind].many

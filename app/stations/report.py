@@ -54,7 +54,7 @@ class Station(BaseStation):
         panel = QWidget()
         panel.setProperty("look", "panel")
         panel.setLayout(parts.column(parts.scroll(self.choice), margin=theme.SMALL))
-        panel.setMinimumWidth(330)
+        panel.layout().addStrut(330)  # at least; larger text asks for more
         split = QSplitter(Qt.Orientation.Horizontal)
         split.addWidget(left)
         split.addWidget(panel)

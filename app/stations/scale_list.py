@@ -95,9 +95,9 @@ class ScaleList(QFrame):
     def _fit_height(self) -> None:
         line = self.list.fontMetrics().lineSpacing()
         shown = min(max(self.list.count(), 1), _MOST_SHOWN)
-        self.list.setFixedHeight(shown * (3 * line + 14) + 6)
+        self.list.setFixedHeight(shown * (4 * line + 14) + 6)
         for k in range(self.list.count()):
-            self.list.item(k).setSizeHint(QSize(0, 3 * line + 12))
+            self.list.item(k).setSizeHint(QSize(0, 4 * line + 12))
 
     def _current(self) -> None:
         self._show_chosen()
@@ -131,7 +131,7 @@ class ScaleList(QFrame):
 
 
 def row_words(row: ScaleRow, used: int) -> str:
-    """Return a scale of the list in three short lines."""
+    """Return a scale of the list in four short lines."""
     scale = row.scale
     name = scale.zoom or "no zoom name"
     fit = fit_from_plain(row.fit, scale) if row.fit else None
@@ -139,7 +139,7 @@ def row_words(row: ScaleRow, used: int) -> str:
     value = number_text.with_uncertainty(scale.um_per_px, expanded, scale_words.UNIT)
     use = f"used by {number_text.count(used, 'field')}" if used else "not used yet"
     date = scale.made[:10]
-    return f"{name}\n{value}\n{scale_words.size_text(scale)} · {date} · {use}"
+    return f"{name}\n{value}\n{scale_words.size_text(scale)} · {use}\n{date}"
 
 
 def _used(study: object) -> dict[int, int]:

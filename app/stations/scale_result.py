@@ -3,7 +3,7 @@
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QFrame, QVBoxLayout
 
-from app import number_text, parts, scale_words, theme
+from app import help_words, number_text, parts, scale_words, theme
 from app.stations.scale_draft import Draft
 from app.stations.scale_form import entry, number_typed
 from measure.errors import InvalidInput
@@ -25,10 +25,7 @@ class ResultCard(QFrame):
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         column.setSpacing(theme.TIGHT)
         parts.fill(column, (parts.label("Result", "soft"), self.figure, self.words, self.doubts))
-        self.figure.setToolTip(
-            "The interval holds the true scale with a probability of about 95 %: expanded uncertainty, "
-            "JCGM 100 (the GUM)."
-        )
+        self.figure.setToolTip(f"{help_words.tip('um_per_px')}\n\n{help_words.tip('scale_uncertainty')}")
 
     def show_fit(self, fit: RulingFit | None, trouble: str = "", claim: str = "") -> None:
         """Show a fit; without one, say why there is none."""

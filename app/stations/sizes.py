@@ -137,7 +137,7 @@ class Station(BaseStation):
         panel.setLayout(
             parts.column(parts.row(*buttons, None, spacing=theme.TIGHT), self._pages, margin=theme.SMALL)
         )
-        panel.setMinimumWidth(350)
+        panel.layout().addStrut(350)  # at least; larger text asks for more
         self._show_page("figures")
         return panel
 

@@ -5,7 +5,7 @@ import math
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
 
-from app import number_text, parts
+from app import help_words, number_text, parts
 from app.stations.sizes_work import Answer
 from measure.sizes.plan import figure_words
 
@@ -17,14 +17,6 @@ _MEANS = ("means_um.D[1,0]", "means_um.D[2,0]", "means_um.D[3,0]", "means_um.D[3
 _LAST = {0: ("number.geometric_sd",), 3: ("span",)}
 _UNITLESS = ("span", "number.geometric_sd")
 _LOOKS = {"not felt": "done", "felt": "warning", "borderline": "warning", "undecided": "soft"}
-_TIPS = {
-    "volume.x90_um": "90 % of the volume is in pieces smaller than this",
-    "volume.x50_um": "Half of the volume is in pieces smaller than this",
-    "means_um.D[4,3]": "Mean weighted by volume, were all pieces of one shape",
-    "means_um.D[3,2]": "Mean weighted by surface; six over it is surface per volume",
-    "span": "(x90 − x10) / x50 by volume: how wide the distribution is",
-    "number.geometric_sd": "Typical ratio of a size to the geometric mean",
-}
 
 
 def listed(r: int) -> tuple[str, ...]:
@@ -54,7 +46,9 @@ class FiguresPage(QWidget):
         self.table.itemSelectionChanged.connect(self._choose)
         self._names: tuple[str, ...] = ()
         verdict = parts.card(self.word, self.sentence, self.decides, self.reasons, heading="Will it be felt?")
+        verdict.setToolTip(f"{help_words.tip('felt_share')}\n\n{help_words.tip('strays')}")
         figures = parts.card(self.table, heading="Sizes, with 95 % intervals")
+        figures.setToolTip(help_words.tip("interval"))
         self.cautions = parts.card(self.careful, heading="Be careful")
         self.setLayout(parts.column(verdict, figures, self.cautions, None))
 
@@ -103,7 +97,7 @@ class FiguresPage(QWidget):
             self._names = names
             self.table.setRowCount(len(names))
             for place, name in enumerate(names):
-                self.table.setItem(place, 0, _item(figure_words(name), _TIPS.get(name, "")))
+                self.table.setItem(place, 0, _item(figure_words(name), help_words.tip(name)))
         for place, name in enumerate(names):
             low, high = answer.summary.interval(name)
             value, unit = answer.summary.value(name), "" if name in _UNITLESS else number_text.MICRO
@@ -153,4 +147,6 @@ def _item(text: str, tip: str = "", *, right: bool = False) -> QTableWidgetItem:
 
 def _fit_height(table: QTableWidget) -> None:
     rows = sum(table.rowHeight(i) for i in range(table.rowCount()))
+    width = sum(table.sizeHintForColumn(i) for i in range(table.columnCount())) + 2 * table.frameWidth() + 8
+    table.setMinimumWidth(min(width, 460))
     table.setFixedHeight(rows + table.horizontalHeader().sizeHint().height() + 2 * table.frameWidth() + 2)

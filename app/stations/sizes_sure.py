@@ -4,7 +4,7 @@ import math
 
 from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QGridLayout, QProgressBar, QWidget
 
-from app import number_text, parts
+from app import help_words, number_text, parts
 from app.stations.sizes_figures import listed
 from app.stations.sizes_work import Answer
 from measure.errors import InvalidInput
@@ -59,6 +59,7 @@ class SurePage(QWidget):
             wrap=True,
         )
         budget = parts.card(self.figure, self.whole, grid, basis, heading="Where the doubt comes from")
+        budget.setToolTip(help_words.tip("budget"))
         more = parts.card(
             parts.row(parts.label("I want"), self.wanted, None), self.needed, heading="How many more?"
         )

@@ -70,7 +70,7 @@ class Station(BaseStation):
         left.setLayout(parts.column(new, self.sessions, parts.scroll(cautions), margin=theme.SMALL))
         left.layout().setStretch(1, 2)
         left.layout().setStretch(2, 3)
-        left.setMinimumWidth(250)
+        left.layout().addStrut(240)  # at least; larger text asks for more
         self._pages = QStackedWidget()
         for page in (self._teaching(), parts.scroll(self.form), self.page):
             self._pages.addWidget(page)
@@ -152,6 +152,7 @@ class Station(BaseStation):
             if row.id == self.current:
                 self.sessions.setCurrentItem(item)
         self.sessions.blockSignals(False)
+        self.sessions.setVisible(bool(self.rows))
         if self.current not in self.rows:
             self.current = None
         if self._pages.currentIndex() != 1 or study is None:

@@ -95,10 +95,10 @@ def _curve_axes(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[
     r = chart.curves[0].r
     word = "number" if r == 0 else "volume"
     yield Text(
-        (left + right) / 2, bottom + 2.7 * em, "area-equivalent diameter x_A, µm", style.soft, em, "middle"
+        (left + right) / 2, bottom + 2.7 * em, "area-equivalent diameter, µm", style.soft, em, "middle"
     )
     yield Text(
-        0.9 * em, (top + bottom) / 2, f"Q_{r}, % of {word} finer", style.soft, em, "middle", turned=True
+        0.9 * em, (top + bottom) / 2, f"{word} finer than this, %", style.soft, em, "middle", turned=True
     )
     caption = f"by {word}"
     if math.isfinite(chart.smallest_um):

@@ -214,10 +214,10 @@ class _Page:
             yield Line(((right, y), (right + 3, y)), style.soft, 0.8)
             yield Text(right + 0.5 * em, y, f"{percent}", style.soft, em)
         middle = (self._top + bottom) / 2
-        words = "area-equivalent diameter x_A, µm"
+        words = "area-equivalent diameter, µm"
         yield Text((left + right) / 2, bottom + 2.7 * em, words, style.soft, em, "middle")
         yield Text(0.9 * em, middle, self._chart.y_label, style.soft, em, "middle", turned=True)
-        finer = f"Q_{self._chart.r}, % of {self._chart.quantity} finer"
+        finer = f"{self._chart.quantity} finer than this, %"
         yield Text(right + 3.4 * em, middle, finer, style.soft, em, "middle", turned=True)
 
     def curve(self) -> Iterator[Shape]:

@@ -1,6 +1,6 @@
-"""The whole job in the window by keyboard alone: a new study, its scale, fields, pieces, sizes, comparing, report.
+"""The whole job in the window by keyboard alone, from a new study to its report.
 
-Only the system's own file pickers are answered for the user; everything else is a key sent to whatever has the
+Only the system's own file pickers are answered for the user; all else is a key sent to whatever has the
 focus. The pictures are drawn with known truth, so that the figures at the end can be checked too.
 """
 

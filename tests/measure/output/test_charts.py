@@ -57,10 +57,10 @@ def test_labels_carry_unit_weighting_limit_and_interval(chart):
     assert "R20" in chart.y_label
     words = [shape.text for shape in lay_out(chart, 700, 420).shapes if isinstance(shape, Text)]
     for text in (
-        "area-equivalent diameter x_A, µm",
+        "area-equivalent diameter, µm",
         "pass 3",
         "not counted below 5 µm",
-        "Q_3, % of volume finer",
+        "volume finer than this, %",
     ):
         assert text in words
     assert any(text.startswith("x90  ") for text in words)

@@ -1,0 +1,82 @@
+"""Figures in plain words: every figure of the window explained, by station."""
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QGridLayout, QLineEdit, QVBoxLayout, QWidget
+
+from app import parts, theme
+from app.help_words import HELP, Words
+
+COLUMNS = 2
+
+
+class HelpPage(QWidget):
+    """The sheet of figures, with a line to look one up.
+
+    Signals
+    -------
+    left()
+        The user wants to go back.
+    """
+
+    left = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setAccessibleName("Figures in plain words")
+        self.back = parts.button("Back", self.left.emit, look="primary", tip="Back to where you were  (Esc)")
+        self.line = QLineEdit()
+        self.line.setPlaceholderText("Look a figure up")
+        self.line.setAccessibleName("Look a figure up")
+        self.line.setMaximumWidth(320)
+        self.line.textChanged.connect(self._show_those_with)
+        self._cards: list[tuple[str, QWidget]] = []
+        holder = QWidget()
+        holder.setMaximumWidth(1500)
+        self._grid = QGridLayout(holder)
+        self._grid.setSpacing(theme.MEDIUM)
+        for column in range(COLUMNS):
+            self._grid.setColumnStretch(column, 1)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(theme.LARGE, theme.LARGE, theme.LARGE, theme.MEDIUM)
+        head = parts.row(
+            parts.label("Figures in plain words", "title"), theme.LARGE, self.line, None, self.back
+        )
+        whole.addLayout(head)
+        whole.addWidget(parts.scroll(holder))
+        for words in HELP.values():
+            text = " ".join((words.place, words.title, words.what, words.why)).lower()
+            self._cards.append((text, _card(words)))
+        self._show_those_with("")
+
+    def shown(self) -> int:
+        """Return how many figures are in view."""
+        return self._grid.count()
+
+    def _show_those_with(self, typed: str) -> None:
+        while self._grid.count():
+            self._grid.takeAt(0).widget().hide()
+        asked = typed.lower().split()
+        fitting = [card for text, card in self._cards if all(word in text for word in asked)]
+        for place, card in enumerate(fitting):
+            self._grid.addWidget(card, *divmod(place, COLUMNS), Qt.AlignmentFlag.AlignTop)
+            card.show()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Go back on Esc."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
+
+
+def _card(words: Words) -> QWidget:
+    grid = QGridLayout()
+    grid.setColumnStretch(1, 1)
+    grid.setVerticalSpacing(theme.TIGHT)
+    lines = (("Why", words.why), ("How", words.how), ("Source", words.source))
+    for row, (name, text) in enumerate(lines):
+        grid.addWidget(parts.label(name, "small"), row, 0, Qt.AlignmentFlag.AlignTop)
+        grid.addWidget(parts.label(text, "small" if name == "Source" else "", wrap=True), row, 1)
+    what = parts.label(words.what, wrap=True)
+    return parts.card(what, grid, heading=f"{words.title}  ·  {words.place.capitalize()}")

@@ -1,0 +1,25 @@
+"""Pictures of the stations: one of each, small, and bad words refused in a sentence."""
+
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from app import screenshots
+from app.stations import ORDER
+
+
+def test_one_small_picture_of_each_station(qtbot, study_path: Path, tmp_path: Path):
+    out = tmp_path / "pictures"
+    assert screenshots.main([str(out), "--study", str(study_path), "--size", "1000x640"]) == 0
+    assert {p.stem for p in out.iterdir()} == {"start", *ORDER}
+    for path in out.iterdir():
+        assert path.stat().st_size <= screenshots.LARGEST_BYTES
+        with Image.open(path) as picture:
+            assert picture.size == (1000, 640)
+
+
+@pytest.mark.parametrize("size", ["large", "10x10", "1280"])
+def test_a_size_that_is_none_is_refused(size: str, study_path: Path, tmp_path: Path, capsys):
+    assert screenshots.main([str(tmp_path), "--study", str(study_path), "--size", size]) == 2
+    assert "--size" in capsys.readouterr().err
