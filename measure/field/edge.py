@@ -22,6 +22,8 @@ _SOBEL_SIGMA2 = (
 SMOOTHING_SIGMA_PX = 0.8  # smoothing of the field edges are placed on
 _SURE_SIGMA2 = 0.1  # blur up to this cannot be told from pixel steps, px^2
 _CALM_SIGMA_PX = 1.0  # further smoothing of the field a plateau is read from
+_PLACES = np.linspace(-3.0, 3.0, 31) * SMOOTHING_SIGMA_PX  # across an edge
+_PLACE_WEIGHTS = np.exp(-0.5 * (_PLACES / SMOOTHING_SIGMA_PX) ** 2)
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
 
 
@@ -74,7 +76,7 @@ def place_edge(
     delta: np.ndarray,
     piece: np.ndarray,
     others: np.ndarray,
-    oil_lightness: float = 80.0,
+    oil_lab: np.ndarray | float = 80.0,
     light_weight: float = 1.0,
 ) -> np.ndarray | None:
     """Sub-pixel outline of one body.
@@ -87,8 +89,8 @@ def place_edge(
         The piece as found, 1 inside.
     others : (M, N) ndarray of bool
         Pixels that belong to other pieces.
-    oil_lightness : float
-        CIELAB L of the oil there.
+    oil_lab : (3,) ndarray or float
+        CIELAB colour of the oil there, or its L alone.
     light_weight : float
         1 where the picture was blurred in linear light, 0 where in its stored values.
 
@@ -104,7 +106,7 @@ def place_edge(
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
     # the edge lies in the flank; a pale streak deeper inside does not open the piece
     core = cv2.distanceTransform(_framed(piece), cv2.DIST_L2, 5)[1:-1, 1:-1] > 2.563 * sigma + 1.0
-    half = light_half(delta[piece > 0], oil_lightness, sigma, light_weight)
+    half = light_half(delta[piece > 0], oil_lab, sigma, light_weight)
     level, outline = half, None
     for _ in range(3):
         mask = _one_piece(((share >= level) & free) | core, piece)
@@ -125,7 +127,7 @@ def place_rim_edge(
     delta: np.ndarray,
     piece: np.ndarray,
     others: np.ndarray,
-    oil_lightness: float = 80.0,
+    oil_lab: np.ndarray | float = 80.0,
     light_weight: float = 1.0,
 ) -> np.ndarray | None:
     """Sub-pixel outline of one see-through piece, along the outer flank of its rim.
@@ -142,11 +144,7 @@ def place_rim_edge(
     plateau = np.maximum(local_plateau(inner, min(reach, 3)), max(0.25 * height, 1e-3))
     share = field / plateau
     thickness = 2.0 * float(np.percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim > 0], 80))
-    half = (
-        light_half(delta[(rim > 0) & band], oil_lightness, sigma, light_weight)
-        if (rim[band] > 0).any()
-        else 0.5
-    )
+    half = light_half(delta[(rim > 0) & band], oil_lab, sigma, light_weight) if (rim[band] > 0).any() else 0.5
     level = 2.0 * half * blurred_rim_level(thickness, sigma)
     free = (cv2.dilate(piece, disc(2.0)) > 0) & ~others
     rim = ((share >= level) & free).astype(np.uint8)
@@ -168,19 +166,20 @@ def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
     return float(min(0.85, edge / peak))
 
 
-def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float, light_weight: float = 1.0) -> float:
+def light_half(delta: np.ndarray, oil_lab: float, sigma_px: float, light_weight: float = 1.0) -> float:
     """Share of the CIELAB step at the place where the picture is half way between oil and piece.
 
     Lens and sensor mix light, and CIELAB is not linear in light: on dark ground half of the light lies above
-    half of the lightness step, in bright field below it. A picture blurred in its stored values has its
-    half level near half of the lightness step, but for very dark ends. The smoothing of this program mixes
-    CIELAB evenly again, so the sharper the picture, the nearer the level is to a half.
+    half of the step, in bright field below it, and colour follows its own way. A picture blurred in its
+    stored values has its half level near half of the step, but for very dark ends. The smoothing of this
+    program mixes CIELAB evenly again, so the sharper the picture, the nearer the level is to a half.
 
     Parameters
     ----------
     delta : (K, 3) ndarray of float32
         Difference from the oil of the pixels of a piece.
-    oil_lightness : float
+    oil_lab : (3,) ndarray or float
+        CIELAB colour of the oil, or its L alone.
     sigma_px : float
         Standard deviation of the whole blur, smoothing included.
     light_weight : float
@@ -189,45 +188,36 @@ def light_half(delta: np.ndarray, oil_lightness: float, sigma_px: float, light_w
     Returns
     -------
     level : float
-        0.5 for pieces that differ in colour only, or without blur of the picture's own.
+        0.5 without blur of the picture's own.
     """
-    mean = np.median(delta, axis=0)
-    step = float(mean[0])
-    if abs(step) < 1.0:
-        return 0.5
-    ends = np.clip([oil_lightness, oil_lightness + step], 0.0, 100.0)
-    if ends[0] == ends[1]:
-        return 0.5
+    step = np.median(delta, axis=0).astype(np.float64)
+    length = float(np.linalg.norm(step))
     own = np.sqrt(max(sigma_px**2 - SMOOTHING_SIGMA_PX**2 - _SURE_SIGMA2, 0.0))
-    if own < 0.1:
+    if length < 1.0 or own < 0.1:
         return 0.5
-    light = _half_between(_luminance(ends), ends, own, _lightness)
-    stored = _half_between(encoded(_luminance(ends)), ends, own, lambda v: _lightness(decoded(v)))
-    level = light_weight * light + (1.0 - light_weight) * stored
-    by_lightness = step**2 / float((mean**2).sum())
-    return 0.5 + (level - 0.5) * by_lightness
+    oil = np.zeros(3)
+    oil[: np.size(oil_lab)] = oil_lab
+    ends = np.stack([oil, oil + step]).astype(np.float32)
+    ends[:, 0] = np.clip(ends[:, 0], 0.0, 100.0)
+    stored = cv2.cvtColor(ends[None], cv2.COLOR_Lab2RGB)[0].astype(np.float64)
+    by_light = _half_between(decoded(stored), own, encoded)
+    by_stored = _half_between(stored, own, np.asarray)
+    return light_weight * by_light + (1.0 - light_weight) * by_stored
 
 
 def _half_between(
-    values: np.ndarray,
-    ends: np.ndarray,
-    own_sigma_px: float,
-    lightness: Callable[[np.ndarray], np.ndarray],
+    ends: np.ndarray, own_sigma_px: float, storing: Callable[[np.ndarray], np.ndarray]
 ) -> float:
-    """Share of the lightness step half way between two values that were blurred evenly."""
-    place = np.linspace(-3.0, 3.0, 61) * SMOOTHING_SIGMA_PX
-    weight = np.exp(-0.5 * (place / SMOOTHING_SIGMA_PX) ** 2)
-    profile = lightness(values[0] + (values[1] - values[0]) * ndtr(place / own_sigma_px))
-    level = float(np.average((profile - ends[0]) / (ends[1] - ends[0]), weights=weight))
-    return float(np.clip(level, 0.25, 0.75))
-
-
-def _luminance(lightness: np.ndarray) -> np.ndarray:
-    return np.where(lightness > 8.0, ((lightness + 16.0) / 116.0) ** 3, lightness / 903.3)
-
-
-def _lightness(luminance: np.ndarray) -> np.ndarray:
-    return np.where(luminance > 0.008856, 116.0 * np.cbrt(luminance) - 16.0, 903.3 * luminance)
+    """Share of the CIELAB step half way between two colours that were blurred evenly."""
+    mixed = ends[0] + (ends[1] - ends[0]) * ndtr(_PLACES / own_sigma_px)[:, None]
+    line = np.concatenate([ends[:1], mixed, ends[1:]])
+    lab = cv2.cvtColor(storing(line).astype(np.float32)[None], cv2.COLOR_RGB2Lab)[0].astype(np.float64)
+    step = lab[-1] - lab[0]
+    square = float(step @ step)
+    if square < 1.0:
+        return 0.5
+    share = (lab[1:-1] - lab[0]) @ step / square
+    return float(np.clip(np.average(share, weights=_PLACE_WEIGHTS), 0.25, 0.75))
 
 
 def _scalar(delta: np.ndarray, piece: np.ndarray) -> np.ndarray:

@@ -164,7 +164,7 @@ def find_pieces(
                 usual,
             )
         other = (labels[box] > 0) & ~low
-        oil = _oil_lightness(light, stats[k])
+        oil = _oil_colour(light, stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
         for group in parts.groups:
             found = [(n, _outline(smooth[box], parts, other, n, oil, light.light_weight)) for n in group]
@@ -233,13 +233,13 @@ def _at_frame(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[bool, b
     return rows.start == 0, rows.stop == shape[0], cols.start == 0, cols.stop == shape[1]
 
 
-def _oil_lightness(light: Light, stats: np.ndarray) -> float:
-    """Lightness of the oil at the middle of a component."""
-    grid = light.background_lab[..., 0]
+def _oil_colour(light: Light, stats: np.ndarray) -> np.ndarray:
+    """CIELAB colour of the oil at the middle of a component."""
+    grid = light.background_lab
     rows, cols = light.delta.shape[:2]
     row = int((stats[1] + stats[3] / 2) / rows * grid.shape[0])
     col = int((stats[0] + stats[2] / 2) / cols * grid.shape[1])
-    return float(grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)])
+    return grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)]
 
 
 def _outline(
@@ -247,7 +247,7 @@ def _outline(
     parts: Parts,
     other: np.ndarray,
     n: int,
-    oil_lightness: float,
+    oil_lab: np.ndarray,
     light_weight: float,
 ) -> np.ndarray | None:
     """Outline of one piece of a component, in the component's crop."""
@@ -262,7 +262,7 @@ def _outline(
     piece = piece[box]
     others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
     place = place_rim_edge if n in parts.clear else place_edge
-    outline = place(delta[box], piece, others, oil_lightness, light_weight)
+    outline = place(delta[box], piece, others, oil_lab, light_weight)
     if outline is None or len(outline) < 4:
         return None
     return outline + np.array([x0, y0], np.float32)

@@ -14,10 +14,10 @@ _NORMALS = 48  # a piece
 _PIECES = 60  # looked at, at most
 _FEWEST = 5  # pieces that can tell anything
 _LEVELS = (0.06, 0.2)  # asymmetry is read between these shares of the step and their complements
-_SHARP = np.array([0.012, 0.003])  # asymmetry of a drawn sharp side in its own values: pixels, rounding
+_SHARP = np.array([0.01, 0.003])  # asymmetry of a drawn sharp side in its own values: pixels, rounding
 _NATURAL = np.array([0.1, 0.03])  # asymmetry of natural edges: taper, refracting line
 _ALIKE = 0.008  # spread of asymmetry over pieces that are all sharp
-_COLOUR_PRIOR = 0.85  # colour pictures come from cameras, which mix light
+_COLOUR_PRIOR = 0.95  # colour pictures come from cameras, which mix light
 _GREY_PRIOR = 0.5
 
 

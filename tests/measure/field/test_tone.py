@@ -24,7 +24,7 @@ def blurred_picture(cover, oil, piece, blur_px, in_light, noise=1.5) -> Picture:
 
 
 def test_tone_curve_is_that_of_the_standard():
-    # IEC 61966-2-1: V = 0.04045 is the end of the straight part; value of middle grey 0.5 from memory, 0.21404
+    # IEC 61966-2-1: V = 0.04045 is the end of the straight part; 0.21404 for 0.5 from memory
     assert decoded(np.array([0.0, 0.04045, 0.5, 1.0])) == pytest.approx([0, 0.0031308, 0.21404, 1], abs=2e-5)
     values = np.linspace(0, 1, 50)
     assert encoded(decoded(values)) == pytest.approx(values, abs=1e-4)
@@ -44,9 +44,9 @@ def test_tells_nothing_of_a_sharp_or_empty_picture():
     grey = blurred_picture(np.zeros_like(cover), 200, 100, 1.0, True)
     assert light_weight(grey.pixels, np.zeros(cover.shape, np.float32)) == 0.5
     colour = blurred_picture(np.zeros_like(cover), (200, 190, 160), 100, 1.0, True)
-    assert light_weight(colour.pixels, np.zeros(cover.shape, np.float32)) == pytest.approx(0.85)
+    assert light_weight(colour.pixels, np.zeros(cover.shape, np.float32)) == pytest.approx(0.95)
     faint = blurred_picture(cover, 200, 194, 1.0, True, noise=3.0)
-    assert 0.2 < prepare(faint).light_weight < 0.9
+    assert 0.2 < prepare(faint).light_weight < 0.97
 
 
 @pytest.mark.parametrize("name", sorted(GREYS))
