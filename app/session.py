@@ -79,6 +79,8 @@ class Session(QObject):
         self.pictures.light_ready.connect(self.light_ready)
         self.pictures.failed.connect(lambda error: self.tell_error(error, "Opening the picture"))
         self.measuring = Measuring(self)
+        # asked before another study takes the place of the open one; False keeps it
+        self.may_close: Callable[[], bool] = lambda: True
 
     # the study ----------------------------------------------------------------------------------------------
 
@@ -92,6 +94,11 @@ class Session(QObject):
             self.tell("That study is open already.", NOTE)
             return True
         return self._open(path, Study.open)
+
+    def leave(self) -> None:
+        """Close the study as the user asked, unless something of it would be lost."""
+        if self.may_close():
+            self.close()
 
     def close(self) -> None:
         """Stop all work and close the study."""
@@ -302,6 +309,8 @@ class Session(QObject):
     # inner --------------------------------------------------------------------------------------------------
 
     def _open(self, path: Path | str, make: Callable[[Path], Study]) -> bool:
+        if not self.may_close():
+            return False
         try:
             study = make(Path(path))
         except Exception as error:

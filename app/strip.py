@@ -79,7 +79,9 @@ class Strip(QFrame):
 
     def show_offer(self, text: str, button_text: str, does: Callable[[], None]) -> None:
         """Show a sentence with a button that goes on from there."""
-        self._show(text, NOTE, button_text, does)
+        # an offer that goes with the message in view stays as grave as it
+        level = self._level if self._offer is None and text.startswith(self.text.text() or "\0") else NOTE
+        self._show(text, level, button_text, does)
 
     def rest(self) -> None:
         """Hide the message and show the resting hint."""

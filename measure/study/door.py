@@ -107,6 +107,16 @@ class Door:
             raise StudyFileError(f"{self.path.name} cannot be changed, because {self.read_only_reason}.")
         check_place(self.path, self._identity)
 
+    def check_place(self) -> None:
+        """Check that the file is still where it was opened.
+
+        Raises
+        ------
+        LostStudy
+            If it was moved, deleted or replaced, or its drive is gone.
+        """
+        check_place(self.path, self._identity)
+
     def _check_open(self) -> None:
         if self._closed:
             raise StudyFileError(f"{self.path.name} has been closed.")
