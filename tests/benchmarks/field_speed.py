@@ -142,7 +142,7 @@ def main() -> None:
     plain = not (asked.no_plain or asked.pieces)
     print(f"{'':6}{'this program, one thread':^35}" + f"   {'plain script':^35}{'ratio':^18}" * plain)
     head = f"{'found':>9}{'clock s':>9}{'work s':>9}{'MB':>8}"
-    print(f"{'Mpx':>6}{head}" + f"   {head}{'work':>9}{'clock':>9}" * plain)
+    print(f"{'pieces' if asked.pieces else 'Mpx':>6}{head}" + f"   {head}{'work':>9}{'clock':>9}" * plain)
     rows = []
     for megapixels, pieces in wanted:
         ours, other = _both(megapixels, pieces, plain)
