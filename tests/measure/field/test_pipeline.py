@@ -190,8 +190,10 @@ def test_compression_makes_no_pieces_and_no_fat():
     _, data = cv2.imencode(".jpg", picture.pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 60])
     squeezed = Picture(np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]))
     result = measured(squeezed)
-    assert len(result.particles) == 12
-    assert np.median(result.particles.diameter_px) == pytest.approx(30, rel=0.015)
+    # a shadow of the compression may be listed as below the lower limit, never counted
+    counted = result.particles["set_aside"] == ""
+    assert counted.sum() == 12
+    assert result.particles.diameter_px[counted] == pytest.approx(np.full(12, 30.0), rel=0.015)
 
 
 def test_sixteen_bit_measures_like_eight():
