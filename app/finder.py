@@ -33,8 +33,8 @@ class Finder(QFrame):
         self._actions = actions
         self._back: QWidget | None = None
         self.line = QLineEdit()
-        self.line.setPlaceholderText("What do you want to do?")
-        self.line.setAccessibleName("What do you want to do?")
+        self.line.setPlaceholderText("Type a few letters of what you want")
+        self.line.setAccessibleName("Type a few letters of what you want")
         self.line.textChanged.connect(self._fill)
         self.line.installEventFilter(self)
         self.list = QListWidget()

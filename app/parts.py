@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
 
 from app import icons, theme
 
-WIDEST = 560  # no panel asks for more than this, px
+WIDEST_IN_LINES = 24  # no panel asks for a width of more lines of text; beyond it scrolls sideways
 
 
 def label(text: str = "", look: str = "", *, wrap: bool = False) -> QLabel:
@@ -138,7 +138,7 @@ def form(*rows: tuple[str, QWidget, str]) -> QFormLayout:
 
 
 class _UpAndDown(QScrollArea):
-    """Scrolls up and down only, so it must never be narrower than what it holds, whatever the text size."""
+    """Scrolls up and down, so it asks for the width of what it holds, whatever the text size."""
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802 - Qt's name
         """Return the width of what it holds, within reason."""
@@ -146,7 +146,8 @@ class _UpAndDown(QScrollArea):
         if inner is None:
             return hint
         width = inner.minimumSizeHint().width() + self.verticalScrollBar().sizeHint().width()
-        return QSize(max(hint.width(), min(width, WIDEST)), hint.height())
+        widest = WIDEST_IN_LINES * self.fontMetrics().lineSpacing()
+        return QSize(max(hint.width(), min(width, widest)), hint.height())
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802 - Qt's name
         """Ask for another width when what it holds changes."""
@@ -156,11 +157,10 @@ class _UpAndDown(QScrollArea):
 
 
 def scroll(inner: QWidget) -> QScrollArea:
-    """Return an area that scrolls up and down only."""
+    """Return an area that scrolls up and down, and sideways only when it cannot have the width it needs."""
     made = _UpAndDown()
     made.setWidget(inner)
     made.setWidgetResizable(True)
-    made.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     made.setFrameShape(QFrame.Shape.NoFrame)
     made.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     return made

@@ -61,7 +61,7 @@ def graduations_text(fit: RulingFit) -> str:
     over = ""
     if scale.division_um:
         over = f" over {fixed(float(fit.index[-1] - fit.index[0]) * scale.division_um, 0)} µm"
-    text = f"{count(len(fit.index), 'graduation')}{over}"
+    text = f"{count(len(fit.index), 'line')}{over}"
     if scale.residual_px is not None:
         text += f", scatter {number(scale.residual_px, 2)} px"
     if fit.scale.angle_deg is not None and scale.method == "ruling":

@@ -25,7 +25,7 @@ _LIST = (
     ("clipped", "Part of it is at the darkest or brightest value the camera can give."),
     ("overlap", "Seems to lie over or under another piece; the hidden part is estimated."),
     ("ragged", "A very irregular outline: may be several pieces or a loose heap."),
-    ("meets_zone", "Meets an excluded zone; kept, not counted."),
+    ("meets_zone", "Meets an area left out; kept, not counted."),
     ("bubble", "Looks like an air bubble."),
     ("fibre", "Looks like a fibre."),
     ("by_hand", "Its outline was made or changed by hand."),

@@ -1,5 +1,6 @@
 """What every station has in common."""
 
+import contextlib
 from collections.abc import Callable
 
 from PySide6.QtCore import Signal
@@ -8,6 +9,7 @@ from PySide6.QtWidgets import QWidget
 
 from app.actions import ACTIONS, make_action
 from app.session import Session
+from measure.errors import KnownError
 from measure.study.records import Changes
 
 
@@ -63,6 +65,12 @@ class BaseStation(QWidget):
 
     def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what ``changes`` touches; skip it when ``initiator is self``."""
+
+    def keep_view(self, name: str, state: object) -> None:
+        """Remember in the study what is looked at; where that cannot be, nothing is lost and nothing said."""
+        if self.session.writable:
+            with contextlib.suppress(KnownError):
+                self.session.open_study.set_setting(name, state)
 
     def action(self, action_id: str) -> QAction:
         """Return the action of that id; it can be given to buttons and menus."""

@@ -68,6 +68,8 @@ class Station(BaseStation):
         for box, words in ((self.figure, "Figure compared"), (self.pairing, "Pairs compared")):
             box.setAccessibleName(words)
             box.setToolTip(words)
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            box.setMinimumContentsLength(8)
         split = QSplitter(Qt.Orientation.Horizontal)
         split.addWidget(self._left())
         split.addWidget(self._right())
@@ -182,7 +184,7 @@ class Station(BaseStation):
                 "pairing": self.pairing.currentData(),
                 **self.grind.view_state(),
             }
-            self.session.study.set_setting(_VIEW, state)
+            self.keep_view(_VIEW, state)
 
     def study_opened(self) -> None:
         """Forget the last study."""

@@ -83,7 +83,7 @@ def stale_words(row: FieldRow, scale: Scale | None) -> str:
         return "Its scale changed after it was measured. Measure it again for the right lower limit."
     before = [zone.tolist() for zone in row.result_zones]
     if before != [zone.tolist() for zone in row.zones]:
-        return "Its excluded areas changed after it was measured. Measure it again."
+        return "The areas left out of it changed after it was measured. Measure it again."
     return ""
 
 

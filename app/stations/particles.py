@@ -158,7 +158,7 @@ class Station(BaseStation):
         if self.session.study is not None and self.pieces.field_id:
             x, y, zoom = self.view.place()
             place = {"field": self.pieces.field_id, "whole": self.view.fitting, "x": x, "y": y, "zoom": zoom}
-            self.session.study.set_setting(_VIEW, place)
+            self.keep_view(_VIEW, place)
 
     def study_opened(self) -> None:
         """Forget the last study."""

@@ -11,8 +11,8 @@ from app.stations.particles_check import BlindCheck, sizes_of
 from measure.judge.spot_check import FEWEST, agreement
 
 _ABOUT = (
-    "Outline some pieces of this batch by hand without seeing the tool's outlines. The difference shows "
-    "whether the tool draws too wide or too narrow, and how far a single size may be off."
+    "Outline some pieces of this batch by hand without seeing those of Gritline. The difference shows "
+    "whether Gritline draws too wide or too narrow, and how far a single size may be off."
 )
 _AT_FIRST = 12
 

@@ -12,7 +12,7 @@ from measure.model import KINDS
 
 SETTING = "learned_kinds"
 _ABOUT = (
-    "Tag a few pieces whose kind is wrong, on several fields. From them the tool learns what the kinds of "
+    "Tag a few pieces whose kind is wrong, on several fields. From them Gritline learns what the kinds of "
     "this study look like. It shows what would change before anything does; what you tagged stays."
 )
 
@@ -31,7 +31,7 @@ class LearnCard(QWidget):
         self.apply = parts.button("Apply", self._apply, look="primary")
         self.leave = parts.button("Leave it", self._drop)
         self.forget = parts.button(
-            "Forget what was learned", self._forget, tip="Back to the kinds the tool came with"
+            "Forget what was learned", self._forget, tip="Back to the kinds Gritline came with"
         )
         offered = parts.row(self.apply, self.show_them, self.leave, None)
         about = parts.label(_ABOUT, "soft", wrap=True)

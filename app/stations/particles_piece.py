@@ -20,7 +20,7 @@ from measure.model import KINDS, ORIGINS, Kind
 _CROP = 116
 _UNSAID = {"by_hand", "looked_at"}  # said elsewhere
 _CAME = {
-    "found": "Found by the tool.",
+    "found": "Found automatically.",
     "cut": "Cut from a cluster.",
     "joined": "Joined by hand.",
     "drawn": "Drawn by hand.",

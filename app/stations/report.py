@@ -98,8 +98,7 @@ class Station(BaseStation):
 
     def left(self) -> None:
         """Remember what was chosen."""
-        if self.session.writable:
-            self.session.study.set_setting(_VIEW, self.choice.view_state())
+        self.keep_view(_VIEW, self.choice.view_state())
 
     def study_opened(self) -> None:
         """Forget the last study."""

@@ -27,6 +27,10 @@ from measure.picture_file import read_picture
 from measure.scale import fit_from_plain, fit_to_plain
 
 PANEL_WIDTH = 356
+_BAR = (
+    "Is there only a bar drawn into the picture? Press C, click both ends of the bar, and type the length it "
+    "names."
+)
 
 
 class Station(BaseStation):
@@ -256,7 +260,8 @@ class Station(BaseStation):
         self.marked.show_draft(draft, ruling.division_um if ruling is not None else 0.0)
         self.form.setVisible(draft is not None or self.scales.chosen_id() is None)
         if draft is not None:
-            self.result.show_fit(draft.fit, draft.trouble, _claim(draft))
+            trouble = f"{draft.trouble}\n{_BAR}" if draft.trouble and not draft.by_hand else draft.trouble
+            self.result.show_fit(draft.fit, trouble, _claim(draft))
         else:
             self._show_chosen_result()
         self._enable()

@@ -70,7 +70,10 @@ class Station(BaseStation):
         for box, words in ((self.batches, "Batch in view"), (self.kinds, "Kind in view")):
             box.setAccessibleName(words)
             box.setToolTip(words)
-        self.batches.setMinimumContentsLength(12)
+        self.batches.setMinimumContentsLength(9)
+        policy = QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        self.kinds.setSizeAdjustPolicy(policy)
+        self.kinds.setMinimumContentsLength(8)
         self.kinds.addItem("All kinds", None)
         for kind in KINDS:
             self.kinds.addItem(f"{theme.KIND_STYLE[kind].many.capitalize()} only", kind.value)
@@ -208,8 +211,7 @@ class Station(BaseStation):
     def left(self) -> None:
         """Let go of lit pieces; remember the batch in view."""
         self.session.light_up(())
-        if self.session.writable:
-            self.session.study.set_setting(_VIEW, {"batch": self.batches.currentData(), "r": self.r})
+        self.keep_view(_VIEW, {"batch": self.batches.currentData(), "r": self.r})
 
     def study_opened(self) -> None:
         """Forget the last study."""

@@ -38,7 +38,7 @@ def method(report: ReportFacts) -> list:
          "distributions by number (r = 0) and by volume (r = 3) after ISO 9276-1 and 9276-2"),
         ("Magnification", "; ".join(_magnification(report))),
         ("Measurement frame", _frame(report)),
-        ("Edge rule", "pieces that meet the frame or an excluded zone are listed, not counted; each whole "
+        ("Edge rule", "pieces that meet the frame or an area left out are listed, not counted; each whole "
          "piece is weighted by 1/P, P being the chance that a piece of its Feret diameters lies wholly in "
          "the frame (Miles-Lantuejoul)"),
         ("Threshold rule", "a piece is found at a low level set by the noise of the oil, in colour and "
@@ -78,7 +78,7 @@ def _frame(report: ReportFacts) -> str:
     sizes = Counter((f.row.width_px, f.row.height_px) for f in report.fields)
     words = ", ".join(f"{w} × {h} px ({n} fields)" for (w, h), n in sorted(sizes.items()))
     zones = sum(bool(f.row.result_zones) for f in report.fields)
-    less = f"; {zones} fields have excluded zones" if zones else "; no excluded zones"
+    less = f"; {zones} fields have areas left out" if zones else "; no areas left out"
     return f"the whole picture, {words}; {total / 1e6:.4g} mm² altogether{less}"
 
 

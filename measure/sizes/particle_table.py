@@ -45,7 +45,7 @@ TABLE_COLUMNS: dict[str, Column] = {
     "frame_weight": Column("f", "1", "frame correction (Miles-Lantuejoul), 1/P; 0 where it meets the frame"),
     "touching": Column("i", "", "1: cut from a touching cluster"),
     "edge_width_px": Column("f", "px", "10-90 % width of the edge"),
-    "doubt": Column("f", "1", "0..1, how unsure the tool is of this particle"),
+    "doubt": Column("f", "1", "0..1, how unsure Gritline is of this particle"),
     "size_uncertainty_um": Column("f", "µm", "standard uncertainty of x_A from the edge alone"),
     "kind_doubt": Column("f", "1", "0..1, how unsure the kind is"),
     "kind_by_hand": Column("i", "", "1: kind set by hand"),
@@ -70,7 +70,7 @@ Table = dict[str, np.ndarray]
 
 BELOW_LIMIT = "below the lower limit"
 MEETS_FRAME = "meets the frame"
-MEETS_ZONE = "meets an excluded zone"
+MEETS_ZONE = "meets an area left out"
 
 
 def particle_table(
@@ -117,7 +117,9 @@ def particle_table(
     whole = ~on_frame
     weight = np.zeros(len(particles))
     weight[whole] = frame_weight(frame, particles["feret_h_px"][whole], particles["feret_v_px"][whole])
+    weight[whole] = _stated(particles["stated_weight"][whole], weight[whole])
     area_um2 = particles["area_px2"] * s * s
+    volume_um3 = (models or VolumeModels()).volume_um3(kind, area_um2)
     length = len(particles)
     values = {
         "batch": [batch] * length,
@@ -136,7 +138,7 @@ def particle_table(
         "aspect_ratio": _ratio(particles["feret_min_px"], particles["feret_max_px"]),
         "circularity": _ratio(np.sqrt(4 * np.pi * particles["area_px2"]), particles["perimeter_px"]),
         "solidity": _ratio(particles["area_px2"], particles["hull_area_px2"]),
-        "volume_um3": (models or VolumeModels()).volume_um3(kind, area_um2),
+        "volume_um3": _stated(particles["stated_volume_px3"] * s**3, volume_um3),
         "touches_frame": on_frame,
         "frame_weight": weight,
         "touching": (particles["flags"] & FLAGS["touching"].bit) != 0,
@@ -181,6 +183,11 @@ def _reasons(particles: Particles, on_frame: np.ndarray, too_small: np.ndarray) 
     given[free & in_zone] = MEETS_ZONE
     given[free & on_frame] = MEETS_FRAME
     return given
+
+
+def _stated(stated: np.ndarray, derived: np.ndarray) -> np.ndarray:
+    """Return what an imported table states, else what follows from the particle."""
+    return np.where(np.isfinite(stated), stated, derived)
 
 
 def _flag_names(flags: np.ndarray) -> np.ndarray:

@@ -61,7 +61,7 @@ def test_what_changed_since_measuring_is_said():
     assert fields_words.stale_words(free, Scale(0.6)) == ""
     assert "scale changed" in fields_words.stale_words(measured, Scale(0.6))
     zone = np.array([[0, 0], [5, 0], [5, 5]])
-    assert "excluded areas changed" in fields_words.stale_words(
+    assert "areas left out of it changed" in fields_words.stale_words(
         dataclasses.replace(measured, zones=(zone,)), SCALE
     )
     assert fields_words.stale_words(row(), SCALE) == ""

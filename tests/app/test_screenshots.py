@@ -11,12 +11,12 @@ from app.stations import ORDER
 
 def test_one_small_picture_of_each_station(qtbot, study_path: Path, tmp_path: Path):
     out = tmp_path / "pictures"
-    assert screenshots.main([str(out), "--study", str(study_path), "--size", "1000x640"]) == 0
+    assert screenshots.main([str(out), "--study", str(study_path), "--size", "1280x700"]) == 0
     assert {p.stem for p in out.iterdir()} == {"start", *ORDER}
     for path in out.iterdir():
         assert path.stat().st_size <= screenshots.LARGEST_BYTES
         with Image.open(path) as picture:
-            assert picture.size == (1000, 640)
+            assert picture.size == (1280, 700)
 
 
 @pytest.mark.parametrize("size", ["large", "10x10", "1280"])
