@@ -58,6 +58,9 @@ class HelpPage(QWidget):
             self._grid.takeAt(0).widget().hide()
         asked = typed.lower().split()
         fitting = [card for text, card in self._cards if all(word in text for word in asked)]
+        for row in range(self._grid.rowCount()):
+            self._grid.setRowStretch(row, 0)
+        self._grid.setRowStretch(len(fitting), 1)  # what is left of the height lies below the last
         for place, card in enumerate(fitting):
             self._grid.addWidget(card, *divmod(place, COLUMNS), Qt.AlignmentFlag.AlignTop)
             card.show()

@@ -46,6 +46,7 @@ QMenu::item:disabled {{ color: {faint_ink}; }}
 QMenu::separator {{ height: 1px; background: {line}; margin: 4px 8px; }}
 
 QFrame[look="card"] {{ background: {surface}; border: 1px solid {line}; border-radius: {radius}px; }}
+QFrame[look="tour"] {{ background: {surface}; border: 2px solid {accent}; border-radius: {radius}px; }}
 QFrame[look="strip"] {{ background: {surface}; border-top: 1px solid {line}; }}
 QFrame[look="strip"][level="warning"] {{ background: {warning_soft}; }}
 QFrame[look="strip"][level="error"] {{ background: {error_soft}; }}

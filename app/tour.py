@@ -120,7 +120,7 @@ class Tour(QFrame):
 
     def __init__(self, window: "Window") -> None:
         super().__init__(window)
-        self.setProperty("look", "card")
+        self.setProperty("look", "tour")
         self._window, self._place, self._back = window, 0, None
         self._ring = _Ring(window)
         self.heading = parts.label("", "heading", wrap=True)

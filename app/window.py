@@ -115,6 +115,7 @@ class Window(QMainWindow):
 
     def _listen(self) -> None:
         session = self.session
+        self.whole.currentChanged.connect(lambda _page: self._working() or self.tour.stop())
         session.opened.connect(self._opened)
         session.closing.connect(self._keep_place)
         session.changed.connect(lambda _changes, _initiator: self._show_study_state())
