@@ -6,7 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 
-from app.cli import COMMANDS
+from app.cli import COMMANDS, module_of
 from measure import __version__
 from measure.errors import Cancelled, KnownError
 
@@ -25,7 +25,7 @@ def _parser(command: str) -> argparse.ArgumentParser:
     for name, text in COMMANDS.items():
         sub = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if name == command:
-            importlib.import_module(f"app.cli.{name}").add_arguments(sub)
+            importlib.import_module(module_of(name)).add_arguments(sub)
     return parser
 
 
@@ -38,7 +38,7 @@ def _open_window(arguments: Sequence[str]) -> int:
 def _run_command(arguments: Sequence[str]) -> int:
     parsed = _parser(arguments[0]).parse_args(arguments)
     try:
-        return importlib.import_module(f"app.cli.{parsed.command}").run(parsed)
+        return importlib.import_module(module_of(parsed.command)).run(parsed)
     except KnownError as error:
         print(f"gritline: {error.text}", file=sys.stderr)  # noqa: T201
         return EXIT_BAD_INPUT

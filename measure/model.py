@@ -143,7 +143,7 @@ class FieldResult:
 
     particles: Particles
     frame: Frame
-    quality: FieldQuality
+    quality: FieldQuality | None  # None: taken from a table, no picture was seen
     settings: FieldSettings
     um_per_px: float
     smallest_px: float  # lower limit used, area-equivalent diameter

@@ -13,5 +13,20 @@ COMMANDS: dict[str, str] = {
     "plan": "pieces, fields and dilution for a wanted error",
     "report": "a study as one PDF that stands alone",
     "mend": "check a study, and rescue what can be read of a damaged one",
+    "import": "take a particle table into a study, as a batch without pictures",
     "export": "write a study's tables to a folder",
 }
+
+# commands whose name no module can have
+_MODULES = {"import": "table_import"}
+
+
+def module_of(command: str) -> str:
+    """Return the module of a command, in full.
+
+    Examples
+    --------
+    >>> module_of("sizes"), module_of("import")
+    ('app.cli.sizes', 'app.cli.table_import')
+    """
+    return f"{__name__}.{_MODULES.get(command, command)}"

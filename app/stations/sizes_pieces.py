@@ -13,7 +13,7 @@ from measure.output.study_tables import VOLUME_SETTING, field_table, volume_mode
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.sample import SizeSample, make_sample
 from measure.sizes.volume import VolumeModels
-from measure.study.records import FieldRow
+from measure.study.records import SIZED_ROLES, FieldRow
 
 SPECIFICATION_SETTING = "specification"
 __all__ = ["FELT_SETTING", "SPECIFICATION_SETTING", "VOLUME_SETTING", "BatchPieces", "batch_ids"]
@@ -65,7 +65,7 @@ def batch_ids(session: Session) -> list[tuple[int | None, str]]:
     """Return the batches that have a field, with their names; None is the fields without a batch."""
     if session.study is None:
         return []
-    used = {row.batch_id for row in session.study.fields() if row.role == "field"}
+    used = {row.batch_id for row in session.study.fields() if row.role in SIZED_ROLES}
     named = [(entry.id, entry.batch.name) for entry in session.study.batches() if entry.id in used]
     return [*named, (None, "Fields without a batch")] if None in used else named
 
@@ -88,7 +88,7 @@ class Gatherer:
             return BatchPieces()
         batches = {entry.id: entry.batch.name for entry in study.batches()}
         scales = {entry.id: entry.scale for entry in study.scales()}
-        rows = [row for row in study.fields() if row.role == "field" and row.batch_id == batch_id]
+        rows = [row for row in study.fields() if row.role in SIZED_ROLES and row.batch_id == batch_id]
         ready = [row for row in rows if row.measured and row.scale_id in scales]
         models = volume_models(study)
         tables = [self._table(row, scales[row.scale_id], models) for row in ready]

@@ -2,13 +2,16 @@
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from measure.errors import InvalidInput
+from measure.model import Scale
 from measure.output.study_tables import field_tables, study_tables
 from measure.output.tables import write_csv, write_parquet, write_xlsx
 from measure.safe_write import make_folder, write_text, written_beside
+from measure.sizes.particle_table import Table
+from measure.study.records import FieldRow
 from measure.study.study import Study
 
 FORMATS: dict[str, str] = {
@@ -134,6 +137,11 @@ def _json(study: Study, folder: Path) -> list[Path]:
     return [folder / "sizes.json"]
 
 
+def _pictured(study: Study) -> Iterator[tuple[FieldRow, Scale, Table]]:
+    """Yield the fields with outlines that were seen; an imported table has only stand-ins."""
+    return (found for found in field_tables(study) if found[0].role == "field")
+
+
 def _coco(study: Study, folder: Path) -> list[Path]:
     from measure.output.shapes_export import coco, write_json
 
@@ -142,7 +150,7 @@ def _coco(study: Study, folder: Path) -> list[Path]:
             "name": row.name, "width_px": row.width_px, "height_px": row.height_px,
             "um_per_px": scale.um_per_px, "table": table, "outlines": study.particles(row.id).outlines,
         }
-        for row, scale, table in field_tables(study)
+        for row, scale, table in _pictured(study)
     ]  # fmt: skip
     write_json(folder / "outlines-coco.json", coco(pictures))
     return [folder / "outlines-coco.json"]
@@ -152,7 +160,7 @@ def _geojson(study: Study, folder: Path) -> list[Path]:
     from measure.output.shapes_export import geojson, write_json
 
     written, taken = [], set()
-    for row, _, table in field_tables(study):
+    for row, _, table in _pictured(study):
         path = make_folder(folder / "outlines") / f"{safe_name(row.name, taken)}.geojson"
         write_json(path, geojson(table, study.particles(row.id).outlines))
         written.append(path)
@@ -163,7 +171,7 @@ def _labels(study: Study, folder: Path) -> list[Path]:
     from measure.output.shapes_export import label_image, write_labels
 
     written, taken = [], set()
-    for row, scale, _ in field_tables(study):
+    for row, scale, _ in _pictured(study):
         path = make_folder(folder / "labels") / f"{safe_name(row.name, taken)}.tif"
         write_labels(path, label_image(study.particles(row.id), row.width_px, row.height_px), scale.um_per_px)
         written.append(path)

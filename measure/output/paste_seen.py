@@ -13,6 +13,8 @@ def grams_seen(
     """Return the mass of paste in the frames of fields, g; None where a dilution or film is not known."""
     total = 0.0
     for row in rows:
+        if row.role == "table" and row.width_px * row.height_px <= 1:  # its frame is not known
+            return None
         slide = slides.get(row.slide_id)
         if slide is None or slide.dilution is None or slide.film_um is None:
             return None

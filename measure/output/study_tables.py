@@ -1,17 +1,19 @@
 """Every table a study holds: particles, fields, batches, scales and the record of edits."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
-from measure.model import Frame, Scale
+from measure.model import FieldQuality, Frame, Scale
 from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, field_row
 from measure.sizes.particle_table import Column, Table, join_tables, particle_table
 from measure.sizes.volume import VolumeModels
-from measure.study.records import FieldRow
+from measure.study.records import SIZED_ROLES, FieldRow
 from measure.study.study import Study
 
+_NOT_SEEN = FieldQuality(*(math.nan,) * 3, (math.nan,) * 3, *(math.nan,) * 3)
 VOLUME_SETTING = "volume_models"
 
 BATCH_COLUMNS: dict[str, Column] = {
@@ -60,7 +62,7 @@ def field_tables(study: Study) -> Iterator[tuple[FieldRow, Scale, Table]]:
     batches = {r.id: r.batch.name for r in study.batches()}
     models = volume_models(study)
     for row in study.fields():
-        if row.role == "field" and row.measured and row.scale_id in scales:
+        if row.role in SIZED_ROLES and row.measured and row.scale_id in scales:
             scale = scales[row.scale_id]
             yield row, scale, field_table(study, row, scale, batches.get(row.batch_id, ""), models)
 
@@ -73,10 +75,10 @@ def study_tables(study: Study) -> dict[str, tuple[Table, dict[str, Column]]]:
     tables, rows = [], []
     for row, scale, table in field_tables(study):
         tables.append(table)
-        rows.append(_field_row(row, scale, table, batches.get(row.batch_id, "")))
+        rows.append((row.role, _field_row(row, scale, table, batches.get(row.batch_id, ""))))
     return {
         "particles": (join_tables(tables), TABLE_COLUMNS),
-        "fields": (_columns(with_agreement(rows), FIELD_COLUMNS), FIELD_COLUMNS),
+        "fields": (_columns(_agreeing(rows), FIELD_COLUMNS), FIELD_COLUMNS),
         "batches": (_columns([_batch_row(r.batch) for r in study.batches()], BATCH_COLUMNS), BATCH_COLUMNS),
         "edits": (_columns(_edit_rows(study), EDIT_COLUMNS), EDIT_COLUMNS),
     }
@@ -98,9 +100,16 @@ def _field_row(row: FieldRow, scale: Scale, table: Table, batch: str) -> dict:
         smallest_um=_smallest_um(row, scale),
         table=table,
         batch=batch,
-        quality=row.quality,
+        quality=row.quality or _NOT_SEEN,
         notes=row.result_notes,
     )
+
+
+def _agreeing(rows: list[tuple[str, dict]]) -> list[dict]:
+    """Return the rows with advice for pictures; nobody can take a table again."""
+    silent = {"advice": "", "advice_reason": "", "odd_in_batch": ""}
+    seen = iter(with_agreement([row for role, row in rows if role == "field"]))
+    return [next(seen) if role == "field" else {**row, **silent} for role, row in rows]
 
 
 def _batch_row(batch: object) -> dict:

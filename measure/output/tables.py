@@ -31,6 +31,17 @@ def safe_text(text: str) -> str:
     return "'" + text if text.startswith(_FORMULA_STARTS) else text
 
 
+def unquoted(text: str) -> str:
+    """Return the text `safe_text` was given.
+
+    Examples
+    --------
+    >>> unquoted("'=1+1"), unquoted("pass 3")
+    ('=1+1', 'pass 3')
+    """
+    return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_STARTS) else text
+
+
 def _cell(value: object, decimal: str) -> str:
     if isinstance(value, (float, np.floating)):
         if not math.isfinite(value):

@@ -26,11 +26,20 @@ _NUMBERS: dict[str, tuple[str, bool]] = {
     "centre_y_px": ("from", True),
 }
 _WORDS = ("batch", "field", "kind", "set_aside_reason")
+# what else a particle table may tell of a piece; sizes do not need it
+_MORE_NUMBERS: dict[str, tuple[str, bool]] = {
+    **dict.fromkeys(("particle", "parent", "perimeter_um", "solidity", "edge_width_px"), ("from", True)),
+    **dict.fromkeys(("feret_max_um", "feret_min_um", "doubt", "kind_doubt", "kind_by_hand"), ("from", True)),
+    **dict.fromkeys(("feret_horizontal_um", "feret_vertical_um", "straightness"), ("from", True)),
+    **dict.fromkeys(("mean_red", "mean_green", "mean_blue"), ("from", True)),
+    **dict.fromkeys(("lightness_step", "green_red_step", "blue_yellow_step"), ("any", True)),
+}
+_MORE_WORDS = ("flags", "origin")
 _CHUNK = 100_000
 _MISSING = ("", "nan", "na", "n/a", "none", "null", "-")
 
 
-def read_sizes_table(path: Path | str) -> dict[str, np.ndarray]:
+def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.ndarray]:
     """Read the columns of a particle table that sizes are made from.
 
     Parameters
@@ -39,6 +48,8 @@ def read_sizes_table(path: Path | str) -> dict[str, np.ndarray]:
         CSV, separated by comma, semicolon or tab; decimal point, or decimal comma where the separator is not
         the comma;
         UTF-8 with or without a byte order mark. Other columns are passed over.
+    whole : bool
+        Also read what else a particle table tells of each piece: shape, colour, flags.
 
     Returns
     -------
@@ -55,7 +66,7 @@ def read_sizes_table(path: Path | str) -> dict[str, np.ndarray]:
     path = Path(path)
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            return _read(path, file)
+            return _read(path, file, whole)
     except FileNotFoundError:
         raise InvalidInput(f"There is no file '{path}'.") from None
     except IsADirectoryError:
@@ -68,7 +79,7 @@ def read_sizes_table(path: Path | str) -> dict[str, np.ndarray]:
         raise InvalidInput(f"'{path}' cannot be read: {error.strerror}.") from None
 
 
-def _read(path: Path, file: object) -> dict[str, np.ndarray]:
+def _read(path: Path, file: object, whole: bool) -> dict[str, np.ndarray]:
     head = file.readline()  # type: ignore[attr-defined]
     if not head.strip():
         raise InvalidInput(f"'{path.name}' is empty; a table needs a heading row with '{REQUIRED}'.")
@@ -77,7 +88,8 @@ def _read(path: Path, file: object) -> dict[str, np.ndarray]:
     if REQUIRED not in names:
         shown = ", ".join(n for n in names[:8] if n) + (", ..." if len(names) > 8 else "")
         raise InvalidInput(f"'{path.name}' has no column '{REQUIRED}'; its columns are {shown or 'unnamed'}.")
-    wanted = [name for name in (*_NUMBERS, *_WORDS) if name in names]
+    known = (*_NUMBERS, *_WORDS, *((*_MORE_NUMBERS, *_MORE_WORDS) if whole else ()))
+    wanted = [name for name in known if name in names]
     for name in wanted:
         if names.count(name) > 1:
             raise InvalidInput(f"'{path.name}' has the column '{name}' twice; keep one.")
@@ -122,7 +134,7 @@ def _chunks(reader: object, path: Path, last: int) -> Iterator[tuple[list[int], 
 
 
 def _column(path: Path, name: str, texts: list[str], lines: list[int], *, comma: bool) -> np.ndarray:
-    if name in _WORDS:
+    if name in _WORDS or name in _MORE_WORDS:
         column = np.empty(len(texts), dtype=object)
         column[:] = [text.strip() for text in texts]
         return column
@@ -137,7 +149,7 @@ def _column(path: Path, name: str, texts: list[str], lines: list[int], *, comma:
 
 
 def _slow_column(path: Path, name: str, texts: list[str], lines: list[int]) -> np.ndarray:
-    _, blank_allowed = _NUMBERS[name]
+    _, blank_allowed = _rule(name)
     values = np.empty(len(texts))
     for i, text in enumerate(texts):
         cell = text.strip()
@@ -157,12 +169,19 @@ def _slow_column(path: Path, name: str, texts: list[str], lines: list[int]) -> n
 
 
 def _check_values(path: Path, name: str, values: np.ndarray, lines: list[int]) -> None:
-    bound, blank_allowed = _NUMBERS[name]
-    low = values <= 0 if bound == "above" else values < 0
+    bound, blank_allowed = _rule(name)
+    low = values <= 0 if bound == "above" else (values < 0) & (bound == "from")
     bad = low | np.isinf(values) | (np.isnan(values) & (not blank_allowed))
     if bad.any():
         i = int(np.flatnonzero(bad)[0])
         raise InvalidInput(
-            f"'{path.name}' row {lines[i]}, column '{name}': {values[i]:g} is not possible; a number "
-            f"{'above 0' if bound == 'above' else 'of 0 or above'} is needed."
+            f"'{path.name}' row {lines[i]}, column '{name}': {values[i]:g} is not possible; "
+            f"{_NEEDED[bound]} is needed."
         )
+
+
+def _rule(name: str) -> tuple[str, bool]:
+    return _NUMBERS[name] if name in _NUMBERS else _MORE_NUMBERS[name]
+
+
+_NEEDED = {"above": "a number above 0", "from": "a number of 0 or above", "any": "a finite number"}

@@ -177,6 +177,9 @@ class FieldDoor(Door):
         columns, values = tuple(changes), tuple(self._checked(*item) for item in changes.items())
         if changes.get("blank_id") in ids and "blank_id" in changes:
             raise InvalidInput("A picture cannot be its own blank.")
+        if set(changes) & {"role", "scale_id", "blank_id", "zones"}:
+            for i in ids:
+                self._refuse_table(i, "its pieces stay as the table has them")
         what = " and ".join(_WORDS.get(c, c) for c in columns)
         whom = names[0] if len(ids) == 1 else f"{len(ids)} pictures"
         with self._action(text or f"Change {what} of {whom}"):
@@ -193,7 +196,14 @@ class FieldDoor(Door):
             return None if value is None else int(value)
         if name == "role" and value not in ROLES:
             raise InvalidInput(f"A picture is one of {', '.join(ROLES)}, not {value}.")
+        if name == "role" and value == "table":
+            raise InvalidInput("A picture cannot become a table.")
         return clean_text(value)
+
+    def _refuse_table(self, field_id: int, so: str) -> None:
+        found = self._row("SELECT name FROM field WHERE id = ? AND role = 'table'", (int(field_id),))
+        if found is not None:
+            raise InvalidInput(f"{found[0]} came from a table and has no picture, so {so}.")
 
     def _field_name(self, field_id: int) -> str:
         found = self._row("SELECT name FROM field WHERE id = ?", (int(field_id),))

@@ -79,6 +79,7 @@ class ParticleDoor(FieldDoor):
     ) -> list[int]:
         """Take some particles out and put others in, as one hand edit; return the labels of the new ones."""
         field_id = int(field_id)
+        self._refuse_table(field_id, "no outline can be changed")
         removed = self._check_labels(field_id, removed_labels)
         start = self._next_label(field_id)
         labels = list(range(start, start + len(added)))

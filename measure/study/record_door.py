@@ -86,6 +86,11 @@ class RecordDoor(Door):
         """Replace the numbers of a scale; its fields follow."""
         _check_scale(scale)
         self._refuse_missing("scale", scale_id)
+        # the sizes of a table are those it states: they must not follow a scale
+        query = "SELECT name FROM field WHERE scale_id = ? AND role = 'table'"
+        found = self._row(query, (int(scale_id),))
+        if found is not None:
+            raise InvalidInput(f"This scale came with the table of {found[0]}, so it cannot be changed.")
         with self._action(f"Change scale {scale.zoom}".rstrip()):
             self._journal.update("scale", [int(scale_id)], SCALE_COLUMNS, [scale_values(scale)])
         return self.last_changes

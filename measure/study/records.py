@@ -11,6 +11,7 @@ from measure.model import FieldQuality, FieldSettings, Scale
 # "table" is a field known only by an imported particle table: it has no picture;
 # "part" is a picture a joined or fused field was made of: kept, not counted
 ROLES = ("field", "blank", "ruling", "table", "part")
+SIZED_ROLES = ("field", "table")  # what the sizes of a batch are made from
 
 
 class StaleResult(StudyFileError):  # noqa: N818 - says what is wrong with the result

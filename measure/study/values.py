@@ -86,7 +86,8 @@ def result_json(result: FieldResult) -> str:
     return to_json(
         {
             "settings": dataclasses.asdict(result.settings),
-            "quality": dataclasses.asdict(result.quality),
+            # an imported table knows nothing of a picture
+            "quality": None if result.quality is None else dataclasses.asdict(result.quality),
             "zones": [np.asarray(zone, dtype=float) for zone in result.frame.zones],
             "um_per_px": float(result.um_per_px),
             "smallest_px": float(result.smallest_px),
@@ -99,18 +100,21 @@ def result_json(result: FieldResult) -> str:
 def result_from(text: str) -> dict[str, object]:
     """Return what `result_json` wrote, as arguments of a `FieldRow`."""
     body = from_json(text)
-    quality = known(FieldQuality, body["quality"])
     return {
         "settings": FieldSettings(**known(FieldSettings, body["settings"])),
-        "quality": FieldQuality(
-            **{**quality, "oil_rgb": tuple(quality["oil_rgb"]), "warnings": tuple(quality["warnings"])}
-        ),
+        "quality": None if body["quality"] is None else _quality_from(body["quality"]),
         "result_zones": zones_from(body["zones"]),
         "um_per_px": body["um_per_px"],
         "smallest_px": body["smallest_px"],
         "seconds": body["seconds"],
         "result_notes": tuple(body["notes"]),
     }
+
+
+def _quality_from(body: Mapping) -> FieldQuality:
+    quality = known(FieldQuality, body)
+    tuples = {name: tuple(quality[name]) for name in ("oil_rgb", "warnings")}
+    return FieldQuality(**{**quality, **tuples})
 
 
 def known(record: type, values: Mapping) -> dict:
