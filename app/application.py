@@ -74,7 +74,7 @@ def _run(path: Path | None) -> int:
     from app.window import Window
 
     window = Window()
-    watch_for_faults(window.session.tell)
+    watch_for_faults(window.session.tell_error)
     geometry = preferences.settings().value("geometry")
     if isinstance(geometry, QByteArray):
         window.restoreGeometry(geometry)
@@ -109,17 +109,15 @@ def _check_screen() -> None:
         raise InvalidInput("There is no screen to open the window on; the commands work without, see --help.")
 
 
-def watch_for_faults(tell: Callable[[str, str], None]) -> None:
+def watch_for_faults(tell: Callable[[BaseException], None]) -> None:
     """Show whatever fails unforeseen in place, keep a crash note, and send Qt's own words to the log."""
     from PySide6.QtCore import QtMsgType, qInstallMessageHandler
-
-    from app.messages import explain
 
     def unforeseen(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
         if issubclass(kind, KeyboardInterrupt):
             sys.__excepthook__(kind, error, trace)
             return
-        tell(*explain(error.with_traceback(trace)))
+        tell(error.with_traceback(trace))
 
     levels = {
         QtMsgType.QtDebugMsg: logging.DEBUG,

@@ -149,9 +149,13 @@ class CopiesPage(QWidget):
 
 def _cell(text: str, *, right: bool) -> QTableWidgetItem:
     made = QTableWidgetItem(text)
-    side = Qt.AlignmentFlag.AlignRight if right else Qt.AlignmentFlag.AlignLeft
-    made.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
+    made.setTextAlignment(_side(right=right))
     return made
+
+
+def _side(*, right: bool) -> Qt.AlignmentFlag:
+    side = Qt.AlignmentFlag.AlignRight if right else Qt.AlignmentFlag.AlignLeft
+    return side | Qt.AlignmentFlag.AlignVCenter
 
 
 def _view() -> QTableWidget:
@@ -167,6 +171,9 @@ def _view() -> QTableWidget:
     view.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
     view.verticalHeader().setDefaultSectionSize(view.fontMetrics().height() + 10)
     view.horizontalHeader().setHighlightSections(False)
+    for column in range(len(_HEADINGS)):
+        view.horizontalHeaderItem(column).setTextAlignment(_side(right=column > 1))
+    view.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
     for column, width in enumerate(_WIDTHS):
         view.setColumnWidth(column, width)
     return view

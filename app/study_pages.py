@@ -1,6 +1,7 @@
 """What the window offers about the file of a study: its copies, its record of changes, and its care."""
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
@@ -10,6 +11,7 @@ from app.copies_keeper import CopiesKeeper
 from app.copies_page import CopiesPage
 from app.record_page import RecordPage
 from app.study_care import StudyCare
+from measure.errors import LostStudy, StudyFileError
 
 if TYPE_CHECKING:
     from app.window import Window
@@ -34,7 +36,13 @@ class StudyPages(QObject):
         self.record.automatic_wanted.connect(self._bring_automatic)
         for signal in (self._session.opened, self._session.hurt, self.keeper.made):
             signal.connect(self._show_state)
+        self._session.hurt.connect(self._say_if_lost)
         self._show_state()
+
+    def _say_if_lost(self, error: StudyFileError, path: Path) -> None:
+        study = self._session.study
+        if isinstance(error, LostStudy) and study is not None and Path(study.path) == path:
+            self._window.kept.setText("Its file cannot be reached")  # until the next step is kept
 
     def commands(self) -> dict[str, Callable[[], object]]:
         """Return what each action of these pages does."""

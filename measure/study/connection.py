@@ -3,7 +3,7 @@
 import contextlib
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import quote
 
@@ -13,6 +13,9 @@ from measure.errors import DamagedStudy, LostStudy, StudyFileError
 connection_class = sqlite3.Connection
 # EXTRA is FULL and makes the end of a transaction itself durable; tests of other things do not wait for it
 synchronous = "EXTRA"
+
+# 4 MB at a time, and room between for a window that wants to write
+_GENTLE_PAGES, _GENTLE_PAUSE_S, _MOST_RESTARTS = 1024, 0.02, 3
 
 _WORDS = {
     sqlite3.SQLITE_FULL: "The disk is full, so nothing was changed in {name}. Free some space and try again.",
@@ -128,12 +131,29 @@ def check_place(path: Path, known: tuple[int, int] | None) -> None:
         )
 
 
-def backup(source: sqlite3.Connection, target: Path) -> None:
-    """Write a consistent copy of an open study to a new file, in one step."""
+class _TooBusy(Exception):  # noqa: N818 - a fact, not an error
+    """The source was changed again and again while it was copied."""
+
+
+def backup(source: sqlite3.Connection, target: Path, *, gently: bool = False) -> None:
+    """Write a consistent copy of an open study to a new file.
+
+    Parameters
+    ----------
+    gently : bool
+        Let others change the source in between. A change begins the copy anew; after a few of those it is
+        made in one step.
+    """
     out = sqlite3.connect(target, isolation_level=None)
     try:
-        out.execute("PRAGMA synchronous = OFF")  # nobody can write to the source until this is done
-        source.backup(out)
+        out.execute("PRAGMA synchronous = OFF")  # it is made durable below, when nobody waits
+        try:
+            if gently:
+                source.backup(out, pages=_GENTLE_PAGES, progress=_patience(), sleep=_GENTLE_PAUSE_S)
+        except _TooBusy:
+            gently = False
+        if not gently:
+            source.backup(out)
     finally:
         out.close()
     handle = os.open(target, os.O_RDWR)
@@ -141,6 +161,21 @@ def backup(source: sqlite3.Connection, target: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def _patience() -> Callable[[int, int, int], None]:
+    """Return a listener that gives up once the pages still to copy grew again a few times."""
+    left: int | None = None
+    restarts = 0
+
+    def listen(_status: int, remaining: int, _total: int) -> None:
+        nonlocal left, restarts
+        restarts += left is not None and remaining > left
+        left = remaining
+        if restarts > _MOST_RESTARTS:
+            raise _TooBusy
+
+    return listen
 
 
 def settle(temporary: Path, path: Path, *, overwrite: bool) -> None:

@@ -203,7 +203,7 @@ def _write(source: Path, path: Path) -> None:
             con = connect(source, read_only=True)
             try:
                 check_is_study(con, source)
-                backup(con, temporary)
+                backup(con, temporary, gently=True)
             finally:
                 con.close()
         settle(temporary, path, overwrite=True)

@@ -4,6 +4,7 @@ import sqlite3
 
 from measure.study.journal import now, user_name
 from measure.study.outline_pack import unpack_outlines
+from measure.study.row_codec import decode
 from measure.study.tally import tally
 from measure.study.values import to_json
 
@@ -44,6 +45,7 @@ def _particles(con: sqlite3.Connection) -> list[str]:
         "OR outline_index < 0 "
         "OR outline_index >= coalesce((SELECT count FROM whole WHERE id = outline_pack), 0)"
     ).rowcount
+    con.execute("DELETE FROM outline_pack WHERE id IN (SELECT id FROM whole WHERE count = 0)")
     con.execute("DROP TABLE whole")
     return [f"{gone} particles lost their outlines or their field."] if gone else []
 
@@ -86,7 +88,19 @@ def _links(con: sqlite3.Connection) -> list[str]:
 
 def _log(con: sqlite3.Connection) -> list[str]:
     gone = con.execute("DELETE FROM edit_row WHERE edit_id NOT IN (SELECT id FROM edit)").rowcount
+    unreadable = [row_id for row_id, *rows in con.execute("SELECT id, old, new FROM edit_row") if _torn(rows)]
+    con.executemany("DELETE FROM edit_row WHERE id = ?", [(row_id,) for row_id in unreadable])
+    gone += len(unreadable)
     return [f"{gone} entries of the log were lost."] if gone else []
+
+
+def _torn(rows: list[str | bytes | None]) -> bool:
+    try:
+        for stored in rows:
+            decode(stored)
+    except (ValueError, KeyError, TypeError):
+        return True
+    return False
 
 
 def _states(con: sqlite3.Connection) -> None:

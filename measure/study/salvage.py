@@ -31,12 +31,13 @@ class Rescue:
     def words(self) -> str:
         """Return what came over and whether anything was lost, as a sentence or two."""
         shown = (
-            ("field", "pictures"),
-            ("particle", "particles"),
-            ("batch", "batches"),
-            ("edit", "log entries"),
+            ("field", "picture", "pictures"),
+            ("particle", "particle", "particles"),
+            ("batch", "batch", "batches"),
+            ("edit", "log entry", "log entries"),
         )
-        kept = ", ".join(f"{self.kept.get(table, 0)} {word}" for table, word in shown)
+        counts = [(self.kept.get(table, 0), one, many) for table, one, many in shown]
+        kept = ", ".join(f"{count} {one if count == 1 else many}" for count, one, many in counts)
         return f"{kept}. {'Not all of it could be read.' if self.lost else 'Nothing was lost.'}"
 
 

@@ -11,6 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from app import application, preferences
 from app.application import run_window, watch_for_faults
+from app.messages import explain
 from app.start_page import StartPage
 
 
@@ -63,7 +64,7 @@ def test_what_fails_unforeseen_is_told(qtbot: QtBot, caplog: pytest.LogCaptureFi
     told = []
     hooks = sys.excepthook, threading.excepthook
     try:
-        watch_for_faults(lambda text, level: told.append((text, level)))
+        watch_for_faults(lambda error: told.append(explain(error)))
         sys.excepthook(RuntimeError, RuntimeError("deep inside"), None)
         assert "fault in Gritline" in told[0][0]
         thread = threading.Thread(target=lambda: 1 / 0)

@@ -176,7 +176,7 @@ def test_a_damaged_study_is_rescued_in_place(
     choose_place(monkeypatch, out)
     qtbot.mouseClick(window.strip.offer, LEFT)
     qtbot.waitUntil(lambda: window.strip.offer.text() == "Open it", timeout=20000)
-    assert "Rescued from spread.gritline into spread rescued.gritline: 1 pictures, 6 particles" in (
+    assert "Rescued from spread.gritline into spread rescued.gritline: 1 picture, 6 particles" in (
         window.strip.text.text()
     )
     qtbot.mouseClick(window.strip.offer, LEFT)
@@ -203,6 +203,7 @@ def test_a_study_deleted_while_open_is_kept_elsewhere_with_nothing_lost(
     open_window.file_pages.keeper.look_timer.timeout.emit()
     qtbot.waitUntil(lambda: open_window.strip.offer.text() == "Keep a copy elsewhere…", timeout=10000)
     assert "is no longer where it was opened" in open_window.strip.text.text()
+    assert open_window.kept.text() == "Its file cannot be reached"
     assert not open_window.close()  # not without a word
     assert session.study is not None
     out = tmp_path / "elsewhere.gritline"
@@ -210,6 +211,7 @@ def test_a_study_deleted_while_open_is_kept_elsewhere_with_nothing_lost(
     qtbot.mouseClick(open_window.strip.offer, LEFT)
     assert session.study.path == out
     assert session.writable
+    assert open_window.kept.text() == "All changes kept"
     assert [row.batch.name for row in session.study.batches()] == ["pass 1", "pass 3"]
 
 

@@ -1,12 +1,15 @@
 import datetime
 import os
+import random
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from measure.errors import DamagedStudy, StudyFileError
-from measure.study import copies
+from measure.study import connection, copies
 from measure.study.copies import Contents, Copy
 from measure.study.records import Batch
 from measure.study.study import Study
@@ -148,3 +151,23 @@ def test_a_copy_tells_what_it_holds_and_comes_out_as_a_new_study(
     made.path.write_bytes(b"no study at all" * 100)
     with pytest.raises(DamagedStudy):
         copies.contents_of(made.path)
+
+
+@pytest.mark.parametrize("pause_s", [0.0, 0.03])
+def test_a_copy_of_a_study_under_change_is_whole(
+    study: Study, path: Path, data: Path, monkeypatch: pytest.MonkeyPatch, pause_s: float
+) -> None:
+    monkeypatch.setattr(connection, "_GENTLE_PAGES", 8)
+    study.add_fields([picture("one.png", data=random.Random(1).randbytes(1_000_000))])
+    made = []
+    thread = threading.Thread(target=lambda: made.append(copies.make_copy(path, data)))
+    thread.start()
+    steps = 0
+    while thread.is_alive() or not steps:
+        study.set_setting("felt", steps)
+        steps += 1
+        time.sleep(pause_s)
+    thread.join()
+    with Study.open(made[0].path) as copy:
+        assert copy.integrity_check() == []
+        assert 0 <= (copy.setting("felt", 0)) < steps

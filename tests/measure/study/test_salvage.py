@@ -63,7 +63,8 @@ def test_what_damaged_pages_leave_is_rescued(damaged: Path, tmp_path: Path, seed
         held = sum(len(study.particles(row.id)) for row in study.fields())
         assert held == rescue.kept["particle"] - _lost_particles(rescue.lost)
         assert sum(row.counts.particles for row in study.fields()) == held
-        assert len(study.fields()) >= 4
+        # the page that held the fields themselves may be among the damaged ones
+        assert len(study.fields()) >= 4 or "Some of the fields could not be read." in rescue.lost
         assert study.undo_text() is None
         study.add_batch(Batch("works"))
         study.undo()
