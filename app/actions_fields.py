@@ -11,6 +11,13 @@ FIELDS = (
         "fields",
         "The folder becomes a batch of its name",
     ),
+    ActionRow(
+        "fields.add_table",
+        "Add a particle table…",
+        ("Ctrl+Alt+I",),
+        "fields",
+        "A CSV of sizes becomes a batch without pictures",
+    ),
     ActionRow("fields.new_batch", "New batch", ("Ctrl+B",), "fields", "One batch for each grind you compare"),
     ActionRow("fields.measure", "Measure the chosen fields", ("M",), "fields", "With the settings shown"),
     ActionRow(

@@ -74,6 +74,9 @@ class Measuring(QObject):
         wanted = set(field_ids)
         rows = [row for row in session.open_study.fields() if row.id in wanted and row.role == "field"]
         if not rows:
+            tables = [r.name for r in session.open_study.fields() if r.id in wanted and r.role == "table"]
+            if tables:
+                raise InvalidInput(f"{tables[0]} came from a table and has no picture to measure.")
             raise InvalidInput("There is no field to measure. Add pictures of your smears first.")
         bare = [row.name for row in rows if row.scale_id is None]
         if bare:

@@ -44,6 +44,15 @@ def picture(parent: QWidget, title: str) -> Path | None:
     return _remembered("pictures", name)
 
 
+def tables(parent: QWidget) -> list[Path]:
+    """Ask for particle tables."""
+    folder = preferences.last_folder("tables")
+    names, _ = QFileDialog.getOpenFileNames(parent, "Add particle tables", folder, "Tables (*.csv)")
+    if names:
+        preferences.remember_folder("tables", names[0])
+    return [Path(name) for name in names]
+
+
 def folder(
     parent: QWidget, title: str = "Add a folder of pictures", purpose: str = "pictures"
 ) -> Path | None:

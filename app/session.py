@@ -225,7 +225,8 @@ class Session(QObject):
         self.current_field_id = field_id
         self._set_selected(frozenset())
         self.field_shown.emit(field_id)
-        if field_id != NO_FIELD:
+        row = self.field_row()
+        if row is not None and row.role != "table":  # a table has no picture to decode
             self.pictures.want_picture(field_id)
 
     def select(self, labels: Iterable[int]) -> None:

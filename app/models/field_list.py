@@ -7,7 +7,7 @@ from PySide6.QtGui import QPixmap
 
 from app.session import Session
 from app.stations import fields_words
-from measure.study.records import BatchRow, FieldRow
+from measure.study.records import SIZED_ROLES, BatchRow, FieldRow
 
 FIELD_ROLE = Qt.ItemDataRole.UserRole + 1  # FieldRow, None on a heading
 BATCH_ROLE = Qt.ItemDataRole.UserRole + 2  # BatchRow, None for pictures without a batch
@@ -141,7 +141,7 @@ class FieldListModel(QAbstractListModel):
 
 
 def _heading(batch: BatchRow | None, rows: list[FieldRow]) -> tuple[str, str]:
-    fields = sum(row.role == "field" for row in rows)
+    fields = sum(row.role in SIZED_ROLES for row in rows)
     if batch is None:
         return "No batch yet", fields_words.number_text.count(fields, "field")
     return batch.batch.name, fields_words.batch_words(batch.batch, fields)

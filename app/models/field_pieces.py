@@ -42,7 +42,7 @@ class FieldPieces:
         """Read a field anew from the study that is open."""
         row = session.field_row(field_id)
         scale = session.scale_of(row)
-        if row is None or scale is None or not row.measured:
+        if row is None or scale is None or not row.measured or row.role == "table":
             self.clear()
             return
         self.field_id, self.name, self.scale = field_id, row.name, scale

@@ -28,6 +28,7 @@ from measure.judge.compare_batches import BatchSizes, limits_differ, with_own_na
 from measure.output.charts_compare import lay_out_curves, lay_out_grind
 from measure.output.study_batches import by_grinding, scale_words, slide_of_field
 from measure.sizes.plan import figure_words
+from measure.study.records import SIZED_ROLES
 
 _VIEW, _KEY = "view.compare", "compare"
 _PAGES = {"curves": "Did it help?", "grind": "Grind curve"}
@@ -159,7 +160,7 @@ class Station(BaseStation):
         if self.session.study is None:
             return False, ""
         if self.shown is None:
-            used = {r.batch_id for r in self.session.study.fields() if r.measured and r.role == "field"}
+            used = {r.batch_id for r in self.session.study.fields() if r.measured and r.role in SIZED_ROLES}
             return False, "to be looked at" if len(used - {None}) > 1 else "needs two batches"
         names = [b.name for b in self.shown.comparison.batches]
         for row in self.shown.comparison.ratios:
@@ -228,7 +229,9 @@ class Station(BaseStation):
             return ()
         scales: dict[int, set[int]] = {}
         for row in study.fields():
-            if row.role == "field" and row.measured and row.scale_id is not None and row.batch_id is not None:
+            if row.role not in SIZED_ROLES or not row.measured:
+                continue
+            if row.scale_id is not None and row.batch_id is not None:
                 scales.setdefault(row.batch_id, set()).add(row.scale_id)
         found = []
         for entry in study.batches():

@@ -13,7 +13,7 @@ from app.session import NO_FIELD, Session
 from app.stations import fields_words
 from app.stations.base import BaseStation
 from app.stations.capture import CapturePanel
-from app.stations.fields_adding import Adder
+from app.stations.fields_adding import Adder, dropped_tables
 from app.stations.fields_advice import advice_card
 from app.stations.fields_batch import BatchForm
 from app.stations.fields_care import FieldCare
@@ -138,6 +138,7 @@ class Station(BaseStation):
         return {
             "fields.add": lambda: self._add(pickers.pictures(self)),
             "fields.add_folder": lambda: self._add([p for p in (pickers.folder(self),) if p is not None]),
+            "fields.add_table": lambda: self._add(pickers.tables(self)),
             "fields.new_batch": self._new_batch,
             "fields.measure": self._measure_chosen,
             "fields.measure_all": self._measure_rest,
@@ -279,15 +280,17 @@ class Station(BaseStation):
 
     def _enable(self, rows: list[FieldRow]) -> None:
         writable = self.session.writable
-        for name in ("add", "add_folder", "new_batch", "measure_all"):
+        for name in ("add", "add_folder", "add_table", "new_batch", "measure_all"):
             self.action(f"fields.{name}").setEnabled(writable)
         for name in ("repeats", "join", "fuse"):
             self.action(f"fields.{name}").setEnabled(writable)
         self.action("fields.camera").setEnabled(self.session.study is not None)
         self.action("fields.take").setEnabled(writable and self.action("fields.camera").isChecked())
-        self.action("fields.marks").setEnabled(bool(rows))
-        for name in ("measure", "remove", "leave_out", "leave_out_none"):
-            self.action(f"fields.{name}").setEnabled(writable and bool(rows))
+        pictured = any(row.role != "table" for row in rows)
+        self.action("fields.marks").setEnabled(pictured)
+        self.action("fields.remove").setEnabled(writable and bool(rows))
+        for name in ("measure", "leave_out", "leave_out_none"):
+            self.action(f"fields.{name}").setEnabled(writable and pictured)
         for name in ("next", "previous", "preview", "outlines"):
             self.action(f"fields.{name}").setEnabled(bool(self.list.fields.field_ids()))
 
@@ -375,14 +378,19 @@ class Station(BaseStation):
     # events -------------------------------------------------------------------------------------------------
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
-        """Accept pictures and folders."""
-        if self.session.writable and dropped_pictures(event.mimeData()):
+        """Accept pictures, folders and tables."""
+        if self.session.writable and dropped(event.mimeData()):
             event.acceptProposedAction()
 
     def dropEvent(self, event: QDropEvent) -> None:
         """Add what is dropped."""
         event.acceptProposedAction()
-        self._add(dropped_pictures(event.mimeData()))
+        self._add(dropped(event.mimeData()))
+
+
+def dropped(data: QMimeData) -> list[Path]:
+    """Return the pictures, folders and tables among what is dragged."""
+    return [*dropped_pictures(data), *dropped_tables(data)]
 
 
 def dropped_pictures(data: QMimeData) -> list[Path]:

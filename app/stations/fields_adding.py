@@ -4,14 +4,29 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from PySide6.QtCore import QMimeData
+
 from app import jobs, number_text
 from app.messages import DONE, WARNING
 from app.session import Session
 from measure.errors import KnownError
 from measure.model import Scale
-from measure.study.records import Batch, NewField, ScaleRow
+from measure.output.table_import import take_in
+from measure.output.table_source import FIELDS_NAME, TableSource, read_table
+from measure.study.records import TABLE_METHOD, Batch, NewField, ScaleRow
 
-KEY = "read pictures"
+KEY, TABLE_KEY = "read pictures", "read tables"
+
+
+def is_table(path: Path) -> bool:
+    """Return whether a file may be a particle table, by its name."""
+    return path.suffix.lower() == ".csv"
+
+
+def dropped_tables(data: QMimeData) -> list[Path]:
+    """Return the tables among what is dragged."""
+    paths = [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
+    return [path for path in paths if is_table(path)]
 
 
 @dataclass(frozen=True)
@@ -45,7 +60,7 @@ def tell_apart(read: Iterable[jobs.ReadPicture], known: dict[str, str]) -> Sorte
 
 def plain_scale(scales: Iterable[ScaleRow], width_px: int, height_px: int) -> int | None:
     """Return the scale a new picture plainly belongs to: the only one, or the only one of its size."""
-    scales = list(scales)
+    scales = [row for row in scales if row.scale.method != TABLE_METHOD]
     if len(scales) == 1:
         return scales[0].id
     fitting = [row.id for row in scales if _size_of(row.scale) == (width_px, height_px)]
@@ -62,7 +77,7 @@ class Adder:
     def __init__(self, session: Session, added: Callable[[list[int]], None]) -> None:
         self._session, self._added = session, added
 
-    def add(self, paths: Iterable[Path], batch_id: int | None, role: str = "field") -> None:
+    def add(self, paths: list[Path], batch_id: int | None, role: str = "field") -> None:
         """Read pictures in the background and add them as one step.
 
         Parameters
@@ -70,12 +85,15 @@ class Adder:
         batch_id : int or None
             Where single files go; a folder becomes the batch of its name.
         """
-        session, paths = self._session, list(paths)
+        session, tables = self._session, [path for path in paths if is_table(path)]
+        paths = [path for path in paths if not is_table(path)]
         try:
             session.need_writable()
         except KnownError as error:
             session.tell(error.text, WARNING)
             return
+        if tables:
+            self._add_tables(tables)
         if paths:
             session.tasks.run(
                 lambda progress: jobs.read_pictures(paths, progress),
@@ -83,6 +101,26 @@ class Adder:
                 text="Reading pictures",
                 key=KEY,
             )
+
+    def _add_tables(self, paths: list[Path]) -> None:
+        """Read particle tables in the background and take each in as a batch of its own."""
+        # the table of fields says how large the pictures were; it is read beside the one of particles
+        tables = [p for p in paths if p.name.lower() != FIELDS_NAME] or paths
+        self._session.tasks.run(
+            lambda _progress: [read_table(path) for path in tables],
+            self._take_tables,
+            text="Reading tables",
+            key=TABLE_KEY,
+        )
+
+    def _take_tables(self, sources: list[TableSource]) -> None:
+        session = self._session
+        for source in sources:
+            taken = session.do(take_in, session.study, source) if session.study is not None else None
+            if taken is None:
+                return
+            session.tell(" ".join((taken.words, *taken.notes)), DONE)
+            self._added(list(taken.field_ids))
 
     def _take(self, read: list[jobs.ReadPicture], batch_id: int | None, role: str) -> None:
         session = self._session

@@ -7,7 +7,7 @@ from app import number_text, parts, theme
 from app.help_words import narrow
 from app.session import Session
 from app.stations import fields_words
-from measure.study.records import FieldRow
+from measure.study.records import TABLE_METHOD, FieldRow
 
 _MIXED = "several"
 
@@ -61,11 +61,14 @@ class FieldDetails(QFrame):
             return
         one = rows[0] if len(rows) == 1 else None
         name = one.name if one else number_text.count(len(rows), "picture")
-        size = number_text.picture_size(one.width_px, one.height_px) if one else ""
+        known = one is not None and (one.role != "table" or one.width_px * one.height_px > 1)
+        size = number_text.picture_size(one.width_px, one.height_px) if known else ""
         self.heading.setText(f"{name}  ·  {size}" if size else name)
         self._fill_boxes(rows)
         scale = self._session.scale_of(one)
         remarks = fields_words.remarks_of(one, scale) if one else []
+        if one is not None and one.role == "table":
+            remarks = [*one.result_notes]
         self.remarks.setText("\n".join(remarks))
         self.remarks.setVisible(bool(remarks))
         self.show_embedded(one)
@@ -89,9 +92,12 @@ class FieldDetails(QFrame):
     def _fill_boxes(self, rows: list[FieldRow]) -> None:
         study = self._session.study
         batches = [("none yet", None), *((row.batch.name, row.id) for row in study.batches())]
-        scales = [("none yet", None), *((_scale_words(row), row.id) for row in study.scales())]
+        calibrated = [row for row in study.scales() if row.scale.method != TABLE_METHOD]
+        scales = [("none yet", None), *((_scale_words(row), row.id) for row in calibrated)]
         blanks = [(row.name, row.id) for row in study.fields() if row.role == "blank"]
-        roles = [(words, role) for role, words in fields_words.ROLE_WORDS.items() if role != "ruling"]
+        tables = any(row.role == "table" for row in rows)
+        hidden = {"ruling"} if tables else {"ruling", "table"}
+        roles = [(words, role) for role, words in fields_words.ROLE_WORDS.items() if role not in hidden]
         _fill(self.batch, batches, {row.batch_id for row in rows})
         _fill(self.scale, scales, {row.scale_id for row in rows})
         _fill(self.blank, [("none", None), *blanks], {row.blank_id for row in rows})
@@ -100,7 +106,7 @@ class FieldDetails(QFrame):
         self._form.setRowVisible(self.blank, bool(blanks) and smears)
         self._form.setRowVisible(self.scale, smears)
         for box in (self.batch, self.scale, self.blank, self.role):
-            box.setEnabled(self._session.writable)
+            box.setEnabled(self._session.writable and (box is self.batch or not tables))
 
     def _show_figures(self, row: FieldRow | None) -> None:
         while self._grid.count():

@@ -215,5 +215,5 @@ class FieldList(QListView):
             return
         for row in range(self.fields.rowCount()):
             field = self.fields.index(row).data(FIELD_ROLE)
-            if field is not None and not self.fields.has_thumb(field.sha256):
+            if field is not None and field.sha256 and not self.fields.has_thumb(field.sha256):
                 self._thumbs.want(field.sha256, field.id)

@@ -15,6 +15,7 @@ EMPTY = (
     "Three or more fields a batch, taken without looking for good places. "
     "A folder becomes a batch of its name."
 )
+TABLE = "This field came from a table: its pieces count in the sizes, but there is no picture to show."
 
 
 class FieldPicture(QWidget):
@@ -61,7 +62,9 @@ class FieldPicture(QWidget):
         """Show the name of the current field; without one there is no picture either."""
         row = self._session.field_row()
         self.field_name.setText(row.name if row is not None else "")
-        if row is None:
+        table = row is not None and row.role == "table"
+        self.view.set_empty_text(TABLE if table else EMPTY)
+        if row is None or table:
             self.view.set_picture(None)
 
     def show_picture(self) -> None:

@@ -12,6 +12,7 @@ ROLE_WORDS = {
     "blank": "blank oil",
     "part": "part of a joined or fused field",
     "ruling": "picture of a ruling",
+    "table": "table, no picture",
 }
 JOINED = "Joined from"  # how the note of a joined field begins: it is larger than its scale's picture
 
@@ -32,6 +33,9 @@ class State:
 def field_state(row: FieldRow, scale: Scale | None, *, measuring: bool = False) -> State:
     """Return the state of a field in words."""
     remarks = tuple(remarks_of(row, scale))
+    if row.role == "table":
+        words = f"{ROLE_WORDS['table']}, {number_text.fixed(row.counts.counted, 0)} counted"
+        return State(words, bool(remarks), remarks, done=not remarks)
     if row.role != "field":
         return State(ROLE_WORDS[row.role], bool(remarks), remarks)
     if measuring:
@@ -47,6 +51,8 @@ def field_state(row: FieldRow, scale: Scale | None, *, measuring: bool = False) 
 
 def remarks_of(row: FieldRow, scale: Scale | None) -> list[str]:
     """Return what is doubtful about a field, a sentence each."""
+    if row.role == "table":
+        return []
     found = [size_alarm(row, scale), stale_words(row, scale)]
     found += row.quality.warnings if row.measured and row.quality is not None else ()
     return [text for text in found if text]
@@ -165,7 +171,8 @@ def station_words(rows: list[FieldRow], scales: dict[int, Scale]) -> tuple[bool,
     """Return whether the Fields step is done, and its state in a few words."""
     fields = [row for row in rows if row.role == "field"]
     if not fields:
-        return False, "no pictures yet"
+        tables = sum(row.role == "table" for row in rows)
+        return bool(tables), number_text.count(tables, "table field") if tables else "no pictures yet"
     without = sum(row.scale_id is None for row in fields)
     unmeasured = sum(not row.measured for row in fields)
     again = sum(bool(stale_words(row, scales.get(row.scale_id))) for row in fields)

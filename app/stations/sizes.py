@@ -28,6 +28,7 @@ from app.stations.sizes_sure import SurePage
 from app.stations.sizes_work import Answer, Question, answer
 from measure.model import KINDS
 from measure.output.study_tables import volume_models
+from measure.study.records import SIZED_ROLES
 
 _VIEW = "view.sizes"
 _KEY = "sizes"
@@ -233,7 +234,7 @@ class Station(BaseStation):
                 self.state_changed.emit()
 
     def _measured(self) -> bool:
-        return any(row.measured and row.role == "field" for row in self.session.study.fields())
+        return any(row.measured and row.role in SIZED_ROLES for row in self.session.study.fields())
 
     def _load_batches(self) -> None:
         study = self.session.study
@@ -350,6 +351,7 @@ class Station(BaseStation):
 
     def show_pieces(self, pairs: list[tuple[int, int]]) -> None:
         """Choose pieces in the picture of the field that holds most of them, and go there."""
+        pairs = self._pictured(pairs)
         if not pairs:
             return
         counts = {field_id: sum(f == field_id for f, _ in pairs) for field_id in {f for f, _ in pairs}}
@@ -362,6 +364,13 @@ class Station(BaseStation):
             rest = len(pairs) - counts[best]
             others = number_text.count(len(counts) - 1, "other field")
             self.session.tell(f"{number_text.count(rest, 'more piece')} of that size on {others}.")
+
+    def _pictured(self, pairs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+        tables = {row.id for row in self.session.open_study.fields() if row.role == "table"}
+        found = [pair for pair in pairs if pair[0] not in tables]
+        if pairs and not found:
+            self.session.tell("These pieces came from a table, so there is no picture to show them in.")
+        return found
 
     def _show_coarse(self) -> None:
         """Go to the largest pieces: those that hold the coarsest tenth of the volume, ten at most."""

@@ -13,7 +13,7 @@ from measure.output.table_pieces import pieces_of, plain_names, rows_of_count
 from measure.output.table_source import FieldFacts, TableSource
 from measure.particles import make_particles
 from measure.sizes.volume import VolumeModels
-from measure.study.records import Batch, NewField
+from measure.study.records import TABLE_METHOD, Batch, NewField
 from measure.study.study import Study
 
 # a frame of one pixel stands for "size not known"; a table states its frame corrections itself
@@ -200,7 +200,7 @@ class _Store:
             alike = math.isclose(row.scale.standard_uncertainty_um_per_px, uncertainty, rel_tol=1e-9)
             if row.scale.zoom == self._zoom and row.scale.um_per_px == um_per_px and alike:
                 return row.id
-        return self.study.add_scale(Scale(um_per_px, uncertainty, self._zoom, method="of an imported table"))
+        return self.study.add_scale(Scale(um_per_px, uncertainty, self._zoom, method=TABLE_METHOD))
 
     @property
     def _zoom(self) -> str:

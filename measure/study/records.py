@@ -11,6 +11,7 @@ from measure.model import FieldQuality, FieldSettings, Scale
 # "table" is a field known only by an imported particle table: it has no picture;
 # "part" is a picture a joined or fused field was made of: kept, not counted
 ROLES = ("field", "blank", "ruling", "table", "part")
+TABLE_METHOD = "of an imported table"  # how the scale of such a field came to be
 SIZED_ROLES = ("field", "table")  # what the sizes of a batch are made from
 
 
