@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, QObject, QSize, Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QFormLayout,
@@ -148,12 +148,6 @@ class _UpAndDown(QScrollArea):
         width = inner.minimumSizeHint().width() + self.verticalScrollBar().sizeHint().width()
         widest = WIDEST_IN_LINES * self.fontMetrics().lineSpacing()
         return QSize(max(hint.width(), min(width, widest)), hint.height())
-
-    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802 - Qt's name
-        """Ask for another width when what it holds changes."""
-        if event.type() == QEvent.Type.LayoutRequest and watched is self.widget():
-            self.updateGeometry()
-        return super().eventFilter(watched, event)
 
 
 def scroll(inner: QWidget) -> QScrollArea:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QEvent, QObject, QPoint, QRect, QRectF, Qt
+from PySide6.QtCore import QPoint, QRect, QRectF, Qt
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QFrame, QVBoxLayout, QWidget
 
@@ -134,7 +134,6 @@ class Tour(QFrame):
         buttons = parts.row(self.count, None, self.end, self.previous, self.next)
         parts.fill(column, (self.heading, self.text, buttons))
         self.hide()
-        window.installEventFilter(self)
 
     def start(self) -> None:
         """Begin at the first stop."""
@@ -192,11 +191,10 @@ class Tour(QFrame):
         self._ring.raise_()
         self.raise_()
 
-    def eventFilter(self, _watched: QObject, event: QEvent) -> bool:  # noqa: N802 - Qt's name
-        """Follow the window's size."""
-        if event.type() in {QEvent.Type.Resize, QEvent.Type.LayoutRequest} and self.isVisible():
+    def follow(self) -> None:
+        """Keep beside what it speaks of as the window changes its size."""
+        if self.isVisible():
             self._put()
-        return False
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """End on Esc, go on and back with the arrow keys."""

@@ -6,7 +6,7 @@ from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, Qt
-from PySide6.QtGui import QAction, QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtGui import QAction, QCloseEvent, QDragEnterEvent, QDropEvent, QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
 
 from app import icons, parts, pickers, preferences, theme
@@ -341,6 +341,11 @@ class Window(QMainWindow):
         self.whole.setCurrentWidget(self.start if self.session.study is None else self._work)
 
     # events -------------------------------------------------------------------------------------------------
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Let the tour's card keep its place."""
+        super().resizeEvent(event)
+        self.tour.follow()
 
     def changeEvent(self, event: QEvent) -> None:
         """Follow the colours of the system."""

@@ -46,7 +46,7 @@ def test_details_say_size_kind_doubt_and_origin(station, mouse):
     card = station.panel.piece
     assert card.heading.text() == "Piece 1"
     assert "24" in card.sizes.text()  # 48 px at 0.5 µm per px
-    assert card.state.text() == "Counted. Found by the tool."
+    assert card.state.text() == "Counted. Found automatically."
     assert "Doubt 5" in card.why.text()
     assert card.kinds[Kind.KERNEL].isChecked()
 
