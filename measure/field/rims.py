@@ -6,13 +6,29 @@ bordered by oil rather than by bodies (that would be the oil caught between touc
 rimmed.
 """
 
-from functools import cached_property, lru_cache
+from collections.abc import Iterator
+from functools import cached_property
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
+from measure.field.masks import (
+    SQUARE,
+    closed,
+    dilated,
+    disc,
+    eroded,
+    fill_holes,
+    hull_mask,
+    opened,
+    opened_to,
+    solidity,
+)
 from measure.field.quick import percentile
+
+__all__ = ["closed", "dilated", "disc", "fill_holes", "find_clear", "hull_mask", "opened", "solidity"]
 
 _CONVEX = 0.86  # solidity from which a filled rim may be one piece
 _CLEAR_SHARE = 0.12  # share of a see-through piece that lies below half of its rim
@@ -27,64 +43,10 @@ _ROOM = 1.7  # depth of a see-through piece over half the thickness of its rim
 _INSIDE_SHARE = 0.4  # share of the strong pixels that may lie away from the border
 _LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
 _LARGEST_WINDOW_PX = 240
+_SHORTEST_BORDER = 2.5  # px, over the root of the area; 2.83 for a digital square on its corner
+_MARGIN_PX = 5  # round a part that is looked at: smoothing and the widest ring stay within it
+_ONE, _TWO = disc(1.0), disc(2.0)
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
-
-
-@lru_cache(maxsize=256)
-def disc(radius: float) -> np.ndarray:
-    """Return a round structuring element of the given radius in px; not to be changed."""
-    r = max(1, int(np.ceil(radius)))
-    y, x = np.mgrid[-r : r + 1, -r : r + 1]
-    return (x * x + y * y <= radius * radius + 0.5).astype(np.uint8)
-
-
-def _eroded(mask: np.ndarray, radius: float) -> np.ndarray:
-    return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).view(np.uint8)
-
-
-def dilated(mask: np.ndarray, radius: float) -> np.ndarray:
-    """Dilation by a disc of any radius in constant time."""
-    return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).view(np.uint8)
-
-
-def opened(mask: np.ndarray, radius: float) -> np.ndarray:
-    """Opening by a disc of any radius in constant time; nothing is eroded from the border of the array."""
-    return _opened_to(mask, cv2.distanceTransform(mask, cv2.DIST_L2, 5), radius)
-
-
-def _opened_to(mask: np.ndarray, depth: np.ndarray, radius: float) -> np.ndarray:
-    """Opening of a mask whose depth is known."""
-    kept = (depth > radius).view(np.uint8)
-    return dilated(kept, radius) & mask if cv2.countNonZero(kept) else kept
-
-
-def closed(mask: np.ndarray, radius: float) -> np.ndarray:
-    """Closing by a disc of any radius in constant time."""
-    m = int(np.ceil(radius)) + 1
-    padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
-    return (1 - dilated(1 - dilated(padded, radius), radius))[m:-m, m:-m].copy()
-
-
-def fill_holes(mask: np.ndarray) -> np.ndarray:
-    """Return the mask with every hole filled, (M, N) uint8."""
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = np.zeros_like(mask)
-    cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
-    return filled
-
-
-def hull_mask(mask: np.ndarray) -> np.ndarray:
-    """Return the convex hull of a mask, (M, N) uint8."""
-    full = np.zeros(mask.shape, np.uint8)
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    if contours:
-        cv2.fillConvexPoly(full, cv2.convexHull(np.concatenate(contours)), 1)
-    return full
-
-
-def solidity(mask: np.ndarray) -> float:
-    """Area over hull area of a mask, counted in pixels so that small masks are not punished."""
-    return float(cv2.countNonZero(mask)) / max(1.0, float(cv2.countNonZero(hull_mask(mask))))
 
 
 def find_clear(
@@ -115,8 +77,8 @@ def find_clear(
         1.. for each see-through piece, rim included; 0 elsewhere.
     """
     labels = np.zeros(low.shape, np.int32)
-    hull = float(hull_mask(low).sum())
-    if hull - strong.sum() < _CLEAR_SHARE * least_px2 or strong.sum() > 0.9 * hull:
+    hull, bright = float(cv2.countNonZero(hull_mask(low))), float(cv2.countNonZero(strong))
+    if hull - bright < _CLEAR_SHARE * least_px2 or bright > 0.9 * hull:
         return labels
     size = np.sqrt(hull / np.pi)
     before = np.zeros_like(low)
@@ -124,7 +86,7 @@ def find_clear(
         if gap > 0.45 * size and gap > 1.5:
             continue
         filled = fill_holes(_walled(closed(low, gap), frame))
-        if (filled & ~before & 1).sum() < _CLEAR_SHARE * least_px2:
+        if cv2.countNonZero(filled & (1 - before)) < _CLEAR_SHARE * least_px2:
             continue
         before = filled
         for box in _clear_windows(filled, strong, labels, width_px, least_px2):
@@ -136,7 +98,7 @@ def _clear_windows(
     filled: np.ndarray, strong: np.ndarray, labels: np.ndarray, width_px: float, least_px2: float
 ) -> list[tuple[slice, slice]]:
     """Windows around places inside the filled component that are clear and wider than an edge's flank."""
-    clear = filled & ~strong & (labels == 0).astype(np.uint8) & 1
+    clear = filled & (1 - strong) & (labels == 0).view(np.uint8)
     thick = opened(clear, max(1.0, 0.5 * width_px))
     thick = closed(thick, _LEAST_RIM_PX + width_px)
     count, _, stats, _ = cv2.connectedComponentsWithStats(thick, connectivity=8)
@@ -166,28 +128,29 @@ def _label_clear(
     own = labels[box]
     # a large piece has a wide rim: it can be judged at a smaller size
     reduce = max(1, int(max(own.shape) / _LARGEST_WINDOW_PX))
-    small = tuple(mask[box][::reduce, ::reduce].copy() for mask in (filled, strong, labels))
+    full, strong, taken = (mask[box][::reduce, ::reduce] for mask in (filled, strong, labels))
+    full, strong = full.copy(), strong.copy()
+    room = full & (taken == 0).view(np.uint8)
     width, least = max(1.5, width_px / reduce), max(least_px2 / reduce**2, 12.0)
-    size = 0.5 * min(small[0].shape)
+    size = 0.5 * min(full.shape)
     seen: set[tuple[int, ...]] = set()
-    depth, before = cv2.distanceTransform(small[1], cv2.DIST_L2, 5), None
+    depth, before = cv2.distanceTransform(strong, cv2.DIST_L2, 5), b""
     apart = max(1.0, min(width, 0.5 * np.sqrt(least / np.pi)))
     for radius in _BODY_RADII:
         if radius > max(_LEAST_RIM_PX, 0.3 * size):
             break
-        body = _opened_to(small[1], depth, radius)
-        rest = small[0] & (1 - cv2.dilate(body, disc(1.0))) & (small[2] == 0).view(np.uint8)
-        if before is not None and np.array_equal(rest, before):
+        body = opened_to(strong, depth, radius)
+        rest = room & (1 - cv2.dilate(body, _ONE))
+        if rest.tobytes() == before:
             continue  # all of it was looked at
-        before, rest = rest, opened(rest, apart)
-        rims = _Rims(small[1], body, width)
+        before, rest = rest.tobytes(), opened(rest, apart)
+        rims = _Rims(full, strong, body, width)
         for piece in _candidates(rest, rims, least, seen):
-            if _is_clear(piece, rims, small[0]):
-                whole = _with_rim(piece, small[1], width)
-                small[2][whole > 0] = 1
-                if reduce > 1:
-                    whole = cv2.resize(whole, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
-                own[(whole > 0) & (own == 0)] = labels.max() + 1
+            whole = _with_rim(piece, strong, width)
+            room[whole > 0] = 0
+            if reduce > 1:
+                whole = cv2.resize(whole, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
+            own[(whole > 0) & (own == 0)] = labels.max() + 1
 
 
 def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:
@@ -206,74 +169,107 @@ class _Rims:
 
     Parameters
     ----------
-    strong, body : (M, N) ndarray of uint8
-        Strong pixels, and those of them that lie in bodies.
+    filled, strong, body : (M, N) ndarray of uint8
+        The component with its holes filled, its strong pixels, and those of them that lie in bodies.
     width_px : float
     """
 
-    def __init__(self, strong: np.ndarray, body: np.ndarray, width_px: float) -> None:
-        self.strong, self.body, self.width_px = strong, body, width_px
+    def __init__(self, filled: np.ndarray, strong: np.ndarray, body: np.ndarray, width_px: float) -> None:
+        self.filled, self.strong, self.body, self.width_px = filled, strong, body, width_px
 
     @cached_property
     def free(self) -> np.ndarray:
         """Where a border is no edge of a body beside it."""
-        return 1 - dilated(self.body, self.width_px + 2.0) if self.body.any() else np.ones_like(self.body)
+        if not cv2.countNonZero(self.body):
+            return np.ones_like(self.body)
+        return 1 - dilated(self.body, self.width_px + 2.0)
 
     @cached_property
     def near(self) -> np.ndarray:
         """Free places that have a rim beside them."""
-        return dilated(self.strong & ~self.body & 1, self.width_px + 1.0) & self.free
+        return dilated(self.strong & (1 - self.body), self.width_px + 1.0) & self.free
+
+    def crop(self, box: tuple[slice, slice]) -> "_Crop":
+        """Return the same of a part of the window."""
+        return _Crop(self.filled[box], self.strong[box], self.free[box], self.near[box], self.width_px)
+
+
+class _Crop(NamedTuple):
+    """A part of a window; all (m, n) ndarray of uint8."""
+
+    filled: np.ndarray
+    strong: np.ndarray
+    free: np.ndarray
+    near: np.ndarray
+    width_px: float
 
     def possible(self, part: np.ndarray, least_px2: float) -> bool:
-        """Whether anything inside a part can pass `_is_clear`: it needs a clear core and a rim of its own."""
-        if not cv2.countNonZero(part & self.near):
+        """Whether anything inside a part can pass `_is_clear`: a core, a rim and the oil beside it.
+
+        The shortest border of a piece of some area is that of a square standing on its corner.
+        """
+        border = _SHORTEST_BORDER * np.sqrt(least_px2)
+        if cv2.countNonZero(part & self.near) < _RIMMED * _FREE_SHARE * border:
             return False
-        core = _eroded(part, max(1.0, 0.5 * self.width_px))
-        return cv2.countNonZero(core & ~self.strong & 1) >= _CLEAR_SHARE * least_px2
+        if cv2.countNonZero(part & self.free) < _FREE_SHARE * border:
+            return False
+        ring = cv2.dilate(part, _TWO) & (1 - self.filled)
+        if cv2.countNonZero(ring) < _OIL_BORDER * border:
+            return False
+        core = eroded(part, max(1.0, 0.5 * self.width_px))
+        return cv2.countNonZero(core & (1 - self.strong)) >= _CLEAR_SHARE * least_px2
 
 
 def _candidates(
     rest: np.ndarray, rims: _Rims, least_px2: float, seen: set[tuple[int, ...]]
-) -> list[np.ndarray]:
-    """Parts of what is left without the bodies, large enough to be pieces and not seen before."""
+) -> Iterator[np.ndarray]:
+    """See-through pieces in what is left without the bodies, each the size of the window."""
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
-    pieces = []
-    for k in range(1, count):
-        key = tuple(stats[k].tolist())
-        if key[4] < least_px2 or key in seen:
+    for k, key in enumerate(stats[1:count].tolist(), 1):
+        if key[4] < least_px2 or tuple(key) in seen:
             continue
-        seen.add(key)
-        part = (parts == k).view(np.uint8)
-        if not rims.possible(part, least_px2):
+        seen.add(tuple(key))
+        x, y, w, h, _ = key
+        box = np.s_[max(0, y - _MARGIN_PX) : y + h + _MARGIN_PX, max(0, x - _MARGIN_PX) : x + w + _MARGIN_PX]
+        part = (parts[box] == k).view(np.uint8)
+        crop = rims.crop(box)
+        if not crop.possible(part, least_px2):
             continue
-        if solidity(part) > _CONVEX:
-            pieces.append(part)
-            continue
-        deepest = float(cv2.distanceTransform(part, cv2.DIST_L2, 3).max())
-        if key[4] > _RIBBON * deepest**2:
-            continue
-        cut = cut_by_shape(part, 0.5)
-        pieces += [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)]
-    return [piece for piece in pieces if cv2.countNonZero(piece) >= least_px2]
+        for piece in _divided(part, key[4]):
+            if cv2.countNonZero(piece) >= least_px2 and _is_clear(piece, crop):
+                whole = np.zeros_like(rest)
+                whole[box] = piece
+                yield whole
 
 
-def _is_clear(piece: np.ndarray, rims: _Rims, filled: np.ndarray) -> bool:
+def _divided(part: np.ndarray, area: int) -> list[np.ndarray]:
+    """A part if it is convex, else what it falls into at its necks."""
+    if solidity(part) > _CONVEX:
+        return [part]
+    deepest = float(cv2.distanceTransform(part, cv2.DIST_L2, 3).max())
+    if area > _RIBBON * deepest**2:
+        return []
+    cut = cut_by_shape(part, 0.5)
+    return [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)]
+
+
+def _is_clear(piece: np.ndarray, crop: _Crop) -> bool:
     area = float(cv2.countNonZero(piece))
-    core = _eroded(piece, max(1.0, 0.5 * rims.width_px))
-    if cv2.countNonZero(core & ~rims.strong & 1) < _CLEAR_SHARE * area:
-        return False
     # the edge of a body beside the piece is no rim of its own
-    border = piece & ~cv2.erode(piece, disc(1.0), borderValue=1) & 1
-    free = cv2.countNonZero(border & rims.free)
+    border = piece & (1 - cv2.erode(piece, _ONE))
+    free = cv2.countNonZero(border & crop.free)
     if not free or free < _FREE_SHARE * cv2.countNonZero(border):
         return False
-    if cv2.countNonZero(border & rims.near) < _RIMMED * free:
+    if cv2.countNonZero(border & crop.near) < _RIMMED * free:
         return False
-    ring = cv2.dilate(piece, disc(2.0)) & ~piece & 1
+    ring = cv2.dilate(piece, _TWO) & (1 - piece)
     around = cv2.countNonZero(ring)
-    if not around or cv2.countNonZero(ring & (1 - filled)) < _OIL_BORDER * around:
+    if not around or cv2.countNonZero(ring & (1 - crop.filled)) < _OIL_BORDER * around:
         return False
-    return solidity(piece) >= _CONVEX and _rim_is_even(rims.strong & piece, piece, area)
+    core = eroded(piece, max(1.0, 0.5 * crop.width_px))
+    if cv2.countNonZero(core & (1 - crop.strong)) < _CLEAR_SHARE * area:
+        return False
+    return solidity(piece) >= _CONVEX and _rim_is_even(crop.strong & piece, piece, area)
 
 
 def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
@@ -288,7 +284,7 @@ def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
     # a rim lies at the border; only thin lines (the edges of a cube) may run inside
     if (rim[inner] > 0).sum() > _INSIDE_SHARE * rim.sum():
         return False
-    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, SQUARE))]
     return most <= _EVEN_RIM * percentile(ridge, 75) + 1.2 if ridge.size else True
 
 
