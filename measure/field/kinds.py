@@ -85,7 +85,9 @@ def only_clear(chance: np.ndarray, particles: Particles) -> np.ndarray:
     ring, middle = np.abs(p["rim_density"]), np.abs(p["centre_density"])
     bubble = (circularity > 0.88) & (p["feret_min_px"] > 0.75 * p["feret_max_px"])
     bubble &= (ring > 0.1) & (ring - middle > 0.4 * ring)
-    bubble &= np.abs(p["blue_density"] - p["red_density"]) < 0.15
+    # it bends light aside and takes none away, so all colours lose the same
+    lost = np.stack([p[f"{c}_density"].astype(float) for c in ("red", "green", "blue")])
+    bubble &= np.ptp(lost, axis=0) < 0.05 + 0.25 * np.abs(lost.mean(axis=0))
     fibre = np.pi / np.maximum(circularity, 1e-3) ** 2 > FIBRE_LENGTHS
     changed = chance.copy()
     for name, clear in (("bubble", bubble), ("fibre", fibre)):

@@ -1,6 +1,7 @@
 """One component of the low level taken apart into pieces: see-through ones, bodies, and cut clusters."""
 
 from dataclasses import dataclass
+from math import erf
 
 import cv2
 import numpy as np
@@ -10,10 +11,12 @@ from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
 from measure.field.edge import colour_length, local_plateau, slope
 from measure.field.quick import median
+from measure.field.rim_checks import credible
 from measure.field.rims import dilated, fill_holes, find_clear, solidity
 
 _SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
+_PALE = 0.18  # share of the body's colour that a pale middle keeps and haze over a gap does not
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
 _FADES = 2.5  # own edge width over that of the component from which a part fades out
@@ -84,6 +87,8 @@ def separate(
     field = colour_length(delta)
     strong, width = above_half(field, low)
     clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
+    if clear.any():
+        clear = credible(clear, strong, field, distance, seed, 0.7 * least_px2)
     strong = strong & (clear == 0).astype(np.uint8)
     parts, typical = _contrast_parts(field, low & (clear == 0), strong, width, least_px2)
     bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height)
@@ -220,7 +225,7 @@ def _bodies(
         if taken[box][part].mean() > _COVERED:
             continue
         height = median(field[box][part])
-        mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3))
+        mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3), width)
         own_width = _edge_width(mask, steep[box], near[box] > 0, height)
         if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
             mask, own_width, height, usual_height
@@ -291,7 +296,7 @@ def _padded_box(box: tuple[slice, slice], shape: tuple[int, int], m: int) -> tup
     )
 
 
-def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
+def fill_body(mask: np.ndarray, share: np.ndarray, width_px: float) -> np.ndarray:
     """Fill the holes of a body that are texture or highlights, not the oil between touching pieces.
 
     Parameters
@@ -299,6 +304,8 @@ def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
     mask : (M, N) ndarray of uint8
     share : (M, N) ndarray of float32
         Difference from the oil as a share of the plateau beside it.
+    width_px : float
+        10-90 % width of an edge.
     """
     holes = fill_holes(mask) - mask
     if not holes.any():
@@ -315,6 +322,19 @@ def fill_body(mask: np.ndarray, share: np.ndarray) -> np.ndarray:
         # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
         ring = np.sqrt(n / np.pi) > 0.8 * thick
         inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
-        if small or inside or median(share[box][hole]) > _HOLE_LEVEL:
+        if small or inside or _is_no_oil(hole, share[box], width_px):
             filled[box][hole] = 1
     return filled
+
+
+def _is_no_oil(hole: np.ndarray, share: np.ndarray, width_px: float) -> bool:
+    """Whether a hole shows more than blur leaves of the oil in a gap so wide: a pale middle, not a gap."""
+    if median(share[hole]) > _HOLE_LEVEL:
+        return True
+    depth = cv2.distanceTransform(cv2.copyMakeBorder(hole.view(np.uint8), 1, 1, 1, 1, 0), cv2.DIST_L2, 3)[
+        1:-1, 1:-1
+    ]
+    deepest = float(depth.max())
+    # both flanks of an edge reach the middle of a narrow gap; 10-90 % of a Gaussian edge is 2.56 sigma
+    blurred = 2.0 * (1.0 - 0.5 * (1.0 + erf(2.56 * deepest / width_px / np.sqrt(2.0))))
+    return median(share[depth > 0.6 * deepest]) > _PALE + blurred

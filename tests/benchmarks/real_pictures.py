@@ -77,8 +77,30 @@ def _discs(folder: Path, size: int) -> None:
     )
 
 
+def _centres(folder: Path, number: int) -> None:
+    """How many hand-placed centres lie in an outline of their own, in a shared one, or in none."""
+    picture = read_picture(folder / f"{number}.jpg")
+    marked = np.loadtxt(folder / f"{number}_centres.txt", usecols=(0, 1))
+    result = measure_field(picture, FieldSettings(smallest_um=15.7), 1.0)
+    particles = result.particles
+    outlines = [o for o, why in zip(particles.outlines, particles["set_aside"], strict=True) if why == ""]
+    inside = np.array(
+        [
+            [cv2.pointPolygonTest(o.reshape(-1, 1, 2), (float(x), float(y)), False) > 0 for o in outlines]
+            for x, y in marked
+        ]
+    )
+    owner = inside.sum(axis=1)
+    alone = (owner == 1) & (inside[:, inside.sum(axis=0) == 1].any(axis=1))
+    empty = int((inside.sum(axis=0) == 0).sum())
+    print(
+        f"{f'blood film {number}':18s} {len(marked):7d} {int(alone.sum()):6d}"
+        f" {int((owner > 0).sum() - alone.sum()):7d} {int((owner == 0).sum()):6d} {empty:9d}"
+    )
+
+
 def main() -> None:
-    """Print the table."""
+    """Print the tables."""
     cv2.setNumThreads(1)
     named = sys.argv[1] if len(sys.argv) > 1 else os.environ.get("GRITLINE_DATA")
     folder = Path(named) if named else Path(__file__).resolve().parents[3] / "shared" / "data"
@@ -89,6 +111,10 @@ def main() -> None:
         _row(name, read_picture(folder / file), zones, smallest, expected)
     for size in DISCS:
         _discs(folder / "iso_wg_reference_discs", size)
+    print("\nhand-placed centres, not all cells have one (outlines without may be right)")
+    print(f"{'picture':18s} {'centres':>7s} {'alone':>6s} {'shared':>7s} {'none':>6s} {'unmarked':>9s}")
+    for number in (64, 94, 314, 331, 721):
+        _centres(folder / "blood_film_scalebar", number)
 
 
 if __name__ == "__main__":

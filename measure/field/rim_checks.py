@@ -1,0 +1,156 @@
+"""Whether what looks like a see-through piece is one: its rim is a band, clear of the noise, and goes round.
+
+Solid pieces that lie in a ring enclose oil too, two of them with pale middles look like one large rim, and
+the specks of a noisy oil close round patches. None of them has a rim: theirs is a row of beads, two rims, or
+noise.
+"""
+
+import cv2
+import numpy as np
+
+from measure.field.cut import cut_by_shape
+from measure.field.quick import percentile
+from measure.field.rims import closed, dilated, disc, fill_holes, opened, solidity
+
+_CLEAR_OF_NOISE = 60  # percentile of the rim that must reach the level a piece must reach
+_WEAK = 0.3  # strength over that of the rim below which pixels are glow or specks beside it
+_KEPT = 0.7  # share of the piece that must lie inside its strong rim for the rest to be left out
+_LIKE_BAND = 0.55  # part of the rim's half thickness taken off before its pieces are looked at
+_BEAD_SOLIDITY, _BEAD_ASPECT = 0.82, 2.3  # a bead is compact; a length of rim is long or bent
+_BEADS_SHARE = 0.5  # share of beads in a rim from which it is none
+_LOBES = 0.95  # solidity below which a piece may be two
+_GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
+_HOLE = 0.3  # share of the piece up to which a hole in the rim is a pale middle of a bead
+_THICK = 0.2  # half thickness over radius from which a rim in several lengths is none
+_LEAST_BEAD_PX2 = 8
+_LEAST_HALF_PX = 3.3
+_STALK, _CORNER = 0.3, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
+_RIMMED = 0.6  # share of the border that must lie at the strong rim
+_BESIDE_PX = 3.0
+
+
+def credible(
+    clear: np.ndarray,
+    strong: np.ndarray,
+    field: np.ndarray,
+    distance: np.ndarray,
+    seed: float,
+    least_px2: float,
+) -> np.ndarray:
+    """Keep the see-through pieces that have a rim, without what only hangs on to them.
+
+    Parameters
+    ----------
+    clear : (M, N) ndarray of int32
+        See-through pieces, rim included, 1..; 0 elsewhere.
+    strong : (M, N) ndarray of uint8
+        Pixels above the local half level.
+    field : (M, N) ndarray of float32
+        Colour difference from the oil.
+    distance : (M, N) ndarray of float32
+        Noise-normalised distance from the oil.
+    seed : float
+        Distance a piece must reach.
+    least_px2 : float
+        Smallest area of interest.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        The same, renumbered from 1.
+    """
+    kept = np.zeros_like(clear)
+    count = 0
+    for number in range(1, int(clear.max()) + 1):
+        rows, cols = np.nonzero(clear == number)
+        if not rows.size:
+            continue
+        box = np.s_[max(0, rows.min() - 1) : rows.max() + 2, max(0, cols.min() - 1) : cols.max() + 2]
+        piece = (clear[box] == number).astype(np.uint8)
+        for part in _lobes(piece):
+            whole = _rimmed(part, strong[box], field[box], distance[box], seed)
+            if whole is not None and cv2.countNonZero(whole) >= least_px2:
+                count += 1
+                free = (whole > 0) & (kept[box] == 0)
+                kept[box][free] = count
+    return kept
+
+
+def _lobes(piece: np.ndarray) -> list[np.ndarray]:
+    """Parts of a piece with a neck; most have none."""
+    if solidity(piece) >= _LOBES:
+        return [piece]
+    cut = cut_by_shape(cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_CONSTANT), 0.5)[1:-1, 1:-1]
+    return [(cut == k).astype(np.uint8) for k in range(1, int(cut.max()) + 1)]
+
+
+def _rimmed(
+    piece: np.ndarray, strong: np.ndarray, field: np.ndarray, distance: np.ndarray, seed: float
+) -> np.ndarray | None:
+    """Return the piece inside its rim, or None when its rim is noise or a row of solid pieces."""
+    rim = piece & strong
+    if not rim.any() or percentile(distance[rim > 0], _CLEAR_OF_NOISE) < seed:
+        return None
+    rim &= (field >= _WEAK * percentile(field[rim > 0], 75)).view(np.uint8)
+    if _beaded(rim, piece):
+        return None
+    whole = _without_tails(_inside(rim, piece))
+    border = whole & ~cv2.erode(whole, disc(1.0), borderValue=1) & 1
+    rimmed = cv2.countNonZero(border & dilated(rim, _BESIDE_PX))
+    return whole if rimmed >= _RIMMED * cv2.countNonZero(border) else None
+
+
+def _inside(rim: np.ndarray, piece: np.ndarray) -> np.ndarray:
+    """What the rim closes in, once it is closed enough to hold most of the piece; else the piece."""
+    area = cv2.countNonZero(piece)
+    for gap in _GAPS:
+        inside = fill_holes(closed(rim, gap)) & piece
+        count, parts, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
+        if count > 1:
+            best = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+            if stats[best, cv2.CC_STAT_AREA] >= _KEPT * area:
+                return (parts == best).view(np.uint8)
+    return piece
+
+
+def _without_tails(piece: np.ndarray) -> np.ndarray:
+    """Take off what hangs on a piece by a thin stalk; corners stay."""
+    padded = cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    deepest = float(cv2.distanceTransform(padded, cv2.DIST_L2, 5).max())
+    core = opened(padded, _STALK * deepest)[1:-1, 1:-1]
+    beyond = cv2.distanceTransform(1 - core, cv2.DIST_L2, 5)
+    count, parts = cv2.connectedComponents(piece & ~core & 1, connectivity=8)
+    whole = core.copy()
+    for k in range(1, count):
+        bit = parts == k
+        if beyond[bit].max() <= _CORNER * deepest:
+            whole[bit] = 1
+    return whole
+
+
+def _beaded(rim: np.ndarray, piece: np.ndarray) -> bool:
+    """Whether a rim falls apart into compact beads once its thin places are taken away."""
+    solid = _small_holes_filled(rim, _HOLE * cv2.countNonZero(piece))
+    depth = cv2.distanceTransform(cv2.copyMakeBorder(solid, 1, 1, 1, 1, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5)
+    if depth.max() <= _LEAST_HALF_PX:
+        return False  # beads as small as this are no pieces
+    cores = (depth > _LIKE_BAND * float(depth.max())).view(np.uint8)
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(cores, connectivity=8)
+    if count < 3:
+        return False
+    if depth.max() > _THICK * np.sqrt(cv2.countNonZero(piece) / np.pi):
+        return True
+    beads = 0
+    for k in range(1, count):
+        x, y, w, h, n = (int(v) for v in stats[k])
+        core = (parts[y : y + h, x : x + w] == k).view(np.uint8)
+        sides = cv2.minAreaRect(np.argwhere(core).astype(np.float32)[:, ::-1])[1]
+        aspect = (max(sides) + 1.0) / (min(sides) + 1.0)
+        beads += n * (n > _LEAST_BEAD_PX2 and aspect < _BEAD_ASPECT and solidity(core) > _BEAD_SOLIDITY)
+    return beads > _BEADS_SHARE * cv2.countNonZero(cores)
+
+
+def _small_holes_filled(mask: np.ndarray, most_px2: float) -> np.ndarray:
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(fill_holes(mask) & ~mask & 1, connectivity=4)
+    small = np.append(0, stats[1:count, cv2.CC_STAT_AREA] <= most_px2).astype(np.uint8)
+    return mask | small[parts]
