@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
+from measure.field.edge import SMOOTHING_SIGMA_PX, Piece, place_edges
 from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
@@ -21,6 +21,7 @@ _FEW = 8  # fewer pieces than this prove no texture
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
 _INSIDE_SHARE = 0.7
+_BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
 
 
 @dataclass(frozen=True)
@@ -139,10 +140,9 @@ def find_pieces(
     count = len(stats)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     usual = _usual_height(smooth, labels)
-    outlines, parent, flags = [], [], []
+    outliner = _Outliner(light.light_weight, least)
     assembled = _assemble(labels, stats, least)
     stats = np.vstack([stats, assembled])
-    groups = 0
     for k in range(1, len(stats)):
         if k % 200 == 1:
             progress.report(0.3 + 0.5 * k / len(stats), "separating pieces")
@@ -166,18 +166,63 @@ def find_pieces(
         other = (labels[box] > 0) & ~low
         oil = _oil_colour(light, stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
+        outliner.add(smooth[box], parts, other, oil, offset)
+    return outliner.found(labels.shape)
+
+
+class _Outliner:
+    """Collects the pieces of all components and outlines them many at a time.
+
+    Parameters
+    ----------
+    light_weight : float
+    least_px2 : float
+        Smallest area reported.
+    """
+
+    def __init__(self, light_weight: float, least_px2: float) -> None:
+        self._light_weight, self._least_px2 = light_weight, least_px2
+        self._waiting: list[tuple[Piece, np.ndarray, int]] = []
+        self._waiting_px = self._groups = 0
+        self._outlines: list[np.ndarray] = []
+        self._group: list[int] = []
+        self._flags: list[int] = []
+
+    def add(
+        self, delta: np.ndarray, parts: Parts, other: np.ndarray, oil_lab: np.ndarray, offset: np.ndarray
+    ) -> None:
+        """Add the pieces of one component, in its crop; ``offset`` is the crop's corner, x and y."""
         for group in parts.groups:
-            found = [(n, _outline(smooth[box], parts, other, n, oil, light.light_weight)) for n in group]
-            found = [(n, o) for n, o in found if o is not None and area(o) >= least]
-            groups += len(found) > 1
-            for n, outline in found:
-                outlines.append(outline + offset)
-                parent.append(groups if len(found) > 1 else 0)
-                flags.append(bits("touching") * (len(found) > 1) | bits("rim_only") * (n in parts.clear))
-    keep = _not_inside(outlines, labels.shape)
-    outlines = [outlines[i] for i in keep]
-    number = np.array(parent, np.int32).reshape(-1)[keep]
-    return Found(outlines, number, np.array(flags, np.int32).reshape(-1)[keep], (number > 0).astype(np.int8))
+            self._groups += 1
+            for n in group:
+                cropped = _cropped(delta, parts, other, n, oil_lab)
+                if cropped is not None:
+                    self._waiting.append((cropped[0], cropped[1] + offset, self._groups))
+                    self._waiting_px += cropped[0].mask.size
+        if self._waiting_px > _BATCH_PX:
+            self._place()
+
+    def _place(self) -> None:
+        placed = place_edges([piece for piece, _, _ in self._waiting], self._light_weight)
+        for (piece, offset, group), outline in zip(self._waiting, placed, strict=True):
+            if outline is None or len(outline) < 4 or area(outline) < self._least_px2:
+                continue
+            self._outlines.append(outline + offset)
+            self._group.append(group)
+            self._flags.append(bits("rim_only") * piece.rim_only)
+        self._waiting, self._waiting_px = [], 0
+
+    def found(self, shape: tuple[int, int]) -> Found:
+        """All pieces so far, but for those inside larger ones, in a picture of this shape."""
+        self._place()
+        group, flags = np.array(self._group, np.int64), np.array(self._flags, np.int32)
+        touching = np.bincount(group, minlength=1)[group] > 1
+        parent = np.zeros(len(group), np.int32)
+        parent[touching] = np.unique(group[touching], return_inverse=True)[1] + 1
+        flags |= (bits("touching") * touching).astype(np.int32)
+        keep = _not_inside(self._outlines, shape)
+        outlines, parent = [self._outlines[i] for i in keep], parent[keep]
+        return Found(outlines, parent, flags[keep], (parent > 0).astype(np.int8))
 
 
 def _assemble(labels: np.ndarray, stats: np.ndarray, least: float) -> np.ndarray:
@@ -242,27 +287,17 @@ def _oil_colour(light: Light, stats: np.ndarray) -> np.ndarray:
     return grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)]
 
 
-def _outline(
-    delta: np.ndarray,
-    parts: Parts,
-    other: np.ndarray,
-    n: int,
-    oil_lab: np.ndarray,
-    light_weight: float,
-) -> np.ndarray | None:
-    """Outline of one piece of a component, in the component's crop."""
-    piece = (parts.labels == n).astype(np.uint8)
-    ys, xs = np.nonzero(piece.any(axis=1))[0], np.nonzero(piece.any(axis=0))[0]
-    if not ys.size:
+def _cropped(
+    delta: np.ndarray, parts: Parts, other: np.ndarray, n: int, oil_lab: np.ndarray
+) -> tuple[Piece, np.ndarray] | None:
+    """One piece of a component in a crop of its own, and the crop's corner in that of the component."""
+    piece = (parts.labels == n).view(np.uint8)
+    x, y, w, h = cv2.boundingRect(piece)
+    if not w:
         return None
     m = _MARGIN_PX
-    y0, y1 = max(0, ys[0] - m), ys[-1] + m + 1
-    x0, x1 = max(0, xs[0] - m), xs[-1] + m + 1
-    box = np.s_[y0:y1, x0:x1]
-    piece = piece[box]
+    x0, y0 = max(0, x - m), max(0, y - m)
+    box = np.s_[y0 : y + h + m, x0 : x + w + m]
+    piece = piece[box].copy()
     others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
-    place = place_rim_edge if n in parts.clear else place_edge
-    outline = place(delta[box], piece, others, oil_lab, light_weight)
-    if outline is None or len(outline) < 4:
-        return None
-    return outline + np.array([x0, y0], np.float32)
+    return Piece(delta[box], piece, others, oil_lab, n in parts.clear), np.array([x0, y0], np.float32)
