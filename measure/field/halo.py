@@ -7,6 +7,7 @@ is thin or hollowed by it, and weaker than it. Such slivers stay listed, set asi
 import cv2
 import numpy as np
 
+from measure.flags import bits
 from measure.particles import Particles
 
 REASON = "shadow or halo of the piece beside it"
@@ -16,6 +17,9 @@ _STRENGTH = 0.6  # a halo is weaker than what it belongs to
 _SIZE = 0.35  # and much smaller
 _HOLLOW, _THIN = 0.86, 0.5  # bent round its piece, and thin against it
 _LESS_HOLLOW, _THINNER = 0.9, 0.35
+_NEUTRAL = 0.35  # colour step over lightness step of what only the light made
+_ALONG = 0.25  # share of a fringe's outline that lies along pieces
+_AS_STRONG = 1.15  # a bent fringe may be as strong as its piece
 _RING = 0.8  # solidity of a bright crescent along a dark piece, or the other way round
 
 
@@ -37,7 +41,7 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     if len(particles) < 2:
         return particles
     reasons = particles["set_aside"].copy()
-    for i in np.flatnonzero(halo_like(particles, shape)):
+    for i in np.flatnonzero(halo_like(particles, shape) | fringe_like(particles, shape)):
         if reasons[i] == "":
             reasons[i] = REASON
     return particles.replaced(set_aside=reasons)
@@ -58,6 +62,54 @@ def halo_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
     opposite = particles["lightness_step"] * particles["lightness_step"][other] < 0
     ringing = opposite & (strength < strength[other]) & (solidity < _RING)
     return near & (share > _LEAST_CONTACT) & (weak | ringing) & small & bent
+
+
+def fringe_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
+    """Whether each piece is a fringe, (K,) ndarray of bool: bright beside dark pieces or the other way round.
+
+    Edges bend light to one side, so a field of dark pieces has bright fringes and a field of bright ones
+    has shadows. They are as neutral as the light, lie along pieces of the field's own sign, and are weaker
+    or bent.
+    """
+    p = particles
+    lightness = p["lightness_step"].astype(float)
+    main = np.sign((p["area_px2"] * lightness).sum())
+    colour = np.hypot(p["green_red_step"].astype(float), p["blue_yellow_step"].astype(float))
+    odd = (lightness * main < 0) & (colour < _NEUTRAL * np.abs(lightness))
+    odd &= p["flags"] & bits("rim_only") == 0
+    fringe = np.zeros(len(p), bool)
+    own = np.flatnonzero((lightness * main > 0) & (np.abs(lightness) > colour * _NEUTRAL))
+    if not odd.any() or not own.size:
+        return fringe
+    strength, solidity = contrast(p), p["area_px2"] / np.maximum(p["hull_area_px2"], 1e-6)
+    index, away = _nearest(p, own, shape)
+    for i in np.flatnonzero(odd):
+        x, y = np.floor(p.outlines[i]).astype(int).T
+        x, y = x.clip(0, shape[1] - 1), y.clip(0, shape[0] - 1)
+        thickness = 2.0 * p["area_px2"][i] / max(float(p["perimeter_px"][i]), 1e-6)
+        near = away[y, x] <= max(_REACH_PX[-1], thickness)
+        if near.mean() < _ALONG:
+            continue
+        beside = strength[np.bincount(index[y, x][near]).argmax()]
+        fringe[i] = strength[i] < (_STRENGTH if solidity[i] > _RING else _AS_STRONG) * beside
+    return fringe
+
+
+def _nearest(
+    particles: Particles, which: np.ndarray, shape: tuple[int, int]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Index of the nearest of some pieces and the distance to it in px, both (M, N)."""
+    labels = np.zeros(shape, np.int32)
+    for i in which:
+        points = np.round((particles.outlines[i] - 0.5) * 16).astype(np.int32)
+        cv2.fillPoly(labels, [points], int(i) + 1, shift=4)
+    away, seeds = cv2.distanceTransformWithLabels(
+        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    table = np.zeros(int(seeds.max()) + 1, np.int32)
+    inside = labels > 0
+    table[seeds[inside]] = labels[inside] - 1
+    return table[seeds], away
 
 
 def contrast(particles: Particles) -> np.ndarray:

@@ -55,3 +55,26 @@ def test_contact_of_two_rectangles_is_the_shared_side():
     share, beside = contact(make_particles(dense, label=[1, 2], area_px2=[1200.0, 1200.0]), (60, 100))
     assert beside.tolist() == [1, 0]
     assert np.allclose(share, 30 / 140, atol=0.03)
+
+
+def _fringed(grey):
+    for x in (150, 420, 650):
+        cv2.ellipse(grey, (x + 6, 300), (72, 72), 0, -70, 70, 245, 14)
+        cv2.circle(grey, (x, 300), 62, 90, -1)
+
+
+def _bright_grain_beside(grey):
+    for x in (200, 560):
+        cv2.circle(grey, (x, 300), 62, 90, -1)
+    cv2.circle(grey, (380, 300), 40, 250, -1)
+
+
+def test_bright_fringes_of_dark_pieces_are_set_aside():
+    particles = measure_field(_picture(_fringed), FieldSettings(), 1.0).particles
+    assert (particles["set_aside"] == "").sum() == 3
+    assert (particles["lightness_step"][particles["set_aside"] == ""] < 0).all()
+
+
+def test_a_compact_bright_grain_of_its_own_is_counted():
+    particles = measure_field(_picture(_bright_grain_beside), FieldSettings(), 1.0).particles
+    assert (particles["set_aside"] == "").sum() == 3
