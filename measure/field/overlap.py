@@ -10,6 +10,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from measure.field.broken_rims import complete_rims
 from measure.field.cut import cut_by_shape
 from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
 from measure.field.find import Found
@@ -32,6 +33,7 @@ _FINER = 1.3  # by which a finer division must be worth more than a coarser one
 _DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
 _SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
 _SAME = 0.75  # intersection over union from which a see-through piece was found before
+_MOST_NOISE = 0.025  # natural density; with more, grain shows lines like those of a faint rim
 _LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a rim is placed
 _CLEAR_OF_OIL = 4.0  # noise units
 
@@ -59,8 +61,9 @@ def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength:
     Found
         Pieces in clusters without overlap as they were; the others replaced, flagged ``overlap``.
     """
-    if cut_strength <= 0 or not found.outlines:
+    if cut_strength <= 0 or not found.outlines or density_noise(light) > _MOST_NOISE:
         return found
+    found = complete_rims(found, light, least_px2)
     keep = np.ones(len(found.outlines), bool)
     added: list[tuple[np.ndarray, int, int]] = []
     number = int(found.parent.max(initial=0))
@@ -82,6 +85,12 @@ def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength:
         flags=np.concatenate([found.flags[kept], [f for _, _, f in added]]).astype(np.int32),
         origin=np.concatenate([found.origin[kept], [1] * len(added)]).astype(np.int8),
     )
+
+
+def density_noise(light: Light) -> float:
+    """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
+    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of the noise of a compressed picture
+    return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
 
 
 def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tuple[slice, slice]]]:

@@ -12,7 +12,7 @@ from measure.field.cut_colour import cut_by_colour
 from measure.field.edge import colour_length, local_plateau, slope
 from measure.field.quick import median
 from measure.field.rim_checks import credible
-from measure.field.rims import dilated, fill_holes, find_clear, solidity
+from measure.field.rims import dilated, fill_holes, find_clear, hull_mask, solidity
 
 _SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
@@ -29,6 +29,12 @@ _BLEED = 0.15  # height over that of the neighbour below which it is, however sh
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
 _SINGLE = 0.92  # solidity from which a body is surely one piece, so that its holes are highlights
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
+
+# a line: area over squared half width, the same from which it need not be bent, share of its hull it fills
+_LINE, _LONG_LINE, _OPEN = 14.0, 60.0, 0.55
+_EVEN = 1.5  # its thickest place over its usual thickness
+_IN_ONE = 0.8  # share of it that must hang together
+_CLOSED = 1.4  # filled area over its own, from which it closes round something
 
 
 @dataclass(frozen=True)
@@ -89,6 +95,8 @@ def separate(
     clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
     if clear.any():
         clear = credible(clear, strong, field, distance, seed, 0.7 * least_px2)
+    if _is_line(strong) and not _is_whole(clear, strong):
+        return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)
     parts, typical = _contrast_parts(field, low & (clear == 0), strong, width, least_px2)
     bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height)
@@ -107,6 +115,30 @@ def separate(
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
     return Parts(labels, groups, frozenset(range(used + 1, total + 1)))
+
+
+def _is_line(strong: np.ndarray) -> bool:
+    """Whether a component is one thin line, a fibre or an open rim: there is nothing in it to cut."""
+    area = cv2.countNonZero(strong)
+    depth = cv2.distanceTransform(strong, cv2.DIST_L2, 5)
+    half = float(depth.max())
+    if not area or area < _LINE * half**2:
+        return False
+    if area < _LONG_LINE * half**2 and area > _OPEN * cv2.countNonZero(hull_mask(strong)):
+        return False
+    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    if half > _EVEN * median(ridge) + 1.0:
+        return False
+    _, parts = cv2.connectedComponents(strong, connectivity=8)
+    return bool(np.bincount(parts.ravel())[1:].max() > _IN_ONE * area)
+
+
+def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:
+    """Whether the see-through pieces found account for a line."""
+    if clear.max() > 1:
+        filled = fill_holes(strong)
+        return cv2.countNonZero(filled) > _CLOSED * cv2.countNonZero(strong)
+    return bool(clear.any()) and (clear[strong > 0] > 0).mean() > _IN_ONE
 
 
 def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:

@@ -1,0 +1,319 @@
+"""See-through pieces whose rim has gaps, made whole: bits joined, missing corners and sides put back.
+
+A see-through piece with a broken rim is a hook, a bracket or some bars. It is convex, so its hull closes the
+gaps; and where its rim runs in straight lines it is a crystal, whose missing corner lies where its sides
+meet, and whose missing side runs parallel to the one opposite (cubic crystals cleave into boxes). What is put
+back is an estimate: the piece is flagged ``broken_rim`` and its size is less certain.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import cv2
+import numpy as np
+import shapely
+
+from measure.field.edge import SMOOTHING_SIGMA_PX, colour_length
+from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_finely
+from measure.field.find import Found
+from measure.field.light import Light
+from measure.field.rim_level import edge_sigma, profiles, rim_shift
+from measure.field.rim_sides import completed
+from measure.field.rims import dilated
+from measure.flags import bits
+
+_FULL = 0.975  # share of the completed outline from which a piece was whole already
+_MOST_ADDED = 1.1  # of the hull, by corners and sides put back
+_HOLLOW = 0.86  # solidity below which a thin piece may be part of a rim
+_THIN = 0.19  # half its thickness over the size of its hull
+_NEUTRAL = 0.5  # share of colour in a rim's difference from the oil: it bends light, it colours little
+_ALIKE = 0.4  # strength of the weaker bit of a rim over that of the stronger
+_FAINT = 0.45  # of the rim's height: less is oil
+_OIL_INSIDE = 0.6  # share of the inside of a joined rim that must be oil
+_ACROSS = 0.12  # share of the rim that may run through the inside of a joined one
+_SEEN = 0.55  # share of a joined outline that must show a rim
+_MORE_SEEN = 0.05
+_CLOSED = 0.85  # the same from which a piece is no bit of another
+_BAY = 0.65  # share of the edge of a bay that shows a rim, from which it is a bay
+_GAP_SHARE = 0.08  # share of a piece that was put back, from which its rim had gaps
+_BESIDE_PX = 4.0  # a bay beside another piece may be the notch between two
+_FOREIGN = 0.3  # share of another piece that may be taken in
+_NEAR = 0.8  # gap between bits over the size of the larger
+_FEW_BODIES, _MOST_BODIES = 4, 40  # bodies whose edges tell the blur
+_SHARPER = 0.3  # quantile of their blur that is the optics' own: bodies may be soft by themselves
+_MARGIN_PX = 10
+_MOST_PX = 600_000
+_NEIGHBOURS = 4
+
+
+@dataclass(frozen=True)
+class _Rim:
+    """A completed rim: rows it is made of, its outline, how much of that outline shows a rim, gaps."""
+
+    rows: tuple[int, ...]
+    shape: shapely.Polygon
+    seen: float
+    broken: bool
+
+
+def complete_rims(found: Found, light: Light, least_px2: float) -> Found:
+    """Complete the outlines of see-through pieces whose rims have gaps.
+
+    Parameters
+    ----------
+    found : Found
+        K pieces.
+    light : Light
+    least_px2 : float
+        Smallest area reported.
+
+    Returns
+    -------
+    Found
+        At most K pieces; completed ones flagged ``rim_only`` and ``broken_rim``, last.
+    """
+    if not found.outlines:
+        return found
+    shapes = [polygon_of(outline) for outline in found.outlines]
+    tree = shapely.STRtree(shapes)
+    rims: dict[int, _Window] = {}
+    for i in range(len(shapes)):
+        if shapes[i].area >= 0.3 * least_px2 and _may_be_rim(found, shapes, i):
+            window = _Window(light, shapes, i)
+            if not window.usable:
+                continue
+            filled = bool(found.flags[i] & bits("rim_only"))
+            window.open = window.is_line() or (filled and not window.is_closed(shapes[i]))
+            if filled or window.open:
+                rims[i] = window
+    made = _chosen(rims, shapes, tree)
+    joined = {row for rim in made for row in rim.rows}
+    sigma = _sigma(found, light, shapes)
+    # where a rim was whole its outline is only moved to where its edge is
+    made += [
+        _Rim((i,), shapes[i], 1.0, False)
+        for i in rims
+        if i not in joined and found.flags[i] & bits("rim_only")
+    ]
+    return _replaced(found, [(rim, _placed(rims[rim.rows[0]], rim, sigma)) for rim in made])
+
+
+def _replaced(found: Found, made: list[tuple[_Rim, shapely.Polygon]]) -> Found:
+    """The pieces with some of them replaced; those not only moved are flagged."""
+    gone = np.zeros(len(found.outlines), bool)
+    gone[[row for rim, _ in made for row in rim.rows]] = True
+    kept = np.flatnonzero(~gone)
+    first = [rim.rows[0] for rim, _ in made]
+    flags = [
+        int(np.bitwise_or.reduce(found.flags[list(rim.rows)]))
+        | bits("rim_only")
+        | (bits("broken_rim") if rim.broken else 0)
+        for rim, _ in made
+    ]
+    return replace(
+        found,
+        outlines=[found.outlines[i] for i in kept] + [outline_of(shape) for _, shape in made],
+        parent=np.concatenate([found.parent[kept], found.parent[first]]).astype(np.int32),
+        flags=np.concatenate([found.flags[kept], flags]).astype(np.int32),
+        origin=np.concatenate([found.origin[kept], found.origin[first]]).astype(np.int8),
+    )
+
+
+def _placed(window: "_Window", rim: _Rim, sigma_px: float | None) -> shapely.Polygon:
+    """The outline of a rim, moved to where its outer edge is."""
+    size = float(np.sqrt(rim.shape.area))
+    points = traced_finely(rim.shape, 1.0) - window.corner
+    values = profiles(window.field, points, min(0.4 * size, 4.0 * window.half_width + 4.0))
+    shift = min(rim_shift(values, window.height, sigma_px), 0.12 * size)
+    moved = largest(rim.shape.buffer(-shift, join_style="mitre"))
+    return rim.shape if moved.is_empty else moved
+
+
+def _sigma(found: Found, light: Light, shapes: list[shapely.Polygon]) -> float | None:
+    """Blur of the sharper bodies of the field, px; None where there are too few."""
+    rows = np.flatnonzero((found.flags & bits("rim_only", "overlap", "touching")) == 0)
+    if len(rows) < _FEW_BODIES:
+        return None
+    rows = rows[:: max(1, len(rows) // _MOST_BODIES)]
+    sigmas = []
+    for i in rows.tolist():
+        window = _Window(light, shapes, i)
+        if not window.usable or window.is_line():
+            continue
+        points = traced_finely(shapes[i], 1.0) - window.corner
+        sigma = edge_sigma(profiles(window.field, points, 6.0))
+        sigmas += [] if sigma is None else [sigma]
+    return float(np.quantile(sigmas, _SHARPER)) if len(sigmas) >= _FEW_BODIES else None
+
+
+def _may_be_rim(found: Found, shapes: list[shapely.Polygon], i: int) -> bool:
+    if found.flags[i] & bits("rim_only"):
+        return True
+    shape = shapes[i]
+    hull = shape.convex_hull.area
+    if hull <= 0 or shape.area > _HOLLOW * hull:
+        # bars are as full as their hulls, but slender
+        return shape.area < 1.1 * _THIN * shape.length**2 / 4
+    return shape.area / shape.length < _THIN * np.sqrt(hull)
+
+
+class _Window:
+    """The picture around one piece that may be a rim."""
+
+    def __init__(self, light: Light, shapes: list[shapely.Polygon], row: int) -> None:
+        self.row, self.light, self.open = row, light, False
+        shape = shapes[row]
+        reach = _MARGIN_PX + 1.2 * max(np.ptp(np.asarray(shape.envelope.exterior.coords), axis=0))
+        x0, y0, x1, y1 = shape.bounds
+        rows, cols = light.solid_distance.shape
+        left, top = max(0, int(x0 - reach)), max(0, int(y0 - reach))
+        self.box = np.s_[top : min(rows, int(y1 + reach) + 1), left : min(cols, int(x1 + reach) + 1)]
+        self.corner = np.array([left, top], float)
+        size = (self.box[0].stop - top) * (self.box[1].stop - left)
+        self.usable = 0 < size <= _MOST_PX
+        if not self.usable:
+            return
+        delta = cv2.GaussianBlur(light.delta[self.box], (0, 0), SMOOTHING_SIGMA_PX)
+        self.field = colour_length(delta)
+        self.mask = self.drawn(shape)
+        depth = cv2.distanceTransform(self.mask, cv2.DIST_L2, 5)
+        band = (self.mask > 0) & (depth <= 3.5)
+        self.height = float(np.percentile(self.field[band], 80)) if band.any() else 0.0
+        rim = ((self.field >= 0.5 * self.height) & (self.mask > 0)).astype(np.uint8)
+        self.usable = self.height > 0 and bool(rim.any())
+        if not self.usable:
+            return
+        inside = cv2.distanceTransform(rim, cv2.DIST_L2, 3)
+        self.half_width = float(np.percentile(inside[rim > 0], 90))
+        chroma = np.hypot(delta[..., 1], delta[..., 2])[rim > 0].mean()
+        self.neutral = float(chroma / max(float(self.field[rim > 0].mean()), 1e-6))
+
+    def drawn(self, shape: shapely.Polygon) -> np.ndarray:
+        """Mask of a polygon in the window."""
+        mask = np.zeros(self.field.shape, np.uint8)
+        points = np.asarray(shape.exterior.coords) - self.corner - 0.5
+        cv2.fillPoly(mask, [np.round(points * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
+        return mask
+
+    def is_line(self) -> bool:
+        """Whether the piece is a thin neutral line, as a bit of a rim is."""
+        hull = float(cv2.contourArea(cv2.convexHull(np.argwhere(self.mask > 0)[:, ::-1].astype(np.int32))))
+        thin = cv2.distanceTransform(self.mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(hull), 3.0)
+        return self.neutral < _NEUTRAL and bool(thin)
+
+    def is_closed(self, shape: shapely.Polygon) -> bool:
+        """Whether a rim shows nearly all round the piece."""
+        hull = shape.convex_hull
+        outline = traced_finely(shape, 1.0)
+        return completed(self.field, hull, outline, self.corner, self.height, self.half_width)[1] > _CLOSED
+
+    def like(self, other: "_Window") -> bool:
+        """Whether two pieces may be bits of one rim."""
+        both = sorted((self.height, other.height))
+        return max(self.neutral, other.neutral) < _NEUTRAL and both[0] > _ALIKE * both[1]
+
+    def is_empty(self, shape: shapely.Polygon) -> bool:
+        """Whether the inside of a joined rim is oil, with no rim running through it."""
+        whole = self.drawn(shape)
+        depth = cv2.distanceTransform(whole, cv2.DIST_L2, 5)
+        rim = self.field >= 0.5 * self.height
+        inner = depth > 2.2 * self.half_width + 2.0
+        if not inner.any():
+            inner = depth > 0.6 * depth.max()
+        across = float((rim & inner).sum()) / max(float((rim & (whole > 0)).sum()), 1.0)
+        return across < _ACROSS and float((self.field[inner] < _FAINT * self.height).mean()) >= _OIL_INSIDE
+
+
+def _chosen(rims: dict[int, _Window], shapes: list[shapely.Polygon], tree: shapely.STRtree) -> list[_Rim]:
+    """Completed rims, best seen first, each row in one of them at most."""
+    best: dict[tuple[int, ...], _Rim] = {}
+    for rim in _candidates(rims, shapes, tree):
+        key = tuple(sorted(rim.rows))
+        if key not in best or rim.seen > best[key].seen:
+            best[key] = rim
+    used: set[int] = set()
+    chosen = []
+    for rim in sorted(best.values(), key=lambda r: -r.seen - _MORE_SEEN * (len(r.rows) > 1)):
+        if used & set(rim.rows):
+            continue
+        used |= set(rim.rows)
+        own = shapely.unary_union([shapes[j] for j in rim.rows])
+        if len(rim.rows) > 1 or own.area < _FULL * rim.shape.area:
+            chosen.append(rim)
+    return chosen
+
+
+def _candidates(
+    rims: dict[int, _Window], shapes: list[shapely.Polygon], tree: shapely.STRtree
+) -> Iterator[_Rim]:
+    """Each rim completed by itself, and with one or two of the bits near it."""
+    for i, window in rims.items():
+        alone = _completed(window, shapes, (i,), tree)
+        if alone is not None:
+            yield alone
+        reach = _NEAR * np.sqrt(shapes[i].convex_hull.area)
+        if not window.open:
+            continue
+        near = [j for j in tree.query(shapes[i].buffer(reach)).tolist() if j in rims and j != i]
+        near = sorted((j for j in near if rims[j].like(window)), key=lambda j: shapes[i].distance(shapes[j]))[
+            :_NEIGHBOURS
+        ]
+        sets = [*combinations(near, 1), *combinations(near, 2)]
+        for others in sets:
+            rim = _completed(window, shapes, (i, *others), tree)
+            if rim is not None:
+                yield rim
+
+
+def _completed(
+    window: "_Window", shapes: list[shapely.Polygon], rows: tuple[int, ...], tree: shapely.STRtree
+) -> _Rim | None:
+    """The piece that some bits make together, or None where they make none."""
+    bits_of = [shapes[j] for j in rows]
+    hull = shapely.unary_union(bits_of).convex_hull
+    if hull.geom_type != "Polygon" or (len(rows) == 1 and _is_bar(bits_of[0], window)):
+        return None
+    outline = np.concatenate([traced_finely(shape, 1.0) for shape in bits_of])
+    whole, seen = completed(window.field, hull, outline, window.corner, window.height, window.half_width)
+    if whole.area > (1.0 + _MOST_ADDED) * hull.area:
+        whole = hull
+    frame = shapely.box(0, 0, window.light.solid_distance.shape[1], window.light.solid_distance.shape[0])
+    whole = largest(whole.intersection(frame))
+    beside = [shapes[j] for j in tree.query(whole.buffer(_BESIDE_PX)).tolist() if j not in rows]
+    for j in tree.query(whole, predicate="intersects").tolist():
+        if j not in rows and whole.intersection(shapes[j]).area > _FOREIGN * min(shapes[j].area, whole.area):
+            return None
+    if len(rows) > 1 and (seen < _SEEN or not window.is_empty(whole)):
+        return None
+    if len(rows) == 1 and not _grows_over_oil(window, whole, bits_of[0], beside):
+        return None
+    added = 1.0 - shapely.unary_union(bits_of).area / whole.area
+    return _Rim(rows, whole, seen, len(rows) > 1 or seen < _CLOSED or added > _GAP_SHARE)
+
+
+def _is_bar(shape: shapely.Polygon, window: _Window) -> bool:
+    """Whether a bit is a single straight bar, which tells nothing of its piece."""
+    box = np.asarray(shape.minimum_rotated_rectangle.exterior.coords)
+    narrow = min(np.hypot(*(box[1] - box[0])), np.hypot(*(box[2] - box[1])))
+    return bool(narrow < 4.0 * window.half_width + 2.0 and shape.area > _HOLLOW * shape.convex_hull.area)
+
+
+def _grows_over_oil(
+    window: _Window, whole: shapely.Polygon, own: shapely.Polygon, beside: list[shapely.Polygon]
+) -> bool:
+    """Whether what is added is oil beyond a gap of the rim, not a bay of the piece's edge."""
+    added = window.drawn(whole) & ~dilated(window.drawn(own), 1.5) & 1
+    if not added.any():
+        return True
+    if (window.field[added > 0] < 0.7 * window.height).mean() < _OIL_INSIDE:
+        return False
+    if (
+        window.is_line()
+        or not beside
+        or whole.difference(own).distance(shapely.union_all(beside)) > _BESIDE_PX
+    ):
+        return True
+    bay = (dilated(added, 3.5) > 0) & (window.mask > 0)
+    rim = dilated(((window.field >= 0.5 * window.height) & (window.mask > 0)).astype(np.uint8), 1.5)
+    return bool(rim[bay].mean() < _BAY)

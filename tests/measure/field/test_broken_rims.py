@@ -1,0 +1,107 @@
+"""See-through pieces with gaps in their rims, drawn as squares of known side."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.pipeline import measure_field
+from measure.field.rim_level import profiles, rim_shift, strip_inset
+from measure.flags import bits
+from measure.model import FieldSettings, Picture
+
+SIDE = 44.0
+TURN = 0.35
+
+
+def _square(centre: tuple[float, float], side: float, size: tuple[int, int]) -> tuple[np.ndarray, ...]:
+    """Depth inside a turned square, and places along its two axes from its middle, each eighth of a px."""
+    y, x = (np.mgrid[: size[0] * 8, : size[1] * 8] + 0.5) / 8
+    x, y = x - centre[0], y - centre[1]
+    u, v = x * np.cos(TURN) + y * np.sin(TURN), y * np.cos(TURN) - x * np.sin(TURN)
+    return side / 2 - np.maximum(abs(u), abs(v)), u, v
+
+
+def _picture(rim: np.ndarray, blur_px: float = 1.0) -> Picture:
+    rows, cols = rim.shape[0] // 8, rim.shape[1] // 8
+    cover = cv2.resize(rim.astype(np.float32), (cols, rows), interpolation=cv2.INTER_AREA)
+    cover = cv2.GaussianBlur(cover, (0, 0), blur_px)
+    noise = np.random.default_rng(3).normal(0, 1.2, (rows, cols, 3))
+    values = np.array([222, 212, 184]) * (1 - 0.45 * cover[..., None]) + noise
+    return Picture(np.clip(np.rint(values), 0, 255).astype(np.uint8), name="rims")
+
+
+def _rim(gap: str) -> np.ndarray:
+    depth, u, v = _square((70, 66), SIDE, (130, 140))
+    rim = (depth > 0) & (depth < 3.5)
+    missing = {
+        "none": np.zeros_like(rim),
+        "corner": (u > 6) & (v > 6),
+        "side": (u > 18) & (abs(v) < 17),
+        "side and ends": u > 12,
+        "two corners": ((u > 8) & (v > 8)) | ((u < -8) & (v < -8)),
+    }
+    return rim & ~missing[gap]
+
+
+@pytest.mark.parametrize("gap", ["none", "corner", "side", "two corners"])
+def test_a_broken_rim_is_completed(gap):
+    particles = measure_field(_picture(_rim(gap)), FieldSettings(), 1.0).particles
+    assert len(particles) == 1
+    assert particles["area_px2"][0] == pytest.approx(SIDE**2, rel=0.06)
+    assert bool(particles["flags"][0] & bits("broken_rim")) == (gap != "none")
+    assert particles["flags"][0] & bits("rim_only")
+
+
+def test_a_rim_of_three_sides_is_closed_by_the_shortest_line():
+    particles = measure_field(_picture(_rim("side and ends")), FieldSettings(), 1.0).particles
+    assert len(particles) == 1
+    assert particles["area_px2"][0] == pytest.approx(SIDE * (SIDE / 2 + 12), rel=0.06)
+
+
+def test_a_broken_rim_is_less_certain():
+    whole, broken = (
+        measure_field(_picture(_rim(gap)), FieldSettings(), 1.0).particles["size_uncertainty_px"][0]
+        for gap in ("none", "corner")
+    )
+    assert broken > 1.2 * whole
+
+
+def test_two_whole_rims_side_by_side_stay_two():
+    first, _, _ = _square((50, 66), 36.0, (130, 150))
+    second, _, _ = _square((98, 66), 36.0, (130, 150))
+    rims = ((first > 0) & (first < 3.5)) | ((second > 0) & (second < 3.5))
+    particles = measure_field(_picture(rims), FieldSettings(), 1.0).particles
+    assert particles["area_px2"] == pytest.approx([36**2, 36**2], rel=0.06)
+
+
+def test_solid_bays_are_not_filled():
+    depth, u, v = _square((70, 66), SIDE, (130, 140))
+    body = (depth > 0) & ~((u > 0) & (abs(v) < 10))
+    particles = measure_field(_picture(body), FieldSettings(), 1.0).particles
+    assert particles["area_px2"].sum() == pytest.approx(SIDE**2 - 20 * SIDE / 2, rel=0.05)
+    assert not (particles["flags"] & bits("broken_rim")).any()
+
+
+@pytest.mark.parametrize("blur_px", [1.2, 2.0, 3.0])
+@pytest.mark.parametrize("width_px", [3.0, 5.0, 9.0])
+def test_the_edge_of_a_blurred_rim_is_found_when_the_blur_is_known(blur_px, width_px):
+    depth, _, _ = _square((70, 66), SIDE + 16, (130, 140))
+    rim = cv2.resize(
+        ((depth > 0) & (depth < width_px)).astype(np.float32), (140, 130), interpolation=cv2.INTER_AREA
+    )
+    field = cv2.GaussianBlur(rim, (0, 0), blur_px)
+    half = (SIDE + 16) / 2 + 1.0  # an outline drawn 1 px too far out
+    along = np.linspace(-half + 4, half - 4, 50)
+    u, v = np.concatenate([along, np.full(50, half)]), np.concatenate([np.full(50, -half), along])
+    u, v = np.concatenate([u, -u]), np.concatenate([v, -v])
+    outline = np.column_stack(
+        [70 + u * np.cos(TURN) - v * np.sin(TURN), 66 + v * np.cos(TURN) + u * np.sin(TURN)]
+    )
+    shift = rim_shift(profiles(field, outline, 20.0), float(field.max()), blur_px)
+    assert shift == pytest.approx(1.0, abs=0.3)
+
+
+def test_a_line_looks_as_wide_as_its_blur():
+    """A Gaussian is 2.355 sigma wide at half its height (from memory), and a wide strip has its edge there."""
+    assert strip_inset(2.0 * 2.355, 2.0) == pytest.approx(2.355, abs=0.35)
+    assert strip_inset(40.0, 2.0) == pytest.approx(0.0, abs=0.02)
