@@ -61,10 +61,10 @@ def shared_pieces(first: Particles, second: Particles, overlap: Overlap) -> Shar
         both = one.intersection(two).area
         cut = bool((first["flags"][row1] | second["flags"][row2]) & _AT_EDGE)
         # a cut piece shows only a part of itself: compare with the smaller of the two
-        base = min(one.area, two.area) if cut else one.union(two).area
-        share = both / max(base, 1e-9)
-        if share > _LEAST_SHARED:
-            found.append((share, int(row1), int(row2)))
+        united = max(one.area + two.area - both, 1e-9)
+        share = both / max(min(one.area, two.area), 1e-9) if cut else both / united
+        if share > _LEAST_SHARED:  # those that agree best as a whole are paired first
+            found.append((both / united, int(row1), int(row2)))
     return _pairs(sorted(found, reverse=True), first, second)
 
 

@@ -1,7 +1,8 @@
 """Join a walk of overlapping fields into one wide field."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -77,7 +78,7 @@ def join_fields(
     if len(pictures) < 2:
         raise InvalidInput("Joining needs at least two fields that overlap; choose more.")
     links = find_links(pictures, progress) if links is None else links
-    matrices, residual = _placed(pictures, links)
+    matrices, residual = place_fields(pictures, links)
     corners = [_corners(p) @ m[:, :2].T + m[:, 2] for p, m in zip(pictures, matrices, strict=True)]
     low = np.floor(np.min([c.min(axis=0) for c in corners], axis=0))
     size = np.ceil(np.max([c.max(axis=0) for c in corners], axis=0) - low).astype(int)
@@ -96,10 +97,52 @@ def _corners(picture: Picture) -> np.ndarray:
     return np.array([[0, 0], [width, 0], [width, height], [0, height]], float)
 
 
-def _placed(
-    pictures: Sequence[Picture], links: dict[tuple[int, int], Overlap]
+class Sized(Protocol):
+    """Anything with the size of a picture and its name."""
+
+    name: str
+    width_px: int
+    height_px: int
+
+
+def linked_groups(count: int, links: Collection[tuple[int, int]]) -> list[list[int]]:
+    """Return the places of fields that hang together by links, each group rising; single ones left out.
+
+    Examples
+    --------
+    >>> linked_groups(5, [(0, 2), (2, 3)])
+    [[0, 2, 3]]
+    """
+    group = list(range(count))
+    for i, j in links:
+        low, high = sorted((group[i], group[j]))
+        group = [low if g == high else g for g in group]
+    found = [[i for i in range(count) if group[i] == g] for g in sorted(set(group))]
+    return [one for one in found if len(one) > 1]
+
+
+def place_fields(
+    pictures: Sequence[Sized], links: Mapping[tuple[int, int], Overlap]
 ) -> tuple[list[np.ndarray], float]:
-    """Place of every field by least squares over all links: turn first, then shift."""
+    """Find the place of every field by least squares over all links: turn first, then shift.
+
+    Parameters
+    ----------
+    pictures : sequence
+        Their sizes and names.
+    links : mapping of (first, second) to Overlap
+
+    Returns
+    -------
+    (list of (2, 3) ndarray, float)
+        What takes x, y px of each field to those of the first one, and the root mean square disagreement
+        of the links, px; nan where none is checked by another.
+
+    Raises
+    ------
+    InvalidInput
+        If a field hangs together with none of the others.
+    """
     count = len(pictures)
     _refuse_loose(pictures, links)
     rows, angles = [], []
