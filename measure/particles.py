@@ -52,7 +52,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "ring_share": ("f4", "how far in the ring along the edge reaches, 0 edge .. 1 middle"),
     "straightness": ("f4", "share of the outline lying on straight runs, 0..1"),
     "set_aside": ("O", "reason it is set aside, empty text where it is not"),
-    "stated_weight": ("f8", "frame correction stated by an imported table or by overlapping fields; nan: of the frame alone"),
+    "stated_weight": ("f8", "frame correction of an imported table or of overlapping fields; else nan"),
     "stated_volume_px3": (
         "f8",
         "volume an imported table states; nan where the volume model of the kind holds",
