@@ -33,6 +33,8 @@ _FAINT = 0.45  # of the rim's height: less is oil
 _OIL_INSIDE = 0.6  # share of the inside of a joined rim that must be oil
 _ACROSS = 0.12  # share of the rim that may run through the inside of a joined one
 _SEEN = 0.55  # share of a joined outline that must show a rim
+_LEAST_SEEN = 0.42  # of any completed outline
+_NARROW = 0.38  # width over length of a hull, below which it may be that of a bent fibre
 _MORE_SEEN = 0.05
 _CLOSED = 0.85  # the same from which a piece is no bit of another
 _BAY = 0.65  # share of the edge of a bay that shows a rim, from which it is a bay
@@ -280,6 +282,8 @@ def _completed(
         whole = hull
     frame = shapely.box(0, 0, window.light.solid_distance.shape[1], window.light.solid_distance.shape[0])
     whole = largest(whole.intersection(frame))
+    if not _compact(hull) or seen < _LEAST_SEEN:
+        return None
     beside = [shapes[j] for j in tree.query(whole.buffer(_BESIDE_PX)).tolist() if j not in rows]
     for j in tree.query(whole, predicate="intersects").tolist():
         if j not in rows and whole.intersection(shapes[j]).area > _FOREIGN * min(shapes[j].area, whole.area):
@@ -290,6 +294,13 @@ def _completed(
         return None
     added = 1.0 - shapely.unary_union(bits_of).area / whole.area
     return _Rim(rows, whole, seen, len(rows) > 1 or seen < _CLOSED or added > _GAP_SHARE)
+
+
+def _compact(hull: shapely.Polygon) -> bool:
+    """Whether a hull is no bent fibre's."""
+    box = np.asarray(hull.minimum_rotated_rectangle.exterior.coords)
+    sides = sorted((np.hypot(*(box[1] - box[0])), np.hypot(*(box[2] - box[1]))))
+    return bool(sides[0] > _NARROW * sides[1])
 
 
 def _is_bar(shape: shapely.Polygon, window: _Window) -> bool:
