@@ -17,7 +17,12 @@ _LEAST_OVERLAP = 0.04
 
 def small_copy(picture: Picture) -> np.ndarray:
     """Return a small, even-lit grey copy, (64, 64) float32, zero mean and unit length, for `same_picture`."""
-    grey = grey_of(picture)
+    pixels = picture.pixels
+    if (
+        min(pixels.shape[:2]) > 8 * _SMALL_PX
+    ):  # in two steps: the first is fast, and its rounding averages out
+        pixels = cv2.resize(pixels, (8 * _SMALL_PX, 8 * _SMALL_PX), interpolation=cv2.INTER_AREA)
+    grey = grey_of(Picture(pixels))
     small = cv2.resize(grey, (_SMALL_PX, _SMALL_PX), interpolation=cv2.INTER_AREA)
     small = small - cv2.GaussianBlur(small, (0, 0), 8.0)
     small -= small.mean()
@@ -86,6 +91,44 @@ class Overlap:
         return shared.reshape(-1, 2).astype(float) if area > 0 else np.zeros((0, 2))
 
 
+@dataclass(frozen=True)
+class Sketch:
+    """What is looked at first of a picture: a reduced, even-lit copy and its features.
+
+    Attributes
+    ----------
+    even : (m, n) ndarray of float32
+    factor : float
+        By which it is smaller than the picture.
+    points : (K, 2) ndarray of float32
+        Places of the features, px of the copy.
+    words : (K, 32) ndarray of uint8 or None
+        Their descriptors.
+    """
+
+    even: np.ndarray
+    factor: float
+    points: np.ndarray
+    words: np.ndarray | None
+
+
+def sketch(picture: Picture) -> Sketch:
+    """Return the sketch of a picture; with it, comparing with many others costs little."""
+    return _sketch_of(_evened(grey_of(picture)))
+
+
+def _sketch_of(even: np.ndarray) -> Sketch:
+    factor = min(1.0, _COARSE_PX / max(even.shape))
+    small = _reduced(even, factor)
+    points, words = cv2.ORB_create(nfeatures=2500, fastThreshold=8).detectAndCompute(_as_bytes(small), None)
+    return Sketch(small, factor, np.array([point.pt for point in points], np.float32).reshape(-1, 2), words)
+
+
+def may_overlap(first: Sketch, second: Sketch) -> bool:
+    """Whether two sketches agree somewhere well enough for `find_overlap` to be worth its time."""
+    return bool(_likely(first, second))
+
+
 def find_overlap(first: Picture, second: Picture) -> Overlap | None:
     """Find where two fields of one slide show the same place.
 
@@ -105,15 +148,26 @@ def find_overlap(first: Picture, second: Picture) -> Overlap | None:
         None when they share no place that can be told (less than about 4 % of the field).
     """
     one, two = _evened(grey_of(first)), _evened(grey_of(second))
-    factor = min(1.0, _COARSE_PX / max(one.shape))
-    small = [_reduced(grey, factor) for grey in (one, two)]
+    small = _sketch_of(one), _sketch_of(two)
     best = None
-    for matrix, points in _proposals(*small):
-        refined = _refined(one, two, _about_corner(matrix, factor))
+    for matrix, points in _likely(*small):
+        refined = _refined(one, two, _about_corner(matrix, small[0].factor))
         share, correlation, residual = _agreement(one, two, refined)
         if share >= _LEAST_OVERLAP and correlation > 0.5 and (best is None or correlation > best.correlation):
             best = Overlap(refined, share, correlation, points, residual)
     return best
+
+
+def _likely(first: Sketch, second: Sketch) -> list[tuple[np.ndarray, int]]:
+    """Return the proposals at which the reduced copies agree at least a little."""
+    found = []
+    for matrix, points in _proposals(first, second):
+        corner = matrix.copy()
+        corner[:, 2] += np.array([0.5, 0.5]) - matrix[:, :2] @ [0.5, 0.5]
+        share, correlation = _shared(first.even, second.even, corner)[:2]
+        if share >= 0.5 * _LEAST_OVERLAP and correlation > 0.2:
+            found.append((matrix, points))
+    return found
 
 
 def _about_corner(matrix: np.ndarray, factor: float) -> np.ndarray:
@@ -143,27 +197,29 @@ def _as_bytes(grey: np.ndarray) -> np.ndarray:
     return np.clip(128.0 + grey * (127.0 / reach), 0, 255).astype(np.uint8)
 
 
-def _proposals(one: np.ndarray, two: np.ndarray) -> list[tuple[np.ndarray, int]]:
+def _proposals(first: Sketch, second: Sketch) -> list[tuple[np.ndarray, int]]:
     found = []
-    by_features = _by_features(_as_bytes(one), _as_bytes(two))
+    by_features = _by_features(first, second)
     if by_features is not None:
         found.append(by_features)
     if by_features is None or by_features[1] < 3 * _LEAST_POINTS:
-        found += [(matrix, 0) for matrix in _by_phase(one, two)]
+        found += [(matrix, 0) for matrix in _by_phase(first.even, second.even)]
     return found
 
 
-def _by_features(one: np.ndarray, two: np.ndarray) -> tuple[np.ndarray, int] | None:
-    orb = cv2.ORB_create(nfeatures=2500, fastThreshold=8)
-    (points1, words1), (points2, words2) = (orb.detectAndCompute(grey, None) for grey in (one, two))
-    if words1 is None or words2 is None or min(len(words1), len(words2)) < _LEAST_POINTS:
+def _by_features(first: Sketch, second: Sketch) -> tuple[np.ndarray, int] | None:
+    if (
+        first.words is None
+        or second.words is None
+        or min(len(first.words), len(second.words)) < _LEAST_POINTS
+    ):
         return None
-    pairs = cv2.BFMatcher(cv2.NORM_HAMMING, crossCheck=True).match(words2, words1)
+    pairs = cv2.BFMatcher(cv2.NORM_HAMMING, crossCheck=True).match(second.words, first.words)
     pairs = sorted(pairs, key=lambda pair: pair.distance)[:800]
     if len(pairs) < _LEAST_POINTS:
         return None
-    source = np.array([points2[pair.queryIdx].pt for pair in pairs], np.float32)
-    target = np.array([points1[pair.trainIdx].pt for pair in pairs], np.float32)
+    source = second.points[[pair.queryIdx for pair in pairs]]
+    target = first.points[[pair.trainIdx for pair in pairs]]
     cv2.setRNGSeed(1)  # the same pictures give the same answer
     matrix, inside = cv2.estimateAffinePartial2D(
         source, target, method=cv2.RANSAC, ransacReprojThreshold=2.0, maxIters=4000, confidence=0.999
@@ -227,17 +283,25 @@ def _both(shape1: tuple[int, int], shape2: tuple[int, int], centred: np.ndarray)
 
 def _agreement(one: np.ndarray, two: np.ndarray, matrix: np.ndarray) -> tuple[float, float, float]:
     """Share of the first field both show, correlation there, and disagreement of local shifts in px."""
+    share, correlation, inside, moved = _shared(one, two, matrix)
+    return share, correlation, _local_shift(one, moved, inside) if inside.sum() >= 400 else float("nan")
+
+
+def _shared(
+    one: np.ndarray, two: np.ndarray, matrix: np.ndarray
+) -> tuple[float, float, np.ndarray, np.ndarray]:
+    """Share of the first picture both show, correlation there, where that is, and the second laid on it."""
     centred = matrix.copy()
     centred[:, 2] += matrix[:, :2] @ [0.5, 0.5] - 0.5
     inside = cv2.erode(_both(one.shape, two.shape, centred).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    moved = cv2.warpAffine(two, centred, one.shape[::-1])
     share = float(inside.mean())
     if inside.sum() < 400:
-        return share, 0.0, float("nan")
-    moved = cv2.warpAffine(two, centred, one.shape[::-1])
+        return share, 0.0, inside, moved
     a, b = one[inside], moved[inside]
     a, b = a - a.mean(), b - b.mean()
     norm = float(np.sqrt((a**2).sum() * (b**2).sum()))
-    return share, float((a * b).sum() / max(norm, 1e-9)), _local_shift(one, moved, inside)
+    return share, float((a * b).sum() / max(norm, 1e-9)), inside, moved
 
 
 def _local_shift(one: np.ndarray, moved: np.ndarray, inside: np.ndarray, cell: int = 128) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.light import prepare
-from measure.field.repeats import Overlap, find_overlap
+from measure.field.repeats import Overlap, find_overlap, may_overlap, sketch
 from measure.model import Picture
 from measure.progress import SILENT, Progress
 
@@ -40,12 +40,24 @@ class WideField:
 
 
 def find_links(pictures: Sequence[Picture], progress: Progress = SILENT) -> dict[tuple[int, int], Overlap]:
-    """Return the overlaps among pictures, by their places (first, second)."""
-    pairs = [(i, j) for i in range(len(pictures)) for j in range(i + 1, len(pictures))]
+    """Return the overlaps among pictures, by their places (first, second).
+
+    Parameters
+    ----------
+    pictures : sequence of Picture
+        May decode each picture when it is asked for: small sketches of all are compared first, and only
+        pairs that seem to agree are looked at in full.
+    progress : Progress
+    """
+    count, sketches = len(pictures), []
+    for place in range(count):
+        progress.report(0.3 * place / count, f"looking at picture {place + 1} of {count}")
+        sketches.append(sketch(pictures[place]))
+    pairs = [(i, j) for i in range(count) for j in range(i + 1, count)]
     links = {}
     for done, (i, j) in enumerate(pairs):
-        progress.report(done / len(pairs), f"comparing {pictures[i].name} and {pictures[j].name}")
-        overlap = find_overlap(pictures[i], pictures[j])
+        progress.report(0.3 + 0.7 * done / len(pairs), f"comparing pictures {i + 1} and {j + 1}")
+        overlap = find_overlap(pictures[i], pictures[j]) if may_overlap(sketches[i], sketches[j]) else None
         if overlap is not None:
             links[i, j] = overlap
     return links

@@ -5,21 +5,26 @@ Run: python -m tests.benchmarks.overlaps [number of walks]
 
 import sys
 import time
+from collections import defaultdict
 from dataclasses import replace
 from itertools import pairwise
 
 import cv2
 import numpy as np
+from shapely import union_all
+from shapely.geometry import Polygon
 
 from measure.field.pipeline import measure_field
 from measure.field.repeats import Overlap, find_overlap
-from measure.field.shared_pieces import repeats_of, shared_pieces
 from measure.field.stitch import join_fields
 from measure.flags import bits
-from measure.model import FieldResult, FieldSettings, Picture
+from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.render import Recipe, Rendered, render_field
 from measure.render.recipe import Arrangement, Sizes
 from measure.render.walk import Window, cut_window
+from measure.sizes.count_once import MeasuredField, count_once
+from measure.sizes.frame_weight import frame_weight
+from measure.sizes.shared_frames import PlacedFrame, united_area_px2
 
 SIZE = (900, 700)
 RECIPE = Recipe(
@@ -74,18 +79,29 @@ def doubles(results: list[FieldResult], windows: list[Window]) -> int:
     return int((near & (field[:, None] < field[None])).sum())
 
 
-def without_repeats(results: list[FieldResult], links: dict) -> list[FieldResult]:
-    """Set aside what another field counts."""
-    results = list(results)
-    for (i, j), overlap in links.items():
-        first, second = results[i].particles, results[j].particles
-        labels = repeats_of(shared_pieces(first, second, overlap), first, second)
-        for place, gone in zip((i, j), labels, strict=True):
-            particles = results[place].particles
-            reasons = particles["set_aside"].copy()
-            reasons[np.isin(particles["label"], gone)] = "also on another field"
-            results[place] = replace(results[place], particles=particles.replaced(set_aside=reasons))
-    return results
+def once(results: list[FieldResult], links: dict) -> list[FieldResult]:
+    """Count what two fields show once, weighted for the frame they make together."""
+    measured = [MeasuredField(f"w{i}", r.frame, r.particles) for i, r in enumerate(results)]
+    changed = count_once(measured, links)
+    return [replace(r, particles=changed.get(i, r.particles)) for i, r in enumerate(results)]
+
+
+def weighted(results: list[FieldResult], united: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Return sizes and weights of the counted pieces, weights of the united frame or of each frame alone."""
+    sizes, weights = [], []
+    for result in results:
+        particles, keep = result.particles, counted(result)
+        own = frame_weight(result.frame, particles["feret_h_px"][keep], particles["feret_v_px"][keep])
+        sizes.append(particles.diameter_px[keep])
+        weights.append(particles["stated_weight"][keep] if united else own)
+    return np.concatenate(sizes), np.concatenate(weights)
+
+
+def truth_in(drawn: Rendered, windows: list[Window]) -> np.ndarray:
+    """Return true sizes of the pieces whose middle lies in what the windows show together."""
+    corners = np.array([[0, 0], [SIZE[0], 0], SIZE, [0, SIZE[1]]], float)
+    shown = union_all([Polygon(corners @ w.matrix[:, :2].T + w.matrix[:, 2]) for w in windows])
+    return np.array([t.diameter_px for t in drawn.truth if shown.contains(Polygon(t.outline).centroid)])
 
 
 def main() -> None:
@@ -93,6 +109,7 @@ def main() -> None:
     cv2.setNumThreads(1)
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 3
     print("walk  pair  error px  residual px  points  corr   s   doubles before  after   joined error px")
+    sums: dict[str, np.ndarray] = defaultdict(lambda: np.zeros(3))
     for seed in range(count):
         drawn = render_field(RECIPE, seed)
         windows = walk(drawn, seed)
@@ -113,7 +130,9 @@ def main() -> None:
             )
         assert find_overlap(pictures[0], pictures[2]) is None, "fields that share nothing were joined"
         results = [measure_field(p, FieldSettings(), RECIPE.um_per_px) for p in pictures]
-        before, after = doubles(results, windows), doubles(without_repeats(results, links), windows)
+        area_share = union_share(windows)
+        single = once(results, links)
+        before, after = doubles(results, windows), doubles(single, windows)
         wide = join_fields(pictures, links)
         miss = max(
             float(np.hypot(*((m[:, :2] - t[:, :2]) @ [450, 350] + m[:, 2] - t[:, 2])))
@@ -125,13 +144,38 @@ def main() -> None:
         )
         whole = measure_field(Picture(wide.pixels), FieldSettings(), RECIPE.um_per_px, zones=wide.zones)
         print("\n".join(lines))
-        once = sum(counted(r).sum() for r in without_repeats(results, links))
-        each = sum(counted(r).sum() for r in results)
+        each, kept = (sum(int(counted(r).sum()) for r in rs) for rs in (results, single))
+        truth = truth_in(drawn, windows)
+        truth = truth[truth > 10]
+        sums["truth"] += [len(truth), truth.sum(), (truth**3).sum()]
+        for name, united, which in (
+            ("each field for itself", False, results),
+            ("once, own weights", False, single),
+            ("once, united weights", True, single),
+        ):
+            size, weight = weighted(which, united)
+            share = area_share if name == "each field for itself" else 1.0
+            sums[name] += [w.sum() * share for w in (weight, weight * size, weight * size**3)]
         print(
             f"{'':58}{before:5d} {after:10d} {miss:12.3f}   counted: {each} "
-            f"in fields, {once} once, {counted(whole).sum()} on the joined field of "
+            f"in fields, {kept} once, {counted(whole).sum()} on the joined field of "
             f"{wide.pixels.shape[1]} x {wide.pixels.shape[0]} px"
         )
+
+    print("\nover all walks          count %   mean size %   volume %   (against the truth)")
+    true_count, true_length, true_volume = sums.pop("truth")
+    for name, (number, length, volume) in sums.items():
+        mean = (length / number) / (true_length / true_count) - 1
+        print(
+            f"{name:22} {100 * (number / true_count - 1):+8.1f} {100 * mean:+12.2f} "
+            f"{100 * (volume / true_volume - 1):+11.1f}"
+        )
+
+
+def union_share(windows: list[Window]) -> float:
+    """Return the area all windows show together over the sum of theirs."""
+    placed = [PlacedFrame(Frame(*SIZE), w.matrix) for w in windows]
+    return united_area_px2(placed) / (len(windows) * SIZE[0] * SIZE[1])
 
 
 def compose(first: np.ndarray, second: np.ndarray) -> np.ndarray:
