@@ -13,6 +13,8 @@ from measure.model import Picture
 _COARSE = 8  # the oil varies slowly: an eighth of the picture's size holds it
 _FLOOR = 0.45  # CIELAB; 8-bit steps and compression leave this much doubt even in a flat oil
 _FIND_SIGMA_PX = 1.0
+_FINEST_SIGMA = 13.0  # of a wide smoothing, in the px it is done at
+_SUM = np.ones((1, 3), np.float32)
 _STRIP_ROWS = 128  # pointwise work goes strip by strip, which stays in the processor's cache
 
 
@@ -165,10 +167,10 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
     clipped = _clipped(picture.pixels)
     lab = _lab(picture.pixels, blank)
     mask = zone_mask(lab.shape[:2], zones)
-    background = _background(lab, mask)
-    delta = lab
-    cv2.subtract(delta, cv2.resize(background, lab.shape[1::-1], interpolation=cv2.INTER_LINEAR), dst=delta)
-    smooth = cv2.GaussianBlur(delta, (0, 0), _FIND_SIGMA_PX)
+    smooth = cv2.GaussianBlur(lab, (0, 0), _FIND_SIGMA_PX)
+    background = _background(smooth, mask)
+    # the background is so smooth that it may be taken out after the smoothing as well as before
+    delta = _taken_out(background, lab, smooth)
     distance, noise = _distance(delta, smooth, mask)
     oil_lab = np.median(background.reshape(-1, 3), axis=0)
     oil_rgb = cv2.cvtColor(oil_lab.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_Lab2RGB)[0, 0] * 255
@@ -179,11 +181,26 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
     return Light(delta, noise, oil_lab, background, distance, oil_rgb, clipped, mask, weight)
 
 
-def _background(lab: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
+def _taken_out(background: np.ndarray, lab: np.ndarray, smooth: np.ndarray) -> np.ndarray:
+    """Subtract the coarse background from a picture and its smoothed copy, in place; return the picture."""
+    rows, cols = lab.shape[:2]
+    # linear between the coarse pixels' centres, first across for all, then down for each strip
+    across = cv2.resize(background, (cols, len(background)), interpolation=cv2.INTER_LINEAR)
+    place = np.clip((np.arange(rows) + 0.5) * (len(background) / rows) - 0.5, 0.0, len(background) - 1.0)
+    above = np.minimum(place.astype(int), len(background) - 2)
+    part = (place - above).astype(np.float32)
+    slope = np.diff(across, axis=0)
+    for row in range(rows):
+        oil = across[above[row]] + part[row] * slope[above[row]]
+        lab[row] -= oil
+        smooth[row] -= oil
+    return lab
+
+
+def _background(smooth: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
     """Oil colour over the field at coarse size: a smooth surface and what the oil shows beyond it."""
-    smooth = cv2.GaussianBlur(lab, (0, 0), _FIND_SIGMA_PX)
     surface = fit_surface(smooth, None if mask is None else mask == 0)
-    size = _coarse_size(lab.shape[:2])
+    size = _coarse_size(smooth.shape[:2])
     background = evaluate(surface, size)
     coarse = cv2.resize(smooth, size[::-1], interpolation=cv2.INTER_AREA)
     sigma = 0.06 * max(size)
@@ -193,8 +210,21 @@ def _background(lab: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
         off = cv2.dilate(off.astype(np.uint8), np.ones((3, 3), np.uint8))
         if mask is not None:
             off |= cv2.resize(mask, size[::-1], interpolation=cv2.INTER_NEAREST)
-        background = background + follow_oil(residual, (1 - off).astype(np.float32), sigma)
+        background = background + _followed(residual, (1 - off).astype(np.float32), sigma)
     return background
+
+
+def _followed(residual: np.ndarray, oil: np.ndarray, sigma: float) -> np.ndarray:
+    """`follow_oil` at a size that suits its reach: a wide smoothing shows no detail."""
+    reduce = int(sigma / _FINEST_SIGMA)
+    if reduce < 2:
+        return follow_oil(residual, oil, sigma)
+    rows, cols = oil.shape
+    size = (-(-cols // reduce), -(-rows // reduce))
+    share = cv2.resize(oil, size, interpolation=cv2.INTER_AREA)
+    total = cv2.resize(residual * oil[..., None], size, interpolation=cv2.INTER_AREA)
+    mean = total / np.maximum(share, 1e-6)[..., None]
+    return cv2.resize(follow_oil(mean, share, sigma * size[0] / cols), (cols, rows))
 
 
 def _distance(
@@ -218,7 +248,7 @@ def _distance(
     distance = np.empty(smooth.shape[:2], np.float32)
     for strip in _strips(len(smooth)):
         white = cv2.transform(smooth[strip], whitening)
-        np.sqrt(np.einsum("ijk,ijk->ij", white, white), out=distance[strip])
+        np.sqrt(cv2.transform(np.square(white, out=white), _SUM), out=distance[strip])
     if mask is not None:
         distance[mask > 0] = 0.0
     return distance, noise
