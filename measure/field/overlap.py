@@ -33,7 +33,7 @@ _FINER = 1.3  # by which a finer division must be worth more than a coarser one
 _DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
 _SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
 _SAME = 0.75  # intersection over union from which a see-through piece was found before
-_MOST_NOISE = 0.025  # natural density; with more, grain shows lines like those of a faint rim
+_MOST_NOISE = 0.032  # natural density; with more, grain shows lines like those of a faint rim
 _LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a rim is placed
 _CLEAR_OF_OIL = 4.0  # noise units
 
