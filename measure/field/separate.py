@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import find_objects
 
+from measure.field.contrast_parts import contrast_parts, grown_labels
 from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
 from measure.field.edge import colour_length, local_plateau, slope
@@ -21,7 +22,6 @@ _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bu
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
 _FADES = 2.5  # own edge width over that of the component from which a part fades out
 _FAINTER = 0.35  # height over that of the neighbour below which it is
-_FIRST = 0.35  # height over that of the neighbourhood from which a body is no shadow beside another
 _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
 _FAINT = 0.35  # height over the field's usual one below which an edge must be twice as sharp
@@ -98,7 +98,7 @@ def separate(
     if _is_line(strong) and not _is_whole(clear, strong):
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)
-    parts, typical = _contrast_parts(field, low & (clear == 0), strong, width, least_px2)
+    parts, typical = contrast_parts(field, low & (clear == 0), strong, width, least_px2)
     bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height)
     labels = np.zeros(low.shape, np.int32)
     groups: list[list[int]] = []
@@ -110,7 +110,7 @@ def separate(
         groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
         used += int(cut.max())
     # where a strong piece made its neighbour fall below half, the neighbour gets its share back
-    labels = _grow(labels, low & (field >= 0.3 * typical), width + 1.0).astype(np.int32)
+    labels = grown_labels(labels, low & (field >= 0.3 * typical), width + 1.0).astype(np.int32)
     labels[clear > 0] = clear[clear > 0] + used
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
@@ -185,49 +185,6 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
     width = float(np.clip(width, 2.0, 32.0))
     plateau = np.maximum(local_plateau(inside, int(np.ceil(width)) + 1), 1e-3)
     return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
-
-
-def _contrast_parts(
-    field: np.ndarray, low: np.ndarray, strong: np.ndarray, width: float, least_px2: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Number the bodies of a component, strong ones first, then fainter ones that stand beside them.
-
-    The second value is the typical height of the neighbourhood of each pixel.
-
-    A faint piece, a shadow or the oil of a narrow pocket beside a strong piece is below half of that piece
-    though it is above half of itself. So the strong bodies are taken first, against the typical height of
-    their neighbourhood, and what stays beyond their flanks is judged by itself.
-    """
-    weight = np.where(low, field, 0).astype(np.float32)
-    radius = float(cv2.distanceTransform(low.astype(np.uint8), cv2.DIST_L2, 5).max())
-    size = 2 * int(np.clip(1.2 * radius, width + 2, 80)) + 1
-    squares = cv2.boxFilter(weight * weight, -1, (size, size), normalize=False)
-    typical = squares / np.maximum(cv2.boxFilter(weight, -1, (size, size), normalize=False), 1e-3)
-    first = (low & (field >= _FIRST * typical)).astype(np.uint8)
-    # only the flank is trimmed to half; a pale streak inside a body stays part of it
-    core = cv2.distanceTransform(first, cv2.DIST_L2, 5) > width + 1.0
-    kept = (first & ((field >= 0.5 * typical) | core)).astype(np.uint8)
-    count, parts = cv2.connectedComponents(kept, connectivity=8)
-    beyond = strong & ~dilated(first, width + 1.0) & 1
-    if beyond.sum() < 0.4 * least_px2:
-        return parts, typical
-    _, faint = cv2.connectedComponents(beyond, connectivity=8)
-    grown = _grow(faint, (strong & ~first & 1) > 0, width + 2.0)
-    parts[grown > 0] = grown[grown > 0] + count - 1
-    return parts, typical
-
-
-def _grow(labels: np.ndarray, room: np.ndarray, reach: float) -> np.ndarray:
-    """Give the pixels of ``room`` within reach the label nearest to them."""
-    if not labels.any():
-        return labels
-    away, index = cv2.distanceTransformWithLabels(
-        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    table = np.zeros(int(index.max()) + 1, labels.dtype)
-    seeds = labels > 0
-    table[index[seeds]] = labels[seeds]
-    return np.where((away <= reach) & (room | seeds), table[index], 0)
 
 
 def _bodies(
