@@ -1,8 +1,10 @@
 """Write lossless PNG bytes with words in them: how a picture was taken or made."""
 
+import json
 import struct
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -10,6 +12,8 @@ import numpy as np
 from measure.errors import InvalidInput
 
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
+_LEFT_OUT = "Left out"
+_HEAD_BYTES = 1 << 18  # words come before the pixels
 
 
 def encode_png(pixels: np.ndarray, words: Mapping[str, str] | None = None) -> bytes:
@@ -59,3 +63,39 @@ def png_words(data: bytes) -> dict[str, str]:
             found[name.decode("latin-1")] = text.decode("utf-8", "replace")
         place += 12 + length
     return found
+
+
+def left_out_words(zones: Sequence[np.ndarray], width_px: int, height_px: int) -> dict[str, str]:
+    """Return the words that say which areas of a picture show nothing, for `encode_png`."""
+    if not len(zones):
+        return {}
+    areas = [np.round(np.asarray(zone, float), 2).tolist() for zone in zones]
+    return {_LEFT_OUT: json.dumps({"width_px": width_px, "height_px": height_px, "areas_px": areas})}
+
+
+def left_out_of(data: bytes) -> tuple[np.ndarray, ...]:
+    """Return the areas, each (K, 2) px, that a PNG says show nothing; none when it says so of another size.
+
+    Parameters
+    ----------
+    data : bytes
+        The file, or its first part.
+    """
+    try:
+        said = json.loads(png_words(data).get(_LEFT_OUT, "null"))
+        own = struct.unpack(">II", data[16:24]) if said else ()
+        if not said or own != (said["width_px"], said["height_px"]):
+            return ()
+        areas = tuple(np.array(area, float).reshape(-1, 2) for area in said["areas_px"])
+    except (ValueError, KeyError, TypeError, struct.error):
+        return ()
+    return tuple(area for area in areas if len(area) >= 3 and np.isfinite(area).all())
+
+
+def left_out_in(path: Path) -> tuple[np.ndarray, ...]:
+    """Return the areas a PNG file says show nothing; none for other files."""
+    try:
+        with path.open("rb") as file:
+            return left_out_of(file.read(_HEAD_BYTES))
+    except OSError:
+        return ()

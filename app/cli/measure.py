@@ -31,6 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="X0,Y0,X1,Y1",
         help="leave out this rectangle (px) of every picture, such as a burnt-in bar; may be repeated",
     )
+    how.add_argument(
+        "--count-once",
+        action="store_true",
+        help="look for fields that overlap, and count the pieces they share once",
+    )
     what = parser.add_argument_group("what to write")
     what.add_argument("--batch", default="", metavar="NAME", help="batch the pictures belong to")
     what.add_argument("--out", metavar="DIR", help="folder for particles.csv, fields.csv and sizes.json")

@@ -9,17 +9,20 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from app.cli.exclude import zones_of
+from app.cli.measure_keep import Shelf, StudyWriter
+from app.cli.measure_once import CountedOnce, count_shared_once
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
 from measure.model import FieldSettings, Scale
 from measure.output.cluster import Cluster, cluster_executor
 from measure.output.field_pool import measure_many, workers_for
-from measure.output.field_run import FieldJob, FieldOutcome, write_overlay
+from measure.output.field_run import FieldJob, FieldOutcome
 from measure.output.free_memory import picture_pixels
 from measure.output.parts import Parts, fingerprint
 from measure.output.run_sizes import sizes_of_table
 from measure.picture_file import list_pictures, read_picture
-from measure.safe_write import check_folder_place, make_folder, write_text
+from measure.picture_png import left_out_in
+from measure.safe_write import check_folder_place, write_text
 from measure.scale.scale_file import check_um_per_px, read_scale
 
 
@@ -49,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     )
     plan = _plan(args, scale, out)
     with contextlib.ExitStack() as stack:
-        study = _StudyWriter(args, stack) if args.study else None
+        study = StudyWriter(args, stack) if args.study else None
         far = stack.enter_context(cluster_executor(args.cluster)) if args.cluster else None
         folder = out if out is not None else Path(stack.enter_context(tempfile.TemporaryDirectory()))
         return _measure(args, plan, scale, folder, study, far)
@@ -60,13 +63,12 @@ def _measure(
     plan: _Plan,
     scale: Scale,
     folder: Path,
-    study: "_StudyWriter | None",
+    study: StudyWriter | None,
     far: Cluster | None,
 ) -> int:
-    failed: list[FieldOutcome] = []
-    parts: Parts | None = None
-    finished = Parts(folder) if (folder / ".gritline-parts").is_dir() else None
-    done = _done_before(plan, finished, study)
+    shelf = Shelf(folder, scale, study)
+    done = set() if args.count_once else _done_before(plan, shelf.finished, study)
+    shelf.take_over(done, dict(zip(plan.keys, plan.jobs, strict=True)))
     todo = [(j, k) for j, k in zip(plan.jobs, plan.keys, strict=True) if k not in done]
     if done:
         warn(f"{len(done)} of {len(plan.keys)} fields were measured before the last stop and are taken over.")
@@ -77,30 +79,35 @@ def _measure(
         progress=bar,
         executor=far,
     )
+    waiting: list[tuple[FieldJob, str, FieldOutcome]] = []
     for (job, key), outcome in zip(todo, outcomes, strict=True):
         bar.step(outcome.name)
-        if outcome.error:
-            failed.append(outcome)
+        if not shelf.takes(outcome):
             continue
-        parts = parts or Parts(make_folder(folder))
-        if outcome.overlay is not None:
-            write_overlay(job.overlay_path, outcome.overlay)
-        if study is not None:
-            study.keep(outcome, scale)
-        parts.keep(key, outcome)  # last: what is here is in the study and on disk
-        done.add(key)
+        if args.count_once:
+            waiting.append((job, key, outcome))
+        else:
+            shelf.keep(job, key, outcome)
     bar.close()
-    if not done:
-        raise InvalidInput(failed[0].error)
-    for outcome in failed:
-        warn(f"passed over: {outcome.error}")
-    (parts or finished).write_tables([k for k in plan.keys if k in done], folder)
-    (parts or finished).clear()
-    names = [j.name for j, k in zip(plan.jobs, plan.keys, strict=True) if k in done]
-    return _finish(args, plan, scale, folder, failed, names)
+    overlaps = None
+    if waiting:
+        overlaps = count_shared_once(waiting)
+        for job, key, outcome in overlaps.measured:
+            shelf.keep(job, key, outcome)
+        shelf.keep_links(overlaps)
+    if not shelf.kept and shelf.failed:
+        raise InvalidInput(shelf.failed[0].error)
+    for text in (*(f"passed over: {outcome.error}" for outcome in shelf.failed), *shelf.twins):
+        warn(text)
+    if not shelf.kept:  # every picture shows what is counted already
+        return 1
+    keys = [k for k in plan.keys if k in shelf.kept]
+    shelf.write_tables(keys)
+    names = [j.name for j, k in zip(plan.jobs, plan.keys, strict=True) if k in shelf.kept]
+    return _finish(args, plan, scale, folder, shelf, names, overlaps)
 
 
-def _done_before(plan: _Plan, finished: Parts | None, study: "_StudyWriter | None") -> set[str]:
+def _done_before(plan: _Plan, finished: Parts | None, study: StudyWriter | None) -> set[str]:
     """Keys of the fields a run that was stopped has finished, the study included."""
     if finished is None:
         return set()
@@ -116,8 +123,9 @@ def _finish(
     plan: _Plan,
     scale: Scale,
     folder: Path,
-    failed: list[FieldOutcome],
+    shelf: Shelf,
     names: list[str],
+    overlaps: CountedOnce | None,
 ) -> int:
     sizes = sizes_of_table(folder / "particles.csv", names)
     write_text(
@@ -127,22 +135,24 @@ def _finish(
         warn(text)
     if args.json:
         summary = {
-            "fields": len(plan.jobs) - len(failed),
+            "fields": len(names),
             "particles": sizes.rows,
             "counted": int(sizes.summary.pieces),
             "um_per_px": scale.um_per_px,
             "out": args.out,
-            "failed": [{"field": o.name, "reason": o.error} for o in failed],
-            "warnings": plan.warnings,
+            "failed": [{"field": o.name, "reason": o.error} for o in shelf.failed],
+            "warnings": [*plan.warnings, *shelf.twins],
             "sizes": sizes.as_json,
         }
+        if overlaps is not None:
+            summary["overlaps"] = overlaps.as_json
         print_json(summary)
     else:
-        for line in sizes.lines:
+        for line in (*(overlaps.lines if overlaps is not None else ()), *sizes.lines):
             say(line)
         if args.out:
             say(f"Written: {Path(args.out) / 'particles.csv'}, fields.csv, sizes.json")
-    return 1 if failed else 0
+    return 1 if shelf.failed or shelf.twins or plan.warnings else 0
 
 
 def _scale(args: argparse.Namespace) -> Scale:
@@ -181,7 +191,8 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         overlay = str(out / "overlays" / f"{Path(name).stem}.png") if args.overlays else None
         job = FieldJob(
             str(path), name, args.batch, scale, settings,
-            blank_path=args.blank, overlay_path=overlay, keep_result=args.study is not None, zones=zones,
+            blank_path=args.blank, overlay_path=overlay,
+            keep_result=args.study is not None or args.count_once, zones=(*zones, *left_out_in(path)),
         )  # fmt: skip
         plan.jobs.append(job)
         plan.sha256.append(sha256)
@@ -194,34 +205,3 @@ def _field_names(paths: list[Path]) -> list[str]:
     names = [p.name for p in paths]
     doubled = {name for name, times in Counter(names).items() if times > 1}
     return [f"{p.parent.name}-{p.name}" if p.name in doubled else p.name for p in paths]
-
-
-class _StudyWriter:
-    """Opens an existing study at once, so that a bad one is refused early; makes a new one when needed."""
-
-    def __init__(self, args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
-        self._path = Path(args.study)
-        self._args, self._stack = args, stack
-        self._keeper = None
-        if self._path.exists():
-            self._open()
-        else:
-            check_folder_place(self._path.parent)
-
-    def keep(self, outcome: FieldOutcome, scale: Scale) -> None:
-        """Add one measured field."""
-        if self._keeper is None:
-            make_folder(self._path.parent)
-            self._open()
-        self._keeper.keep(outcome, scale)
-
-    def holds(self, sha256: str) -> bool:
-        """Whether the study has this picture and its particles already."""
-        return self._keeper is not None and self._keeper.holds(sha256)
-
-    def _open(self) -> None:
-        from measure.output.study_run import StudyKeeper
-        from measure.study.records import Batch
-
-        keeper = StudyKeeper(self._path, Batch(self._args.batch), self._args.blank)
-        self._keeper = self._stack.enter_context(keeper)

@@ -244,7 +244,7 @@ def _unseen(seen: np.ndarray) -> tuple[np.ndarray, ...]:
         part = blank[top : top + rows + 1, left : left + columns + 1]
         contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
         zones += [
-            cv2.approxPolyDP(contour, 1.0, True).reshape(-1, 2) + np.array([left, top]) + 0.5
+            cv2.approxPolyDP(contour, 0.4, True).reshape(-1, 2) + np.array([left, top]) + 0.5
             for contour in contours
             if cv2.contourArea(contour) >= 16
         ]

@@ -8,6 +8,7 @@ from functools import lru_cache
 from measure.errors import KnownError
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Picture, Scale
 from measure.output.field_advice import ADVICE_COLUMNS, advice_cells
+from measure.output.twins import packed_look
 from measure.safe_write import make_folder, written_beside
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
 from measure.sizes.volume import VolumeModels
@@ -57,7 +58,11 @@ class FieldJob:
 
 @dataclass(frozen=True)
 class FieldOutcome:
-    """What came of one job: a table, or the sentence that says why not."""
+    """What came of one job: a table, or the sentence that says why not.
+
+    ``row`` has the keys of `FIELD_COLUMNS` and, beside them, what later steps compare: ``look`` is the small
+    copy of `measure.output.twins`.
+    """
 
     name: str
     batch: str
@@ -106,6 +111,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
         quality=result.quality,
         notes=(*picture.notes, *result.notes),
     )
+    row["look"] = packed_look(picture)
     kept = result if job.keep_result else None
     return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)
 

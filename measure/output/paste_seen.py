@@ -4,13 +4,21 @@ from collections.abc import Mapping, Sequence
 
 from measure.judge.felt_strays import grams_examined
 from measure.model import Scale
+from measure.output.overlapping import seen_once_share
 from measure.study.records import FieldRow, Slide
 
 
 def grams_seen(
-    rows: Sequence[FieldRow], scales: Mapping[int, Scale], slides: Mapping[int, Slide]
+    rows: Sequence[FieldRow],
+    scales: Mapping[int, Scale],
+    slides: Mapping[int, Slide],
+    links: Sequence[Mapping] = (),
 ) -> float | None:
-    """Return the mass of paste in the frames of fields, g; None where a dilution or film is not known."""
+    """Return the mass of paste in the frames of fields, g; None where a dilution or film is not known.
+
+    With the ``links`` of `measure.output.overlapping`, what two fields show is taken once.
+    """
+    shares = seen_once_share(rows, links) if links else {}
     total = 0.0
     for row in rows:
         if row.role == "table" and row.width_px * row.height_px <= 1:  # its frame is not known
@@ -19,7 +27,8 @@ def grams_seen(
         if slide is None or slide.dilution is None or slide.film_um is None:
             return None
         um = scales[row.scale_id].um_per_px
-        total += grams_examined(frame_area_px2(row) * um * um, slide.film_um, slide.dilution)
+        area_um2 = frame_area_px2(row) * um * um * shares.get(row.id, 1.0)
+        total += grams_examined(area_um2, slide.film_um, slide.dilution)
     return total or None
 
 

@@ -142,7 +142,7 @@ def test_a_bad_picture_among_good_ones_is_passed_over(fields, tmp_path, capsys):
 
 def test_the_same_picture_twice_is_measured_once(fields, tmp_path, capsys):
     (fields / "f9.png").write_bytes((fields / "f0.png").read_bytes())
-    assert main(["measure", str(fields), "--um-per-px", "0.5", "--out", str(tmp_path / "out")]) == 0
+    assert main(["measure", str(fields), "--um-per-px", "0.5", "--out", str(tmp_path / "out")]) == 1
     assert "f9.png is the same picture as f0.png" in capsys.readouterr().err
     assert len(_rows(tmp_path / "out" / "fields.csv")) == 3
 

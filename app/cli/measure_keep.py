@@ -1,0 +1,130 @@
+"""Where ``gritline measure`` keeps its fields: parts on disk one by one, the study, and what is left out."""
+
+import argparse
+import contextlib
+from collections.abc import Mapping
+from pathlib import Path
+
+from app.cli.measure_once import CountedOnce
+from measure.model import Scale
+from measure.output.field_run import FieldJob, FieldOutcome, write_overlay
+from measure.output.parts import FOLDER_NAME, Parts
+from measure.output.twins import Twins, twin_words
+from measure.safe_write import check_folder_place, make_folder
+
+
+class StudyWriter:
+    """Opens an existing study at once, so that a bad one is refused early; makes a new one when needed."""
+
+    def __init__(self, args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
+        self._path = Path(args.study)
+        self._args, self._stack = args, stack
+        self._keeper = None
+        if self._path.exists():
+            self._open()
+        else:
+            check_folder_place(self._path.parent)
+
+    def keep(self, outcome: FieldOutcome, scale: Scale) -> int:
+        """Add one measured field and return its id."""
+        if self._keeper is None:
+            make_folder(self._path.parent)
+            self._open()
+        return self._keeper.keep(outcome, scale)
+
+    def holds(self, sha256: str) -> bool:
+        """Whether the study has this picture and its particles already."""
+        return self._keeper is not None and self._keeper.holds(sha256)
+
+    def twins(self) -> Twins:
+        """Return what knows the pictures of the study."""
+        if self._keeper is None:
+            return Twins()
+        return Twins(self._keeper.study.fields(), self._keeper.study.field_bytes)
+
+    def keep_links(self, links: list[dict], ids: set[int]) -> None:
+        """Keep the overlaps of these fields; those among other fields stay."""
+        from measure.output.overlapping import keep_links, kept_links
+
+        study = self._keeper.study
+        others = [link for link in kept_links(study) if not {link["first"], link["second"]} <= ids]
+        keep_links(study, others + links)
+
+    def _open(self) -> None:
+        from measure.output.study_run import StudyKeeper
+        from measure.study.records import Batch
+
+        keeper = StudyKeeper(self._path, Batch(self._args.batch), self._args.blank)
+        self._keeper = self._stack.enter_context(keeper)
+
+
+class Shelf:
+    """Keeps what is measured, each field as soon as it is known, and refuses pictures counted already.
+
+    Attributes
+    ----------
+    kept : set of str
+        Keys of the fields that are finished.
+    failed : list of FieldOutcome
+        Pictures that could not be measured.
+    twins : list of str
+        A sentence for each picture that shows what another one shows.
+    """
+
+    def __init__(self, folder: Path, scale: Scale, study: StudyWriter | None) -> None:
+        self._folder, self._scale, self._study = folder, scale, study
+        self.finished = Parts(folder) if (folder / FOLDER_NAME).is_dir() else None
+        self._parts: Parts | None = None
+        self._known = study.twins() if study is not None else Twins()
+        self._ids: dict[str, int] = {}
+        self.kept: set[str] = set()
+        self.failed: list[FieldOutcome] = []
+        self.twins: list[str] = []
+
+    def take_over(self, keys: set[str], jobs: Mapping[str, FieldJob]) -> None:
+        """Take over fields of a run that was stopped."""
+        self.kept |= keys
+        for key, job in jobs.items():
+            look = self.finished.row(key).get("look") if key in keys else None
+            if look:
+                self._known.add(job.name, look)
+
+    def takes(self, outcome: FieldOutcome) -> bool:
+        """Whether a field is to be counted: it was measured, and no other shows the same picture."""
+        if outcome.error:
+            self.failed.append(outcome)
+            return False
+        twin = self._known.twin_of(outcome.row)
+        if twin:
+            self.twins.append(twin_words(outcome.name, twin))
+            return False
+        self._known.add(outcome.name, outcome.row["look"])
+        return True
+
+    def keep(self, job: FieldJob, key: str, outcome: FieldOutcome) -> None:
+        """Keep a field in the study and on disk."""
+        self._parts = self._parts or Parts(make_folder(self._folder))
+        if outcome.overlay is not None:
+            write_overlay(job.overlay_path, outcome.overlay)
+        if self._study is not None:
+            self._ids[outcome.name] = self._study.keep(outcome, self._scale)
+        self._parts.keep(key, outcome)  # last: what is here is in the study and on disk
+        self.kept.add(key)
+
+    def keep_links(self, counted: CountedOnce) -> None:
+        """Keep in the study which fields overlap."""
+        from measure.output.overlapping import plain_link
+
+        if self._study is not None:
+            names = [outcome.name for _, _, outcome in counted.measured]
+            links = [
+                plain_link(self._ids[names[i]], self._ids[names[j]], overlap)
+                for (i, j), overlap in counted.links.items()
+            ]
+            self._study.keep_links(links, set(self._ids.values()))
+
+    def write_tables(self, keys: list[str]) -> None:
+        """Write the tables from the parts, and let the parts go."""
+        parts = self._parts or self.finished
+        parts.write_tables(keys, self._folder)
+        parts.clear()
