@@ -33,20 +33,21 @@ class Link:
 
 def compare(sources: Sequence[Source], progress: Progress = SILENT) -> list[Link]:
     """Find copies and overlaps among fields."""
-    from measure.field.repeats import find_overlap, same_picture, small_copy
+    from measure.field.repeats import find_overlap, may_overlap, same_picture, sketch, small_copy
 
     decoded = lru_cache(maxsize=8)(lambda place: decode(sources[place].data, sources[place].name))
-    copies = []
+    copies, sketches = [], []
     for place, source in enumerate(sources):
-        progress.report(0.2 * place / len(sources), source.name)
+        progress.report(0.3 * place / len(sources), source.name)
         copies.append(small_copy(decoded(place)))
+        sketches.append(sketch(decoded(place)))
     links = []
     pairs = [(i, j) for i in range(len(sources)) for j in range(i + 1, len(sources))]
     for done, (i, j) in enumerate(pairs):
-        progress.report(0.2 + 0.8 * done / len(pairs), f"{sources[i].name} and {sources[j].name}")
+        progress.report(0.3 + 0.7 * done / len(pairs), f"{sources[i].name} and {sources[j].name}")
         if same_picture(copies[i], copies[j]):
             links.append(Link(sources[i].id, sources[j].id, True))
-        else:
+        elif may_overlap(sketches[i], sketches[j]):
             overlap = find_overlap(decoded(i), decoded(j))
             if overlap is not None:
                 links.append(Link(sources[i].id, sources[j].id, False, overlap))
@@ -92,11 +93,12 @@ def _names(sources: Sequence[Source]) -> str:
 
 
 def _made(pixels: np.ndarray, zones: tuple, words: str, sources: Sequence[Source]) -> MadeField:
-    from measure.picture_png import encode_png
+    from measure.picture_png import encode_png, left_out_words
 
     hashes = " ".join(hashlib.sha256(source.data).hexdigest()[:16] for source in sources)
     note = f"{words}. SHA-256 of the sources begin {hashes}."
-    data = encode_png(pixels, {"Description": note, "Software": "Gritline"})
+    left_out = left_out_words(zones, pixels.shape[1], pixels.shape[0])
+    data = encode_png(pixels, {"Description": note, "Software": "Gritline", **left_out})
     return MadeField(data, pixels.shape[1], pixels.shape[0], zones, note)
 
 
@@ -113,20 +115,6 @@ def bar_words(bar: Any, label: str, um_per_px: float | None) -> tuple[str, str]:
 
     check = check_bar(bar, label, um_per_px)
     return check.verdict, check.words
-
-
-def shared_labels(first: Any, second: Any, overlap: Any) -> tuple[np.ndarray, np.ndarray]:
-    """Return which labels of two fields' particles the other field counts."""
-    from measure.field.shared_pieces import repeats_of, shared_pieces
-
-    return repeats_of(shared_pieces(first, second, overlap), first, second)
-
-
-def overlap_from(values: dict) -> Any:
-    """Return an overlap from the values kept in the study."""
-    from measure.field.repeats import Overlap
-
-    return Overlap(np.array(values["matrix"], float), values["share"], values["correlation"], 0, 0.0)
 
 
 def live_look(pixels: np.ndarray, settings: Any, _progress: Progress = SILENT) -> Any:

@@ -345,7 +345,7 @@ class Station(BaseStation):
 
     def _remove(self) -> None:
         ids = self.list.field_ids()
-        if ids and self.session.do(self.session.open_study.remove_fields, ids) is not None:
+        if ids and self.several.remove(ids) is not None:
             rest = self.list.fields.field_ids()
             if rest and self.session.current_field_id == NO_FIELD:
                 self.list.choose_field(rest[0])

@@ -10,12 +10,17 @@ from app.canvas.marks_item import Marks
 from app.canvas.view import PictureView
 from app.messages import DONE, WARNING, explain
 from app.session import Session
-from measure.flags import bits
-from measure.study.records import FieldRow, NewField
+from measure.output.overlapping import (
+    count_shared_once,
+    keep_links,
+    kept_links,
+    overlap_from,
+    partners,
+    plain_link,
+)
+from measure.study.records import Changes, FieldRow, NewField
 
-SETTING = "field_overlaps"
 KEY = "several fields"
-_REPEAT = bits("repeat")
 _WORDS = (
     "Fields that overlap count their shared pieces once, or join into one. Pictures at several heights of "
     "focus fuse into a sharp one."
@@ -82,9 +87,9 @@ class SeveralFields(QFrame):
         session = self._session
         if session.study is None:
             return
-        new = [_plain(link) for link in links]
+        new = [plain_link(link.first, link.second, link.overlap) for link in links]
         kept = [link for link in self.links() if not {link["first"], link["second"]} <= set(names)]
-        if session.do(self._keep, kept + new, new) is None:
+        if session.do(self._keep, kept + new, set(names)) is None:
             return
         same = [link for link in links if link.same]
         laps = len(links) - len(same)
@@ -98,37 +103,28 @@ class SeveralFields(QFrame):
 
     def links(self) -> list[dict]:
         """Return the overlaps kept in the study whose fields are still there."""
-        study = self._session.study
-        if study is None:
-            return []
-        ids = {row.id for row in study.fields()}
-        kept = study.setting(SETTING, []) or []
-        return [link for link in kept if {link["first"], link["second"]} <= ids]
+        return kept_links(self._session.study) if self._session.study is not None else []
 
-    def _keep(self, links: list[dict], new: list[dict]) -> None:
+    def _keep(self, links: list[dict], ids: set[int]) -> None:
         study = self._session.open_study
         with study.one_step("Find fields that show the same place"):
-            study.set_setting(SETTING, links, "Keep the overlaps of fields")
-            for link in new:
-                self._count_once(link)
+            if links != kept_links(study):
+                keep_links(study, links)
+            count_shared_once(study, sorted(ids))
 
-    def _count_once(self, link: dict) -> None:
+    def remove(self, ids: list[int]) -> Changes | None:
+        """Remove fields; pieces that were counted on them are counted on the others again."""
+        return self._session.do(self._remove, ids)
+
+    def _remove(self, ids: list[int]) -> Changes:
         study = self._session.open_study
-        first, second = study.field(link["first"]), study.field(link["second"])
-        if link["same"] or not (first.measured and second.measured):
-            return
-        particles = study.particles(first.id), study.particles(second.id)
-        labels = capture_jobs.shared_labels(*particles, capture_jobs.overlap_from(link))
-        for row, other, own, gone in (
-            (first, second, particles[0], labels[0]),
-            (second, first, particles[1], labels[1]),
-        ):
-            if len(gone):
-                flags = (own["flags"][own.index_of(gone)] | _REPEAT).tolist()
-                study.update_particles(
-                    row.id, gone.tolist(), f"Count shared pieces of {row.name} once",
-                    flags=flags, set_aside=f"also on {other.name}",
-                )  # fmt: skip
+        others = partners(study, ids) - set(ids)
+        if not others:
+            return study.remove_fields(ids)
+        with study.one_step(f"Remove {number_text.count(len(ids), 'picture')}"):
+            study.remove_fields(ids)
+            count_shared_once(study, sorted(others))
+        return study.last_changes
 
     def _measured(self) -> None:
         """Count shared pieces once again when fields were measured anew."""
@@ -139,7 +135,7 @@ class SeveralFields(QFrame):
         fresh, self._before = self._before, set()
         touched = [link for link in self.links() if fresh & {link["first"], link["second"]}]
         if touched and self._session.writable:
-            self._session.do(self._keep, self.links(), touched)
+            self._session.do(self._keep, self.links(), fresh)
 
     # showing ------------------------------------------------------------------------------------------------
 
@@ -161,7 +157,7 @@ class SeveralFields(QFrame):
             return nothing
         study = self._session.open_study
         first, second = study.field(link["first"]), study.field(link["second"])
-        overlap = capture_jobs.overlap_from(link)
+        overlap = overlap_from(link)
         region = overlap.region(first.width_px, first.height_px, second.width_px, second.height_px)
         if row.id == first.id:
             return region, second.name
@@ -218,16 +214,8 @@ class SeveralFields(QFrame):
             ids = study.add_fields([new])
             if made.zones:
                 study.update_field(ids[0], zones=made.zones)
-            study.update_fields([row.id for row in rows], role="part")
+            used = [row.id for row in rows]
+            others = partners(study, used) - set(used)
+            study.update_fields(used, role="part")
+            count_shared_once(study, sorted(others))
         return ids
-
-
-def _plain(link: capture_jobs.Link) -> dict:
-    kept = {"first": link.first, "second": link.second, "same": link.same}
-    if link.overlap is not None:
-        kept |= {
-            "matrix": link.overlap.matrix.tolist(),
-            "share": link.overlap.share,
-            "correlation": link.overlap.correlation,
-        }
-    return kept

@@ -7,6 +7,7 @@ import numpy as np
 from app.session import Session
 from measure.judge.felt import FeltProfile
 from measure.judge.specification import Specification
+from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import FELT_SETTING, felt_profile
 from measure.output.study_tables import VOLUME_SETTING, field_table, volume_models
@@ -116,7 +117,7 @@ class Gatherer:
 
     def _grams(self, rows: list[FieldRow], scales: dict) -> float | None:
         slides = {entry.id: entry.slide for entry in self._session.study.slides()}
-        return grams_seen(rows, scales, slides)
+        return grams_seen(rows, scales, slides, kept_links(self._session.study))
 
 
 def profile_of(session: Session) -> FeltProfile:

@@ -15,6 +15,7 @@ from measure.judge.grind import GrindCurve, GrindPoint, fit_grind
 from measure.judge.verdict import Verdict, judged
 from measure.model import Scale
 from measure.output.charts_sizes import SizeChart, curve_sizes, size_chart
+from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import felt_profile
 from measure.output.study_batches import by_grinding, field_key, scale_words
@@ -190,7 +191,7 @@ def _batch(
     if not fields or not len(sample):
         return BatchFacts(batch_id, batch, slides, fields, None, None, None)
     cover = max((f.row.quality.cover for f in fields if f.row.quality is not None), default=None)
-    grams = grams_seen([f.row for f in fields], scales, known)
+    grams = grams_seen([f.row for f in fields], scales, known, kept_links(study))
     summary, verdict = judged(sample, profile, cover=cover, grams=grams)
     return BatchFacts(
         batch_id, batch, slides, fields, sample, summary, verdict, _charts(sample, summary, profile), grams
