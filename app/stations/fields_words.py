@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 from app import number_text
 from measure.model import FieldQuality, Scale
+from measure.scale.cross_check import check_tag
 from measure.study.records import Batch, FieldRow
+from measure.study.values import NOT_TOLD
 
 ROLE_WORDS = {
     "field": "field of a smear",
@@ -15,9 +17,6 @@ ROLE_WORDS = {
     "table": "table, no picture",
 }
 JOINED = "Joined from"  # how the note of a joined field begins: it is larger than its scale's picture
-
-# an embedded pixel size further from the scale than this is worth a look
-_EMBEDDED_TOLERANCE = 0.02
 
 
 @dataclass(frozen=True)
@@ -90,6 +89,8 @@ def stale_words(row: FieldRow, scale: Scale | None) -> str:
     before = [zone.tolist() for zone in row.result_zones]
     if before != [zone.tolist() for zone in row.zones]:
         return "The areas left out of it changed after it was measured. Measure it again."
+    if row.result_blank_id not in (NOT_TOLD, row.blank_id):
+        return "Its blank oil changed after it was measured. Measure it again."
     return ""
 
 
@@ -109,13 +110,10 @@ def embedded_words(embedded_um_per_px: float | None, source: str, scale: Scale |
     claim = f"The file says {number_text.quantity(embedded_um_per_px, 'µm', 4)} a pixel{where}"
     if scale is None:
         return f"{claim}. Gritline does not rely on that; make a scale to be sure.", False
-    off = embedded_um_per_px / scale.um_per_px - 1.0
-    if abs(off) <= _EMBEDDED_TOLERANCE:
-        return f"{claim}; the scale agrees.", False
-    more = "more" if off > 0 else "less"
-    if abs(off) < 1:
-        return f"{claim}: {number_text.percent(abs(off))} {more} than the scale. The scale is used.", True
-    return f"{claim}, far from the scale. The scale is used.", True
+    check = check_tag(embedded_um_per_px, source, scale.um_per_px)
+    if check.verdict == "agrees":
+        return check.words, False
+    return f"{check.words} Sizes follow the scale.", check.verdict != "print"
 
 
 def quality_rows(quality: FieldQuality) -> list[tuple[str, str, str]]:

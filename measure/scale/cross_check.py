@@ -26,7 +26,8 @@ class CrossCheck:
     Attributes
     ----------
     verdict : str
-        "agrees", "differs" or "alarm" (off by a factor that only a slip explains, or no unit).
+        "agrees", "differs", "alarm" (off by a factor that only a slip explains, or no unit) or "print" (a
+        print resolution, which says nothing about the object).
     words : str
         One or two sentences.
     um_per_px : float
@@ -108,11 +109,22 @@ def check_bar(bar: Bar, label: str, um_per_px: float | None) -> CrossCheck:
 
 
 def check_tag(um_per_px_tag: float, source: str, um_per_px: float) -> CrossCheck:
-    """Compare what a file says of its pixels with the scale in use."""
+    """Compare what a file says of its pixels with the scale in use.
+
+    Parameters
+    ----------
+    um_per_px_tag : float
+        What the file claims.
+    source : str
+        Where it stands, in words; a print resolution is no claim about the object and raises no alarm.
+    um_per_px : float
+        Scale in use.
+    """
     where = f" ({source})" if source else ""
-    verdict, words = _compared(
-        um_per_px_tag, um_per_px, f"The file says {um_per_px_tag:.4g} µm a pixel{where}"
-    )
+    claim = f"The file says {um_per_px_tag:.4g} µm a pixel{where}"
+    verdict, words = _compared(um_per_px_tag, um_per_px, claim)
+    if verdict != "agrees" and "print resolution" in source:
+        verdict, words = "print", f"{claim}. Cameras write such a figure without knowing the zoom."
     return CrossCheck(verdict, words, um_per_px_tag)
 
 
@@ -128,4 +140,7 @@ def _compared(claimed: float, used: float, claim: str) -> tuple[str, str]:
             return "alarm", f"{claim}: off by {name}. One of the two is wrong."
     if not 1 / 3 < ratio < 3:
         return "alarm", f"{claim}, {ratio:.3g} times the scale. One of the two is wrong."
-    return "differs", f"{claim}: {abs(ratio - 1):.0%} {'more' if ratio > 1 else 'less'} than the scale."
+    return (
+        "differs",
+        f"{claim}: {100 * abs(ratio - 1):.0f} % {'more' if ratio > 1 else 'less'} than the scale.",
+    )

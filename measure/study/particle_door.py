@@ -69,9 +69,8 @@ class ParticleDoor(FieldDoor):
         with self._action(text or f"Measure {name}"):
             self._journal.delete("particle", self._particle_ids(field_id), field_id=field_id)
             self._insert(field_id, particles, purpose="result")
-            self._journal.update(
-                "field", [field_id], ("result",), [(result_json(result),)], field_id=field_id
-            )
+            told = result_json(result, self.field(field_id).blank_id)
+            self._journal.update("field", [field_id], ("result",), [(told,)], field_id=field_id)
         return self.last_changes
 
     def replace_particles(

@@ -155,6 +155,7 @@ class FieldRow:
     seconds: float = 0.0
     result_notes: tuple[str, ...] = ()
     result_zones: tuple[np.ndarray, ...] = ()  # zones in force when it was measured
+    result_blank_id: int | None = 0  # blank oil in force then; 0 where an older study does not tell
     revision: int = 0
     counts: FieldCounts = FieldCounts()
 

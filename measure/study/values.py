@@ -10,6 +10,7 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.model import FieldQuality, FieldResult, FieldSettings, Scale
 
+NOT_TOLD = 0  # older results do not say which blank oil they were measured with
 SCALE_COLUMNS = tuple(f.name for f in dataclasses.fields(Scale))
 
 
@@ -81,8 +82,8 @@ def zones_from(value: Iterable) -> tuple[np.ndarray, ...]:
     return tuple(np.asarray(zone, dtype=float).reshape(-1, 2) for zone in value)
 
 
-def result_json(result: FieldResult) -> str:
-    """Return everything of a result but its particles as JSON text."""
+def result_json(result: FieldResult, blank_id: int | None = None) -> str:
+    """Return everything of a result but its particles as JSON text, with the blank oil in force."""
     return to_json(
         {
             "settings": dataclasses.asdict(result.settings),
@@ -93,6 +94,7 @@ def result_json(result: FieldResult) -> str:
             "smallest_px": float(result.smallest_px),
             "seconds": float(result.seconds),
             "notes": result.notes,
+            "blank_id": blank_id,
         }
     )
 
@@ -108,6 +110,7 @@ def result_from(text: str) -> dict[str, object]:
         "smallest_px": body["smallest_px"],
         "seconds": body["seconds"],
         "result_notes": tuple(body["notes"]),
+        "result_blank_id": body.get("blank_id", NOT_TOLD),
     }
 
 

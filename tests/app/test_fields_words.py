@@ -9,6 +9,7 @@ from app.number_text import THIN
 from app.stations import fields_words
 from measure.model import FieldQuality, FieldSettings, Scale
 from measure.study.records import Batch, FieldCounts, FieldRow
+from measure.study.values import NOT_TOLD
 
 SCALE = Scale(0.5, width_px=1600, height_px=1200)
 QUALITY = FieldQuality(0.08, 0.27, 1.0, (230, 210, 160), 3.2, 0.001, 4.0, ("Half of it is out of focus.",))
@@ -72,9 +73,10 @@ def test_what_changed_since_measuring_is_said():
     [
         (None, SCALE, "", False),
         (0.503, SCALE, "the scale agrees", False),
-        (0.6, SCALE, "20 % more than the scale. The scale is used.", True),
+        (0.6, SCALE, "20 % more than the scale. Sizes follow the scale.", True),
         (0.4, SCALE, "20 % less than the scale", True),
-        (264.6, SCALE, "far from the scale", True),
+        (264.6, SCALE, "529 times the scale. One of the two is wrong.", True),
+        (5.0, SCALE, "about ten times larger than the scale. One of the two is wrong.", True),
         (0.5, None, "make a scale to be sure", False),
     ],
 )
@@ -84,6 +86,22 @@ def test_what_the_file_claims_is_compared_never_believed(
     words, said = fields_words.embedded_words(claim, "OME-XML", scale)
     assert part in plain(words)
     assert said is differs
+
+
+def test_a_print_resolution_is_no_alarm():
+    words, differs = fields_words.embedded_words(
+        25400 / 300, "PNG pHYs, a print resolution of 300 dots per inch, not the size in the object", SCALE
+    )
+    assert "without knowing the zoom" in words
+    assert not differs
+
+
+def test_another_blank_oil_than_it_was_measured_with_is_told():
+    measured = row(measured=True, um_per_px=0.5, settings=FieldSettings())
+    now = dataclasses.replace(measured, result_blank_id=None, blank_id=7)
+    assert "blank oil changed" in fields_words.stale_words(now, SCALE)
+    untold = dataclasses.replace(measured, result_blank_id=NOT_TOLD, blank_id=7)
+    assert fields_words.stale_words(untold, SCALE) == ""
 
 
 def test_quality_carries_a_plain_word_for_each_figure():
