@@ -72,5 +72,12 @@ FIELDS = (
     ActionRow(
         "fields.fuse", "Fuse heights of focus", ("F",), "fields", "Of the chosen pictures of one field"
     ),
+    ActionRow(
+        "fields.blank",
+        "Work out blank oil from fields",
+        ("L",),
+        "fields",
+        "The light between the pieces of the chosen fields, or of all fields of this zoom",
+    ),
     ActionRow("fields.remove", "Remove the chosen fields", ("Delete",), "fields", "Undo brings them back"),
 )

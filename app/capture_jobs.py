@@ -143,3 +143,16 @@ def open_folder(path: Any, _progress: Progress = SILENT) -> Any:
     from measure.field.camera import FolderCamera
 
     return FolderCamera(path)
+
+
+def blank(sources: Sequence[Source], zones: tuple, progress: Progress = SILENT) -> MadeField:
+    """Work out the blank oil from fields of one zoom."""
+    from measure.field.blank import blank_from_fields
+
+    pictures = (decode(source.data, source.name) for source in sources)
+    found = blank_from_fields(pictures, zones=zones, progress=progress)
+    words = (
+        f"Blank oil worked out from {_names(sources)}; its light varies by {100 * found.unevenness:.0f} % "
+        f"over the picture, single fields lie within {100 * found.spread:.1f} % of it"
+    )
+    return _made(found.pixels, (), words, sources)

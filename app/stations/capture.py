@@ -36,13 +36,17 @@ class CapturePanel(QWidget):
     take : QAction
         Takes the picture in view.
     home : callable
-        Returns the batch new fields go to, or None.
+        Returns the batch and the slide new fields go to, each may be None.
     taken : callable
         Called with the id of a field taken.
     """
 
     def __init__(
-        self, session: Session, take: QAction, home: Callable[[], int | None], taken: Callable[[int], None]
+        self,
+        session: Session,
+        take: QAction,
+        home: Callable[[], tuple[int | None, int | None]],
+        taken: Callable[[int], None],
     ) -> None:
         super().__init__()
         self._session, self._take, self._home, self._taken = session, take, home, taken
@@ -310,11 +314,11 @@ class CapturePanel(QWidget):
 
     def _add(self, data: bytes, setting: CameraSetting) -> list[int]:
         study = self._session.open_study
-        batch, scale_id = self._home(), self.scale.currentData()
+        (batch, slide), scale_id = self._home(), self.scale.currentData()
         names = {row.name for row in study.fields()}
         name = next(f"field {n}.png" for n in range(1, len(names) + 2) if f"field {n}.png" not in names)
         new = NewField(
-            name, data, batch, scale_id, width_px=setting.width_px, height_px=setting.height_px,
+            name, data, batch, scale_id, slide, width_px=setting.width_px, height_px=setting.height_px,
             note=f"Taken with {setting.words()}",
         )  # fmt: skip
         with study.one_step(f"Take {name}"):

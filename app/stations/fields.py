@@ -4,32 +4,30 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-from PySide6.QtCore import QMimeData, Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QHBoxLayout, QSplitter, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QStackedWidget
 
-from app import parts, pickers, theme
+from app import parts, pickers
 from app.session import NO_FIELD, Session
 from app.stations import fields_words
 from app.stations.base import BaseStation
 from app.stations.capture import CapturePanel
-from app.stations.fields_adding import Adder, dropped_tables
+from app.stations.fields_adding import Adder, dropped
 from app.stations.fields_advice import advice_card
 from app.stations.fields_batch import BatchForm
+from app.stations.fields_blank import BlankMaker
 from app.stations.fields_care import FieldCare
 from app.stations.fields_details import FieldDetails
 from app.stations.fields_list import FieldList
 from app.stations.fields_next import NextStep, next_step
+from app.stations.fields_panel import lay_out
 from app.stations.fields_picture import FieldPicture
 from app.stations.fields_preview import Preview
 from app.stations.fields_settings import SettingsForm
 from app.stations.fields_several import SeveralFields
 from app.stations.slide_plan import SlidePlanCard
 from measure.model import FieldSettings
-from measure.picture_file import PICTURE_SUFFIXES
 from measure.study.records import Batch, Changes, FieldRow
-
-PANEL_WIDTH = 356
 
 
 class Station(BaseStation):
@@ -49,8 +47,9 @@ class Station(BaseStation):
         self.settings = SettingsForm()
         self.care = FieldCare(session, self.picture.view)
         self.several = SeveralFields(session, self.list.field_ids, self.list.choose_field)
-        self.plan = SlidePlanCard(session)
-        self.capture = CapturePanel(session, self.action("fields.take"), self._home_batch, self._camera_took)
+        self.blank = BlankMaker(session, self.list.field_ids)
+        self.plan = SlidePlanCard(session, self.list.field_ids)
+        self.capture = CapturePanel(session, self.action("fields.take"), self._home, self._camera_took)
         self.stage = QStackedWidget()
         for page in (self.picture, self.capture):
             self.stage.addWidget(page)
@@ -60,68 +59,10 @@ class Station(BaseStation):
         self._stale = False
         self.adder = Adder(session, self._added)
         self.preview = Preview(session, self.picture.view, self.settings.note.setText)
-        self._lay_out()
+        lay_out(self)
         self._listen()
 
     # building -----------------------------------------------------------------------------------------------
-
-    def _lay_out(self) -> None:
-        splitter = QSplitter(Qt.Orientation.Horizontal)
-        splitter.addWidget(self.stage)
-        panel = self._panel()
-        splitter.addWidget(panel)
-        splitter.setStretchFactor(0, 1)
-        splitter.setStretchFactor(1, 0)
-        splitter.setCollapsible(0, False)
-        splitter.setCollapsible(1, False)
-        splitter.setSizes([4 * PANEL_WIDTH, panel.minimumWidth()])
-        whole = QHBoxLayout(self)
-        whole.setContentsMargins(0, 0, 0, 0)
-        whole.addWidget(splitter)
-        self.setFocusProxy(self.list)
-
-    def _panel(self) -> QWidget:
-        self.settings.head.addWidget(
-            parts.action_button(self.action("fields.preview"), look="quiet", icon="eye", text="Preview")
-        )
-        act = self.action
-        self.several.lay_out(
-            parts.action_button(act("fields.repeats"), text="Repeats"),
-            parts.action_button(act("fields.join"), icon="join", text="Join"),
-            parts.action_button(act("fields.fuse"), text="Fuse"),
-            parts.action_button(act("fields.marks"), text="Marks"),
-        )
-        details = QWidget()
-        column = QVBoxLayout(details)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(theme.SMALL)
-        parts.fill(
-            column,
-            (self.advice, self.batch, self.care, self.details, self.settings, self.several, self.plan, None),
-        )
-        panel = QWidget()
-        panel.setProperty("look", "panel")
-        buttons = parts.row(
-            parts.action_button(self.action("fields.add"), icon="add", text="Add pictures"),
-            parts.action_button(self.action("fields.add_folder"), icon="folder", text="Folder"),
-            parts.action_button(self.action("fields.new_batch"), icon="batch", text="New batch"),
-            parts.action_button(self.action("fields.camera"), text="Camera"),
-            None,
-        )
-        split = QSplitter(Qt.Orientation.Vertical)
-        split.addWidget(self.list)
-        split.addWidget(parts.scroll(details))
-        split.setChildrenCollapsible(False)
-        split.setStretchFactor(0, 1)
-        split.setStretchFactor(1, 1)
-        split.setSizes([280, 360])
-        whole = QVBoxLayout(panel)
-        whole.setContentsMargins(theme.SMALL, theme.SMALL, theme.SMALL, theme.SMALL)
-        whole.setSpacing(theme.SMALL)
-        parts.fill(whole, (buttons, split, self.next))
-        whole.setStretch(1, 1)
-        panel.setMinimumWidth(max(PANEL_WIDTH, panel.sizeHint().width()))
-        return panel
 
     def _listen(self) -> None:
         session = self.session
@@ -155,6 +96,7 @@ class Station(BaseStation):
             "fields.repeats": self.several.find,
             "fields.join": self.several.join,
             "fields.fuse": self.several.fuse,
+            "fields.blank": self.blank.make,
         }
 
     # what changes -------------------------------------------------------------------------------------------
@@ -282,7 +224,7 @@ class Station(BaseStation):
         writable = self.session.writable
         for name in ("add", "add_folder", "add_table", "new_batch", "measure_all"):
             self.action(f"fields.{name}").setEnabled(writable)
-        for name in ("repeats", "join", "fuse"):
+        for name in ("repeats", "join", "fuse", "blank"):
             self.action(f"fields.{name}").setEnabled(writable)
         self.action("fields.camera").setEnabled(self.session.study is not None)
         self.action("fields.take").setEnabled(writable and self.action("fields.camera").isChecked())
@@ -312,6 +254,12 @@ class Station(BaseStation):
             return batch_id
         rows = self._rows(self.list.field_ids())
         return rows[0].batch_id if rows else None
+
+    def _home(self) -> tuple[int | None, int | None]:
+        """Return the batch and the slide a field taken now belongs to."""
+        batch_id = self._home_batch()
+        self.plan.show_batch(batch_id)
+        return batch_id, self.plan.slide_id()
 
     def _added(self, ids: list[int]) -> None:
         self.list.choose_field(ids[0])
@@ -386,14 +334,3 @@ class Station(BaseStation):
         """Add what is dropped."""
         event.acceptProposedAction()
         self._add(dropped(event.mimeData()))
-
-
-def dropped(data: QMimeData) -> list[Path]:
-    """Return the pictures, folders and tables among what is dragged."""
-    return [*dropped_pictures(data), *dropped_tables(data)]
-
-
-def dropped_pictures(data: QMimeData) -> list[Path]:
-    """Return the pictures and folders among what is dragged."""
-    paths = [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
-    return [path for path in paths if path.is_dir() or path.suffix.lower() in PICTURE_SUFFIXES]

@@ -13,6 +13,8 @@ from measure.errors import KnownError
 from measure.model import Scale
 from measure.output.table_import import take_in
 from measure.output.table_source import FIELDS_NAME, TableSource, read_table
+from measure.picture_file import PICTURE_SUFFIXES
+from measure.picture_png import left_out_of
 from measure.study.records import TABLE_METHOD, Batch, NewField, ScaleRow
 
 KEY, TABLE_KEY = "read pictures", "read tables"
@@ -21,6 +23,17 @@ KEY, TABLE_KEY = "read pictures", "read tables"
 def is_table(path: Path) -> bool:
     """Return whether a file may be a particle table, by its name."""
     return path.suffix.lower() == ".csv"
+
+
+def dropped(data: QMimeData) -> list[Path]:
+    """Return the pictures, folders and tables among what is dragged."""
+    return [*dropped_pictures(data), *dropped_tables(data)]
+
+
+def dropped_pictures(data: QMimeData) -> list[Path]:
+    """Return the pictures and folders among what is dragged."""
+    paths = [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
+    return [path for path in paths if path.is_dir() or path.suffix.lower() in PICTURE_SUFFIXES]
 
 
 def dropped_tables(data: QMimeData) -> list[Path]:
@@ -158,7 +171,12 @@ class Adder:
                         role=role,
                     )
                 )
-            return study.add_fields(new)
+            ids = study.add_fields(new)
+            for field_id, picture in zip(ids, pictures, strict=True):
+                zones = left_out_of(picture.data)  # a joined picture says what nobody pictured
+                if zones:
+                    study.update_field(field_id, zones=zones)
+            return ids
 
     def _batch_named(self, name: str, batches: dict[str, int]) -> int:
         if name not in batches:

@@ -22,13 +22,14 @@ class FieldDetails(QFrame):
         self._ids: list[int] = []
         self.heading = parts.label("Field", "heading")
         self.heading.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.batch, self.scale, self.blank, self.role = QComboBox(), QComboBox(), QComboBox(), QComboBox()
+        self.batch, self.slide, self.scale, self.blank, self.role = (QComboBox() for _ in range(5))
         self.remarks = parts.label("", "warning", wrap=True)
-        self.embedded = parts.label("", "soft", wrap=True)
+        self.embedded, self.story = parts.label("", "soft", wrap=True), parts.label("", "soft", wrap=True)
         self.figures = QWidget()
         self._grid = QGridLayout(self.figures)
         self._lay_out()
         self.batch.activated.connect(lambda: self._change("batch_id", self.batch))
+        self.slide.activated.connect(lambda: self._change("slide_id", self.slide))
         self.scale.activated.connect(lambda: self._change("scale_id", self.scale))
         self.blank.activated.connect(lambda: self._change("blank_id", self.blank))
         self.role.activated.connect(lambda: self._change("role", self.role))
@@ -39,20 +40,30 @@ class FieldDetails(QFrame):
         column.setSpacing(theme.SMALL)
         form = parts.form(
             ("Batch", self.batch, "Which grind this smear is of"),
+            ("Slide", self.slide, "Which smear of the batch"),
             ("Scale", self.scale, "Micrometres per pixel of the zoom it was taken at"),
             ("Blank oil", self.blank, "A picture of the oil alone, to take uneven light out"),
             ("Shows", self.role, "What the picture is of"),
         )
-        for box in (self.batch, self.scale, self.blank, self.role):
+        for box in (self.batch, self.slide, self.scale, self.blank, self.role):
             box.setMinimumContentsLength(10)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self._form: QFormLayout = form
+        self._column = column
         self._grid.setContentsMargins(0, 0, 0, 0)
         self._grid.setHorizontalSpacing(theme.MEDIUM)
         self._grid.setVerticalSpacing(2)
         self._grid.setColumnStretch(1, 1)
         self._grid.setColumnStretch(3, 1)
-        parts.fill(column, (self.heading, form, self.remarks, self.embedded, self.figures))
+        parts.fill(column, (self.heading, form, self.remarks, self.story, self.embedded, self.figures))
+
+    def lay_out_buttons(self, *buttons: QWidget) -> None:
+        """Put the buttons of the station's actions into the card."""
+        self.buttons = QWidget()
+        line = parts.row(*buttons, None)
+        line.setContentsMargins(0, 0, 0, 0)
+        self.buttons.setLayout(line)
+        self._column.addWidget(self.buttons)
 
     def show_fields(self, rows: list[FieldRow]) -> None:
         """Show the chosen fields."""
@@ -71,6 +82,10 @@ class FieldDetails(QFrame):
             remarks = [*one.result_notes]
         self.remarks.setText("\n".join(remarks))
         self.remarks.setVisible(bool(remarks))
+        story = one.note.split(". SHA")[0] if one is not None else ""
+        self.story.setText(f"{story}." if story else "")
+        self.story.setVisible(bool(story))
+        self.buttons.setVisible(any(row.role == "field" for row in rows))
         self.show_embedded(one)
         self._show_figures(one)
 
@@ -99,13 +114,17 @@ class FieldDetails(QFrame):
         hidden = {"ruling"} if tables else {"ruling", "table"}
         roles = [(words, role) for role, words in fields_words.ROLE_WORDS.items() if role not in hidden]
         _fill(self.batch, batches, {row.batch_id for row in rows})
+        homes = {row.batch_id for row in rows}
+        slides = [(row.slide.name, row.id) for row in study.slides() if {row.slide.batch_id} == homes]
+        _fill(self.slide, [("not told", None), *slides], {row.slide_id for row in rows})
         _fill(self.scale, scales, {row.scale_id for row in rows})
         _fill(self.blank, [("none", None), *blanks], {row.blank_id for row in rows})
         _fill(self.role, roles, {row.role for row in rows})
         smears = all(row.role == "field" for row in rows)
         self._form.setRowVisible(self.blank, bool(blanks) and smears)
         self._form.setRowVisible(self.scale, smears)
-        for box in (self.batch, self.scale, self.blank, self.role):
+        self._form.setRowVisible(self.slide, bool(slides) and smears)
+        for box in (self.batch, self.slide, self.scale, self.blank, self.role):
             box.setEnabled(self._session.writable and (box is self.batch or not tables))
 
     def _show_figures(self, row: FieldRow | None) -> None:

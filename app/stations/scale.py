@@ -13,7 +13,7 @@ from app import number_text, parts, pickers, theme
 from app.messages import DONE
 from app.session import Session
 from app.stations.base import BaseStation
-from app.stations.fields import dropped_pictures
+from app.stations.fields_adding import dropped_pictures
 from app.stations.scale_draft import Draft
 from app.stations.scale_form import RulingForm, TypedForm
 from app.stations.scale_list import ScaleList

@@ -1,200 +1,254 @@
-"""The card that plans where on a slide fields are taken, shows the map and what is done."""
+"""The card about a slide: how thin it is, where fields are taken on it, which are done, and a map."""
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QDoubleSpinBox, QFrame, QSpinBox, QVBoxLayout, QWidget
+from collections.abc import Callable
+from dataclasses import replace
+
+from PySide6.QtWidgets import (
+    QComboBox,
+    QDoubleSpinBox,
+    QFrame,
+    QHBoxLayout,
+    QSpinBox,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app import number_text, parts, pickers, theme
-from app.messages import DONE
+from app.messages import DONE, WARNING
 from app.session import Session
+from app.stations.slide_map import SlideMap
 from measure.errors import KnownError
-from measure.sizes.slide_plan import SlidePlan, plan_slide, sampling_advice
-from measure.study.records import Slide
+from measure.sizes.slide_plan import SlidePlan, field_size_mm, plan_slide, sampling_advice
+from measure.study.records import Slide, SlideRow
 
-SETTING = "slide_plans"  # batch or slide key -> plan
-
-
-class SlideMap(QWidget):
-    """The cover glass seen from above, with the fields to take.
-
-    Signals
-    -------
-    toggled(int)
-        A place was clicked.
-    """
-
-    toggled = Signal(int)
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._plan: SlidePlan | None = None
-        self.setMinimumHeight(180)
-        self.setAccessibleName("Map of the slide")
-
-    def show_plan(self, plan: SlidePlan | None) -> None:
-        """Show another plan."""
-        self._plan = plan
-        if plan is not None:
-            self.setAccessibleDescription(f"{len(plan.done)} of {len(plan.places_mm)} fields done")
-        self.update()
-
-    def sizeHint(self) -> QSize:
-        """Return a square."""
-        return QSize(220, 200)
-
-    def _glass(self) -> QRectF:
-        plan = self._plan
-        scale = min((self.width() - 8) / plan.width_mm, (self.height() - 8) / plan.height_mm)
-        return QRectF(4, 4, plan.width_mm * scale, plan.height_mm * scale)
-
-    def _points(self) -> list[QPointF]:
-        glass = self._glass()
-        scale = glass.width() / self._plan.width_mm
-        return [QPointF(glass.left() + x * scale, glass.top() + y * scale) for x, y in self._plan.places_mm]
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Draw glass, walk and places."""
-        if self._plan is None:
-            return
-        palette, points = theme.current(), self._points()
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.setPen(QPen(palette.colour("ink"), 1.2))
-        painter.setBrush(palette.colour("raised"))
-        painter.drawRoundedRect(self._glass(), 3, 3)
-        painter.setPen(QPen(palette.colour("line"), 1))
-        painter.drawPolyline(points)
-        painter.setFont(theme.font("small"))
-        following = self._plan.next_place
-        for place, point in enumerate(points):
-            done = place in self._plan.done
-            painter.setPen(
-                QPen(
-                    palette.colour("accent" if place == following else "ink"), 2 if place == following else 1
-                )
-            )
-            painter.setBrush(palette.colour("accent" if done else "surface"))
-            painter.drawEllipse(point, 10, 10)
-            painter.setPen(palette.colour("accent_ink" if done else "ink"))
-            box = QRectF(point.x() - 10, point.y() - 10, 20, 20)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(place + 1))
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Mark the place under the pointer as done, or as open again."""
-        if self._plan is not None:
-            for place, point in enumerate(self._points()):
-                if (point - event.position()).manhattanLength() < 16:
-                    self.toggled.emit(place)
+SETTING = "slide_plans"  # slide id -> plan
+_NEW = "new slide…"
 
 
 class SlidePlanCard(QFrame):
-    """Plan, map and advice of the batch chosen."""
+    """Slides of the batch chosen: the plan, map and advice of one of them."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, chosen: Callable[[], list[int]]) -> None:
         super().__init__()
         self.setProperty("look", "card")
-        self._session = session
+        self._session, self._chosen = session, chosen
         self._batch_id: int | None = None
+        self._slide: int | None = None
+        self._kept_for: tuple | None = None
+        self._chosen_before: list[int] = []
+        self.slide = QComboBox()
         self.fields, self.width, self.height = QSpinBox(), QDoubleSpinBox(), QDoubleSpinBox()
-        self.film, self.smallest = QDoubleSpinBox(), QDoubleSpinBox()
+        self.field_width, self.field_height = QDoubleSpinBox(), QDoubleSpinBox()
+        self.film, self.smallest, self.oil_parts = QDoubleSpinBox(), QDoubleSpinBox(), QDoubleSpinBox()
         self.map, self.words = SlideMap(), parts.label("", "soft", wrap=True)
+        self.source = parts.label("", "soft", wrap=True)
         self.plan_button = parts.button("Draw the places", self._plan_anew)
         self.print_button = parts.button("Print the map…", self._print)
         self._lay_out()
         self.map.toggled.connect(self._toggle)
+        self.slide.activated.connect(self._slide_chosen)
         for box in (self.film, self.smallest):
-            box.valueChanged.connect(lambda _value: self._show())
+            box.valueChanged.connect(lambda _value: self._say())
+        for box in (self.film, self.smallest, self.oil_parts):
+            box.editingFinished.connect(self._keep_numbers)
 
     def _lay_out(self) -> None:
         self.fields.setRange(1, 400)
         self.fields.setValue(12)
-        for box, low, high, value, unit in (
-            (self.width, 5, 100, 22, " mm"), (self.height, 5, 100, 22, " mm"),
-            (self.film, 5, 500, 50, " µm"), (self.smallest, 1, 100, 5, " µm"),
+        for box, low, high, value, unit, decimals in (
+            (self.width, 5, 100, 22, " mm", 0), (self.height, 5, 100, 22, " mm", 0),
+            (self.field_width, 0.02, 20, 1.2, " mm", 2), (self.field_height, 0.02, 20, 0.9, " mm", 2),
+            (self.film, 5, 500, 50, " µm", 0), (self.smallest, 1, 100, 5, " µm", 0),
+            (self.oil_parts, 0, 100_000, 0, " parts oil", 0),
         ):  # fmt: skip
             box.setRange(low, high)
-            box.setDecimals(0)
+            box.setDecimals(decimals)
             box.setValue(value)
             box.setSuffix(unit)
+        self.oil_parts.setSpecialValueText("not told")
+        for box, name in (
+            (self.width, "Width of the cover glass"), (self.height, "Height of the cover glass"),
+            (self.field_width, "Width of one field"), (self.field_height, "Height of one field"),
+        ):  # fmt: skip
+            box.setAccessibleName(name)
         form = parts.form(
-            ("Fields", self.fields, "How many fields to take on this slide"),
-            ("Glass width", self.width, "Of the cover glass"),
-            ("Glass height", self.height, "Of the cover glass"),
+            ("Slide", self.slide, "Which smear of this batch"),
+            (
+                "One part paste in",
+                self.oil_parts,
+                "By mass; with the film it tells how much paste was looked at",
+            ),
             ("Film", self.film, "Height of the film between slide and cover glass"),
-            ("Smallest", self.smallest, "Smallest pieces that must have settled"),
+            ("Smallest", self.smallest, "Smallest pieces that must have settled before the first field"),
+            ("Fields", self.fields, "How many fields to take on this slide"),
+            ("Cover glass", _pair(self.width, self.height), "Width and height"),
+            ("One field", _pair(self.field_width, self.field_height), "Width and height on the slide"),
         )
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         column.setSpacing(theme.SMALL)
         buttons = parts.row(self.plan_button, self.print_button, None)
-        parts.fill(
-            column, (parts.label("Where to take fields", "heading"), form, buttons, self.map, self.words)
-        )
+        heading = parts.label("Slide, and where to take fields", "heading")
+        parts.fill(column, (heading, form, self.source, buttons, self.map, self.words))
+
+    # showing ------------------------------------------------------------------------------------------------
 
     def show_batch(self, batch_id: int | None) -> None:
-        """Show the plan of a batch's slide."""
+        """Show a slide of a batch: that of a field just chosen, else the one before, else the newest."""
         self._batch_id = batch_id
-        plan = self._plan()
-        if plan is not None:
-            self.fields.setValue(len(plan.places_mm))
-            self.width.setValue(plan.width_mm)
-            self.height.setValue(plan.height_mm)
-        self._show()
+        chosen = self._chosen()
+        fresh, self._chosen_before = chosen != self._chosen_before, chosen
+        slides = self._slides()
+        ids = [row.id for row in slides]
+        field = self._session.field_row(chosen[0]) if chosen and fresh else None
+        wanted = (field.slide_id if field is not None else None, self._slide, ids[-1] if ids else None)
+        self._slide = next((one for one in wanted if one in ids), None)
+        self.slide.blockSignals(True)
+        self.slide.clear()
+        for row in slides:
+            self.slide.addItem(row.slide.name, row.id)
+        self.slide.addItem(_NEW, None)
+        self.slide.setCurrentIndex(max(0, self.slide.findData(self._slide)) if ids else 0)
+        self.slide.blockSignals(False)
+        self.slide.setEnabled(self._session.writable and batch_id is not None)
+        self._fill()
 
-    def _slide_id(self) -> int | None:
+    def slide_id(self) -> int | None:
+        """Return the slide shown; None before there is one."""
+        return self._slide
+
+    def _slides(self) -> list[SlideRow]:
         study = self._session.study
-        slides = [row for row in study.slides() if row.slide.batch_id == self._batch_id] if study else []
-        return slides[-1].id if slides else None
+        return [row for row in study.slides() if row.slide.batch_id == self._batch_id] if study else []
+
+    def _row(self) -> SlideRow | None:
+        return next((row for row in self._slides() if row.id == self._slide), None)
+
+    def _fill(self) -> None:
+        """Put what is kept of the slide into the boxes; what is being typed stays when nothing changed."""
+        plan, row = self._plan(), self._row()
+        shown = (self._batch_id, self._slide, plan, row)
+        if shown != self._kept_for:
+            self._kept_for = shown
+            if row is not None:
+                self.oil_parts.setValue(row.slide.dilution or 0)
+                self.film.setValue(row.slide.film_um or (plan.film_um if plan is not None else 50))
+            if plan is not None:
+                self.fields.setValue(len(plan.places_mm))
+                self.width.setValue(plan.width_mm)
+                self.height.setValue(plan.height_mm)
+                self.smallest.setValue(plan.smallest_um)
+            self._offer_size(plan)
+        self.map.setVisible(plan is not None)
+        self.map.show_plan(plan)
+        self.print_button.setEnabled(plan is not None)
+        may = self._session.writable and self._batch_id is not None
+        for widget in (self.plan_button, self.oil_parts, self.film, self.smallest):
+            widget.setEnabled(may)
+        self._say()
+
+    def _offer_size(self, plan: SlidePlan | None) -> None:
+        """Offer the size of a field from the scale of the field in view, or of any of the batch."""
+        study = self._session.study
+        rows = [r for r in study.fields() if r.role == "field" and r.scale_id is not None] if study else []
+        mine = [row for row in rows if row.id in self._chosen()]
+        mine += [row for row in rows if row.batch_id == self._batch_id] or rows
+        size, words = (plan.field_mm, "") if plan is not None else ((1.2, 0.9), "")
+        if plan is None and mine:
+            row = mine[0]
+            scale = self._session.scale_of(row)
+            size = field_size_mm(row.width_px, row.height_px, scale.um_per_px)
+            pixels = number_text.picture_size(row.width_px, row.height_px)
+            words = f"One field from {pixels} at {number_text.quantity(scale.um_per_px, 'µm/px', 4)}."
+        elif plan is None:
+            words = "The size of a field is a guess until one has a scale."
+        self.field_width.setValue(size[0])
+        self.field_height.setValue(size[1])
+        self.source.setText(words)
+        self.source.setVisible(bool(words))
+
+    def _say(self) -> None:
+        plan = self._plan()
+        lines = [f"• {words}" for words in sampling_advice(self.film.value(), self.smallest.value())]
+        if plan is not None:
+            done = f"{len(plan.done)} of {number_text.count(len(plan.places_mm), 'field')} done."
+            lines.insert(0, f"{done} Click a place when it is taken; the camera marks its own.")
+        self.words.setText("\n".join(lines))
 
     def _plan(self) -> SlidePlan | None:
-        slide_id = self._slide_id()
-        if slide_id is None:
+        if self._slide is None or self._session.study is None:
             return None
-        kept = (self._session.open_study.setting(SETTING, {}) or {}).get(str(slide_id))
+        kept = (self._session.open_study.setting(SETTING, {}) or {}).get(str(self._slide))
         try:
             return SlidePlan.from_json(kept) if kept else None
         except KnownError:
             return None
 
-    def _show(self) -> None:
-        plan = self._plan()
-        self.map.setVisible(plan is not None)
-        self.map.show_plan(plan)
-        self.print_button.setEnabled(plan is not None)
-        self.plan_button.setEnabled(self._session.writable and bool(self._batch_id))
-        advice = "\n".join(
-            f"• {words}" for words in sampling_advice(self.film.value(), self.smallest.value())
-        )
-        done = ""
-        if plan is not None:
-            done = f"{len(plan.done)} of {number_text.count(len(plan.places_mm), 'field')} done. "
-            done += "Click a place when it is taken; the camera marks its own.\n"
-        self.words.setText(done + advice)
+    # doing --------------------------------------------------------------------------------------------------
+
+    def _slide_chosen(self) -> None:
+        self._slide = self.slide.currentData()
+        if self._slide is None and self._batch_id is not None:
+            self._slide = self._session.do(self._new_slide)
+            self.show_batch(self._batch_id)
+        self._fill()
+
+    def _new_slide(self) -> int:
+        names = {row.slide.name for row in self._slides()}
+        name = next(f"Slide {n}" for n in range(1, len(names) + 2) if f"Slide {n}" not in names)
+        dilution = self.oil_parts.value() or None
+        slide = Slide(self._batch_id, name, dilution=dilution, film_um=self.film.value())
+        return self._session.open_study.add_slide(slide)
+
+    def _keep_numbers(self) -> None:
+        """Keep film and dilution with the slide, and the smallest size with its plan."""
+        row, plan = self._row(), self._plan()
+        if row is None or not self._session.writable:
+            return
+        dilution = self.oil_parts.value() or None
+        now = replace(row.slide, dilution=dilution, film_um=self.film.value())
+        if now != row.slide and (now.dilution, now.film_um) != (
+            row.slide.dilution,
+            row.slide.film_um or 50.0,
+        ):
+            self._session.do(self._session.open_study.update_slide, row.id, now)
+        if plan is not None and (plan.film_um, plan.smallest_um) != (
+            self.film.value(),
+            self.smallest.value(),
+        ):
+            new = replace(plan, film_um=self.film.value(), smallest_um=self.smallest.value())
+            self._session.do(self._keep, new, "Change the plan of a slide")
 
     def _plan_anew(self) -> None:
         try:
-            plan = plan_slide(self.fields.value(), width_mm=self.width.value(), height_mm=self.height.value())
+            plan = plan_slide(
+                self.fields.value(),
+                width_mm=self.width.value(),
+                height_mm=self.height.value(),
+                field_mm=(self.field_width.value(), self.field_height.value()),
+                film_um=self.film.value(),
+                smallest_um=self.smallest.value(),
+            )
         except KnownError as error:
-            self._session.tell(error.text, "warning")
+            self._session.tell(error.text, WARNING)
             return
         self._session.do(self._keep, plan, "Plan the slide")
-        self._show()
+        self.show_batch(self._batch_id)
 
     def _keep(self, plan: SlidePlan, text: str) -> None:
         study = self._session.open_study
         with study.one_step(text):
-            slide_id = self._slide_id()
-            if slide_id is None:
-                slide_id = study.add_slide(Slide(self._batch_id, "Slide 1", film_um=self.film.value()))
+            if self._slide is None:
+                self._slide = self._new_slide()
             kept = study.setting(SETTING, {}) or {}
-            study.set_setting(SETTING, {**kept, str(slide_id): plan.as_json()}, text)
+            study.set_setting(SETTING, {**kept, str(self._slide): plan.as_json()}, text)
 
     def _toggle(self, place: int) -> None:
         plan = self._plan()
         if plan is not None and self._session.writable:
             done = place not in plan.done
             self._session.do(self._keep, plan.with_done(place, done), f"Mark field {place + 1} of the slide")
-            self._show()
+            self._fill()
 
     def field_taken(self) -> None:
         """Mark the next place as done: the camera took it."""
@@ -210,7 +264,20 @@ class SlidePlanCard(QFrame):
         from measure.output.slide_map import write_slide_map
 
         study = self._session.open_study
-        name = next((row.batch.name for row in study.batches() if row.id == self._batch_id), "")
+        batch = next((row.batch.name for row in study.batches() if row.id == self._batch_id), "")
+        name = ", ".join(part for part in (batch, self.slide.currentText()) if part)
         numbers = {"film_um": self.film.value(), "smallest_um": self.smallest.value()}
         if self._session.attempt(lambda: write_slide_map(path, plan, name, **numbers)):
             self._session.tell(f"Written: {path.name}.", DONE)
+
+
+def _pair(first: QWidget, second: QWidget) -> QWidget:
+    """Return two boxes beside each other as one widget of a form."""
+    both = QWidget()
+    line = QHBoxLayout(both)
+    line.setContentsMargins(0, 0, 0, 0)
+    line.setSpacing(theme.TIGHT)
+    for part in (first, parts.label("×"), second):
+        line.addWidget(part, 0 if part not in (first, second) else 1)
+    both.setFocusProxy(first)
+    return both

@@ -2,12 +2,17 @@
 
 from pathlib import Path
 
-from measure.output.worksheets import write_pages
+from measure.output.worksheets import page_text, write_pages
 from measure.sizes.slide_plan import SlidePlan, sampling_advice
 
 
 def write_slide_map(
-    path: Path | str, plan: SlidePlan, name: str, *, film_um: float = 50.0, smallest_um: float = 5.0
+    path: Path | str,
+    plan: SlidePlan,
+    name: str,
+    *,
+    film_um: float | None = None,
+    smallest_um: float | None = None,
 ) -> None:
     """Write the map as a PDF of one page.
 
@@ -18,8 +23,8 @@ def write_slide_map(
     plan : SlidePlan
     name : str
         Of the slide.
-    film_um, smallest_um : float
-        For the time to wait.
+    film_um, smallest_um : float, optional
+        For the time to wait; those of the plan by default.
 
     Raises
     ------
@@ -28,22 +33,30 @@ def write_slide_map(
     """
     from reportlab.platypus import Spacer
 
-    from measure.output.worksheets import page_text
-
     places = plan.places_mm
     parts = [
         page_text(f"Fields to take on slide {name}".strip(), 15, bold=True),
         page_text(
             f"Cover glass {plan.width_mm:g} × {plan.height_mm:g} mm seen from above; {len(places)} fields in "
             f"steps of {plan.step_mm[0]:.2f} mm across and {plan.step_mm[1]:.2f} mm down from a random start "
-            f"(number {plan.seed}). Filled: done."
+            f"(number {plan.seed}); a field is {plan.field_mm[0]:.2f} × {plan.field_mm[1]:.2f} mm, to scale. "
+            f"Filled: done ({len(plan.done)})."
         ),
         Spacer(1, 8),
         _drawing(plan),
         Spacer(1, 12),
     ]
+    film_um = plan.film_um if film_um is None else film_um
+    smallest_um = plan.smallest_um if smallest_um is None else smallest_um
     parts += [page_text(f"{i}. {words}") for i, words in enumerate(sampling_advice(film_um, smallest_um), 1)]
+    parts += [Spacer(1, 8), page_text("Place, mm from the upper left corner of the cover glass (x, y):", 10)]
+    parts.append(page_text(_list(plan), 9))
     write_pages(path, parts, f"Slide map {name}".strip())
+
+
+def _list(plan: SlidePlan) -> str:
+    """Places as numbers, for a stage with scales."""
+    return ";  ".join(f"{i}: {x:.1f}, {y:.1f}" for i, (x, y) in enumerate(plan.places_mm, 1))
 
 
 def _drawing(plan: SlidePlan) -> object:
@@ -65,6 +78,9 @@ def _drawing(plan: SlidePlan) -> object:
     for place, (x_mm, y_mm) in enumerate(plan.places_mm):
         x, y = 1 + x_mm * scale, base + height - y_mm * scale
         done = place in plan.done
+        wide, high = (side * scale for side in plan.field_mm)
+        frame = {"fillColor": None, "strokeColor": soft, "strokeWidth": 0.6}
+        drawing.add(Rect(x - wide / 2, y - high / 2, wide, high, **frame))
         drawing.add(Circle(x, y, 8.5, fillColor=ink if done else HexColor("#ffffff"), strokeColor=ink))
         colour = HexColor("#ffffff") if done else ink
         drawing.add(String(x, y - 2.8, str(place + 1), textAnchor="middle", fontSize=8, fillColor=colour))

@@ -3,7 +3,7 @@
 import math
 import random
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import MISSING, asdict, dataclass, replace
 
 from measure.errors import InvalidInput
 from measure.sizes.cautions import TARGET_COVER
@@ -34,6 +34,10 @@ class SlidePlan:
         Of the random start, so that the plan can be drawn again.
     done : tuple of int
         Places (0 first) whose field was taken.
+    field_mm : (float, float)
+        Width and height of one field.
+    film_um, smallest_um : float
+        For the time to wait before the first field.
     """
 
     width_mm: float
@@ -45,6 +49,9 @@ class SlidePlan:
     step_mm: tuple[float, float]
     seed: int
     done: tuple[int, ...] = ()
+    field_mm: tuple[float, float] = (1.2, 0.9)
+    film_um: float = 50.0
+    smallest_um: float = 5.0
 
     @property
     def places_mm(self) -> tuple[tuple[float, float], ...]:
@@ -87,9 +94,11 @@ class SlidePlan:
             If the values are none.
         """
         try:
-            known = {name: values[name] for name in cls.__dataclass_fields__}
-            pairs = {name: tuple(float(v) for v in known[name]) for name in ("start_mm", "step_mm")}
-            return cls(**{**known, **pairs, "done": tuple(int(i) for i in known["done"])})
+            told = [name for name, one in cls.__dataclass_fields__.items() if one.default is not MISSING]
+            known = {n: values[n] for n in cls.__dataclass_fields__ if n in values or n not in told}
+            names = [name for name in ("start_mm", "step_mm", "field_mm") if name in known]
+            pairs = {name: tuple(float(v) for v in known[name]) for name in names}
+            return cls(**{**known, **pairs, "done": tuple(int(i) for i in known.get("done", ()))})
         except (KeyError, TypeError, ValueError) as error:
             raise InvalidInput("The plan of this slide cannot be read; plan it anew.") from error
 
@@ -102,6 +111,8 @@ def plan_slide(
     margin_mm: float = 2.0,
     field_mm: tuple[float, float] = (1.2, 0.9),
     seed: int | None = None,
+    film_um: float = 50.0,
+    smallest_um: float = 5.0,
 ) -> SlidePlan:
     """Spread fields evenly over a cover glass from a random start.
 
@@ -118,6 +129,8 @@ def plan_slide(
         Width and height of one field, so that fields neither overlap nor leave the glass.
     seed : int, optional
         Of the random start; drawn when not given.
+    film_um, smallest_um : float
+        Kept with the plan, for the time to wait.
 
     Returns
     -------
@@ -146,7 +159,21 @@ def plan_slide(
         margin_mm + size / 2 + chance.random() * (one - size)
         for one, size in zip(step, field_mm, strict=True)
     )
-    return SlidePlan(width_mm, height_mm, margin_mm, columns, rows, start, step, seed)
+    return SlidePlan(
+        width_mm, height_mm, margin_mm, columns, rows, start, step, seed,
+        field_mm=field_mm, film_um=film_um, smallest_um=smallest_um,
+    )  # fmt: skip
+
+
+def field_size_mm(width_px: int, height_px: int, um_per_px: float) -> tuple[float, float]:
+    """Return the size of a field on the slide.
+
+    Examples
+    --------
+    >>> field_size_mm(1600, 1200, 0.5)
+    (0.8, 0.6)
+    """
+    return width_px * um_per_px / 1000.0, height_px * um_per_px / 1000.0
 
 
 def _check(fields: int, width: float, height: float, margin: float, field: tuple[float, float]) -> None:

@@ -15,14 +15,14 @@ from measure.scale.burnt_in import find_burnt_in
 from measure.scale.cross_check import check_bar
 
 UM_PER_PX = 20.0 / 105.0
-# picture, length by hand px (None: not measured), what a person reads; several where it cannot be told
+# picture, length by hand px, what a person reads; several where it cannot be told
 CASES = (
     ("64", 105, ("20.00um",)),
     ("94", 105, ("20.00um",)),
-    ("314", 34, ("", "6.00um", "8.00um")),
-    ("331", 34, ("", "6.00um", "8.00um")),
-    ("530", None, ("",)),
-    ("721", 26, ("50.00", "50.00um")),
+    ("314", 41, ("", "6.00um", "8.00um")),
+    ("331", 41, ("", "6.00um", "8.00um")),
+    ("530", 41, ("",)),
+    ("721", 31, ("50.00", "50.00um")),
 )
 
 
@@ -34,7 +34,7 @@ def main() -> None:
     for name, by_hand, labels in CASES:
         found = find_burnt_in(read_picture(folder / f"{name}.jpg"))
         bars = ", ".join(f"{bar.length_px:.1f} px" for bar in found.bars) or "none"
-        print(f"{name}.jpg: bar found {bars}; by hand {by_hand or 'not measured'}; areas {len(found.zones)}")
+        print(f"{name}.jpg: bar found {bars}; by hand {by_hand} px; areas {len(found.zones)}")
         for label in labels if found.bars else ():
             try:
                 check = check_bar(found.bars[0], label, UM_PER_PX)

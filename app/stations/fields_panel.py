@@ -1,0 +1,80 @@
+"""How the Fields station is laid out: the picture on the left, list and cards on the right."""
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
+
+from app import parts, theme
+
+if TYPE_CHECKING:
+    from app.stations.fields import Station
+
+PANEL_WIDTH = 356
+
+
+def lay_out(station: "Station") -> None:
+    """Put everything in its place."""
+    splitter = QSplitter(Qt.Orientation.Horizontal)
+    splitter.addWidget(station.stage)
+    panel = _panel(station)
+    splitter.addWidget(panel)
+    splitter.setStretchFactor(0, 1)
+    splitter.setStretchFactor(1, 0)
+    splitter.setCollapsible(0, False)
+    splitter.setCollapsible(1, False)
+    splitter.setSizes([4 * PANEL_WIDTH, panel.minimumWidth()])
+    whole = QHBoxLayout(station)
+    whole.setContentsMargins(0, 0, 0, 0)
+    whole.addWidget(splitter)
+    station.setFocusProxy(station.list)
+
+
+def _panel(station: "Station") -> QWidget:
+    act = station.action
+    panel = QWidget()
+    panel.setProperty("look", "panel")
+    buttons = parts.row(
+        parts.action_button(act("fields.add"), icon="add", text="Add pictures"),
+        parts.action_button(act("fields.add_folder"), icon="folder", text="Folder"),
+        parts.action_button(act("fields.new_batch"), icon="batch", text="New batch"),
+        parts.action_button(act("fields.camera"), text="Camera"),
+        None,
+    )
+    split = QSplitter(Qt.Orientation.Vertical)
+    split.addWidget(station.list)
+    split.addWidget(parts.scroll(_cards(station)))
+    split.setChildrenCollapsible(False)
+    split.setStretchFactor(0, 1)
+    split.setStretchFactor(1, 1)
+    split.setSizes([240, 400])
+    whole = QVBoxLayout(panel)
+    whole.setContentsMargins(theme.SMALL, theme.SMALL, theme.SMALL, theme.SMALL)
+    whole.setSpacing(theme.SMALL)
+    parts.fill(whole, (buttons, split, station.next))
+    whole.setStretch(1, 1)
+    panel.setMinimumWidth(max(PANEL_WIDTH, panel.sizeHint().width()))
+    return panel
+
+
+def _cards(station: "Station") -> QWidget:
+    act = station.action
+    station.settings.head.addWidget(
+        parts.action_button(act("fields.preview"), look="quiet", icon="eye", text="Preview")
+    )
+    station.details.lay_out_buttons(
+        parts.action_button(act("fields.marks"), look="quiet", text="Burnt-in marks"),
+        parts.action_button(act("fields.blank"), look="quiet", text="Blank oil from fields"),
+    )
+    station.several.lay_out(
+        parts.action_button(act("fields.repeats"), text="Repeats"),
+        parts.action_button(act("fields.join"), icon="join", text="Join"),
+        parts.action_button(act("fields.fuse"), text="Fuse"),
+    )
+    details = QWidget()
+    column = QVBoxLayout(details)
+    column.setContentsMargins(0, 0, 0, 0)
+    column.setSpacing(theme.SMALL)
+    cards = (station.advice, station.batch, station.care, station.details, station.settings)
+    parts.fill(column, (*cards, station.several, station.plan, None))
+    return details
