@@ -209,8 +209,9 @@ class Station(BaseStation):
         self.settings.setVisible(any(row.role == "field" for row in rows))
         self.care.show_field(rows[0] if len(rows) == 1 else None)
         self.several.setVisible(len(self.list.fields.field_ids()) > 1)
-        self.plan.setVisible(not empty)
-        self.plan.show_batch(batch_id or (rows[0].batch_id if rows else None))
+        home = batch_id or (rows[0].batch_id if rows else None)
+        self.plan.setVisible(not empty and home is not None)
+        self.plan.show_batch(home)
         if self.session.picture() is not None:
             self.several.show_overlaps(self.picture.view)
         self._enable(rows)

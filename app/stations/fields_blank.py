@@ -60,8 +60,11 @@ class BlankMaker:
             return
         changed = session.do(self._keep, made, used)
         if changed is not None:
-            same = "" if changed == len(used) else f" It is now used for all {changed} of this zoom."
-            session.tell(f"{made.note.split('. SHA')[0]}.{same} Measure again to use it.", DONE)
+            fields = number_text.count(len(used), "field")
+            whom = "them" if changed == len(used) else f"all {changed} of this zoom"
+            session.tell(
+                f"Blank oil worked out from {fields} and set for {whom}. Measure again to use it.", DONE
+            )
 
     def _keep(self, made: capture_jobs.MadeField, used: list[FieldRow]) -> int:
         """Add the picture and give it to every field of the zoom; return how many those are."""
@@ -71,8 +74,8 @@ class BlankMaker:
         numbers = ("", *(f" {n}" for n in range(2, len(names) + 3)))
         name = next(f"{stem}{n}.png" for n in numbers if f"{stem}{n}.png" not in names)
         new = NewField(
-            name, made.data, None, used[0].scale_id, width_px=made.width_px, height_px=made.height_px,
-            role="blank", note=made.note,
+            name, made.data, used[0].batch_id, used[0].scale_id, width_px=made.width_px,
+            height_px=made.height_px, role="blank", note=made.note,
         )  # fmt: skip
         with study.one_step("Work out blank oil from fields"):
             blank_id = study.add_fields([new])[0]

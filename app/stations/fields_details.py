@@ -129,7 +129,9 @@ class FieldDetails(QFrame):
 
     def _show_figures(self, row: FieldRow | None) -> None:
         while self._grid.count():
-            self._grid.takeAt(0).widget().deleteLater()
+            old = self._grid.takeAt(0).widget()
+            old.hide()  # it goes at the next turn of the event loop, and must not be seen until then
+            old.deleteLater()
         shown = row is not None and row.measured and row.quality is not None
         self.figures.setVisible(shown)
         if not shown:

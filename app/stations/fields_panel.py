@@ -63,8 +63,8 @@ def _cards(station: "Station") -> QWidget:
         parts.action_button(act("fields.preview"), look="quiet", icon="eye", text="Preview")
     )
     station.details.lay_out_buttons(
-        parts.action_button(act("fields.marks"), look="quiet", text="Burnt-in marks"),
-        parts.action_button(act("fields.blank"), look="quiet", text="Blank oil from fields"),
+        parts.action_button(act("fields.marks"), text="Burnt-in marks"),
+        parts.action_button(act("fields.blank"), text="Blank oil from fields"),
     )
     station.several.lay_out(
         parts.action_button(act("fields.repeats"), text="Repeats"),

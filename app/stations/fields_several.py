@@ -89,12 +89,15 @@ class SeveralFields(QFrame):
             return
         new = [plain_link(link.first, link.second, link.overlap) for link in links]
         kept = [link for link in self.links() if not {link["first"], link["second"]} <= set(names)]
-        if session.do(self._keep, kept + new, set(names)) is None:
+        pieces = session.do(self._keep, kept + new, set(names))
+        if pieces is None:
             return
         same = [link for link in links if link.same]
         laps = len(links) - len(same)
         said = (
-            [f"{number_text.count(laps, 'overlap')} found; shared pieces are counted once."] if laps else []
+            [f"{number_text.count(laps, 'overlap')} found; {_shared_words(pieces)} counted once."]
+            if laps
+            else []
         )
         said += [f"{names[x.second]} is {names[x.first]} stored anew; remove one of them." for x in same[:2]]
         text = " ".join(said) or f"No two of these {len(names)} fields show the same place."
@@ -105,12 +108,13 @@ class SeveralFields(QFrame):
         """Return the overlaps kept in the study whose fields are still there."""
         return kept_links(self._session.study) if self._session.study is not None else []
 
-    def _keep(self, links: list[dict], ids: set[int]) -> None:
+    def _keep(self, links: list[dict], ids: set[int]) -> int:
+        """Keep links and count once what they share; return how many pieces another field counts."""
         study = self._session.open_study
         with study.one_step("Find fields that show the same place"):
             if links != kept_links(study):
                 keep_links(study, links)
-            count_shared_once(study, sorted(ids))
+            return count_shared_once(study, sorted(ids))
 
     def remove(self, ids: list[int]) -> Changes | None:
         """Remove fields; pieces that were counted on them are counted on the others again."""
@@ -219,3 +223,10 @@ class SeveralFields(QFrame):
             study.update_fields(used, role="part")
             count_shared_once(study, sorted(others))
         return ids
+
+
+def _shared_words(pieces: int) -> str:
+    """Return how many pieces two fields share, with the verb; before measuring it is not known."""
+    if not pieces:
+        return "shared pieces are"
+    return "1 shared piece is" if pieces == 1 else f"{pieces} shared pieces are"

@@ -150,7 +150,13 @@ class Station(BaseStation):
             self._place = kept if kept.get("field") in ids else None
             self.session.show_field(kept["field"] if self._place else ids[0])
         self._refresh()
+        self._want_light()
         self.view.setFocus()
+
+    def _want_light(self) -> None:
+        """Have the light made when the picture is seen, so that the first correction need not wait."""
+        if self.isVisible() and self.session.picture() is not None:
+            self.session.with_light(lambda _light: None)
 
     def left(self) -> None:
         """Remember the field in view; drop what a tool had under way."""
@@ -237,7 +243,7 @@ class Station(BaseStation):
             self._show_outlines()
             self._show_selection()
             self.check.picture_shown(field_id)
-            self.session.with_light(lambda _light: None)  # so that the first correction need not wait
+            self._want_light()
 
     def _show_outlines(self) -> None:
         if self._picture_of == self.pieces.field_id != NO_FIELD:

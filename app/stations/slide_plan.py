@@ -23,6 +23,7 @@ from measure.study.records import Slide, SlideRow
 
 SETTING = "slide_plans"  # slide id -> plan
 _NEW = "new slide…"
+_NONE = "none yet"
 
 
 class SlidePlanCard(QFrame):
@@ -41,6 +42,7 @@ class SlidePlanCard(QFrame):
         self.field_width, self.field_height = QDoubleSpinBox(), QDoubleSpinBox()
         self.film, self.smallest, self.oil_parts = QDoubleSpinBox(), QDoubleSpinBox(), QDoubleSpinBox()
         self.map, self.words = SlideMap(), parts.label("", "soft", wrap=True)
+        self.done = parts.label("", wrap=True)
         self.source = parts.label("", "soft", wrap=True)
         self.plan_button = parts.button("Draw the places", self._plan_anew)
         self.print_button = parts.button("Print the map…", self._print)
@@ -71,8 +73,8 @@ class SlidePlanCard(QFrame):
             (self.field_width, "Width of one field"), (self.field_height, "Height of one field"),
         ):  # fmt: skip
             box.setAccessibleName(name)
+        which = parts.form(("Slide", self.slide, "Which smear of this batch"))
         form = parts.form(
-            ("Slide", self.slide, "Which smear of this batch"),
             (
                 "One part paste in",
                 self.oil_parts,
@@ -89,7 +91,7 @@ class SlidePlanCard(QFrame):
         column.setSpacing(theme.SMALL)
         buttons = parts.row(self.plan_button, self.print_button, None)
         heading = parts.label("Slide, and where to take fields", "heading")
-        parts.fill(column, (heading, form, self.source, buttons, self.map, self.words))
+        parts.fill(column, (heading, which, self.map, self.done, form, self.source, buttons, self.words))
 
     # showing ------------------------------------------------------------------------------------------------
 
@@ -107,6 +109,8 @@ class SlidePlanCard(QFrame):
         self.slide.clear()
         for row in slides:
             self.slide.addItem(row.slide.name, row.id)
+        if not ids:
+            self.slide.addItem(_NONE, 0)
         self.slide.addItem(_NEW, None)
         self.slide.setCurrentIndex(max(0, self.slide.findData(self._slide)) if ids else 0)
         self.slide.blockSignals(False)
@@ -169,11 +173,12 @@ class SlidePlanCard(QFrame):
 
     def _say(self) -> None:
         plan = self._plan()
-        lines = [f"• {words}" for words in sampling_advice(self.film.value(), self.smallest.value())]
+        advice = sampling_advice(self.film.value(), self.smallest.value())
+        self.words.setText("\n".join(f"• {words}" for words in advice))
+        self.done.setVisible(plan is not None)
         if plan is not None:
             done = f"{len(plan.done)} of {number_text.count(len(plan.places_mm), 'field')} done."
-            lines.insert(0, f"{done} Click a place when it is taken; the camera marks its own.")
-        self.words.setText("\n".join(lines))
+            self.done.setText(f"{done} Click a place when it is taken; the camera marks its own.")
 
     def _plan(self) -> SlidePlan | None:
         if self._slide is None or self._session.study is None:
@@ -187,8 +192,8 @@ class SlidePlanCard(QFrame):
     # doing --------------------------------------------------------------------------------------------------
 
     def _slide_chosen(self) -> None:
-        self._slide = self.slide.currentData()
-        if self._slide is None and self._batch_id is not None:
+        self._slide = self.slide.currentData() or None
+        if self.slide.currentText() == _NEW and self._batch_id is not None:
             self._slide = self._session.do(self._new_slide)
             self.show_batch(self._batch_id)
         self._fill()

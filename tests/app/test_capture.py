@@ -309,7 +309,7 @@ def test_the_slide_is_planned_and_places_are_ticked(
     assert shown.pixelColor(*map(int, card.map._points()[4].toTuple())) != shown.pixelColor(12, 12)
     point = card.map._points()[2]
     qtbot.mouseClick(card.map, Qt.MouseButton.LeftButton, pos=QPoint(*map(int, QPointF(point).toTuple())))
-    assert "1 of 12 fields done" in card.words.text()
+    assert "1 of 12 fields done" in card.done.text()
     card.field_taken()
     assert SlidePlan.from_json(study.setting("slide_plans")[str(slide.id)]).done == (0, 2)
     monkeypatch.setattr(pickers, "save", lambda *_: tmp_path / "map.pdf")

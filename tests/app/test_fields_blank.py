@@ -79,7 +79,7 @@ def test_it_is_one_step(station: Station, qtbot: QtBot):
     station.action("fields.blank").trigger()
     qtbot.waitUntil(lambda: len(study.fields()) == 6, timeout=20000)
     assert study.fields()[-1].name == "blank oil from 3 fields.png"
-    assert "for all 4 of this zoom" in station.session.told[-1][1]
+    assert "set for all 4 of this zoom" in station.session.told[-1][1]
     station.session.undo()
     assert len(study.fields()) == 5
     assert {row.blank_id for row in study.fields()} == {None}
