@@ -92,6 +92,10 @@ class FieldListModel(QAbstractListModel):
         """Return whether the small picture is there."""
         return sha256 in self._thumbs
 
+    def thumb(self, sha256: str) -> QPixmap:
+        """Return the small picture of a field that has one."""
+        return self._thumbs[sha256]
+
     def set_thumb(self, sha256: str, pixmap: QPixmap) -> None:
         """Take a small picture."""
         self._thumbs[sha256] = pixmap

@@ -25,6 +25,7 @@ from app.stations.fields_picture import FieldPicture
 from app.stations.fields_preview import Preview
 from app.stations.fields_settings import SettingsForm
 from app.stations.fields_several import SeveralFields
+from app.stations.fields_twins import TwinWatch
 from app.stations.slide_plan import SlidePlanCard
 from measure.model import FieldSettings
 from measure.study.records import Batch, Changes, FieldRow
@@ -47,6 +48,7 @@ class Station(BaseStation):
         self.settings = SettingsForm()
         self.care = FieldCare(session, self.picture.view)
         self.several = SeveralFields(session, self.list.field_ids, self.list.choose_field)
+        self.twins = TwinWatch(session, self.list, self.several.remove)
         self.blank = BlankMaker(session, self.list.field_ids)
         self.plan = SlidePlanCard(session, self.list.field_ids)
         self.capture = CapturePanel(session, self.action("fields.take"), self._home, self._camera_took)
@@ -156,6 +158,7 @@ class Station(BaseStation):
 
     def _camera_took(self, field_id: int) -> None:
         self.list.choose_field(field_id)
+        self.twins.watch([field_id])
         self.plan.show_batch(self._home_batch())
         self.plan.field_taken()
 
@@ -264,6 +267,7 @@ class Station(BaseStation):
 
     def _added(self, ids: list[int]) -> None:
         self.list.choose_field(ids[0])
+        self.twins.watch(ids)
 
     def _new_batch(self) -> None:
         study = self.session.open_study

@@ -1,7 +1,7 @@
 """The list of fields: small picture, name, state in words, remarks."""
 
 from PySide6.QtCore import QItemSelectionModel, QModelIndex, QPersistentModelIndex, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFontMetrics, QPainter
+from PySide6.QtGui import QFontMetrics, QPainter, QPixmap
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem, QWidget
 
 from app import icons, theme
@@ -121,16 +121,19 @@ class FieldList(QListView):
     -------
     chosen()
         Another set of fields, or a heading, is chosen; ask `field_ids` and `batch_id`.
+    thumb_made()
+        One more small picture is there.
     """
 
     chosen = Signal()
+    thumb_made = Signal()
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setAccessibleName("Fields by batch")
         self._session = session
         self.fields = FieldListModel(session, self)
-        self._thumbs = ThumbnailMaker(session, self.fields.set_thumb)
+        self._thumbs = ThumbnailMaker(session, self._thumb_made)
         self.setModel(self.fields)
         self.setItemDelegate(_FieldDelegate(self))
         self.setSelectionMode(QListView.SelectionMode.ExtendedSelection)
@@ -153,6 +156,10 @@ class FieldList(QListView):
         self._quiet = False
         self._want_thumbs()
         self.doItemsLayout()
+
+    def _thumb_made(self, sha256: str, pixmap: QPixmap) -> None:
+        self.fields.set_thumb(sha256, pixmap)
+        self.thumb_made.emit()
 
     def forget_thumbs(self) -> None:
         """Stop making small pictures of a study that is closed."""

@@ -29,14 +29,16 @@ def small_copy(picture: Picture) -> np.ndarray:
     return small / max(float(np.linalg.norm(small)), 1e-6)
 
 
-def same_picture(first: np.ndarray, second: np.ndarray) -> bool:
+def same_picture(first: np.ndarray, second: np.ndarray, least: float = _SAME) -> bool:
     """Whether two `small_copy` arrays show the same picture, stored anew or scaled.
 
     Parameters
     ----------
     first, second : (64, 64) ndarray
+    least : float
+        Correlation that is asked for.
     """
-    return float((first * second).sum()) > _SAME
+    return float((first * second).sum()) > least
 
 
 def grey_of(picture: Picture) -> np.ndarray:

@@ -206,6 +206,24 @@ def test_copies_are_named_and_shared_pieces_counted_once(walked: Station, qtbot:
     assert [row.counts.counted for row in study.fields()] == after
 
 
+def test_a_copy_is_noticed_as_it_is_added(walked: Station, tmp_path: Path, qtbot: QtBot):
+    study = walked.session.study
+    walked.session.do(study.remove_fields, [3])
+    offers: list[tuple] = []
+    walked.session.offered.connect(lambda *offer: offers.append(offer))
+    pixels = read_picture(study.field_bytes(2), "").pixels
+    small = cv2.resize(pixels, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA)
+    (tmp_path / "small.png").write_bytes(png(small))
+    (tmp_path / "other.png").write_bytes(png(render_field(WIDE, 9).pixels))
+    walked._add([tmp_path / "small.png", tmp_path / "other.png"])
+    qtbot.waitUntil(lambda: bool(offers), timeout=10000)
+    text, button, remove = offers[0]
+    assert text.startswith("small.png shows the same picture as w2.png")
+    assert (button, len(offers)) == ("Remove the copy", 1)
+    remove()
+    assert [row.name for row in study.fields()] == ["w1.png", "w2.png", "other.png"]
+
+
 def test_overlapping_fields_join_into_a_wide_one(walked: Station, qtbot: QtBot):
     walked.list.choose_fields([1, 2])
     walked.action("fields.join").trigger()
