@@ -46,6 +46,13 @@ FIELDS = (
         "Drag over a burnt-in bar or a label; nothing is counted there",
         checkable=True,
     ),
+    ActionRow(
+        "fields.leave_out_all",
+        "Leave the same areas out of all of this zoom",
+        ("Ctrl+Shift+X",),
+        "fields",
+        "Every field of this scale and picture size gets the areas of this one",
+    ),
     ActionRow("fields.leave_out_none", "Count the whole picture again", ("Shift+X",), "fields"),
     ActionRow(
         "fields.camera",

@@ -92,6 +92,7 @@ class Station(BaseStation):
             "fields.outlines": self.picture.switch_outlines,
             "fields.leave_out": self.picture.switch_tool,
             "fields.leave_out_none": self.picture.leave_out_none,
+            "fields.leave_out_all": self.picture.leave_out_all,
             "fields.camera": self._switch_camera,
             "fields.take": self.capture.take,
             "fields.marks": self.care.look_for_marks,
@@ -151,10 +152,16 @@ class Station(BaseStation):
 
     def _switch_camera(self) -> None:
         on = self.action("fields.camera").isChecked() and self.session.study is not None
+        changes = on != self._camera_on()
         self.stage.setCurrentWidget(self.capture if on else self.picture)
         self.action("fields.take").setEnabled(on and self.session.writable)
         if on:
             self.capture.begin()
+        if changes:
+            self._show_chosen()
+
+    def _camera_on(self) -> bool:
+        return self.stage.currentWidget() is self.capture
 
     def _camera_took(self, field_id: int) -> None:
         self.list.choose_field(field_id)
@@ -213,10 +220,13 @@ class Station(BaseStation):
         self.care.show_field(rows[0] if len(rows) == 1 else None)
         self.several.setVisible(len(self.list.fields.field_ids()) > 1)
         home = batch_id or (rows[0].batch_id if rows else None)
-        self.plan.setVisible(not empty and home is not None)
+        self.plan.setVisible(home is not None and (not empty or self._camera_on()))
         self.plan.show_batch(home)
         if self.session.picture() is not None:
             self.several.show_overlaps(self.picture.view)
+        if self._camera_on():  # what one needs while taking fields is the plan of the slide
+            for card in (self.batch, self.care, self.details, self.settings, self.several):
+                card.hide()
         self._enable(rows)
         self._show_next()
 
@@ -235,7 +245,7 @@ class Station(BaseStation):
         pictured = any(row.role != "table" for row in rows)
         self.action("fields.marks").setEnabled(pictured)
         self.action("fields.remove").setEnabled(writable and bool(rows))
-        for name in ("measure", "leave_out", "leave_out_none"):
+        for name in ("measure", "leave_out", "leave_out_none", "leave_out_all"):
             self.action(f"fields.{name}").setEnabled(writable and pictured)
         for name in ("next", "previous", "preview", "outlines"):
             self.action(f"fields.{name}").setEnabled(bool(self.list.fields.field_ids()))

@@ -5,10 +5,12 @@ from PySide6.QtCore import QRectF
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
-from app import parts, theme
+from app import number_text, parts, theme
 from app.canvas.tools_point import RectangleTool
 from app.canvas.view import PictureView
+from app.messages import DONE, NOTE
 from app.session import Session
+from measure.study.records import FieldRow
 
 EMPTY = (
     "Drop pictures of your smears here, or choose Add pictures.\n\n"
@@ -112,6 +114,29 @@ class FieldPicture(QWidget):
         self._session.do(self._session.open_study.update_field, row.id, zones=(*row.zones, zone), text=text)
         self._leave_out_action.setChecked(False)
         self.switch_tool()
+
+    def leave_out_all(self) -> None:
+        """Leave the areas of the current field out of every field of its scale and size."""
+        row = self._session.field_row()
+        if row is None or not row.zones:
+            self._session.tell("This field has no area left out yet; drag over one first.", NOTE)
+            return
+        zoom = (row.scale_id, row.width_px, row.height_px, "field")
+        rows = self._session.open_study.fields()
+        same = [one for one in rows if (one.scale_id, one.width_px, one.height_px, one.role) == zoom]
+        if self._session.do(self._leave_out_of, same, row.zones) is not None:
+            text = f"Left out of {number_text.count(len(same), 'field')} of this zoom."
+            self._session.tell(text, DONE)
+
+    def _leave_out_of(self, rows: list[FieldRow], zones: tuple) -> int:
+        study = self._session.open_study
+        with study.one_step(f"Leave the same areas out of {number_text.count(len(rows), 'field')}"):
+            for row in rows:
+                known = {zone.tobytes() for zone in row.zones}
+                new = [zone for zone in zones if zone.tobytes() not in known]
+                if new:
+                    study.update_field(row.id, zones=(*row.zones, *new))
+        return len(rows)
 
     def leave_out_none(self) -> None:
         """Count the whole picture again."""

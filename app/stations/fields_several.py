@@ -151,8 +151,8 @@ class SeveralFields(QFrame):
             region, other = self._region(link, row)
             if len(region):
                 lines.append(np.hstack([region, np.roll(region, -1, axis=0)]))
-                x, y = region.mean(axis=0)
-                labels.append((float(x), float(y), f"also on {other}"))
+                left, width = region[:, 0].min(), np.ptp(region[:, 0])
+                labels.append((float(left + 0.03 * width), float(region[:, 1].mean()), f"also on {other}"))
         view.set_marks(Marks(lines=np.vstack(lines), labels=tuple(labels)) if lines else Marks())
 
     def _region(self, link: dict, row: FieldRow | None) -> tuple[np.ndarray, str]:

@@ -81,7 +81,11 @@ class SlidePlanCard(QFrame):
                 "By mass; with the film it tells how much paste was looked at",
             ),
             ("Film", self.film, "Height of the film between slide and cover glass"),
-            ("Smallest", self.smallest, "Smallest pieces that must have settled before the first field"),
+            (
+                "Smallest piece",
+                self.smallest,
+                "Smallest pieces that must have settled before the first field",
+            ),
             ("Fields", self.fields, "How many fields to take on this slide"),
             ("Cover glass", _pair(self.width, self.height), "Width and height"),
             ("One field", _pair(self.field_width, self.field_height), "Width and height on the slide"),

@@ -63,11 +63,14 @@ def test_without_a_camera_a_note_says_what_to_do(station: Station, monkeypatch: 
     monkeypatch.setattr("app.stations.capture.devices", list)
     station.action("fields.camera").trigger()
     assert station.stage.currentWidget() is station.capture
+    assert station.plan.isVisibleTo(station)
+    assert station.details.isHidden()
     assert "No camera is plugged in" in station.capture.view._empty_text
     station.action("fields.take").trigger()
     assert "no live picture" in station.session.told[-1][1]
     station.action("fields.camera").trigger()
     assert station.stage.currentWidget() is station.picture
+    assert not station.details.isHidden()
 
 
 def test_a_field_is_taken_lossless_with_how_it_was_taken(station: Station, frames: Path, qtbot: QtBot):

@@ -262,8 +262,14 @@ def test_an_area_is_left_out_by_dragging(station: Station, qtbot: QtBot):
     assert len(zones) == 1
     assert zones[0][0] == pytest.approx([20, 90], abs=2)
     assert not station.action("fields.leave_out").isChecked()
+    station.action("fields.leave_out_all").trigger()
+    assert station.session.study.field(2).zones[0].tolist() == zones[0].tolist()
+    station.session.undo()  # one step
+    assert len(station.session.study.field(2).zones) == 0
     qtbot.keyClick(station, Qt.Key.Key_X, Qt.KeyboardModifier.ShiftModifier)
     assert len(station.session.study.field(1).zones) == 0
+    station.action("fields.leave_out_all").trigger()
+    assert "no area left out yet" in station.session.told[-1][1]
 
 
 def test_blank_oil_can_be_named_and_used(station: Station, qtbot: QtBot):
