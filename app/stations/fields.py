@@ -159,6 +159,7 @@ class Station(BaseStation):
             self.capture.begin()
         if changes:
             self._show_chosen()
+            self.cards.verticalScrollBar().setValue(0)
 
     def _camera_on(self) -> bool:
         return self.stage.currentWidget() is self.capture

@@ -52,8 +52,10 @@ def remarks_of(row: FieldRow, scale: Scale | None) -> list[str]:
     """Return what is doubtful about a field, a sentence each."""
     if row.role == "table":
         return []
-    found = [size_alarm(row, scale), stale_words(row, scale)]
-    found += row.quality.warnings if row.measured and row.quality is not None else ()
+    found = [size_alarm(row, scale)]
+    if row.role == "field":  # parts of a joined field are not measured again
+        found.append(stale_words(row, scale))
+        found += row.quality.warnings if row.measured and row.quality is not None else ()
     return [text for text in found if text]
 
 
