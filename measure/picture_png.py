@@ -99,3 +99,12 @@ def left_out_in(path: Path) -> tuple[np.ndarray, ...]:
             return left_out_of(file.read(_HEAD_BYTES))
     except OSError:
         return ()
+
+
+def is_joined(path: Path) -> bool:
+    """Return whether a PNG file says it was joined from several fields."""
+    try:
+        with path.open("rb") as file:
+            return png_words(file.read(_HEAD_BYTES)).get("Description", "").startswith("Joined from")
+    except OSError:
+        return False

@@ -69,6 +69,8 @@ class Shelf:
         Pictures that could not be measured.
     twins : list of str
         A sentence for each picture that shows what another one shows.
+    alarms : list of str
+        What speaks against the scale of the fields kept.
     """
 
     def __init__(self, folder: Path, scale: Scale, study: StudyWriter | None) -> None:
@@ -80,14 +82,16 @@ class Shelf:
         self.kept: set[str] = set()
         self.failed: list[FieldOutcome] = []
         self.twins: list[str] = []
+        self.alarms: list[str] = []
 
     def take_over(self, keys: set[str], jobs: Mapping[str, FieldJob]) -> None:
         """Take over fields of a run that was stopped."""
         self.kept |= keys
         for key, job in jobs.items():
-            look = self.finished.row(key).get("look") if key in keys else None
-            if look:
-                self._known.add(job.name, look)
+            row = self.finished.row(key) if key in keys else {}
+            self.alarms += row.get("alarms", ())
+            if row.get("look"):
+                self._known.add(job.name, row["look"])
 
     def takes(self, outcome: FieldOutcome) -> bool:
         """Whether a field is to be counted: it was measured, and no other shows the same picture."""
@@ -99,6 +103,7 @@ class Shelf:
             self.twins.append(twin_words(outcome.name, twin))
             return False
         self._known.add(outcome.name, outcome.row["look"])
+        self.alarms += outcome.row["alarms"]
         return True
 
     def keep(self, job: FieldJob, key: str, outcome: FieldOutcome) -> None:

@@ -21,7 +21,7 @@ from measure.output.free_memory import picture_pixels
 from measure.output.parts import Parts, fingerprint
 from measure.output.run_sizes import sizes_of_table
 from measure.picture_file import list_pictures, read_picture
-from measure.picture_png import left_out_in
+from measure.picture_png import is_joined, left_out_in
 from measure.safe_write import check_folder_place, write_text
 from measure.scale.scale_file import check_um_per_px, read_scale
 
@@ -97,7 +97,7 @@ def _measure(
         shelf.keep_links(overlaps)
     if not shelf.kept and shelf.failed:
         raise InvalidInput(shelf.failed[0].error)
-    for text in (*(f"passed over: {outcome.error}" for outcome in shelf.failed), *shelf.twins):
+    for text in (*(f"passed over: {o.error}" for o in shelf.failed), *shelf.twins, *shelf.alarms):
         warn(text)
     if not shelf.kept:  # every picture shows what is counted already
         return 1
@@ -141,7 +141,7 @@ def _finish(
             "um_per_px": scale.um_per_px,
             "out": args.out,
             "failed": [{"field": o.name, "reason": o.error} for o in shelf.failed],
-            "warnings": [*plan.warnings, *shelf.twins],
+            "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms],
             "sizes": sizes.as_json,
         }
         if overlaps is not None:
@@ -152,7 +152,7 @@ def _finish(
             say(line)
         if args.out:
             say(f"Written: {Path(args.out) / 'particles.csv'}, fields.csv, sizes.json")
-    return 1 if shelf.failed or shelf.twins or plan.warnings else 0
+    return 1 if shelf.failed or shelf.twins or shelf.alarms or plan.warnings else 0
 
 
 def _scale(args: argparse.Namespace) -> Scale:
@@ -192,7 +192,8 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         job = FieldJob(
             str(path), name, args.batch, scale, settings,
             blank_path=args.blank, overlay_path=overlay,
-            keep_result=args.study is not None or args.count_once, zones=(*zones, *left_out_in(path)),
+            keep_result=args.study is not None or args.count_once,
+            zones=(*zones, *left_out_in(path)), joined=is_joined(path),
         )  # fmt: skip
         plan.jobs.append(job)
         plan.sha256.append(sha256)

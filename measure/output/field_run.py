@@ -54,6 +54,7 @@ class FieldJob:
     data: bytes | None = None
     blank_data: bytes | None = None
     zones: tuple = ()  # areas left out, (K, 2) px each
+    joined: bool = False  # made of several fields: larger than the pictures its scale was made at
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class FieldOutcome:
     """What came of one job: a table, or the sentence that says why not.
 
     ``row`` has the keys of `FIELD_COLUMNS` and, beside them, what later steps compare: ``look`` is the small
-    copy of `measure.output.twins`.
+    copy of `measure.output.twins`, ``alarms`` the sentences of `alarms_of`.
     """
 
     name: str
@@ -111,9 +112,28 @@ def _measured(job: FieldJob) -> FieldOutcome:
         quality=result.quality,
         notes=(*picture.notes, *result.notes),
     )
-    row["look"] = packed_look(picture)
+    row["look"], row["alarms"] = packed_look(picture), alarms_of(job, picture)
+    row["warnings"] = " ".join(part for part in (row["warnings"], *row["alarms"]) if part)
     kept = result if job.keep_result else None
     return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)
+
+
+def alarms_of(job: FieldJob, picture: Picture) -> list[str]:
+    """Return what speaks against the scale, a sentence each: another picture size, or the file's claim."""
+    from measure.scale.cross_check import check_tag
+
+    scale, found = job.scale, []
+    made_at, here = (scale.width_px, scale.height_px), (picture.width_px, picture.height_px)
+    if None not in made_at and made_at != here and not job.joined:
+        found.append(
+            f"{job.name} is {here[0]} x {here[1]} px, but its scale was made at {made_at[0]} x {made_at[1]} "
+            "px; make a scale at this size, or every length may be wrong."
+        )
+    if picture.embedded_um_per_px is not None:
+        check = check_tag(picture.embedded_um_per_px, picture.embedded_source, scale.um_per_px)
+        if check.verdict == "alarm":
+            found.append(f"{job.name}: {check.words}")
+    return found
 
 
 def result_table(result: FieldResult, scale: Scale, models: VolumeModels, batch: str, name: str) -> Table:

@@ -137,6 +137,30 @@ def test_fields_join_into_one_that_is_measured_without_its_blank_corners(walk, t
     assert "is one of the pictures" in capsys.readouterr().err
 
 
+def test_what_speaks_against_the_scale_is_said(walk, tmp_path, capsys):
+    from PIL import Image
+
+    from measure.model import Scale
+    from measure.scale.scale_file import write_scale
+
+    scale = tmp_path / "scale.json"
+    write_scale(scale, Scale(0.65, 0.001, "10x", 680, 600))
+    base = ["measure", "--scale", str(scale), "--jobs", "1", "--json"]
+    assert main([*base, str(walk / "w0.png")]) == 1
+    assert "w0.png is 340 x 300 px, but its scale was made at 680 x 600 px" in capsys.readouterr().err
+    wide = tmp_path / "wide.png"
+    main(["join", str(walk), "--out", str(wide)])
+    assert main([*base, str(wide)]) == 0  # larger because it was joined
+    capsys.readouterr()
+    # 10,000 um a cm over 1540 px a cm is 6.5 um a pixel: a slip of ten
+    tagged = tmp_path / "tagged.tif"
+    Image.open(walk / "w1.png").save(tagged, resolution_unit=3, x_resolution=1540.0, y_resolution=1540.0)
+    assert main(["measure", str(tagged), "--um-per-px", "0.65", "--json"]) == 1
+    said = capsys.readouterr()
+    assert "about ten times larger than the scale. One of the two is wrong." in said.err
+    assert len(json.loads(said.out)["warnings"]) == 1
+
+
 def test_areas_left_out_travel_in_the_picture_of_their_size_only():
     corner = (np.array([[0, 0], [10, 0], [0, 12.5]]),)
     pixels = np.zeros((30, 40, 3), np.uint8)
