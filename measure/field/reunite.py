@@ -9,8 +9,10 @@ colour: both stay apart.
 from collections.abc import Mapping
 
 import numpy as np
+from shapely import Polygon
 from shapely.ops import unary_union
 
+from measure.field.cut_lobes import oval_cut
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.halo import contact, contrast
 from measure.field.light import Light
@@ -97,7 +99,16 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     one = (apart < _ALIKE or strip) and solidity >= _CONVEX
     one |= apart < _AKIN and solidity >= _VERY_CONVEX
     one |= apart < _AKIN and seam >= _LONG_SEAM and solidity >= own - 0.005
+    if one and not strip and oval_cut(_dense(union), 0.1 * union.area) is not None:
+        return None
     return outline_of(union.simplify(0.05)) if one else None
+
+
+def _dense(shape: Polygon) -> np.ndarray:
+    """Outline with points a pixel apart, (P, 2) float32."""
+    line = shape.exterior
+    count = max(24, int(line.length))
+    return np.array([line.interpolate(k / count, True).coords[0] for k in range(count)], np.float32)
 
 
 def _colour_apart(particles: Particles, i: int, j: int) -> float:

@@ -10,6 +10,7 @@ from scipy.ndimage import find_objects
 from measure.field.contrast_parts import contrast_parts, grown_labels
 from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
+from measure.field.cut_lobes import cut_by_lobes
 from measure.field.edge import colour_length, local_plateau, slope
 from measure.field.quick import median
 from measure.field.rim_checks import credible
@@ -148,9 +149,11 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
     labels, used = np.zeros(mask.shape, np.int32), 0
     colours = cut_by_colour(mask, delta, least_px2)
     for k in range(1, int(colours.max()) + 1):
-        part = cut_by_shape((colours == k).astype(np.uint8), cut_strength)
-        labels[part > 0] = part[part > 0] + used
-        used += int(part.max())
+        parts = cut_by_shape((colours == k).astype(np.uint8), cut_strength)
+        for n in range(1, int(parts.max()) + 1):
+            part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
+            labels[part > 0] = part[part > 0] + used
+            used += int(part.max())
     return labels
 
 

@@ -1,0 +1,167 @@
+"""Cut two or more round pieces that lie so far over one another that no neck is left.
+
+Where two round pieces overlap widely, the outline has two notches facing each other, and on either side of
+the line between them it follows a smooth oval. An irregular single piece may have such notches too, but its
+halves are no ovals, so the wide cut is made only where both halves fit one closely.
+"""
+
+import cv2
+import numpy as np
+
+_SOLID = 0.97  # solidity above which there are no notches worth a look
+_DEEP = 0.035  # depth of a notch over the root of the area
+_LEAST_DEEP_PX = 1.2
+_NOTCHES = 6  # deepest notches looked at
+_FIT = 0.048  # mean distance of an arc from its oval over the oval's radius
+_BETTER = 0.6  # the same over that of one oval for the whole
+_PERFECT, _FAIR = 0.02, 0.1  # one half may be only a fair oval where the other is nearly perfect
+_SPAN = 0.5  # share of the oval that its arc must go round
+_LONG = 2.4  # axes of an oval
+_LARGER = 1.7  # area of the oval over that of its part
+_WIDE = 0.98  # length of the cut over the smaller oval's long axis
+_FINE = 16  # parts of a px
+_ENDS_PX = 2.0  # part of an arc beside a notch that blur has rounded
+
+
+def cut_by_lobes(mask: np.ndarray, least_px2: float) -> np.ndarray:
+    """Label the ovals that make up a piece.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+        One piece.
+    least_px2 : float
+        Smallest area of a part.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. inside.
+    """
+    whole = (mask > 0).astype(np.int32)
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if len(contours) != 1 or len(contours[0]) < 24:
+        return whole
+    contour = contours[0][:, 0].astype(np.float32)
+    ends = oval_cut(contour, least_px2)
+    if ends is None:
+        return whole
+    halves = mask.copy()
+    cv2.line(halves, *(tuple(int(v) for v in contour[i]) for i in ends), 0, 1, cv2.LINE_4)
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(halves, connectivity=4)
+    large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least_px2]
+    if len(large) != 2:
+        return whole
+    labels, used = np.zeros(mask.shape, np.int32), 0
+    for k in large:
+        further = cut_by_lobes((parts == k).astype(np.uint8), least_px2)
+        labels[further > 0] = further[further > 0] + used
+        used += int(further.max())
+    return _spread(labels, mask)
+
+
+def _spread(labels: np.ndarray, mask: np.ndarray) -> np.ndarray:
+    """Give the pixels of the cut to the part nearest to them."""
+    _, index = cv2.distanceTransformWithLabels(
+        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    table = np.zeros(int(index.max()) + 1, np.int32)
+    table[index[labels > 0]] = labels[labels > 0]
+    return table[index] * (mask > 0)
+
+
+def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
+    """Find the two notches of a contour between two ovals.
+
+    Parameters
+    ----------
+    contour : (P, 2) ndarray of float32
+        Closed, points about a pixel apart.
+    least_px2 : float
+        Smallest area of a part.
+
+    Returns
+    -------
+    ends : (int, int) or None
+        Indices of the notches; None where the contour is not that of two ovals.
+    """
+    area = float(cv2.contourArea(contour))
+    fine = np.round(contour * _FINE).astype(np.int32)
+    hull = cv2.convexHull(fine, returnPoints=False)
+    if area < 2 * least_px2 or area > _SOLID * float(cv2.contourArea(contour[hull[:, 0]])):
+        return None
+    notches = _notches(fine, hull, area)
+    one = _misfit(contour)
+    best, best_worth = None, 1.0
+    for n, a in enumerate(notches):
+        for b in notches[n + 1 :]:
+            worth = _worth(contour, min(a, b), max(a, b), one, least_px2)
+            if worth < best_worth:
+                best, best_worth = (a, b), worth
+    return best
+
+
+def _notches(fine: np.ndarray, hull: np.ndarray, area: float) -> list[int]:
+    """Places on a contour, in parts of a px, of its deepest notches."""
+    try:
+        defects = cv2.convexityDefects(fine, np.sort(hull, axis=0)[::-1])
+    except cv2.error:  # a contour that crosses itself
+        return []
+    if defects is None:
+        return []
+    _, _, place, depth = defects.reshape(-1, 4).T
+    deep = depth / 256.0 / _FINE > max(_LEAST_DEEP_PX, _DEEP * np.sqrt(area))
+    return place[deep][np.argsort(-depth[deep])[:_NOTCHES]].tolist()
+
+
+def _worth(contour: np.ndarray, a: int, b: int, one: float, least_px2: float) -> float:
+    """How badly the two halves of a contour are ovals, over what is allowed; 1 and more is no cut."""
+    arcs = (contour[a : b + 1], np.concatenate([contour[b:], contour[: a + 1]]))
+    chord = float(np.linalg.norm(contour[a] - contour[b]))
+    fits = [_fit(arc, chord, least_px2) for arc in arcs]
+    worst = max(fits)
+    if not np.isfinite(worst):
+        return 1.0
+    allowed = _FAIR if min(fits) < _PERFECT else _FIT
+    return max(worst / allowed, worst / max(_BETTER * one, 1e-6))
+
+
+def _fit(arc: np.ndarray, chord_px: float, least_px2: float) -> float:
+    """Mean distance of an arc from its oval over the oval's radius; infinite where it has none."""
+    part = float(cv2.contourArea(arc))
+    if part < least_px2 or len(arc) < 16:
+        return np.inf
+    oval = _oval(arc)
+    if oval is None:
+        return np.inf
+    minor, major = oval[1]
+    span = cv2.arcLength(arc, False) / (np.pi * 0.5 * (minor + major))
+    if span < _SPAN or major > _LONG * minor or np.pi / 4 * minor * major > _LARGER * part:
+        return np.inf
+    return _distance(arc, oval) if chord_px <= _WIDE * major else np.inf
+
+
+def _oval(arc: np.ndarray) -> tuple[tuple[float, float], tuple[float, float], float] | None:
+    """Least-squares ellipse of an arc without its ends (centre, axes, angle), or None."""
+    ends = min(int(_ENDS_PX), len(arc) // 8)
+    inner = arc[ends : len(arc) - ends]
+    oval = cv2.fitEllipseDirect(inner)
+    usable = np.isfinite([*oval[0], *oval[1], oval[2]]).all() and min(oval[1]) > 2.0
+    return oval if usable else None
+
+
+def _distance(arc: np.ndarray, oval: tuple[tuple[float, float], tuple[float, float], float]) -> float:
+    """Mean distance of an arc from an oval over the oval's mean radius."""
+    (x, y), (first, second), angle = oval
+    turn = np.deg2rad(angle)
+    along = (arc[:, 0] - x) * np.cos(turn) + (arc[:, 1] - y) * np.sin(turn)
+    across = -(arc[:, 0] - x) * np.sin(turn) + (arc[:, 1] - y) * np.cos(turn)
+    ratio = np.hypot(along / (first / 2), across / (second / 2))
+    away = np.abs(1.0 - 1.0 / np.maximum(ratio, 1e-3)) * np.hypot(along, across)
+    ends = min(int(_ENDS_PX), len(arc) // 8)
+    return float(away[ends : len(away) - ends].mean()) / (np.sqrt(first * second) / 2)
+
+
+def _misfit(contour: np.ndarray) -> float:
+    oval = _oval(contour)
+    return _distance(contour, oval) if oval else 1.0

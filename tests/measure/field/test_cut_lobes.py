@@ -1,0 +1,50 @@
+"""Widely overlapping ovals are cut between their notches; irregular single pieces are not."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.cut import cut_by_shape
+from measure.field.cut_lobes import cut_by_lobes, oval_cut
+
+
+def _canvas():
+    return np.zeros((140, 160), np.uint8)
+
+
+def _overlapping(distance):
+    mask = _canvas()
+    cv2.ellipse(mask, (60, 70), (30, 25), 20, 0, 360, 1, -1)
+    cv2.ellipse(mask, (60 + distance, 70), (28, 26), -15, 0, 360, 1, -1)
+    return mask
+
+
+def test_two_ovals_far_over_one_another_are_two_where_the_neck_does_not_tell():
+    mask = _overlapping(30)
+    assert cut_by_shape(mask, 0.5).max() == 1
+    labels = cut_by_lobes(mask, 60.0)
+    assert labels.max() == 2
+    assert ((labels > 0) == (mask > 0)).all()
+    assert np.bincount(labels.ravel())[1:].min() > 0.35 * mask.sum()
+
+
+@pytest.mark.parametrize("axes", [(40, 40), (60, 25)])
+def test_one_oval_stays_one(axes):
+    mask = _canvas()
+    cv2.ellipse(mask, (80, 70), axes, 30, 0, 360, 1, -1)
+    assert cut_by_lobes(mask, 60.0).max() == 1
+
+
+def test_an_angular_piece_with_two_notches_stays_one():
+    mask = _canvas()
+    corners = [(20, 30), (75, 22), (82, 42), (140, 25), (128, 110), (84, 92), (70, 112), (30, 100)]
+    cv2.fillPoly(mask, [np.array(corners, np.int32)], 1)
+    assert cut_by_lobes(mask, 60.0).max() == 1
+
+
+def test_the_cut_is_found_on_an_outline_too():
+    contour = max(cv2.findContours(_overlapping(38), 0, cv2.CHAIN_APPROX_NONE)[0], key=len)[:, 0]
+    ends = oval_cut(contour.astype(np.float32), 60.0)
+    assert ends is not None
+    assert abs(contour[ends[0], 0] - contour[ends[1], 0]) < 12
+    assert abs(contour[ends[0], 1] - contour[ends[1], 1]) > 35
