@@ -9,7 +9,7 @@ colour: both stay apart.
 from collections.abc import Mapping
 
 import numpy as np
-from shapely import Polygon
+from shapely import Polygon, get_coordinates, line_interpolate_point
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import oval_cut
@@ -107,8 +107,8 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
 def _dense(shape: Polygon) -> np.ndarray:
     """Outline with points a pixel apart, (P, 2) float32."""
     line = shape.exterior
-    count = max(24, int(line.length))
-    return np.array([line.interpolate(k / count, True).coords[0] for k in range(count)], np.float32)
+    places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
+    return get_coordinates(line_interpolate_point(line, places)).astype(np.float32)
 
 
 def _colour_apart(particles: Particles, i: int, j: int) -> float:
