@@ -14,6 +14,7 @@ from app.camera import FORMATS, SIZES, CameraSource, Device, devices
 from app.canvas.view import PictureView
 from app.messages import DONE, WARNING, explain
 from app.session import Session
+from measure.field.advice import STRONG_CAST
 from measure.field.camera import CameraSetting, refuse_setting
 from measure.field.live import flickers
 from measure.model import Scale
@@ -56,6 +57,7 @@ class CapturePanel(QWidget):
         self.focus, self.cover = QProgressBar(), QProgressBar()
         self.focus_words, self.cover_words = parts.label("Focus"), parts.label("Cover")
         self.words, self.refusal = parts.label("", "soft"), parts.label("", "warning", wrap=True)
+        self.light = parts.label("", "warning", wrap=True)
         self._devices: list[Device] = []
         self._outlines: tuple[np.ndarray, ...] = ()
         self._looked_at: np.ndarray | None = None
@@ -108,9 +110,11 @@ class CapturePanel(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        parts.fill(column, (top, self.view, self.refusal, foot))
+        parts.fill(column, (top, self.view, self.refusal, self.light, foot))
         column.setStretch(1, 1)
-        self.refusal.hide()
+        for label in (self.refusal, self.light):
+            label.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, 0)
+            label.hide()
 
     # choosing -----------------------------------------------------------------------------------------------
 
@@ -227,9 +231,10 @@ class CapturePanel(QWidget):
         self.cover.setValue(min(200, round(1000 * look.cover)))
         self.focus_words.setText(f"Focus {self.focus.value()} %")
         self.cover_words.setText(f"Cover {number_text.percent(look.cover)}")
-        burnt = f", {number_text.percent(look.clipped)} burnt out" if look.clipped > 0.02 else ""
-        unsteady = ", the light flickers: use another lamp or exposure" if flickers(self._levels) else ""
-        self.words.setText(f"{number_text.count(len(look.outlines), 'piece')}{burnt}{unsteady}")
+        self.words.setText(number_text.count(len(look.outlines), "piece"))
+        warnings = _light_words(look, flickers(self._levels))
+        self.light.setText(warnings)
+        self.light.setVisible(bool(warnings))
         self._outlines = look.outlines
         if self._alike(self._frame):
             self.view.set_preview(self._outlines)
@@ -333,3 +338,15 @@ class CapturePanel(QWidget):
         """Let the camera go when the page goes out of view."""
         self.source.close()
         super().hideEvent(event)
+
+
+def _light_words(look: object, unsteady: bool) -> str:
+    """Return what is wrong with the light of the live picture, a sentence each."""
+    found = []
+    if look.clipped > 0.02:
+        found.append(f"{number_text.percent(look.clipped)} is burnt out: change the exposure.")
+    if look.cast > STRONG_CAST:
+        found.append("Strong colour cast: set the white balance on bare oil.")
+    if unsteady:
+        found.append("The light flickers: use another lamp or a longer exposure.")
+    return " ".join(found)

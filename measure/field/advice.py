@@ -16,6 +16,7 @@ _EDGE_WIDTH_PX = (8.0, 14.0)
 _CLIPPED = (0.02, 0.15)
 _UNEVEN_L = (25.0, 50.0)
 _CAST = (40.0, 90.0)  # colour of the oil away from grey, CIELAB chroma
+STRONG_CAST = _CAST[0]
 _EDGE_SHARE = (0.30, 0.60)
 _ODD = 3.5  # Iglewicz and Hoaglin (1993): a modified z-score beyond 3.5 is a possible outlier
 _BETWEEN = (

@@ -25,12 +25,15 @@ class LiveLook:
         Share of pixels at the end of the range, 0..1.
     outlines : tuple of (P, 2) ndarray
         Pieces found on a reduced copy, in px of the frame.
+    cast : float
+        Chroma of the oil, CIELAB: how far its colour is from grey; nan where it was not looked at.
     """
 
     sharpness: float
     cover: float
     clipped: float
     outlines: tuple[np.ndarray, ...]
+    cast: float = float("nan")
 
 
 def sharpness(pixels: np.ndarray) -> float:
@@ -75,7 +78,8 @@ def look_live(
     found = find_pieces(light, 6.0, settings or FieldSettings())
     shapes = tuple((outline / factor).astype(np.float32) for outline in found.outlines)
     area = sum(cv2.contourArea(shape) for shape in shapes)
-    return LiveLook(sharp, min(1.0, area / (pixels.shape[0] * pixels.shape[1])), clipped, shapes)
+    cover = min(1.0, area / (pixels.shape[0] * pixels.shape[1]))
+    return LiveLook(sharp, cover, clipped, shapes, float(np.hypot(*light.oil_lab[1:])))
 
 
 def flickers(levels: Sequence[float]) -> bool:

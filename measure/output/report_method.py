@@ -10,6 +10,7 @@ from measure import __version__
 from measure.flags import FLAGS
 from measure.judge.serving import CAUTIONS as TASTING_CAUTIONS
 from measure.model import ORIGINS
+from measure.output.overlapping import kept_links, seen_once_share
 from measure.output.paste_seen import frame_area_px2
 from measure.output.report_facts import ReportFacts, finite
 from measure.output.report_parts import bullets, facts, table, text
@@ -74,12 +75,16 @@ def _magnification(report: ReportFacts) -> list[str]:
 
 
 def _frame(report: ReportFacts) -> str:
-    total = sum(frame_area_px2(f.row) * f.scale.um_per_px**2 for f in report.fields)
+    shares = seen_once_share([f.row for f in report.fields], kept_links(report.study))
+    total = sum(
+        frame_area_px2(f.row) * f.scale.um_per_px**2 * shares.get(f.row.id, 1.0) for f in report.fields
+    )
     sizes = Counter((f.row.width_px, f.row.height_px) for f in report.fields)
     words = ", ".join(f"{w} × {h} px ({n} fields)" for (w, h), n in sorted(sizes.items()))
     zones = sum(bool(f.row.result_zones) for f in report.fields)
     less = f"; {zones} fields have areas left out" if zones else "; no areas left out"
-    return f"the whole picture, {words}; {total / 1e6:.4g} mm² altogether{less}"
+    once = f"; {len(shares)} fields overlap, what they share is counted once" if shares else ""
+    return f"the whole picture, {words}; {total / 1e6:.4g} mm² altogether{less}{once}"
 
 
 def _limits(report: ReportFacts) -> str:

@@ -108,6 +108,19 @@ def test_outlines_lie_over_a_picture_that_keeps_still(station: Station, tmp_path
     assert {len(outlines) for outlines in shown} == {4}
 
 
+def test_light_that_spoils_a_field_is_told_while_focusing(station: Station, tmp_path: Path, qtbot: QtBot):
+    folder = tmp_path / "orange"
+    folder.mkdir()
+    pixels = drawn_field(6).astype(float) * [1.0, 0.75, 0.2]
+    pixels[:, :60] = 255
+    (folder / "a.png").write_bytes(png(pixels.astype(np.uint8)))
+    start(station, folder, qtbot)
+    said = station.capture.light.text()
+    assert station.capture.light.isVisible()
+    assert "is burnt out: change the exposure" in said
+    assert "white balance" in said
+
+
 def test_a_frame_of_another_size_is_refused_with_the_reason(station: Station, tmp_path: Path, qtbot: QtBot):
     folder = tmp_path / "small"
     folder.mkdir()
