@@ -161,16 +161,8 @@ def _side(*, right: bool) -> Qt.AlignmentFlag:
 def _view() -> QTableWidget:
     view = QTableWidget(0, len(_HEADINGS))
     view.setHorizontalHeaderLabels(_HEADINGS)
-    view.setAccessibleName("Earlier copies")
-    view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+    parts.dress_rows(view, "Earlier copies", 10)
     view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-    view.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-    view.setTabKeyNavigation(False)
-    view.setShowGrid(False)
-    view.verticalHeader().hide()
-    view.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-    view.verticalHeader().setDefaultSectionSize(view.fontMetrics().height() + 10)
-    view.horizontalHeader().setHighlightSections(False)
     for column in range(len(_HEADINGS)):
         view.horizontalHeaderItem(column).setTextAlignment(_side(right=column > 1))
     view.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)

@@ -1,49 +1,30 @@
 """Figures in plain words: every figure of the window explained, by station."""
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QGridLayout, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QGridLayout, QLineEdit, QWidget
 
 from app import parts, theme
 from app.help_words import HELP, Words
+from app.sheet import Sheet
 
 COLUMNS = 2
 
 
-class HelpPage(QWidget):
-    """The sheet of figures, with a line to look one up.
-
-    Signals
-    -------
-    left()
-        The user wants to go back.
-    """
-
-    left = Signal()
+class HelpPage(Sheet):
+    """The sheet of figures, with a line to look one up."""
 
     def __init__(self) -> None:
-        super().__init__()
-        self.setAccessibleName("Figures in plain words")
-        self.back = parts.button("Back", self.left.emit, look="primary", tip="Back to where you were  (Esc)")
         self.line = QLineEdit()
         self.line.setPlaceholderText("Look a figure up")
         self.line.setAccessibleName("Look a figure up")
         self.line.setMaximumWidth(320)
+        super().__init__("Figures in plain words", self.line)
         self.line.textChanged.connect(self._show_those_with)
         self._cards: list[tuple[str, QWidget]] = []
-        holder = QWidget()
-        holder.setMaximumWidth(1500)
-        self._grid = QGridLayout(holder)
+        self._grid = QGridLayout(self.holder)
         self._grid.setSpacing(theme.MEDIUM)
         for column in range(COLUMNS):
             self._grid.setColumnStretch(column, 1)
-        whole = QVBoxLayout(self)
-        whole.setContentsMargins(theme.LARGE, theme.LARGE, theme.LARGE, theme.MEDIUM)
-        head = parts.row(
-            parts.label("Figures in plain words", "title"), theme.LARGE, self.line, None, self.back
-        )
-        whole.addLayout(head)
-        whole.addWidget(parts.scroll(holder))
         for words in HELP.values():
             text = " ".join((words.place, words.title, words.what, words.why)).lower()
             self._cards.append((text, _card(words)))
@@ -64,13 +45,6 @@ class HelpPage(QWidget):
         for place, card in enumerate(fitting):
             self._grid.addWidget(card, *divmod(place, COLUMNS), Qt.AlignmentFlag.AlignTop)
             card.show()
-
-    def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Go back on Esc."""
-        if event.key() == Qt.Key.Key_Escape:
-            self.left.emit()
-        else:
-            super().keyPressEvent(event)
 
 
 def _card(words: Words) -> QWidget:

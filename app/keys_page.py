@@ -2,43 +2,26 @@
 
 from collections.abc import Iterable
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 
 from app import parts, theme
 from app.actions import ActionRow, keys_text
+from app.sheet import Sheet
 
 COLUMNS = 3
 
 
-class KeysPage(QWidget):
-    """The sheet.
-
-    Signals
-    -------
-    left()
-        The user wants to go back.
-    """
-
-    left = Signal()
+class KeysPage(Sheet):
+    """The sheet."""
 
     def __init__(self) -> None:
-        super().__init__()
-        self.setAccessibleName("Keys at a glance")
-        self.back = parts.button("Back", self.left.emit, look="primary", tip="Back to where you were  (Esc)")
-        self._holder = QWidget()
-        self._holder.setMaximumWidth(1500)
-        whole = QVBoxLayout(self)
-        whole.setContentsMargins(theme.LARGE, theme.LARGE, theme.LARGE, theme.MEDIUM)
-        whole.addLayout(parts.row(parts.label("Keys at a glance", "title"), None, self.back))
-        whole.addWidget(parts.scroll(self._holder))
+        super().__init__("Keys at a glance")
 
     def show_places(self, places: Iterable[tuple[str, list[ActionRow]]]) -> None:
         """Show the actions of these places, each a title and its rows."""
-        if self._holder.layout() is not None:
-            QWidget().setLayout(self._holder.layout())
-        grid = QGridLayout(self._holder)
+        if self.holder.layout() is not None:
+            QWidget().setLayout(self.holder.layout())
+        grid = QGridLayout(self.holder)
         grid.setSpacing(theme.MEDIUM)
         sides = [QVBoxLayout() for _ in range(COLUMNS)]
         filled = [0] * COLUMNS
@@ -52,13 +35,6 @@ class KeysPage(QWidget):
             column.addStretch(1)
             grid.addLayout(column, 0, side)
             grid.setColumnStretch(side, 1)
-
-    def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Go back on Esc."""
-        if event.key() == Qt.Key.Key_Escape:
-            self.left.emit()
-        else:
-            super().keyPressEvent(event)
 
 
 def _card(title: str, rows: list[ActionRow]) -> QWidget:

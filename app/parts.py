@@ -5,14 +5,17 @@ from collections.abc import Callable
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
+    QAbstractItemView,
     QFormLayout,
     QFrame,
     QHBoxLayout,
+    QHeaderView,
     QLabel,
     QLayout,
     QPushButton,
     QScrollArea,
     QSizePolicy,
+    QTableView,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -135,6 +138,20 @@ def form(*rows: tuple[str, QWidget, str]) -> QFormLayout:
         name.setMinimumHeight(min(widget.sizeHint().height(), 40))
         made.addRow(name, widget)
     return made
+
+
+def dress_rows(view: QTableView, name: str, padding: int = 8) -> None:
+    """Give a table the looks all have: whole rows chosen, no grid, nothing typed, Tab leaves it."""
+    view.setAccessibleName(name)
+    view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+    view.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+    view.setTabKeyNavigation(False)
+    view.setShowGrid(False)
+    view.setWordWrap(False)
+    view.verticalHeader().hide()
+    view.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+    view.verticalHeader().setDefaultSectionSize(view.fontMetrics().height() + padding)
+    view.horizontalHeader().setHighlightSections(False)
 
 
 class _UpAndDown(QScrollArea):

@@ -5,10 +5,8 @@ from pathlib import Path
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QApplication,
     QComboBox,
-    QHeaderView,
     QLineEdit,
     QTableView,
     QVBoxLayout,
@@ -229,16 +227,7 @@ class _Rows(QTableView):
 def _view(model: RecordTable) -> QTableView:
     view = _Rows()
     view.setModel(model)
-    view.setAccessibleName("Record of changes")
-    view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-    view.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-    view.setTabKeyNavigation(False)
-    view.setShowGrid(False)
-    view.setWordWrap(False)
-    view.verticalHeader().hide()
-    view.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-    view.verticalHeader().setDefaultSectionSize(view.fontMetrics().height() + 8)
-    view.horizontalHeader().setHighlightSections(False)
+    parts.dress_rows(view, "Record of changes")
     view.horizontalHeader().setStretchLastSection(True)
     for column, width in enumerate(_WIDTHS):
         view.setColumnWidth(column, width)

@@ -3,19 +3,17 @@
 from collections.abc import Callable
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter
+from PySide6.QtGui import QPainter
 
 from app.canvas.marks_item import plate_text
-from app.canvas.style import cosmetic_pen
 from app.canvas.tool import Modifiers, Tool
+from app.canvas.tool_pull import PullTool, paint_straight
 from app.canvas.view import PictureView
 
 _CLICK_PX = 4  # screen px
-_BAND_FILL, _BAND_LINE = QColor(255, 255, 255, 50), QColor(255, 255, 255)
-_INK, _CASING = QColor("#b0125f"), QColor(255, 255, 255, 200)
 
 
-class PickTool(Tool):
+class PickTool(PullTool):
     """Choose pieces: click one, Shift-click adds or takes away, drag a rectangle round many.
 
     Parameters
@@ -30,43 +28,20 @@ class PickTool(Tool):
     cursor = Qt.CursorShape.ArrowCursor
 
     def __init__(self, choose: Callable[[list[int], bool], None]) -> None:
+        super().__init__()
         self._choose = choose
-        self._from: QPointF | None = None
-        self._to = QPointF()
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
-        """Begin a click or a rectangle."""
-        self._from = self._to = at
-
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
-        """Stretch the rectangle."""
-        if held:
-            self._to = at
-
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Choose what was met."""
-        if self._from is None:
-            return
-        start, self._from = self._from, None
         add = bool(modifiers & (Modifiers.ShiftModifier | Modifiers.ControlModifier))
-        if (at - start).manhattanLength() * view.zoom <= _CLICK_PX:
-            label = view.label_at(at.x(), at.y())
+        if (end - start).manhattanLength() * view.zoom <= _CLICK_PX:
+            label = view.label_at(end.x(), end.y())
             self._choose([label] if label else [], add)
         else:
-            self._choose(view.labels_in(QRectF(start, at).normalized()), add)
-
-    def cancel(self) -> bool:
-        """Drop the rectangle."""
-        had, self._from = self._from is not None, None
-        return had
-
-    def paint(self, painter: QPainter, view: PictureView) -> None:
-        """Draw the rectangle."""
-        if self._from is not None:
-            paint_band(painter, QRectF(view.to_view(self._from), view.to_view(self._to)).normalized())
+            self._choose(view.labels_in(QRectF(start, end).normalized()), add)
 
 
-class RectangleTool(Tool):
+class RectangleTool(PullTool):
     """Mark out a rectangle by dragging.
 
     Parameters
@@ -79,37 +54,14 @@ class RectangleTool(Tool):
     hint = "Drag a rectangle. Escape drops it."
 
     def __init__(self, done: Callable[[QRectF], None]) -> None:
+        super().__init__()
         self._done = done
-        self._from: QPointF | None = None
-        self._to = QPointF()
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
-        """Begin at a corner."""
-        self._from = self._to = at
-
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
-        """Stretch it."""
-        if held:
-            self._to = at
-
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Hand it over unless it is empty."""
-        start, self._from = self._from, None
-        if start is None:
-            return
-        rect = QRectF(start, at).normalized()
+        rect = QRectF(start, end).normalized()
         if rect.width() >= 1 and rect.height() >= 1:
             self._done(rect)
-
-    def cancel(self) -> bool:
-        """Drop the rectangle."""
-        had, self._from = self._from is not None, None
-        return had
-
-    def paint(self, painter: QPainter, view: PictureView) -> None:
-        """Draw the rectangle."""
-        if self._from is not None:
-            paint_band(painter, QRectF(view.to_view(self._from), view.to_view(self._to)).normalized())
 
 
 class LengthTool(Tool):
@@ -167,19 +119,5 @@ class LengthTool(Tool):
         if not self._ends:
             return
         start, end = (view.to_view(at) for at in self._ends)
-        for pen in (cosmetic_pen(_CASING, 4), cosmetic_pen(_INK, 1.5)):
-            painter.setPen(pen)
-            painter.drawLine(start, end)
-            for at in (start, end):
-                painter.drawEllipse(at, 4, 4)
+        paint_straight(painter, start, end, ends=True)
         plate_text(painter, end + QPointF(10, -8), self._text_of(*self._ends))
-
-
-def paint_band(painter: QPainter, rect: QRectF) -> None:
-    """Draw a rectangle being stretched, in view px."""
-    painter.setBrush(_BAND_FILL)
-    painter.setPen(cosmetic_pen(QColor(0, 0, 0, 140), 2.5))
-    painter.drawRect(rect)
-    painter.setBrush(Qt.BrushStyle.NoBrush)
-    painter.setPen(cosmetic_pen(_BAND_LINE, 1.0))
-    painter.drawRect(rect)

@@ -3,16 +3,16 @@
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QActionGroup, QGuiApplication
+from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import (
     QComboBox,
     QSplitter,
     QStackedWidget,
-    QToolButton,
     QWidget,
 )
 
 from app import parts, theme
+from app.flow import above, flow
 from app.messages import DONE
 from app.session import Session
 from app.stations.base import BaseStation
@@ -21,6 +21,7 @@ from app.stations.compare_grind import GrindPanel
 from app.stations.compare_said import SaidPanel
 from app.stations.compare_table import RatioTable
 from app.stations.compare_work import CompareAnswer, CompareQuestion, answer
+from app.stations.sides import or_empty, page_buttons, side_by_side
 from app.stations.sizes_pieces import Gatherer, profile_of
 from measure.errors import KnownError
 from measure.judge.compare import FIGURES
@@ -71,29 +72,15 @@ class Station(BaseStation):
             box.setToolTip(words)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
             box.setMinimumContentsLength(8)
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(self._left())
-        split.addWidget(self._right())
-        split.setStretchFactor(0, 1)
-        split.setStretchFactor(1, 0)
-        split.setChildrenCollapsible(False)
-        split.setSizes([700, 400])
-        to_fields = parts.button("Go to Fields", lambda: self.wants_station.emit("fields"), look="primary")
-        words = parts.label(_EMPTY, wrap=True)
-        words.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        empty = QWidget()
-        empty.setLayout(parts.column(None, words, parts.row(None, to_fields, None), None, margin=theme.HUGE))
-        self._whole = QStackedWidget()
-        self._whole.addWidget(empty)
-        self._whole.addWidget(split)
+        split = side_by_side(self._left(), self._right(), (700, 400))
+        self._whole = or_empty(_EMPTY, split, self.wants_station.emit)
         self.setLayout(parts.column(self._whole))
 
     def _left(self) -> QWidget:
-        group = QActionGroup(self)
-        buttons = [self._page_button(name, group) for name in _PAGES]
+        buttons = page_buttons(self, _PAGES, lambda name: self.action(f"compare.page_{name}"))
         copy = parts.action_button(self.action("compare.copy_picture"), text="Copy chart")
         numbers = parts.action_button(self.action("compare.copy_numbers"), text="Copy table")
-        line = parts.row(
+        line = flow(
             *buttons, theme.MEDIUM, self.figure, self.pairing, None, copy, numbers, spacing=theme.TIGHT
         )
         both = QSplitter(Qt.Orientation.Vertical)
@@ -104,10 +91,7 @@ class Station(BaseStation):
         self._charts = QStackedWidget()
         self._charts.addWidget(both)
         self._charts.addWidget(self.grind_chart)
-        left = QWidget()
-        left.setLayout(parts.column(line, self._charts, margin=theme.SMALL))
-        left.layout().setStretch(1, 1)
-        return left
+        return above(line, self._charts, theme.SMALL)
 
     def _right(self) -> QWidget:
         self._panels = QStackedWidget()
@@ -119,20 +103,6 @@ class Station(BaseStation):
         panel.layout().addStrut(340)  # at least; larger text asks for more
         self._show_page("curves")
         return panel
-
-    def _page_button(self, name: str, group: QActionGroup) -> QToolButton:
-        action = self.action(f"compare.page_{name}")
-        action.setCheckable(True)
-        group.addAction(action)
-        made = QToolButton()
-        made.setText(_PAGES[name])
-        made.setCheckable(True)
-        made.setToolTip(action.toolTip())
-        made.setAccessibleName(action.text())
-        made.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        made.clicked.connect(lambda _checked=False: action.trigger())
-        action.toggled.connect(made.setChecked)
-        return made
 
     def _listen(self) -> None:
         self.figure.activated.connect(lambda _i: self._start())

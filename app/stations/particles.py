@@ -2,8 +2,7 @@
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
+from PySide6.QtWidgets import QWidget
 
 from app import number_text, parts, pickers, theme
 from app.canvas.view import PictureView
@@ -20,6 +19,7 @@ from app.stations.particles_links import Links
 from app.stations.particles_panel import Panel
 from app.stations.particles_queue import doubtful_count, step
 from app.stations.particles_tools import ToolRow
+from app.stations.sides import or_empty, side_by_side
 from measure.model import KINDS
 
 _VIEW = "view.particles"
@@ -57,21 +57,9 @@ class Station(BaseStation):
     def _lay_out(self) -> None:
         work = QWidget()
         work.setLayout(parts.column(self.tools, self.view, self.hint_line(), spacing=0))
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(work)
-        split.addWidget(self.panel)
-        split.setStretchFactor(0, 1)
-        split.setStretchFactor(1, 0)
-        split.setCollapsible(0, False)
-        split.setSizes([900, 372])
-        to_fields = parts.button("Go to Fields", lambda: self.wants_station.emit("fields"), look="primary")
-        words = parts.label(_EMPTY, wrap=True)
-        words.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        empty = QWidget()
-        empty.setLayout(parts.column(None, words, parts.row(None, to_fields, None), None, margin=theme.HUGE))
-        self._whole = QStackedWidget()
-        self._whole.addWidget(empty)
-        self._whole.addWidget(split)
+        split = side_by_side(work, self.panel, (900, 372))
+        split.setCollapsible(1, True)
+        self._whole = or_empty(_EMPTY, split, self.wants_station.emit)
         self.setLayout(parts.column(self._whole))
         self.setTabOrder(self.tools, self.view)
 

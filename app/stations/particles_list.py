@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QEvent, QItemSelection, QItemSelectionModel, QObject, Qt, Signal
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QAbstractItemView, QComboBox, QHeaderView, QTableView, QWidget
+from PySide6.QtWidgets import QComboBox, QTableView, QWidget
 
 from app import number_text, parts, theme
 from app.canvas.style import DOUBTFUL
@@ -135,18 +135,9 @@ def _combo(name: str, choices: list[tuple[str, object]]) -> QComboBox:
 def _table_view(model: ParticleTableModel) -> QTableView:
     view = QTableView()
     view.setModel(model)
-    view.setAccessibleName("Pieces of the field")
-    view.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-    view.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+    parts.dress_rows(view, "Pieces of the field")
     view.setMouseTracking(True)
     view.setSortingEnabled(True)
-    view.setTabKeyNavigation(False)
-    view.setShowGrid(False)
-    view.setWordWrap(False)
-    view.verticalHeader().hide()
-    view.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-    view.verticalHeader().setDefaultSectionSize(view.fontMetrics().height() + 8)
-    view.horizontalHeader().setHighlightSections(False)
     view.horizontalHeader().setSortIndicator(3, Qt.SortOrder.DescendingOrder)
     for column, width in enumerate(_WIDTHS[: len(COLUMNS)]):
         view.setColumnWidth(column, width)

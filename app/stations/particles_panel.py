@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QAction, QActionGroup, QImage, QResizeEvent
+from PySide6.QtCore import Signal
+from PySide6.QtGui import QAction, QImage, QResizeEvent
 from PySide6.QtWidgets import QComboBox, QMenu, QProgressBar, QStackedWidget, QToolButton, QWidget
 
 from app import number_text, parts, theme
+from app.flow import flow
 from app.histogram import Histogram
 from app.models.field_pieces import FieldPieces
 from app.session import Session
@@ -14,6 +15,7 @@ from app.stations.particles_hands import REASONS, Hands
 from app.stations.particles_list import PieceList
 from app.stations.particles_piece import PieceCard
 from app.stations.particles_queue import doubtful_count, looked_at
+from app.stations.sides import page_buttons
 
 _SHARE, _LOWEST = 0.3, 200  # of the column's height that is the histogram's, and px at least
 _PAGES = {"piece": "Piece", "table": "All pieces", "kinds": "Learn, check"}
@@ -69,7 +71,7 @@ class Panel(QWidget):
         for name in self.pages:
             self._stack.addWidget(pages[name])
         self._page_actions = {name: action(f"particles.page_{name}") for name in self.pages}
-        tabs = parts.row(*self._page_buttons(), spacing=theme.TIGHT)
+        tabs = flow(*page_buttons(self, _PAGES, self._page_actions.__getitem__), spacing=theme.TIGHT)
         self.setLayout(
             parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
         )
@@ -77,24 +79,6 @@ class Panel(QWidget):
         self._histogram = histogram
         self.layout().addStrut(314)  # at least; larger text asks for more
         self.show_page("piece")
-
-    def _page_buttons(self) -> list[QToolButton]:
-        group = QActionGroup(self)
-        return [self._page_button(name, text, group) for name, text in _PAGES.items()]
-
-    def _page_button(self, name: str, text: str, group: QActionGroup) -> QToolButton:
-        page_action = self._page_actions[name]
-        page_action.setCheckable(True)
-        group.addAction(page_action)
-        made = QToolButton()
-        made.setText(text)
-        made.setToolTip(page_action.toolTip())
-        made.setCheckable(True)
-        made.setAccessibleName(page_action.text())
-        made.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        made.clicked.connect(lambda _checked=False: page_action.trigger())
-        page_action.toggled.connect(made.setChecked)
-        return made
 
     def _piece_page(self, action: Callable[[str], QAction]) -> QWidget:
         accept = parts.action_button(action("particles.accept"), look="primary")

@@ -12,6 +12,7 @@ from app.canvas.tool import Tool
 from app.canvas.tools_point import LengthTool, PickTool
 from app.canvas.tools_shape import BrushTool, DrawTool, LineTool
 from app.canvas.view import PictureView
+from app.flow import flow
 from app.session import Session
 from app.stations.particles_hands import Hands
 from measure.model import Scale
@@ -79,7 +80,7 @@ class ToolRow(QFrame):
 
     def _lay_out(self) -> None:
         widgets = [self._button(name) for name in (*_ROW, *_ROW_END)]
-        line = parts.row(*widgets, None, spacing=2)
+        line = flow(*widgets, spacing=2)
         line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         self.setLayout(line)
 

@@ -3,16 +3,17 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
+from PySide6.QtWidgets import QWidget
 
 from app import parts, pickers, theme
+from app.flow import above, flow
 from app.messages import DONE, WARNING
 from app.session import Session
 from app.stations.base import BaseStation
 from app.stations.report_choice import ChoicePanel
 from app.stations.report_pages import PageView
 from app.stations.report_work import ReportAnswer, ReportQuestion, make_report, write_tables
+from app.stations.sides import or_empty, side_by_side
 from measure.errors import KnownError
 from measure.safe_write import written_beside
 from measure.study.records import Changes
@@ -47,29 +48,13 @@ class Station(BaseStation):
             parts.action_button(self.action(f"report.{name}"), look="quiet", text=words)
             for name, words in (("previous", "Page before"), ("next", "Next page"))
         ]
-        left = QWidget()
-        line = parts.row(*buttons, self.which, None, self.refusal)
-        left.setLayout(parts.column(line, self.pages, margin=theme.SMALL))
-        left.layout().setStretch(1, 1)
+        left = above(flow(*buttons, self.which, None, self.refusal), self.pages, theme.SMALL)
         panel = QWidget()
         panel.setProperty("look", "panel")
         panel.setLayout(parts.column(parts.scroll(self.choice), margin=theme.SMALL))
         panel.layout().addStrut(330)  # at least; larger text asks for more
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(left)
-        split.addWidget(panel)
-        split.setStretchFactor(0, 1)
-        split.setStretchFactor(1, 0)
-        split.setChildrenCollapsible(False)
-        split.setSizes([760, 350])
-        words = parts.label(_EMPTY, wrap=True)
-        words.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        to_fields = parts.button("Go to Fields", lambda: self.wants_station.emit("fields"), look="primary")
-        empty = QWidget()
-        empty.setLayout(parts.column(None, words, parts.row(None, to_fields, None), None, margin=theme.HUGE))
-        self._whole = QStackedWidget()
-        self._whole.addWidget(empty)
-        self._whole.addWidget(split)
+        split = side_by_side(left, panel, (760, 350))
+        self._whole = or_empty(_EMPTY, split, self.wants_station.emit)
         self.setLayout(parts.column(self._whole))
 
     def commands(self) -> dict[str, Callable[[], None]]:

@@ -5,11 +5,12 @@ from collections.abc import Callable
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
 from app.canvas.marks_item import Marks
 from app.canvas.view import PictureView
+from app.flow import flow
 from app.stations.scale_draft import REACH_SCREEN_PX
 from app.stations.scale_residuals import ResidualChart, line_places_um
 from app.stations.scale_tools import ClickLines, DragLines
@@ -64,7 +65,7 @@ class RulingPicture(QWidget):
         self.chart.chosen.connect(self._show_line)
 
     def _lay_out(self, action: Callable[[str], QAction]) -> None:
-        line = QHBoxLayout()
+        line = flow()
         line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         buttons = [
             parts.action_button(action("scale.click"), look="quiet", icon="pick", text="Click lines"),
@@ -74,7 +75,8 @@ class RulingPicture(QWidget):
             parts.tool_button(action("scale.fit"), "fit"),
             parts.tool_button(action("scale.drop"), "close"),
         ]
-        parts.fill(line, (self.name, None, *buttons))
+        for part in (self.name, None, *buttons):
+            line.add(part)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)

@@ -3,13 +3,11 @@
 from collections.abc import Callable
 
 from PySide6.QtCore import QPointF, Qt
-from PySide6.QtGui import QColor, QPainter
+from PySide6.QtGui import QPainter
 
-from app.canvas.style import cosmetic_pen
 from app.canvas.tool import Modifiers, Tool
+from app.canvas.tool_pull import PullTool, paint_straight
 from app.canvas.view import PictureView
-
-_INK, _CASING = QColor("#b0125f"), QColor(255, 255, 255, 200)
 
 
 class ClickLines(Tool):
@@ -46,7 +44,7 @@ class ClickLines(Tool):
         self._mark(at.x(), at.y(), view.zoom)
 
 
-class DragLines(Tool):
+class DragLines(PullTool):
     """Mark every line that a stroke crosses.
 
     Parameters
@@ -60,34 +58,15 @@ class DragLines(Tool):
     cursor = Qt.CursorShape.CrossCursor
 
     def __init__(self, mark: Callable[[QPointF, QPointF, float], None]) -> None:
+        super().__init__()
         self._mark = mark
-        self._from: QPointF | None = None
-        self._to = QPointF()
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
-        """Begin the stroke."""
-        self._from = self._to = at
-
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
-        """Lead it on."""
-        if held:
-            self._to = at
-
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Mark what it crosses."""
-        start, self._from = self._from, None
-        if start is not None and (at - start).manhattanLength() >= 4:
-            self._mark(start, at, view.zoom)
-
-    def cancel(self) -> bool:
-        """Drop the stroke."""
-        had, self._from = self._from is not None, None
-        return had
+        if (end - start).manhattanLength() >= 4:
+            self._mark(start, end, view.zoom)
 
     def paint(self, painter: QPainter, view: PictureView) -> None:
         """Draw the stroke."""
-        if self._from is None:
-            return
-        for pen in (cosmetic_pen(_CASING, 4), cosmetic_pen(_INK, 1.5)):
-            painter.setPen(pen)
-            painter.drawLine(view.to_view(self._from), view.to_view(self._to))
+        if self._from is not None:
+            paint_straight(painter, view.to_view(self._from), view.to_view(self._to))

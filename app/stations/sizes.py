@@ -3,15 +3,17 @@
 from collections.abc import Callable
 
 import numpy as np
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import QTimer
 from PySide6.QtGui import QActionGroup, QGuiApplication
-from PySide6.QtWidgets import QComboBox, QMenu, QSplitter, QStackedWidget, QToolButton, QWidget
+from PySide6.QtWidgets import QComboBox, QMenu, QStackedWidget, QToolButton, QWidget
 
 from app import number_text, parts, theme
 from app.chart_view import ChartView
+from app.flow import Flow, above, flow
 from app.messages import DONE, WARNING
 from app.session import Session
 from app.stations.base import BaseStation
+from app.stations.sides import or_empty, page_buttons, side_by_side
 from app.stations.sizes_figures import FiguresPage
 from app.stations.sizes_limits import LimitsPage
 from app.stations.sizes_pieces import (
@@ -78,27 +80,12 @@ class Station(BaseStation):
         self.kinds.addItem("All kinds", None)
         for kind in KINDS:
             self.kinds.addItem(f"{theme.KIND_STYLE[kind].many.capitalize()} only", kind.value)
-        left = QWidget()
-        left.setLayout(parts.column(self._tools(), self.view, spacing=theme.SMALL, margin=theme.SMALL))
-        left.layout().setStretch(1, 1)
-        split = QSplitter(Qt.Orientation.Horizontal)
-        split.addWidget(left)
-        split.addWidget(self._panel())
-        split.setStretchFactor(0, 1)
-        split.setStretchFactor(1, 0)
-        split.setChildrenCollapsible(False)
-        split.setSizes([700, 400])
-        to_fields = parts.button("Go to Fields", lambda: self.wants_station.emit("fields"), look="primary")
-        words = parts.label(_EMPTY, wrap=True)
-        words.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        empty = QWidget()
-        empty.setLayout(parts.column(None, words, parts.row(None, to_fields, None), None, margin=theme.HUGE))
-        self._whole = QStackedWidget()
-        self._whole.addWidget(empty)
-        self._whole.addWidget(split)
+        left = above(self._tools(), self.view, theme.SMALL)
+        split = side_by_side(left, self._panel(), (700, 400))
+        self._whole = or_empty(_EMPTY, split, self.wants_station.emit)
         self.setLayout(parts.column(self._whole))
 
-    def _tools(self) -> QWidget:
+    def _tools(self) -> Flow:
         group = QActionGroup(self)
         for name in ("number", "volume"):
             self.action(f"sizes.{name}").setCheckable(True)
@@ -109,13 +96,7 @@ class Station(BaseStation):
             for name in ("number", "volume")
         ]
         coarse = parts.action_button(self.action("sizes.coarse"), text="Coarsest pieces")
-        line = QWidget()
-        line.setLayout(
-            parts.row(
-                self.batches, self.kinds, *switch, None, coarse, self._copy_button(), spacing=theme.TIGHT
-            )
-        )
-        return line
+        return flow(self.batches, self.kinds, *switch, None, coarse, self._copy_button(), spacing=theme.TIGHT)
 
     def _copy_button(self) -> QToolButton:
         menu = QMenu(self)
@@ -130,34 +111,16 @@ class Station(BaseStation):
         return made
 
     def _panel(self) -> QWidget:
-        group = QActionGroup(self)
         self._pages = QStackedWidget()
-        buttons = []
-        for name, page in zip(_PAGES, (self.figures, self.limits, self.sure), strict=True):
+        for page in (self.figures, self.limits, self.sure):
             self._pages.addWidget(parts.scroll(page))
-            buttons.append(self._page_button(name, group))
+        buttons = page_buttons(self, _PAGES, lambda name: self.action(f"sizes.page_{name}"))
         panel = QWidget()
         panel.setProperty("look", "panel")
-        panel.setLayout(
-            parts.column(parts.row(*buttons, None, spacing=theme.TIGHT), self._pages, margin=theme.SMALL)
-        )
+        panel.setLayout(parts.column(flow(*buttons, spacing=theme.TIGHT), self._pages, margin=theme.SMALL))
         panel.layout().addStrut(350)  # at least; larger text asks for more
         self._show_page("figures")
         return panel
-
-    def _page_button(self, name: str, group: QActionGroup) -> QToolButton:
-        action = self.action(f"sizes.page_{name}")
-        action.setCheckable(True)
-        group.addAction(action)
-        made = QToolButton()
-        made.setText(_PAGES[name])
-        made.setCheckable(True)
-        made.setToolTip(action.toolTip())
-        made.setAccessibleName(action.text())
-        made.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        made.clicked.connect(lambda _checked=False: action.trigger())
-        action.toggled.connect(made.setChecked)
-        return made
 
     def _listen(self) -> None:
         session = self.session

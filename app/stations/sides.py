@@ -1,0 +1,64 @@
+"""How a station is laid out: work at the left, a panel at the right, words where there is nothing yet."""
+
+from collections.abc import Callable, Mapping
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QAction, QActionGroup
+from PySide6.QtWidgets import QSplitter, QStackedWidget, QToolButton, QWidget
+
+from app import parts, theme
+
+
+def side_by_side(left: QWidget, right: QWidget, widths: tuple[int, int]) -> QSplitter:
+    """Return work and panel with a border that can be moved; the work takes what width there is more."""
+    split = QSplitter(Qt.Orientation.Horizontal)
+    split.addWidget(left)
+    split.addWidget(right)
+    split.setStretchFactor(0, 1)
+    split.setStretchFactor(1, 0)
+    split.setChildrenCollapsible(False)
+    split.setSizes(list(widths))
+    return split
+
+
+def or_empty(words: str, whole: QWidget, go: Callable[[str], object]) -> QStackedWidget:
+    """Return a stack of two pages: words that teach with a way to Fields, and the station at work."""
+    to_fields = parts.button("Go to Fields", lambda: go("fields"), look="primary")
+    taught = parts.label(words, wrap=True)
+    taught.setAlignment(Qt.AlignmentFlag.AlignCenter)
+    empty = QWidget()
+    empty.setLayout(parts.column(None, taught, parts.row(None, to_fields, None), None, margin=theme.HUGE))
+    stack = QStackedWidget()
+    stack.addWidget(empty)
+    stack.addWidget(whole)
+    return stack
+
+
+def page_buttons(
+    owner: QWidget, pages: Mapping[str, str], action: Callable[[str], QAction]
+) -> list[QToolButton]:
+    """Return a button for each page, one of them pressed at a time.
+
+    Parameters
+    ----------
+    pages : mapping
+        Name of the page to its words.
+    action : callable
+        Gives the action of a page's name.
+    """
+    group = QActionGroup(owner)
+    return [_page_button(action(name), text, group) for name, text in pages.items()]
+
+
+def _page_button(action: QAction, text: str, group: QActionGroup) -> QToolButton:
+    action.setCheckable(True)
+    group.addAction(action)
+    made = QToolButton()
+    made.setText(text)
+    made.setCheckable(True)
+    made.setToolTip(action.toolTip())
+    made.setAccessibleName(action.text())
+    made.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    made.clicked.connect(lambda _checked=False: action.trigger())
+    action.toggled.connect(made.setChecked)
+    return made
