@@ -39,7 +39,7 @@ def write_slide_map(
         page_text(
             f"Cover glass {plan.width_mm:g} × {plan.height_mm:g} mm seen from above; {len(places)} fields in "
             f"steps of {plan.step_mm[0]:.2f} mm across and {plan.step_mm[1]:.2f} mm down from a random start "
-            f"(number {plan.seed}); a field is {plan.field_mm[0]:.2f} × {plan.field_mm[1]:.2f} mm, to scale. "
+            f"(number {plan.seed}); a field is {plan.field_mm[0]:.2f} × {plan.field_mm[1]:.2f} mm. "
             f"Filled: done ({len(plan.done)})."
         ),
         Spacer(1, 8),
@@ -56,7 +56,7 @@ def write_slide_map(
 
 def _list(plan: SlidePlan) -> str:
     """Places as numbers, for a stage with scales."""
-    return ";  ".join(f"{i}: {x:.1f}, {y:.1f}" for i, (x, y) in enumerate(plan.places_mm, 1))
+    return ";  ".join(f"{i}:\u00a0{x:.1f},\u00a0{y:.1f}" for i, (x, y) in enumerate(plan.places_mm, 1))
 
 
 def _drawing(plan: SlidePlan) -> object:
@@ -80,7 +80,8 @@ def _drawing(plan: SlidePlan) -> object:
         done = place in plan.done
         wide, high = (side * scale for side in plan.field_mm)
         frame = {"fillColor": None, "strokeColor": soft, "strokeWidth": 0.6}
-        drawing.add(Rect(x - wide / 2, y - high / 2, wide, high, **frame))
+        if max(wide, high) > 17:  # else the mark hides it
+            drawing.add(Rect(x - wide / 2, y - high / 2, wide, high, **frame))
         drawing.add(Circle(x, y, 8.5, fillColor=ink if done else HexColor("#ffffff"), strokeColor=ink))
         colour = HexColor("#ffffff") if done else ink
         drawing.add(String(x, y - 2.8, str(place + 1), textAnchor="middle", fontSize=8, fillColor=colour))

@@ -121,7 +121,7 @@ def test_the_map_names_batch_and_slide(station: Station, tmp_path: Path, monkeyp
     assert "pass 1, Slide 1" in text
     assert "done (1)" in text
     assert "a field is 0.11 × 0.08 mm" in text
-    assert "12: " in text
+    assert "12:\u00a0" in text
 
 
 def test_plans_kept_before_fields_had_a_size_are_read():
