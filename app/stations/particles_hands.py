@@ -10,6 +10,7 @@ from app.number_text import count
 from app.session import Session
 from measure.flags import FLAGS
 from measure.model import KINDS, Kind
+from measure.output.overlapping import weighed_with_others
 
 # why a person sets a piece aside; the first is the one a key gives
 REASONS = (
@@ -122,9 +123,8 @@ class Hands:
             except Exception as error:
                 session.tell(*explain(error, text))
                 return
-            labels = session.do(
-                session.study.replace_particles, field_id, made.removed_labels, made.added, text
-            )
+            added = weighed_with_others(session.study, field_id, made.added)
+            labels = session.do(session.study.replace_particles, field_id, made.removed_labels, added, text)
             if labels is not None:
                 session.select(labels if isinstance(labels, list) else [])
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from measure.field.repeats import Overlap
 from measure.model import Frame
+from measure.particles import Particles
 from measure.study.records import FieldRow
 from measure.study.study import Study
 
@@ -91,6 +92,48 @@ def count_shared_once(study: Study, ids: Sequence[int] | None = None) -> int:
     return sum(str(reason).startswith(ALSO_ON) for one in now for reason in one["set_aside"])
 
 
+def weighed_with_others(study: Study, field_id: int, added: Particles) -> Particles:
+    """Return new pieces of a field weighed for the frame it makes with others that overlap it.
+
+    Parameters
+    ----------
+    study : Study
+    field_id : int
+    added : Particles
+        Made by hand, not yet in the study.
+
+    Returns
+    -------
+    Particles
+        The same ones where the field overlaps no other.
+    """
+    from measure.sizes.shared_frames import united_weight
+
+    if not any(field_id in (link["first"], link["second"]) for link in study.setting(SETTING, []) or []):
+        return added  # a correction must not wait for a look at all fields
+    group = _concerned_rows(study, [field_id])
+    links = _by_place(group, kept_links(study))
+    if not links or not len(added):
+        return added
+    weight = united_weight(_placed(group, links), added["feret_h_px"], added["feret_v_px"])
+    return added.replaced(stated_weight=weight)
+
+
+def _concerned_rows(study: Study, ids: Sequence[int]) -> list[FieldRow]:
+    rows = [row for row in study.fields() if row.role == "field" and row.measured]
+    concerned = _concerned(rows, _by_place(rows, kept_links(study)), ids)
+    return [row for row in rows if row.id in concerned]
+
+
+def _placed(rows: Sequence[FieldRow], links: Mapping[tuple[int, int], Overlap]) -> list:
+    from measure.field.stitch import place_fields
+    from measure.sizes.shared_frames import PlacedFrame
+
+    matrices, _ = place_fields(rows, links)
+    frames = [Frame(row.width_px, row.height_px, row.result_zones) for row in rows]
+    return [PlacedFrame(frame, matrix) for frame, matrix in zip(frames, matrices, strict=True)]
+
+
 def _by_place(rows: Sequence[FieldRow], links: Sequence[Mapping]) -> dict[tuple[int, int], Overlap]:
     place = {row.id: i for i, row in enumerate(rows)}
     found = {}
@@ -128,18 +171,14 @@ def seen_once_share(rows: Sequence[FieldRow], links: Sequence[Mapping]) -> dict[
 
     Each field of a group carries the same share: area shown together over the sum of the areas.
     """
-    from measure.field.stitch import linked_groups, place_fields
-    from measure.sizes.shared_frames import PlacedFrame, united_area_px2
+    from measure.field.stitch import linked_groups
+    from measure.sizes.shared_frames import united_area_px2
 
     by_place = _by_place(rows, links)
     shares = {}
     for group in linked_groups(len(rows), by_place):
         own = {(group.index(i), group.index(j)): link for (i, j), link in by_place.items() if i in group}
-        matrices, _ = place_fields([rows[place] for place in group], own)
-        placed = [
-            PlacedFrame(Frame(rows[p].width_px, rows[p].height_px, rows[p].result_zones), m)
-            for p, m in zip(group, matrices, strict=True)
-        ]
+        placed = _placed([rows[place] for place in group], own)
         alone = sum(united_area_px2([one]) for one in placed)
         shares |= {rows[p].id: united_area_px2(placed) / max(alone, 1e-9) for p in group}
     return shares

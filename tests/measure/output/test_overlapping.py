@@ -16,6 +16,7 @@ from measure.output.overlapping import (
     partners,
     plain_link,
     seen_once_share,
+    weighed_with_others,
 )
 from measure.output.paste_seen import grams_seen
 from measure.particles import Particles, make_particles
@@ -105,3 +106,13 @@ def test_paste_seen_twice_is_weighed_once(study):
     slides = {row.id: row.slide for row in study.slides()}
     each = grams_seen(rows, scales, slides)
     assert grams_seen(rows, scales, slides, kept_links(study)) == pytest.approx(0.8 * each)
+
+
+def test_a_piece_drawn_by_hand_is_weighed_as_the_others_are(study):
+    first, _ = _link(study)
+    drawn = _particles((50, 40))
+    assert weighed_with_others(study, first, drawn)["stated_weight"] == pytest.approx(
+        [160 * 80 / (2 * 84 * 64 - 24 * 64)]
+    )
+    keep_links(study, [])
+    assert weighed_with_others(study, first, drawn) is drawn
