@@ -12,7 +12,7 @@ from pathlib import Path
 from measure.errors import InvalidInput
 from measure.picture_file import read_picture
 from measure.scale.burnt_in import find_burnt_in
-from measure.scale.cross_check import check_bar
+from measure.scale.cross_check import check_bar, check_tag
 
 UM_PER_PX = 20.0 / 105.0
 # picture, length by hand px, what a person reads; several where it cannot be told
@@ -26,10 +26,23 @@ CASES = (
 )
 
 
+def tags(folder: Path) -> None:
+    """Print what files claim of their pixels, held against the scale, and claims with a slip."""
+    for path in sorted(folder.rglob("*.jpg")):
+        picture = read_picture(path)
+        if picture.embedded_um_per_px is not None:
+            check = check_tag(picture.embedded_um_per_px, picture.embedded_source, UM_PER_PX)
+            print(f"tag of {path.name} -> {check.verdict}: {check.words}")
+    for claim, slip in ((UM_PER_PX, "right"), (10 * UM_PER_PX, "ten"), (2.54 * UM_PER_PX, "inches")):
+        check = check_tag(claim, "OME-XML", UM_PER_PX)
+        print(f"made tag, {slip} -> {check.verdict}: {check.words}")
+
+
 def main() -> None:
     """Print the table."""
     named = sys.argv[1] if len(sys.argv) > 1 else os.environ.get("GRITLINE_DATA", "../shared/data")
     folder = Path(named)
+    tags(folder)
     folder = folder / "blood_film_scalebar" if (folder / "blood_film_scalebar").is_dir() else folder
     for name, by_hand, labels in CASES:
         found = find_burnt_in(read_picture(folder / f"{name}.jpg"))

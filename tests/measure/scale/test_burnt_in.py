@@ -103,6 +103,22 @@ def test_a_misleading_real_bar_alarms(real_pictures: Path):
     assert "ten times larger" in check.words
 
 
+def test_a_bar_that_cannot_be_read_is_asked_for(real_pictures: Path):
+    # 6.00 or 8.00: a person has to say, and either is held against the scale
+    found = find_burnt_in(read_picture(real_pictures / "blood_film_scalebar" / "314.jpg"))
+    with pytest.raises(InvalidInput, match="type its number and unit"):
+        check_bar(found.bars[0], "", 20 / 105)
+    verdicts = [check_bar(found.bars[0], label, 20 / 105).verdict for label in ("6.00um", "8.00um")]
+    assert verdicts == ["differs", "agrees"]
+
+
+def test_a_print_resolution_says_nothing_of_the_object(real_pictures: Path):
+    picture = read_picture(real_pictures / "candies_and_coins" / "candies_54.jpg")  # its tag says 300 dpi
+    check = check_tag(picture.embedded_um_per_px, picture.embedded_source, 0.19)
+    assert check.verdict == "print"
+    assert "without knowing the zoom" in check.words
+
+
 def test_tags_meant_for_printing_alarm():
     assert check_tag(25400 / 300, "PNG pHYs", 0.25).verdict == "alarm"
     assert check_tag(0.252, "OME-XML", 0.25).verdict == "agrees"
