@@ -65,9 +65,8 @@ def label_um(text: str) -> tuple[float, bool]:
     found = _LABEL.match(text)
     unit = found.group(2) if found else ""
     if found is None or (unit and unit not in _UNITS):
-        raise InvalidInput(
-            f"'{text.strip()}' is no length of a bar; type its number and unit as in 20 µm or 1.0 mm."
-        )
+        what = f"'{text.strip()}' is no length of a bar" if text.strip() else "Nothing is typed for the bar"
+        raise InvalidInput(f"{what}; type its number and unit as in 20 µm or 1.0 mm.")
     value = float(found.group(1).replace(",", "."))
     if value <= 0:
         raise InvalidInput("The length of a bar must be more than 0; type it as in 20 µm.")
