@@ -5,10 +5,11 @@ from functools import lru_cache
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFont, QGuiApplication, QPainter, QPixmap
 
+from app.canvas.badge_places import SIDE as _SIDE
 from app.canvas.style import ASIDE, LineStyle, cosmetic_pen, group_style
 from measure.model import KINDS, Kind
 
-_SIDE = 16
+_DOT = 3.0  # radius
 _DOUBT = QColor("#ffcf4a")
 
 
@@ -16,6 +17,15 @@ def paint_badge(painter: QPainter, at: QPointF, group: int, doubtful: bool) -> N
     """Draw the letter of a group above a place in device px; doubtful ones also carry a question mark."""
     mark = _badge(group, doubtful, painter.device().devicePixelRatioF())
     painter.drawPixmap(at - QPointF(mark.width() / mark.devicePixelRatio() / 2, _SIDE + 3), mark)
+
+
+def paint_dot(painter: QPainter, at: QPointF, _group: int, _doubtful: bool) -> None:
+    """Draw a dot where a doubtful piece has no room for its letter."""
+    painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
+    painter.setPen(cosmetic_pen(QColor("#3b2a00"), 1.0))
+    painter.setBrush(_DOUBT)
+    painter.drawEllipse(at, _DOT, _DOT)
+    painter.setBrush(Qt.BrushStyle.NoBrush)
 
 
 @lru_cache(maxsize=128)

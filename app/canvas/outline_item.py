@@ -7,6 +7,8 @@ from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QGraphicsItem
 
+from app.canvas.badge import paint_dot
+from app.canvas.badge_places import badges_shown
 from app.canvas.highlight import FEW, Highlight
 from app.canvas.outline_levels import OutlineLevels, OutlineSource
 from app.canvas.picture_item import zoom_of
@@ -56,6 +58,7 @@ class OutlineItem(QGraphicsItem):
         self._lit = Highlight(_LIT, _LIT_FILL, wide=False)
         self._pointed = 0
         self._badge: Callable[[QPainter, QPointF, int, bool], None] | None = None
+        self._dot = paint_dot
 
     def set_badge(self, draw: Callable[[QPainter, QPointF, int, bool], None] | None) -> None:
         """Give the function that draws a letter: ``draw(painter, at (device px), group, doubtful)``."""
@@ -207,16 +210,18 @@ class OutlineItem(QGraphicsItem):
 
     def _paint_badges(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
         transform = painter.worldTransform()
-        box = self._source.box
-        size = np.minimum(box[:, 2] - box[:, 0], box[:, 3] - box[:, 1])
+        row = self._rows.get(self._pointed, -1)
+        chosen = self._chosen.rows_among(rows, self._labels)
+        first = np.append(chosen if len(chosen) <= FEW else chosen[:0], row)
+        box = self._source.box[rows] * zoom
+        whole, dots = badges_shown(box, self._doubtful[rows], np.isin(rows, first))
         painter.save()
         painter.resetTransform()
-        for row in rows:
-            doubtful = bool(self._doubtful[row])
-            if size[row] * zoom < 26 and not doubtful:
-                continue
-            at = transform.map(QPointF((box[row, 0] + box[row, 2]) / 2, box[row, 1]))
-            self._badge(painter, at, int(self._source.group[row]), doubtful)
+        for shown, draw in ((dots, self._dot), (whole, self._badge)):
+            for row in rows[shown]:
+                left, top, right, _ = self._source.box[row]
+                at = transform.map(QPointF((left + right) / 2, top))
+                draw(painter, at, int(self._source.group[row]), bool(self._doubtful[row]))
         painter.restore()
 
     def _polygon(self, row: int, zoom: float) -> QPolygonF:

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QComboBox, QProgressBar, QVBoxLayout, QWidget
 from app import capture_jobs, number_text, parts, pickers, preferences, theme
 from app.camera import FORMATS, SIZES, CameraSource, Device, devices
 from app.canvas.view import PictureView
+from app.flow import flow
 from app.messages import DONE, WARNING, explain
 from app.session import Session
 from measure.field.advice import STRONG_CAST
@@ -94,8 +95,8 @@ class CapturePanel(QWidget):
         self.focus.setToolTip("Turn the focus until it reads 100. It begins anew when a field was taken.")
         self.cover.setToolTip("1 to 3 % is best; above a tenth many pieces touch by chance.")
         take = parts.action_button(self._take, look="primary", text="Take this field")
-        top = parts.row(self.device, self.format, self.size, self.scale, None)
-        foot = parts.row(
+        top = flow(self.device, self.format, self.size, self.scale, None)
+        foot = flow(
             self.focus_words,
             self.focus,
             self.cover_words,

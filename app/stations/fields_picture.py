@@ -3,11 +3,12 @@
 import numpy as np
 from PySide6.QtCore import QRectF
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
 from app.canvas.tools_point import RectangleTool
 from app.canvas.view import PictureView
+from app.flow import flow
 from app.messages import DONE, NOTE
 from app.session import Session
 from measure.study.records import FieldRow
@@ -40,20 +41,18 @@ class FieldPicture(QWidget):
         self.field_name, self.note = parts.label(""), parts.label("", "soft")
         self._tool = RectangleTool(self._leave_out)
         self._hidden_by_preview = False
-        line = QHBoxLayout()
+        line = flow()
         line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
-        parts.fill(
-            line,
-            (
-                parts.tool_button(previous, "previous"),
-                parts.tool_button(next_, "next"),
-                self.field_name,
-                None,
-                self.note,
-                parts.action_button(leave_out, look="quiet", icon="aside"),
-                parts.action_button(outlines, look="quiet", icon="eye"),
-            ),
-        )
+        for part in (
+            parts.tool_button(previous, "previous"),
+            parts.tool_button(next_, "next"),
+            self.field_name,
+            None,
+            self.note,
+            parts.action_button(leave_out, look="quiet", icon="aside"),
+            parts.action_button(outlines, look="quiet", icon="eye"),
+        ):
+            line.add(part)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
