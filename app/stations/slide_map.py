@@ -1,7 +1,7 @@
 """The map of a slide: the cover glass from above, and the fields to take."""
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QFontMetrics, QMouseEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QWidget
 
 from app import theme
@@ -22,7 +22,7 @@ class SlideMap(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self._plan: SlidePlan | None = None
-        self.setMinimumHeight(180)
+        self.setMinimumHeight(max(180, 14 * QFontMetrics(theme.font("small")).height()))
         self.setAccessibleName("Map of the slide")
 
     def show_plan(self, plan: SlidePlan | None) -> None:
@@ -48,9 +48,13 @@ class SlideMap(QWidget):
         return [QPointF(glass.left() + x * scale, glass.top() + y * scale) for x, y in self._plan.places_mm]
 
     def _radius(self) -> float:
-        """Return how large a mark may be so that neighbours stay apart."""
+        """Return how large a mark may be: round its number, and so that neighbours stay apart."""
         scale = self._glass().width() / self._plan.width_mm
-        return min(10.0, max(3.0, 0.42 * scale * min(self._plan.step_mm)))
+        return min(self._wide_enough() + 1, max(3.0, 0.45 * scale * min(self._plan.step_mm)))
+
+    def _wide_enough(self) -> float:
+        """Return the radius of a mark that holds its number."""
+        return 0.5 * QFontMetrics(theme.font("small")).horizontalAdvance("000")
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw glass, walk and places."""
@@ -76,10 +80,10 @@ class SlideMap(QWidget):
             )
             painter.setBrush(palette.colour("accent" if done else "surface"))
             painter.drawEllipse(point, radius, radius)
-            if radius < 8:
+            if radius < self._wide_enough() - 3:
                 continue
             painter.setPen(palette.colour("accent_ink" if done else "ink"))
-            box = QRectF(point.x() - 10, point.y() - 10, 20, 20)
+            box = QRectF(point.x() - radius, point.y() - radius, 2 * radius, 2 * radius)
             painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(place + 1))
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
