@@ -77,8 +77,12 @@ def find_clear(
         1.. for each see-through piece, rim included; 0 elsewhere.
     """
     labels = np.zeros(low.shape, np.int32)
-    hull, bright = float(cv2.countNonZero(hull_mask(low))), float(cv2.countNonZero(strong))
+    convex = hull_mask(low)
+    hull, bright = float(cv2.countNonZero(convex)), float(cv2.countNonZero(strong))
     if hull - bright < _CLEAR_SHARE * least_px2 or bright > 0.9 * hull:
+        return labels
+    # no closing reaches beyond the hull, and a clear place must be thicker than an edge's flank
+    if not cv2.countNonZero(eroded(convex & (1 - strong), max(1.0, 0.5 * width_px))):
         return labels
     size = np.sqrt(hull / np.pi)
     before = np.zeros_like(low)
