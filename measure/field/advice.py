@@ -98,7 +98,7 @@ def _reasons(quality: FieldQuality, edge: float) -> list[tuple[float, str]]:
         (
             quality.unevenness,
             _UNEVEN_L,
-            "The light is very uneven; centre the lamp or add a blank-oil picture.",
+            "The light is very uneven; centre the lamp, or use blank oil: a picture, or worked out from fields.",
         ),
         (
             _chroma(quality.oil_rgb),
