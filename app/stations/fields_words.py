@@ -146,7 +146,7 @@ def quality_rows(quality: FieldQuality) -> list[tuple[str, str, str]]:
             "Uneven light",
             f"{number_text.fixed(quality.unevenness, 1)} L*",
             "How much the brightness of the oil varies over the picture, in CIELAB lightness (0 to 100). "
-            "It is taken out; a blank-oil picture does it better.",
+            "It is taken out; with blank oil it is surer.",
         ),
         (
             "Burnt out",

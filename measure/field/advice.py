@@ -98,7 +98,7 @@ def _reasons(quality: FieldQuality, edge: float) -> list[tuple[float, str]]:
         (
             quality.unevenness,
             _UNEVEN_L,
-            "The light is very uneven; centre the lamp, or use blank oil: a picture, or worked out from fields.",
+            "The light is very uneven; centre the lamp, or use blank oil: a picture, or from fields.",
         ),
         (
             _chroma(quality.oil_rgb),

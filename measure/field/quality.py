@@ -69,7 +69,7 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
             f"{light.clipped:.0%} of the pixels are at the end of the camera's range; change the exposure."
         )
     if light.unevenness > _UNEVEN:
-        words.append("The light is very uneven; a blank-oil picture would take it out.")
+        words.append("The light is very uneven; blank oil would take it out.")
     cut_by_frame = int((particles["flags"] & bits("touches_frame") > 0).sum())
     if count and cut_by_frame > 0.3 * count:
         words.append(
