@@ -7,13 +7,12 @@ inside is oil, there is a see-through piece, whatever lies under a part of it.
 import cv2
 import numpy as np
 
-from measure.field.rims import closed, dilated, disc, fill_holes, hull_mask, solidity
+from measure.field.rims import closed, dilated, disc, fill_holes, hull_mask
 
 _RADII = (2.5, 4.0)  # half the width of the widest line looked for, px
 _LEAST_LINE = 0.06  # natural density of the faintest line
 _SHARE = 0.45  # of the cluster's usual line
 _GAPS = (1.5, 4.0, 7.0, 11.0)  # closings tried on broken lines, px
-_CONVEX = 0.9
 _RIMMED = 0.78  # share of the border along which a line runs
 _OIL_INSIDE = 0.45  # share of the inside that must be as clear as oil
 _OIL_LIKE = 0.4  # density over that of the line below which the inside is oil
@@ -60,12 +59,15 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
         return [], lines
     strong = (lines > max(_LEAST_LINE, _SHARE * height)).astype(np.uint8)
     dark = np.abs(density).max(axis=2) > _OIL_LIKE * height
+    beside = dilated(strong, 2.0), dilated(strong, 1.5)
     scored = []
     for gap in _GAPS:
         walls = closed(strong, gap)
         for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2)):
-            worth = _rim_worth(piece, strong, dark)
-            if worth > 0 and piece.sum() >= least_px2:
+            if cv2.countNonZero(piece) < least_px2:
+                continue
+            worth = _rim_worth(piece, strong, beside, dark)
+            if worth > 0:
                 scored.append((worth, piece))
     pieces: list[np.ndarray] = []
     for _, piece in sorted(scored, key=lambda pair: -pair[0]):
@@ -95,24 +97,43 @@ def _hulls(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     sets = [[k] for k in large]
     if len(large) <= _FEW_LINES:
         sets += [[j, k] for j in large for k in large if j < k]
-    return [hull_mask(np.isin(parts, numbers).astype(np.uint8)) for numbers in sets]
+    corners = {k: _corners(parts, stats[k], k) for k in large}
+    hulls = []
+    for numbers in sets:
+        hull = np.zeros(walls.shape, np.uint8)
+        cv2.fillConvexPoly(hull, cv2.convexHull(np.concatenate([corners[k] for k in numbers])), 1)
+        hulls.append(hull)
+    return hulls
 
 
-def _rim_worth(piece: np.ndarray, strong: np.ndarray, dark: np.ndarray) -> float:
-    """How well lines run round a place, less what of them lies inside; 0 when it is no see-through piece."""
-    rows, cols = np.flatnonzero(piece.any(axis=1)), np.flatnonzero(piece.any(axis=0))
-    box = np.s_[max(0, rows[0] - 3) : rows[-1] + 4, max(0, cols[0] - 3) : cols[-1] + 4]
-    piece, strong, dark = piece[box], strong[box], dark[box]
-    if solidity(piece) < _CONVEX:
-        return 0.0
-    border = piece & ~cv2.erode(piece, disc(1.0), borderValue=0) & 1
-    rimmed = float((dilated(strong, 2.0)[border > 0] > 0).mean())
+def _corners(parts: np.ndarray, stats: np.ndarray, number: int) -> np.ndarray:
+    """Corners of the convex hull of a numbered part, (P, 1, 2)."""
+    x, y, w, h = (int(v) for v in stats[:4])
+    part = (parts[y : y + h, x : x + w] == number).view(np.uint8)
+    contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(x, y))
+    return cv2.convexHull(np.concatenate(contours))
+
+
+def _rim_worth(
+    piece: np.ndarray, strong: np.ndarray, beside: tuple[np.ndarray, np.ndarray], dark: np.ndarray
+) -> float:
+    """How well lines run round a convex place, less what of them lies inside; 0 when it is not see-through.
+
+    ``beside`` are the places within 2 and 1.5 px of strong lines.
+    """
+    x, y, w, h = cv2.boundingRect(piece)
+    box = np.s_[max(0, y - 3) : y + h + 3, max(0, x - 3) : x + w + 3]
+    piece, strong, dark = piece[box], strong[box], dark[box].view(np.uint8)
+    border = piece & (1 - cv2.erode(piece, disc(1.0), borderValue=0))
+    rimmed = cv2.countNonZero(border & beside[0][box]) / cv2.countNonZero(border)
     if rimmed < _RIMMED:
         return 0.0
-    inside = piece & ~dilated(strong, 1.5) & 1
-    depth = float(cv2.distanceTransform(inside, cv2.DIST_L2, 5).max()) if inside.any() else 0.0
-    if depth < _LEAST_DEPTH_PX or (~dark[inside > 0]).mean() < _OIL_INSIDE:
+    inside = piece & (1 - beside[1][box])
+    count = cv2.countNonZero(inside)
+    if not count or cv2.countNonZero(inside & (1 - dark)) < _OIL_INSIDE * count:
+        return 0.0
+    if float(cv2.distanceTransform(inside, cv2.DIST_L2, 5).max()) < _LEAST_DEPTH_PX:
         return 0.0
     deep = cv2.distanceTransform(piece, cv2.DIST_L2, 5)
-    across = (deep > 0.5 * deep.max()) & (strong > 0)
-    return rimmed - float(across.sum()) / float((deep > 0.5 * deep.max()).sum())
+    middle = (deep > 0.5 * deep.max()).view(np.uint8)
+    return rimmed - cv2.countNonZero(middle & strong) / cv2.countNonZero(middle)

@@ -132,11 +132,13 @@ def _borders(labels: np.ndarray, steep: np.ndarray) -> tuple[np.ndarray, np.ndar
         (labels[1:], labels[:-1], steep[1:], steep[:-1]),
     ):
         meet = a != b
-        pairs.append(np.stack([np.minimum(a[meet], b[meet]), np.maximum(a[meet], b[meet])], axis=1))
+        # one number for a pair sorts many times faster than two
+        one, other = a[meet].astype(np.int64), b[meet].astype(np.int64)
+        pairs.append((np.minimum(one, other) << 32) | np.maximum(one, other))
         values.append(np.maximum(ga[meet], gb[meet]))
     both, value = np.concatenate(pairs), np.concatenate(values)
-    unique, inverse = np.unique(both, axis=0, return_inverse=True)
-    inverse = inverse.reshape(-1)
+    codes, inverse = np.unique(both, return_inverse=True)
+    unique = np.stack([codes >> 32, codes & 0xFFFFFFFF], axis=1)
     return unique, np.bincount(inverse), np.bincount(inverse, weights=value)
 
 
