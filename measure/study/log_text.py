@@ -1,18 +1,21 @@
 """The audit trail in words: what each action changed, from what, to what."""
 
-import json
 from collections.abc import Callable
 
-from measure.flags import decode as decode_flags
-from measure.model import KINDS, ORIGINS
 from measure.study.journal import LABEL_BITS
+from measure.study.log_words import (
+    Names,
+    column_words,
+    names_of_rows,
+    setting_words,
+    table_words,
+    value_words,
+)
 from measure.study.records import EditEntry
 from measure.study.row_codec import Rows, decode
 
 _LABEL_MASK = (1 << LABEL_BITS) - 1
 _SHOWN_ROWS = 3
-_LONGEST = 120
-_PLURALS = {"batch": "batches"}
 # many rows added or removed are told by their number: unpacking them all would take seconds
 _ROWS = (
     "SELECT table_name, operation, field_id, count, "
@@ -42,11 +45,13 @@ def entries(
         )
     query = f"SELECT id, made, who, text, state, refers_to FROM edit {where} ORDER BY id DESC LIMIT ?"
     found = read(query, [*values, -1 if limit is None else limit])
-    return [_entry(read, *row) for row in found]
+    names = names_of_rows(read)
+    return [_entry(read, names, *row) for row in found]
 
 
 def _entry(
     read: Callable[..., list[tuple]],
+    names: Names,
     edit_id: int,
     made: str,
     who: str,
@@ -61,7 +66,7 @@ def _entry(
         if field_id is not None:
             fields.add(field_id)
         try:
-            before, after = _described(table, operation, count, old, new)
+            before, after = _described(names, table, operation, count, old, new)
         except (ValueError, KeyError, TypeError, IndexError):
             before = after = "(this part of the log is damaged)"
         was.append(before)
@@ -73,66 +78,47 @@ def _entry(
 
 
 def _described(
-    table: str, operation: str, count: int, old: str | bytes | None, new: str | bytes | None
+    names: Names, table: str, operation: str, count: int, old: str | bytes | None, new: str | bytes | None
 ) -> tuple[str, str]:
     before, after = decode(old), decode(new)
     if operation == "update":
         if before is None or after is None:
             raise ValueError("a change has two sides")
-        return _values(table, before), _values(table, after)
+        return _values(names, table, before), _values(names, table, after)
     rows = before or after
-    words = f"{count} {_word(table, count)}" if rows is None else _names(table, rows)
+    words = f"{count} {table_words(table, count)}" if rows is None else _names(names, table, rows)
     return (words, "") if operation == "delete" else ("", words)
 
 
-def _names(table: str, rows: Rows) -> str:
+def _names(names: Names, table: str, rows: Rows) -> str:
     """Return "particles 3, 4, 5" or "batch pass 3"."""
     if table == "particle":
-        names = [str(row[0] & _LABEL_MASK) for row in rows.values]
+        called = [str(row[0] & _LABEL_MASK) for row in rows.values]
     elif "name" in rows.columns:
         place = rows.columns.index("name")
-        names = [str(row[place]) for row in rows.values]
+        called = [str(row[place]) for row in rows.values]
+        if table == "setting":
+            called = [setting_words(name) for name in called]
     else:
-        names = [str(row[0]) for row in rows.values]
-    word = _word(table, len(names))
-    return f"{len(names)} {word}" if len(names) > 2 * _SHOWN_ROWS else f"{word} {', '.join(names)}"
+        known = names.get(table, {})
+        called = [known.get(row[0], str(row[0])) for row in rows.values]
+    if table == "setting":
+        return ", ".join(called)
+    word = table_words(table, len(called))
+    return f"{len(called)} {word}" if len(called) > 2 * _SHOWN_ROWS else f"{word} {', '.join(called)}"
 
 
-def _word(table: str, count: int) -> str:
-    word = str(table).replace("_", " ")
-    return word if count == 1 else _PLURALS.get(table, word + "s")
-
-
-def _values(table: str, rows: Rows) -> str:
+def _values(names: Names, table: str, rows: Rows) -> str:
     if len(rows.values) > _SHOWN_ROWS:
         first = {name: {row[i] for row in rows.values} for i, name in enumerate(rows.columns) if i}
-        same = [f"{n.replace('_', ' ')} {_shown(n, next(iter(v)))}" for n, v in first.items() if len(v) == 1]
-        return f"{_names(table, rows)}: {', '.join(same) or 'different values'}"
+        same = [_told(n, next(iter(v)), names) for n, v in first.items() if len(v) == 1]
+        return f"{_names(names, table, rows)}: {', '.join(same) or 'different values'}"
     return "; ".join(
-        f"{_names(table, Rows(rows.columns, [row]))}: "
-        + ", ".join(
-            f"{name.replace('_', ' ')} {_shown(name, value)}"
-            for name, value in zip(rows.columns[1:], row[1:], strict=True)
-        )
+        f"{_names(names, table, Rows(rows.columns, [row]))}: "
+        + ", ".join(_told(n, value, names) for n, value in zip(rows.columns[1:], row[1:], strict=True))
         for row in rows.values
     )
 
 
-def _shown(name: str, value: object) -> str:
-    if name == "kind" and isinstance(value, int) and 0 <= value < len(KINDS):
-        return KINDS[value].value
-    if name == "origin" and isinstance(value, int) and 0 <= value < len(ORIGINS):
-        return ORIGINS[value]
-    if name == "flags" and isinstance(value, int):
-        return ", ".join(decode_flags(value)) or "none"
-    if name in ("kind_by_hand", "closed"):
-        return "yes" if value else "no"
-    if value is None:
-        return "none"
-    if name == "result":
-        return "measured"
-    if isinstance(value, float):
-        return f"{value:.6g}"
-    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
-    text = text or "(empty)"
-    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
+def _told(name: str, value: object, names: Names) -> str:
+    return f"{column_words(name)} {value_words(name, value, names)}".strip()

@@ -1,4 +1,5 @@
 import getpass
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -169,11 +170,37 @@ def test_the_log_tells_who_what_from_and_to(study: Study) -> None:
     assert "particle 3: kind salt, kind by hand yes" in kind.now
     assert (aside.was, aside.now) == ("particle 3: set aside (empty)", "particle 3: set aside dust")
     assert aside.text == "Set aside particle 3: dust"
-    assert (note.was, note.now, note.state) == ("field 1: note (empty)", "field 1: note smeared", "undone")
+    assert (note.was, note.now, note.state) == (
+        "field one.png: note (empty)",
+        "field one.png: note smeared",
+        "undone",
+    )
     assert (undone.was, undone.now, undone.refers_to) == (note.now, note.was, note.id)
     first = study.edit_log()[-1]
-    assert first.now == "scale 1"
+    assert first.now == "scale 10x"
     assert first.made[:2] == "20"
+
+
+def test_the_log_speaks_plain_words(study: Study) -> None:
+    field_id = fill(study)
+    batch_id = study.add_batch(Batch("pass 3"))
+    study.update_field(field_id, batch_id=batch_id, zones=[np.array([[0, 0], [9, 0], [9, 9.0]])])
+    study.set_setting(
+        "felt_profile", '{"kernel": {"from_um": 20, "to_um": 35.5}}', "Change what size is felt"
+    )
+    felt, field = study.edit_log(limit=2)
+    assert felt.now.startswith("what size is felt")
+    study.set_setting(
+        "felt_profile", '{"kernel": {"from_um": 25, "to_um": 35.5}}', "Change what size is felt"
+    )
+    felt = study.edit_log(limit=1)[0]
+    assert felt.was == "what size is felt: kernel from um 20, to um 35.5"
+    assert "batch pass 3" in field.now
+    assert "left out 1 area" in field.now
+    assert "left out nothing" in field.was
+    for entry in study.edit_log():
+        words = f"{entry.was} {entry.now}"
+        assert not re.search(r"_|[{}\[\]\"]|\bid\b", words), words
 
 
 def test_the_log_of_one_field_leaves_others_out(study: Study) -> None:
