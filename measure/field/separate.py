@@ -100,7 +100,9 @@ def separate(
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)
     parts, typical = contrast_parts(field, low & (clear == 0), strong, width, least_px2)
-    bodies = _bodies(parts, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height)
+    bodies = _bodies(
+        parts, delta, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height
+    )
     labels = np.zeros(low.shape, np.int32)
     groups: list[list[int]] = []
     used = 0
@@ -192,6 +194,7 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
 
 def _bodies(
     parts: np.ndarray,
+    delta: np.ndarray,
     field: np.ndarray,
     typical: np.ndarray,
     distance: np.ndarray,
@@ -217,7 +220,8 @@ def _bodies(
         if taken[box][part].mean() > _COVERED:
             continue
         height = median(field[box][part])
-        mask = fill_body(part.astype(np.uint8), field[box] / np.maximum(typical[box], 1e-3), width)
+        share = field[box] / np.maximum(typical[box], 1e-3)
+        mask = fill_body(part.astype(np.uint8), share, width, _likeness(delta[box], part))
         own_width = _edge_width(mask, steep[box], near[box] > 0, height)
         if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
             mask, own_width, height, usual_height
@@ -288,7 +292,16 @@ def _padded_box(box: tuple[slice, slice], shape: tuple[int, int], m: int) -> tup
     )
 
 
-def fill_body(mask: np.ndarray, share: np.ndarray, width_px: float) -> np.ndarray:
+def _likeness(delta: np.ndarray, part: np.ndarray) -> np.ndarray:
+    """Cosine between the colour of each pixel against the oil and that of the part, -1..1."""
+    own = np.array([median(delta[..., i][part]) for i in range(3)], np.float32)
+    along = delta @ (own / max(float(np.linalg.norm(own)), 1e-6))
+    return along / np.maximum(colour_length(delta), 1e-3)
+
+
+def fill_body(
+    mask: np.ndarray, share: np.ndarray, width_px: float, likeness: np.ndarray | float = 1.0
+) -> np.ndarray:
     """Fill the holes of a body that are texture or highlights, not the oil between touching pieces.
 
     Parameters
@@ -298,7 +311,10 @@ def fill_body(mask: np.ndarray, share: np.ndarray, width_px: float) -> np.ndarra
         Difference from the oil as a share of the plateau beside it.
     width_px : float
         10-90 % width of an edge.
+    likeness : (M, N) ndarray of float, optional
+        1 where a pixel differs from the oil as the body does, -1 where the other way round.
     """
+    pale = share * likeness  # the shadow in a gap differs from the oil too, but not as the body does
     holes = fill_holes(mask) - mask
     if not holes.any():
         return mask
@@ -314,15 +330,13 @@ def fill_body(mask: np.ndarray, share: np.ndarray, width_px: float) -> np.ndarra
         # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
         ring = np.sqrt(n / np.pi) > 0.8 * thick
         inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
-        if small or inside or _is_no_oil(hole, share[box], width_px):
+        if small or inside or median(share[box][hole]) > _HOLE_LEVEL or _is_no_oil(hole, pale[box], width_px):
             filled[box][hole] = 1
     return filled
 
 
 def _is_no_oil(hole: np.ndarray, share: np.ndarray, width_px: float) -> bool:
     """Whether a hole shows more than blur leaves of the oil in a gap so wide: a pale middle, not a gap."""
-    if median(share[hole]) > _HOLE_LEVEL:
-        return True
     depth = cv2.distanceTransform(cv2.copyMakeBorder(hole.view(np.uint8), 1, 1, 1, 1, 0), cv2.DIST_L2, 3)[
         1:-1, 1:-1
     ]

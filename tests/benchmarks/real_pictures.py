@@ -53,11 +53,14 @@ def _row(name: str, picture: Picture, zones: tuple, smallest: float | None, expe
     seconds = time.perf_counter() - started
     particles = result.particles
     diameter = particles.diameter_px
-    counted = diameter >= result.smallest_px
+    kept = np.array([why == "" for why in particles["set_aside"]], bool)
+    counted = kept & (diameter >= result.smallest_px)
+    aside = ~kept & (diameter >= result.smallest_px)
     whole = counted & (particles["flags"] & bits("touches_frame", "meets_zone") == 0)
     low, middle, high = np.percentile(diameter[whole], [5, 50, 95]) if whole.any() else (np.nan,) * 3
     print(
-        f"{name:18s} {int(counted.sum()):6d} {int(whole.sum()):6d}  {expected:18s} {middle:8.2f}"
+        f"{name:18s} {int(aside.sum()):6d} {int(counted.sum()):7d} {int(whole.sum()):6d}"
+        f"  {expected:18s} {middle:8.2f}"
         f" {(high - low) / 2 / middle * 100:7.1f} {seconds:7.2f}"
     )
 
@@ -72,7 +75,7 @@ def _discs(folder: Path, size: int) -> None:
     bias = 100 * (np.median(diameter) / size - 1)
     spread = 50 * float(np.subtract(*np.percentile(diameter, [95, 5]))) / size
     print(
-        f"disc {size:3d} px       {len(flags):6d} {len(diameter):6d}  {'about 100':18s}"
+        f"disc {size:3d} px       {0:6d} {len(flags):7d} {len(diameter):6d}  {'about 100':18s}"
         f" {np.median(diameter):8.2f} {spread:7.1f} {time.perf_counter() - started:7.2f}   bias {bias:+.2f} %"
     )
 
@@ -105,7 +108,8 @@ def main() -> None:
     named = sys.argv[1] if len(sys.argv) > 1 else os.environ.get("GRITLINE_DATA")
     folder = Path(named) if named else Path(__file__).resolve().parents[3] / "shared" / "data"
     print(
-        f"{'picture':18s} {'found':>6s} {'whole':>6s}  {'expected':18s} {'median':>8s} {'± %':>7s} {'s':>7s}"
+        f"{'picture':18s} {'aside':>6s} {'counted':>7s} {'whole':>6s}"
+        f"  {'expected':18s} {'median':>8s} {'± %':>7s} {'s':>7s}"
     )
     for name, file, zones, smallest, expected in CASES:
         _row(name, read_picture(folder / file), zones, smallest, expected)
