@@ -9,7 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from measure.errors import InvalidInput, KnownError, StudyFileError
+from measure.errors import DamagedStudy, InvalidInput, KnownError, StudyFileError
 
 if TYPE_CHECKING:  # Qt itself is loaded only once a window is wanted
     from PySide6.QtWidgets import QApplication
@@ -30,18 +30,29 @@ def run_window(arguments: Sequence[str]) -> int:
     Returns
     -------
     int
-        Exit code: 0, or 2 after a sentence on stderr when the study cannot be opened.
+        Exit code: 0, or 2 after a sentence on stderr when the study cannot be opened. A damaged one opens
+        the window, which offers to rescue what can be read.
     """
     try:
         path = _study_path(arguments)
         _check_screen()
+    except DamagedStudy as error:
+        path = Path(arguments[0])
+        if not _has_screen():
+            return _refuse(error)
+        # the window opens all the same: it offers to rescue what can be read
     except KnownError as error:
         if sys.stderr is not None:
-            print(f"gritline: {error.text}", file=sys.stderr)  # noqa: T201
-            return BAD_INPUT
+            return _refuse(error)
         # started by a double click, where nobody would see the sentence: the window says it
         path = Path(arguments[0]) if arguments else None
     return _run(path)
+
+
+def _refuse(error: KnownError) -> int:
+    if sys.stderr is not None:
+        print(f"gritline: {error.text}", file=sys.stderr)  # noqa: T201
+    return BAD_INPUT
 
 
 def make_application() -> "QApplication":
@@ -101,11 +112,13 @@ def _study_path(arguments: Sequence[str]) -> Path | None:
     return path
 
 
-def _check_screen() -> None:
-    if not sys.platform.startswith("linux"):
-        return
+def _has_screen() -> bool:
     names = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
-    if not any(os.environ.get(name) for name in names):
+    return not sys.platform.startswith("linux") or any(os.environ.get(name) for name in names)
+
+
+def _check_screen() -> None:
+    if not _has_screen():
         raise InvalidInput("There is no screen to open the window on; the commands work without, see --help.")
 
 

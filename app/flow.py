@@ -121,13 +121,15 @@ def flow(*parts: Part, spacing: int = theme.SMALL) -> Flow:
     return made
 
 
-def above(line: QLayout, below: QWidget, margin: int = 0) -> QWidget:
+def above(line: QLayout, below: QWidget, margin: int = 0, *between: QWidget) -> QWidget:
     """Return a page with a line of tools over a widget that takes the rest."""
     page = QWidget()
     column = QBoxLayout(QBoxLayout.Direction.TopToBottom, page)
     column.setContentsMargins(margin, margin, margin, margin)
     column.setSpacing(theme.SMALL)
     column.addLayout(line)
+    for widget in between:
+        column.addWidget(widget)
     column.addWidget(below, 1)
     return page
 

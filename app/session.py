@@ -16,6 +16,7 @@ from measure.particles import Particles, make_particles
 from measure.study.records import Changes, FieldRow
 from measure.study.study import Study
 
+CARE = "care of the study"  # key of the work on files of studies: rescues, copies brought back
 NO_FIELD = 0
 
 
@@ -102,7 +103,7 @@ class Session(QObject):
 
     def close(self) -> None:
         """Stop all work and close the study."""
-        self.tasks.cancel_all()
+        self.tasks.cancel_all(keep=CARE)  # that is of the file, and may be of another study
         if self.study is not None:
             self._replace(None)
 

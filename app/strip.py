@@ -33,6 +33,8 @@ class Strip(QFrame):
         self._tasks = tasks
         self._level = NOTE
         self._resting = ""
+        self._own: tuple[str, ...] = ()  # keys of the work of the station in view
+        self._in_page = False
         self._offer: Callable[[], None] | None = None
         self._mark = QLabel()
         self.text = parts.label(wrap=True)
@@ -72,6 +74,11 @@ class Strip(QFrame):
         self._resting = text
         if not self._fade.isActive() and self._level == NOTE and not self.hide_button.isVisibleTo(self):
             self.rest()
+
+    def follow(self, keys: tuple[str, ...], *, in_page: bool) -> None:
+        """Show work of these keys first, or not at all where the station in view shows it itself."""
+        self._own, self._in_page = keys, in_page
+        self._show_work()
 
     def show_message(self, text: str, level: str) -> None:
         """Show a sentence in place."""
@@ -125,8 +132,8 @@ class Strip(QFrame):
             does()
 
     def _shown_task(self) -> Task | None:
-        named = [task for task in self._tasks.tasks if task.text]
-        return named[0] if named else None
+        named = [t for t in self._tasks.tasks if t.text and not (self._in_page and t.key in self._own)]
+        return min(named, key=lambda task: task.key not in self._own, default=None)
 
     def _show_work(self) -> None:
         task = self._shown_task()

@@ -9,12 +9,10 @@ from PySide6.QtWidgets import QWidget
 from app import pickers
 from app.copies_keeper import CopiesKeeper, copies_folder, when_text
 from app.messages import DONE, NOTE, WARNING
-from app.session import Session
+from app.session import CARE, Session
 from measure.errors import DamagedStudy, LostStudy, StudyFileError
 from measure.study.copies import Copy, bring_back, take_out
 from measure.study.salvage import Rescue, salvage
-
-KEY = "care of the study"
 
 
 class StudyCare(QObject):
@@ -31,6 +29,7 @@ class StudyCare(QObject):
         self._session, self._keeper, self._window = session, keeper, window
         self.hurt_path: Path | None = None
         self._warned: Path | None = None
+        self._asked = ""  # the work that would be stopped by quitting, once the user was told
         session.may_close = self.may_close
         session.hurt.connect(self._hurt)
         session.opened.connect(self._opened)
@@ -106,6 +105,15 @@ class StudyCare(QObject):
             return False
         return True
 
+    def may_quit(self) -> bool:
+        """Return whether nothing is under way that quitting would stop; if not, say so once."""
+        task = next((t for t in self._session.tasks.tasks if t.key == CARE), None)
+        if task is None or self._asked == task.text:
+            return True
+        self._asked = task.text
+        self._session.tell(f"{task.text} is still under way. Close once more to stop it and go.", WARNING)
+        return False
+
     # back to how it was -------------------------------------------------------------------------------------
 
     def ask_back(self) -> None:
@@ -163,11 +171,11 @@ class StudyCare(QObject):
         text: str,
         failed: Callable[[Exception], None] | None = None,
     ) -> None:
-        if self._session.tasks.busy(KEY):
+        if self._session.tasks.busy(CARE):
             self._session.tell("Wait until that is done.", WARNING)
             return
 
         def told(error: Exception) -> None:
             self._session.tell_error(error, text)
 
-        self._session.tasks.run(work, done, failed=failed or told, text=text, key=KEY)
+        self._session.tasks.run(work, done, failed=failed or told, text=text, key=CARE)

@@ -163,10 +163,11 @@ class TaskRunner(QObject):
         """Return whether a task of that key is under way."""
         return any(task.key == key for task in self.tasks)
 
-    def cancel_all(self) -> None:
-        """Cancel everything under way."""
+    def cancel_all(self, *, keep: str = "") -> None:
+        """Cancel everything under way, but for the work of one key."""
         for task in tuple(self.tasks):
-            task.cancel()
+            if not keep or task.key != keep:
+                task.cancel()
 
     def close(self) -> None:
         """Cancel everything and accept no more results."""

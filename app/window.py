@@ -259,6 +259,7 @@ class Window(QMainWindow):
         self.pages.setCurrentWidget(station)
         self.rail.show_current(name)
         self.strip.set_resting(station.tip)
+        self.strip.follow(station.work_keys, in_page=station.shows_work)
         self.station_menu.setTitle(station.title)
         self.station_menu.clear()
         self.station_menu.addActions(station.all_actions())
@@ -368,7 +369,7 @@ class Window(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Remember the window and close the study; everything is on disk already."""
-        if not self.session.may_close():
+        if not (self.session.may_close() and self.file_pages.care.may_quit()):
             event.ignore()
             return
         preferences.write("geometry", self.saveGeometry())

@@ -27,6 +27,11 @@ class Progress:
         """Whether a stop was asked for."""
         return self._stop
 
+    def check(self) -> None:
+        """Raise `Cancelled` if a stop was asked for; between reports of long work."""
+        if self._stop:
+            raise Cancelled
+
     def report(self, fraction: float, stage: str = "") -> None:
         """Say how far the work is.
 
@@ -35,8 +40,7 @@ class Progress:
         Cancelled
             If a stop was asked for.
         """
-        if self._stop:
-            raise Cancelled
+        self.check()
         if self._listener is not None:
             self._listener(min(1.0, max(0.0, fraction)), stage)
 

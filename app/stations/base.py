@@ -20,6 +20,10 @@ class BaseStation(QWidget):
     ----------
     name, title, tip : str
         Key of the station, its word in the rail, and a sentence on what it is for.
+    work_keys : tuple of str
+        Keys of the work (see `app.tasks`) that this station waits for.
+    shows_work : bool
+        It shows that work itself, so the strip at the foot need not.
 
     Signals
     -------
@@ -32,6 +36,8 @@ class BaseStation(QWidget):
     name = ""
     title = ""
     tip = ""
+    work_keys: tuple[str, ...] = ()
+    shows_work = False
 
     state_changed = Signal()
     wants_station = Signal(str)

@@ -23,6 +23,7 @@ from app.stations.compare_table import RatioTable
 from app.stations.compare_work import CompareAnswer, CompareQuestion, answer
 from app.stations.sides import or_empty, page_buttons, side_by_side
 from app.stations.sizes_pieces import Gatherer, profile_of
+from app.work_line import WorkLine
 from measure.errors import KnownError
 from measure.judge.compare import FIGURES
 from measure.judge.compare_batches import BatchSizes, limits_differ, with_own_names
@@ -46,6 +47,7 @@ class Station(BaseStation):
 
     name, title = "compare", "Compare"
     tip = "Did the grind help, by how much, and how much more would it take?"
+    work_keys, shows_work = (_KEY,), True
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, parent)
@@ -91,7 +93,7 @@ class Station(BaseStation):
         self._charts = QStackedWidget()
         self._charts.addWidget(both)
         self._charts.addWidget(self.grind_chart)
-        return above(line, self._charts, theme.SMALL)
+        return above(line, self._charts, theme.SMALL, WorkLine(self.session.tasks, _KEY))
 
     def _right(self) -> QWidget:
         self._panels = QStackedWidget()

@@ -34,6 +34,7 @@ class Station(BaseStation):
 
     name, title = "particles", "Particles"
     tip = "Look at the pieces most likely wrong, and put right what is wrong."
+    work_keys = ("decode picture", "light", "learn kinds")
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, parent)

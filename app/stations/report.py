@@ -14,6 +14,7 @@ from app.stations.report_choice import ChoicePanel
 from app.stations.report_pages import PageView
 from app.stations.report_work import ReportAnswer, ReportQuestion, make_report, write_tables
 from app.stations.sides import or_empty, side_by_side
+from app.work_line import WorkLine
 from measure.errors import KnownError
 from measure.safe_write import written_beside
 from measure.study.records import Changes
@@ -30,6 +31,7 @@ class Station(BaseStation):
 
     name, title = "report", "Report"
     tip = "Hand the results over: a PDF that stands alone, and tables."
+    work_keys, shows_work = (_KEY, "report.tables"), True
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, parent)
@@ -48,7 +50,12 @@ class Station(BaseStation):
             parts.action_button(self.action(f"report.{name}"), look="quiet", text=words)
             for name, words in (("previous", "Page before"), ("next", "Next page"))
         ]
-        left = above(flow(*buttons, self.which, None, self.refusal), self.pages, theme.SMALL)
+        left = above(
+            flow(*buttons, self.which, None, self.refusal),
+            self.pages,
+            theme.SMALL,
+            WorkLine(self.session.tasks, _KEY),
+        )
         panel = QWidget()
         panel.setProperty("look", "panel")
         panel.setLayout(parts.column(parts.scroll(self.choice), margin=theme.SMALL))

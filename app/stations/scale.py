@@ -17,10 +17,11 @@ from app.stations.fields_adding import dropped_pictures
 from app.stations.scale_draft import Draft
 from app.stations.scale_form import RulingForm, TypedForm
 from app.stations.scale_list import ScaleList
-from app.stations.scale_making import Making
+from app.stations.scale_making import KEY, Making
 from app.stations.scale_next import NextStep, next_step
 from app.stations.scale_picture import RulingPicture
 from app.stations.scale_result import MarkedCard, ResultCard
+from app.work_line import WorkLine
 from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.picture_file import read_picture
@@ -38,6 +39,7 @@ class Station(BaseStation):
 
     name, title = "scale", "Scale"
     tip = "Tell how many micrometres a pixel is, from a picture of a stage micrometer."
+    work_keys, shows_work = (KEY,), True
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -72,7 +74,7 @@ class Station(BaseStation):
         whole = QVBoxLayout(panel)
         whole.setContentsMargins(theme.SMALL, theme.SMALL, theme.SMALL, theme.SMALL)
         whole.setSpacing(theme.SMALL)
-        parts.fill(whole, (buttons, parts.scroll(inner), self.next))
+        parts.fill(whole, (buttons, WorkLine(self.session.tasks, KEY), parts.scroll(inner), self.next))
         panel.setMinimumWidth(max(PANEL_WIDTH, panel.sizeHint().width()))
         splitter = QSplitter(Qt.Orientation.Horizontal)
         splitter.addWidget(self.picture)

@@ -24,7 +24,7 @@ def next_step(station: "Station") -> NextStep:
     if session.study is None:
         return NextStep("Begin a study first", "", lambda: None, False)
     if session.tasks.busy(KEY):
-        return NextStep("Looking for the ruling…", "Stop it at the foot of the window", lambda: None, False)
+        return NextStep("Looking for the ruling…", "Stop it above", lambda: None, False)
     if draft is None:
         if station.state_text()[0]:
             return NextStep(

@@ -48,6 +48,7 @@ class Station(BaseStation):
 
     name, title = "sizes", "Sizes"
     tip = "How coarse the batch is, how sure that is, and whether it will be felt."
+    work_keys = (_KEY,)
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, parent)

@@ -42,6 +42,7 @@ class Station(BaseStation):
 
     name, title = "tasting", "Tasting"
     tip = "Let a panel taste blind, and find its own limit."
+    work_keys = (_KEY,)
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, parent)

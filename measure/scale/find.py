@@ -55,7 +55,7 @@ def find_scale(
     """
     certificate = check_ruling(division_um, certificate_um, coverage_factor)
     progress.report(0.0, "looking for lines")
-    even, placed = _best_placed(_likely(brightness_planes(picture), progress))
+    even, placed = _best_placed(_likely(brightness_planes(picture), progress), progress)
     if placed is None:
         raise doubts.no_ruling(picture.name)
     placed = finer(even, placed) or placed
@@ -65,7 +65,9 @@ def find_scale(
     return fit
 
 
-def _best_placed(likely: Iterator[tuple[np.ndarray, Ladder, int]]) -> tuple[np.ndarray | None, Placed | None]:
+def _best_placed(
+    likely: Iterator[tuple[np.ndarray, Ladder, int]], progress: Progress
+) -> tuple[np.ndarray | None, Placed | None]:
     """Return the first likely ruling that bears a close look, and the evened plane it was placed on.
 
     Of wide lines and the gaps between them the narrower serve better, so after a wide one the others of that
@@ -78,6 +80,7 @@ def _best_placed(likely: Iterator[tuple[np.ndarray, Ladder, int]]) -> tuple[np.n
         if id(plane) not in evened:
             evened[id(plane)] = plane / light_surface(plane)
         even = evened[id(plane)]
+        progress.check()
         placed = place_graduations(even, axis_of(ladder, factor))
         if placed is None:
             continue
@@ -95,11 +98,14 @@ def _likely(planes: list[np.ndarray], progress: Progress) -> Iterator[tuple[np.n
     # faint lines among strong dirt: directions are told anew, in the best plane only
     places += [(planes[0], size, _FAINT) for size in _sizes(planes[0])[:2]]
     for k, (plane, size, power) in enumerate(places):
-        progress.report(0.8 * k / len(places), "looking for lines")
-        level = _look_at(plane, size, power)
+        progress.report(0.8 * k / len(places), f"look {k + 1} of {len(places)} for lines")
+        level = _look_at(plane, size, power, progress)
         yield from [one for one in level if one[1].score >= _SURE]
         others += [one for one in level if one[1].score < _SURE]
-    yield from sorted(others, key=lambda one: -one[1].score)[:_TRIED]
+    unsure = sorted(others, key=lambda one: -one[1].score)[:_TRIED]
+    for k, one in enumerate(unsure):
+        progress.report(0.8 + 0.1 * k / len(unsure), f"trying {k + 1} of {len(unsure)} faint rulings")
+        yield one
 
 
 def _sizes(plane: np.ndarray) -> list[int]:
@@ -108,11 +114,14 @@ def _sizes(plane: np.ndarray) -> list[int]:
     return [first * f for f in (1, 2, 4) if min(plane.shape) / (first * f) >= 48]
 
 
-def _look_at(plane: np.ndarray, size: int, power: float) -> list[tuple[np.ndarray, Ladder, int]]:
+def _look_at(
+    plane: np.ndarray, size: int, power: float, progress: Progress
+) -> list[tuple[np.ndarray, Ladder, int]]:
     """Look for ladders at one size; the one with the most evidence first."""
     flat = flatten(reduced(plane, size))
     level = []
     for normal in line_normals(flat, power=power):
+        progress.check()
         level += [(plane, ladder, size) for ladder in ladders(find_strokes(flat, normal))]
     # strengths compare only within one size
     return sorted(level, key=lambda one: -one[1].score * one[1].strength)

@@ -22,7 +22,10 @@ def junk(tmp_path: Path) -> Path:
     return path
 
 
-def test_wrong_arguments_get_one_sentence_and_2(junk: Path, tmp_path: Path, capsys: pytest.CaptureFixture):
+def test_wrong_arguments_get_one_sentence_and_2(
+    junk: Path, tmp_path: Path, capsys: pytest.CaptureFixture, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(application, "_has_screen", lambda: False)
     before = junk.read_bytes()
     for arguments, part in (
         ([str(junk)], "junk.gritline"),
@@ -47,6 +50,19 @@ def test_without_a_screen_it_says_so(monkeypatch: pytest.MonkeyPatch, capsys: py
     monkeypatch.setattr(sys, "platform", "linux")
     assert run_window([]) == 2
     assert "no screen" in capsys.readouterr().err
+
+
+def test_a_damaged_study_opens_the_window_that_offers_a_rescue(
+    junk: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
+):
+    opened: list[Path | None] = []
+    monkeypatch.setattr(application, "_run", lambda path: opened.append(path) or 0)
+    assert run_window([str(junk)]) == 0
+    assert opened == [junk]
+    monkeypatch.setattr(application, "_has_screen", lambda: False)
+    assert run_window([str(junk)]) == 2
+    assert "junk.gritline" in capsys.readouterr().err
+    assert opened == [junk]
 
 
 def test_started_by_a_double_click_the_window_says_what_is_wrong(junk: Path, monkeypatch: pytest.MonkeyPatch):

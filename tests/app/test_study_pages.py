@@ -1,6 +1,7 @@
 """Copies, the record of changes, and what is offered when the file is damaged or lost: by clicks and keys."""
 
 import random
+import threading
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
-from app import pickers
+from app import pickers, study_care
 from app.copies_keeper import copies_folder
 from app.window import Window
 from measure.study.copies import copies_of
@@ -182,6 +183,36 @@ def test_a_damaged_study_is_rescued_in_place(
     qtbot.mouseClick(window.strip.offer, LEFT)
     assert window.session.study.path == out
     assert path.read_bytes() == before
+
+
+def test_a_rescue_goes_on_while_another_study_is_opened(
+    window: Window, qtbot: QtBot, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    path, out, other = (tmp_path / f"{name}.gritline" for name in ("spread", "rescued", "other"))
+    make_study(path)
+    make_study(other)
+    with path.open("r+b") as file:
+        file.write(bytes(100))
+    go_on = threading.Event()
+    real = study_care.salvage
+
+    def slow(*arguments: object) -> object:
+        go_on.wait(10)
+        return real(*arguments)
+
+    monkeypatch.setattr(study_care, "salvage", slow)
+    choose_place(monkeypatch, out)
+    assert not window.session.open(path)
+    qtbot.mouseClick(window.strip.offer, LEFT)
+    assert window.session.open(other)
+    care = window.file_pages.care
+    assert not care.may_quit()  # said once...
+    assert "Rescuing spread.gritline is still under way" in window.strip.text.text()
+    assert care.may_quit()  # ...and the second time one goes
+    go_on.set()
+    qtbot.waitUntil(lambda: window.strip.offer.text() == "Open it", timeout=20000)
+    assert out.exists()
+    assert window.session.study.path == other
 
 
 def test_damage_met_while_open_is_offered_too(window: Window, qtbot: QtBot, tmp_path: Path):
