@@ -11,6 +11,7 @@ from measure.flags import bits
 from measure.particles import Particles
 
 REASON = "shadow or halo of the piece beside it"
+STAIN = "faint and without an edge: a stain or a shadow"
 _REACH_PX = (1.5, 3.0, 4.5)  # a gap of some pixels often stays between a piece and its halo
 _LEAST_CONTACT = 0.15  # of the sliver's outline
 _STRENGTH = 0.6  # a halo is weaker than what it belongs to
@@ -20,6 +21,8 @@ _LESS_HOLLOW, _THINNER = 0.9, 0.35
 _NEUTRAL = 0.35  # colour step over lightness step of what only the light made
 _ALONG = 0.25  # share of a fringe's outline that lies along pieces
 _AS_STRONG = 1.15  # a bent fringe may be as strong as its piece
+_STAIN = 0.15  # strength over that of half the area found, below which a piece without an edge is a stain
+_FADING = 0.35  # width of an edge over the piece's size from which it is none
 _RING = 0.8  # solidity of a bright crescent along a dark piece, or the other way round
 
 
@@ -44,6 +47,9 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     for i in np.flatnonzero(halo_like(particles, shape) | fringe_like(particles, shape)):
         if reasons[i] == "":
             reasons[i] = REASON
+    for i in np.flatnonzero(stain_like(particles)):
+        if reasons[i] == "":
+            reasons[i] = STAIN
     return particles.replaced(set_aside=reasons)
 
 
@@ -62,6 +68,21 @@ def halo_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
     opposite = particles["lightness_step"] * particles["lightness_step"][other] < 0
     ringing = opposite & (strength < strength[other]) & (solidity < _RING)
     return near & (share > _LEAST_CONTACT) & (weak | ringing) & small & bent
+
+
+def stain_like(particles: Particles) -> np.ndarray:
+    """Whether each piece is a stain of the ground, (K,) ndarray of bool: far fainter than most, and no edge.
+
+    What is faint with an edge of its own stays counted, and so does all of a field where everything is faint.
+    """
+    strength = contrast(particles)
+    order = np.argsort(strength)
+    share = np.cumsum(particles["area_px2"][order])
+    usual = float(strength[order][np.searchsorted(share, 0.5 * share[-1])])
+    width = particles["edge_width_px"].astype(float)
+    edgeless = ~(width < _FADING * particles.diameter_px)
+    edgeless &= particles["flags"] & bits("rim_only", "touches_frame") == 0
+    return (strength < _STAIN * usual) & edgeless
 
 
 def fringe_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:

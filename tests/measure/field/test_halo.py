@@ -78,3 +78,24 @@ def test_bright_fringes_of_dark_pieces_are_set_aside():
 def test_a_compact_bright_grain_of_its_own_is_counted():
     particles = measure_field(_picture(_bright_grain_beside), FieldSettings(), 1.0).particles
     assert (particles["set_aside"] == "").sum() == 3
+
+
+def _stained(grey):
+    stain = np.zeros_like(grey)
+    cv2.circle(stain, (380, 120), 60, 9, -1)
+    grey -= cv2.GaussianBlur(stain, (0, 0), 24)
+    for x in (200, 560):
+        cv2.circle(grey, (x, 380), 62, 60, -1)
+
+
+def _faint_with_an_edge(grey):
+    cv2.circle(grey, (380, 120), 60, 188, -1)
+    for x in (200, 560):
+        cv2.circle(grey, (x, 380), 62, 60, -1)
+
+
+def test_a_stain_without_an_edge_is_not_counted_and_a_faint_piece_with_one_is():
+    stained = measure_field(_picture(_stained), FieldSettings(), 1.0).particles
+    assert (stained["set_aside"] == "").sum() == 2
+    faint = measure_field(_picture(_faint_with_an_edge), FieldSettings(), 1.0).particles
+    assert (faint["set_aside"] == "").sum() == 3
