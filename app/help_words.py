@@ -128,7 +128,7 @@ HELP: dict[str, Words] = {
     "size": Words(
         "particles",
         "Size",
-        "Diameter of a circle of the same area as the piece, also written x_A.",
+        "Diameter of a circle of the same area as the piece, also written x with a small A (xₐ).",
         "One number for a piece of any shape; all sizes here are this one unless another is named.",
         "Root of 4 × area / π, the area from the outline between the pixels.",
         _IMAGES,

@@ -30,7 +30,6 @@ class RatioTable(QTableWidget):
         self.setShowGrid(False)
         head = self.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        head.setSectionResizeMode(4, QHeaderView.ResizeMode.Stretch)
 
     def show_answer(self, shown: CompareAnswer | None) -> None:
         """Fill the table anew."""
@@ -39,6 +38,7 @@ class RatioTable(QTableWidget):
         for place, cells in enumerate(rows):
             for column, text in enumerate(cells):
                 item = QTableWidgetItem(text)
+                item.setToolTip(text)
                 if column in (2, 3):
                     item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
                 self.setItem(place, column, item)

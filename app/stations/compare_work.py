@@ -15,9 +15,9 @@ from measure.judge.grind import GrindCurve, GrindPoint, fit_grind
 from measure.output.charts_compare import CurvesChart, common_sizes
 from measure.progress import SILENT, Progress
 from measure.sizes.curve import curve
+from measure.sizes.plan import lowered
 
 _CURVE_RESAMPLES = 300
-_SUBSCRIPTS = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
 DOSES = ("passes", "minutes")
 
 
@@ -121,4 +121,4 @@ def in_window(text: str) -> str:
     >>> in_window("finer in x_{90,3}, twice")
     'finer in x₉₀,₃, twice'
     """
-    return re.sub(r"x_\{([0-9.]+),(\d)\}", lambda m: f"x{m[1]},{m[2]}".translate(_SUBSCRIPTS), text)
+    return re.sub(r"x_\{([0-9.]+),(\d)\}", lambda m: lowered(f"x{m[1]},{m[2]}"), text)

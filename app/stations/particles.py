@@ -66,12 +66,13 @@ class Station(BaseStation):
 
     def hint_line(self) -> QWidget:
         """Return the line below the picture that says what the tool in hand wants."""
-        hint = parts.label("", "soft")
-        hint.setMinimumWidth(60)
+        hint = parts.OneLine("soft")
         self.tools.hint.connect(hint.setText)
         hint.setText(self.view.tool.hint)
         line = QWidget()
-        line.setLayout(parts.row(hint, None, self.links.under))
+        both = parts.row(hint, self.links.under)
+        both.setStretch(0, 1)
+        line.setLayout(both)
         line.layout().setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         return line
 

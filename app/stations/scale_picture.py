@@ -50,8 +50,7 @@ class RulingPicture(QWidget):
         self.view.set_empty_text(EMPTY)
         self.chart = ResidualChart()
         self.chart.set_fit(None)
-        self.name, self.hint = parts.label(""), parts.label("", "soft")
-        self.hint.setMinimumWidth(40)
+        self.name, self.hint = parts.label(""), parts.OneLine("soft")
         self.hint.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         self.hint.hide()
         self._fit: RulingFit | None = None

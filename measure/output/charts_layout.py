@@ -10,7 +10,9 @@ from measure.model import KINDS
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
 from measure.output.charts_sizes import MarkedPercentile, SizeChart
 from measure.output.charts_style import PAPER, ChartStyle
+from measure.sizes.plan import lowered
 
+_BETWEEN = "  ·  "  # parts of a caption
 _CLOSE, _STEPS = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), (1.0, 2.0, 3.0, 5.0)
 _FELT_STEPS = 48
 
@@ -70,7 +72,8 @@ def lay_out(
     """
     em = style.size_pt
     strips = len(chart.ramps)
-    top = em * (2.9 + (1.6 if chart.title else 0.0)) + strips * 0.9 * em + 0.4 * em
+    lines = _caption_lines(chart, width, em)
+    top = em * (2.9 + 1.4 * (len(lines) - 1) + (1.6 if chart.title else 0.0)) + strips * 0.9 * em + 0.4 * em
     plot = (4.6 * em, top, max(width - 4.4 * em, 6 * em), max(height - 3.9 * em, top + em))
     ground = Box(0, 0, width, height, fill=style.surface)
     if not chart.pieces:
@@ -81,7 +84,7 @@ def lay_out(
     page = _Page(chart, bare, style)
     shapes: list[Shape] = [ground, *page.limit(), *page.pointed(pointed), *page.bars(), *page.felt()]
     shapes += [*page.axes(), *page.curve(), *page.percentiles(), *page.marks(marked_um)]
-    shapes += [*page.limit_words(), *page.head()]
+    shapes += [*page.limit_words(), *page.head(lines)]
     return Drawing(tuple(shapes), plot, low, high)
 
 
@@ -119,6 +122,18 @@ def share_ticks(top: float) -> list[float]:
     step = 10.0 ** math.floor(math.log10(top))
     step = next(step * f for f in (0.2, 0.5, 1.0, 2.0, 5.0) if top / (step * f) <= 5)
     return [step * i for i in range(int(top / step + 1e-9) + 1)]
+
+
+def _caption_lines(chart: SizeChart, width: float, em: float) -> list[str]:
+    """Return the caption in as many lines as the width asks for, broken between its parts."""
+    lines: list[str] = []
+    for part in chart.caption.split(_BETWEEN):
+        longer = f"{lines[-1]}{_BETWEEN}{part}" if lines else part
+        if lines and text_width(longer, 0.88 * em) <= width - em:
+            lines[-1] = longer
+        else:
+            lines.append(part)
+    return lines
 
 
 class _Page:
@@ -253,7 +268,7 @@ class _Page:
             for end in (x0, x1):
                 yield Line(((end, y - 3), (end, y + 3)), style.ink, 1.2)
         yield Dot(x, y, 3.0, style.ink, style.surface)
-        words = f"x{mark.percent:g}  {mark.size_um:.3g} µm"
+        words = f"x{lowered(format(mark.percent, 'g'))}  {mark.size_um:.3g} µm"
         fits = x - 8 - text_width(words, em) > self._left
         across, place = ("right", x - 8) if fits else ("left", x + 8)
         yield Text(place, y - 0.9 * em, words, style.ink, em, across, bold=True, ground=style.surface)
@@ -265,15 +280,16 @@ class _Page:
                 x, y = self._at.x_of(size), self._bottom
                 yield Area(((x, y), (x - 4, y + 8), (x + 4, y + 8)), self._style.accent)
 
-    def head(self) -> Iterator[Shape]:
+    def head(self, caption: list[str]) -> Iterator[Shape]:
         """Write the title, the caption and the key to the kinds."""
         em, style, x = self._style.size_pt, self._style, self._left
         y = 0.9 * em
         if self._chart.title:
             yield Text(0.4 * em, y, self._chart.title, style.ink, em * 1.1, bold=True)
             y += 1.6 * em
-        yield Text(0.4 * em, y, self._chart.caption, style.soft, em * 0.95)
-        y += 1.4 * em
+        for line in caption:
+            yield Text(0.4 * em, y, line, style.soft, em * 0.95)
+            y += 1.4 * em
         x = 0.4 * em
         for code in self._chart.kinds:
             look = style.kinds[KINDS[code]]

@@ -34,13 +34,12 @@ _UNITLESS = ("span", "number.geometric_sd")
 
 def fields(report: ReportFacts) -> list:
     """Return a typical and the most doubtful field of each batch, with outlines."""
-    parts: list = [text("Fields", "heading"), _key()]
+    # the list first: it fills what the sections before left of the page, and pictures need whole pages
+    parts: list = [text("Fields", "heading"), _field_table(report), text("Pictures", "part"), _key()]
     for b in report.batches:
         chosen = _shown(b)
         if chosen:
             parts.append(_pictures(report, b, chosen))
-    parts.append(text("All fields", "part"))
-    parts.append(_field_table(report))
     return parts
 
 
@@ -70,11 +69,15 @@ def _shown(b: BatchFacts) -> list[tuple[str, FieldFacts]]:
     medians = [float(np.median(f.table["area_equivalent_diameter_um"][f.counted])) for f in ready]
     whole = float(np.median(b.sample.diameter_um))
     typical = ready[int(np.argmin(np.abs(np.array(medians) - whole)))]
-    doubts = [float(np.nanmean(f.table["doubt"][f.counted])) for f in ready]
-    worst = ready[int(np.argmax(doubts))]
+    worst = ready[int(np.argmax([_mean_doubt(f) for f in ready]))]
     if worst is typical:
         return [("typical and most doubtful" if len(ready) > 1 else "the only field", typical)]
     return [("typical", typical), ("most doubtful", worst)]
+
+
+def _mean_doubt(f: FieldFacts) -> float:
+    """Return the mean doubt of the pieces counted; a piece without one, as of a table, has none."""
+    return float(np.nan_to_num(f.table["doubt"][f.counted]).mean())
 
 
 def _pictures(report: ReportFacts, b: BatchFacts, chosen: list[tuple[str, FieldFacts]]) -> object:
@@ -91,8 +94,8 @@ def _picture(report: ReportFacts, word: str, f: FieldFacts, wide: float) -> list
     from measure.picture_file import read_picture
 
     caption = (
-        f"{f.row.name}: {word}; {int(f.counted.sum())} of {len(f.counted)} pieces counted, mean doubt "
-        f"{float(np.nanmean(f.table['doubt'][f.counted])):.2f}."
+        f"{f.row.name}: {word}; {int(f.counted.sum())} of {len(f.counted)} pieces counted, "
+        f"mean doubt {_mean_doubt(f):.2f}."
     )
     try:
         picture = read_picture(report.study.field_bytes(f.row.id), f.row.name)

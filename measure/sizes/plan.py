@@ -220,6 +220,17 @@ def _warnings(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:
     return tuple(found)
 
 
+def lowered(digits: str) -> str:
+    """Return figures as they stand below the line.
+
+    Examples
+    --------
+    >>> lowered("90")
+    '₉₀'
+    """
+    return digits.translate(str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉"))
+
+
 def figure_words(figure: str) -> str:
     """Return a figure's name for a sentence.
 
@@ -232,7 +243,7 @@ def figure_words(figure: str) -> str:
         return figure.removeprefix("means_um.")
     quantity, _, name = figure.partition(".")
     if name.startswith("x") and name.endswith("_um"):
-        digits = name[1:-3].translate(str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉"))
+        digits = lowered(name[1:-3])
         return f"x{digits} by {quantity}"
     words = {
         "mean_um": f"mean by {quantity}",

@@ -1,4 +1,4 @@
-"""What a station waits for is told where it will show, and can be stopped there; the strip is silent on it."""
+"""What a station waits for is told where it will show and can be stopped there; the strip says other work."""
 
 import threading
 

@@ -63,8 +63,18 @@ def test_labels_carry_unit_weighting_limit_and_interval(chart):
         "volume finer than this, %",
     ):
         assert text in words
-    assert any(text.startswith("x90  ") for text in words)
+    assert any(text.startswith("x₉₀  ") for text in words)
     assert "x50" in chart.in_words()
+
+
+def test_a_narrow_chart_has_its_caption_in_more_lines_and_loses_no_word(chart):
+    tops = []
+    for width in (700, 330):
+        drawing = lay_out(chart, width, 420)
+        words = [s.text for s in drawing.shapes if isinstance(s, Text)]
+        assert all(any(part in text for text in words) for part in chart.caption.split("  ·  "))
+        tops.append(drawing.plot[1])
+    assert tops[1] > tops[0]
 
 
 def test_bars_stand_where_their_classes_are(chart):
