@@ -11,6 +11,8 @@ from app.session import Session
 from measure.model import FieldSettings
 
 KEY = "preview"
+# a view moved by no more than this share of its length shows as good as the same
+SAME_VIEW = 0.05
 
 
 class Preview(QObject):
@@ -21,6 +23,7 @@ class Preview(QObject):
         self._session, self._view, self._say = session, view, say
         self._settings: FieldSettings | None = None
         self._shown: FieldSettings | None = None  # what was drawn to the full last
+        self._looked_at: tuple[int, FieldSettings, QRectF] | None = None  # the newest trial
         self.on = False
         self._moved = QTimer(self)
         self._moved.setSingleShot(True)
@@ -37,7 +40,7 @@ class Preview(QObject):
     def switch(self, on: bool) -> None:
         """Begin or end previewing."""
         self.on = on
-        self._shown = None
+        self._shown = self._looked_at = None
         if not on:
             self._view.set_preview([])
             self._say("")
@@ -54,6 +57,7 @@ class Preview(QObject):
             return
         self._say("Looking…")
         field_id = row.id
+        self._looked_at = (field_id, settings, self._seen())
 
         def with_light(light: object) -> None:
             if self.on and self._session.current_field_id == field_id:
@@ -102,8 +106,18 @@ class Preview(QObject):
             self._say(f"{words} in the middle of the view; zoom in to see another part.")
 
     def _again(self) -> None:
-        if self.on and self._settings is not None:
+        # the page around the picture moves a little as its words and bars change: were that taken for a
+        # move of the picture, the trial would begin anew for ever
+        if self.on and self._settings is not None and not self._looked_at_this():
             self.try_out(self._settings, quick=self._shown != self._settings)
+
+    def _looked_at_this(self) -> bool:
+        """Tell whether the newest trial was of these settings and of as good as this view."""
+        if self._looked_at is None or self._looked_at[:2] != (self._session.current_field_id, self._settings):
+            return False
+        before, now = self._looked_at[2], self._seen()
+        moved = (before.topLeft() - now.topLeft(), before.bottomRight() - now.bottomRight())
+        return max(shift.manhattanLength() for shift in moved) <= SAME_VIEW * max(now.width(), now.height())
 
     def _seen(self) -> QRectF:
         viewport = self._view.viewport().rect()

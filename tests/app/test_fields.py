@@ -229,6 +229,24 @@ def test_preview_of_a_large_part_begins_in_the_middle(
     assert any("in the middle; looking on" in text for text in shown)
 
 
+def test_preview_rests_while_the_page_around_the_picture_moves_a_little(
+    station: Station, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+):
+    said = []
+    monkeypatch.setattr(station.preview, "_say", said.append)
+    qtbot.keyClick(station, Qt.Key.Key_P)
+    qtbot.waitUntil(lambda: any(text.endswith("in view.") for text in said), timeout=10000)
+    before = said.count("Looking…")
+    view = station.picture.view
+    view.zoomed.emit(view.zoom)  # as when a bar below the picture comes or goes
+    qtbot.wait(400)
+    assert said.count("Looking…") == before
+    for _ in range(4):
+        qtbot.keyClick(view, Qt.Key.Key_Plus)
+    qtbot.waitUntil(lambda: said.count("Looking…") > before, timeout=3000)
+    qtbot.waitUntil(lambda: idle(station), timeout=10000)
+
+
 def test_a_field_whose_areas_changed_is_measured_again(station: Station, qtbot: QtBot):
     qtbot.mouseClick(station.next, LEFT)
     qtbot.waitUntil(lambda: idle(station), timeout=60000)
