@@ -95,7 +95,7 @@ class Station(BaseStation):
             "fields.leave_out_all": self.picture.leave_out_all,
             "fields.camera": self._switch_camera,
             "fields.take": self.capture.take,
-            "fields.marks": self.care.look_for_marks,
+            "fields.marks": self._look_for_marks,
             "fields.repeats": self.several.find,
             "fields.join": self.several.join,
             "fields.fuse": self.several.fuse,
@@ -143,8 +143,7 @@ class Station(BaseStation):
 
     def left(self) -> None:
         """Leave no tool or preview behind."""
-        self.action("fields.preview").setChecked(False)
-        self._switch_preview()
+        self._end_preview()
         self.action("fields.leave_out").setChecked(False)
         self.picture.switch_tool()
         self.action("fields.camera").setChecked(False)
@@ -289,10 +288,16 @@ class Station(BaseStation):
             self.list.choose_batch(batch_id)
             self.batch.edit_name()
 
+    def _look_for_marks(self) -> None:
+        self._end_preview()  # both draw in the same place
+        self.care.look_for_marks()
+
     def _measure_chosen(self) -> None:
+        self._end_preview()  # what is measured is looked at next
         self.session.measure(self.list.field_ids() or self.unmeasured(), self.settings.settings())
 
     def _measure_rest(self) -> None:
+        self._end_preview()
         self.session.measure(self.unmeasured(), self.settings.settings())
 
     def unmeasured(self) -> list[int]:
@@ -331,6 +336,10 @@ class Station(BaseStation):
             self._switch_preview()
         else:
             self.preview.try_out(settings)
+
+    def _end_preview(self) -> None:
+        self.action("fields.preview").setChecked(False)
+        self._switch_preview()
 
     def _switch_preview(self) -> None:
         on = self.action("fields.preview").isChecked()

@@ -247,6 +247,15 @@ def test_preview_rests_while_the_page_around_the_picture_moves_a_little(
     qtbot.waitUntil(lambda: idle(station), timeout=10000)
 
 
+def test_what_was_measured_is_shown_and_not_the_preview(station: Station, qtbot: QtBot):
+    qtbot.keyClick(station, Qt.Key.Key_P)
+    assert station.preview.on
+    qtbot.mouseClick(station.next, LEFT)
+    qtbot.waitUntil(lambda: idle(station), timeout=60000)
+    assert not station.preview.on
+    assert not station.picture._hidden_by_preview
+
+
 def test_a_field_whose_areas_changed_is_measured_again(station: Station, qtbot: QtBot):
     qtbot.mouseClick(station.next, LEFT)
     qtbot.waitUntil(lambda: idle(station), timeout=60000)
