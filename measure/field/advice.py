@@ -78,12 +78,12 @@ def advise(quality: FieldQuality, pieces: int, at_frame: int) -> Advice:
 
 def _reasons(quality: FieldQuality, edge: float) -> list[tuple[float, str]]:
     """Each reason with how grave it is: above 0 worth a look, from 1 a reason to take the field again."""
-    contacts = f"{quality.contacts_expected:.0%}"
+    contacts = f"{100 * quality.contacts_expected:.0f} %"
     checks = (
         (
             quality.clipped,
             _CLIPPED,
-            f"{quality.clipped:.0%} of the picture is burnt out; change the exposure.",
+            f"{100 * quality.clipped:.0f} % of the picture is burnt out; change the exposure.",
         ),
         (
             quality.focus,
@@ -93,7 +93,7 @@ def _reasons(quality: FieldQuality, edge: float) -> list[tuple[float, str]]:
         (
             quality.cover,
             _COVER,
-            f"{quality.cover:.0%} is covered, so {contacts} touch by chance; use more oil.",
+            f"{100 * quality.cover:.0f} % is covered, so {contacts} touch by chance; use more oil.",
         ),
         (
             quality.unevenness,
@@ -108,7 +108,7 @@ def _reasons(quality: FieldQuality, edge: float) -> list[tuple[float, str]]:
         (
             edge,
             _EDGE_SHARE,
-            f"{edge:.0%} of the pieces meet the edge; a lower magnification keeps them whole.",
+            f"{100 * edge:.0f} % of the pieces meet the edge; a lower magnification keeps them whole.",
         ),
     )
     found = []

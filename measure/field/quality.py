@@ -56,8 +56,9 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
             "No piece was found; raise the sensitivity or lower the smallest size if there should be some."
         )
     if cover > _CROWDED:
+        touching = 1 - np.exp(-4 * cover)
         words.append(
-            f"Pieces cover {cover:.0%} of the field, so about {1 - np.exp(-4 * cover):.0%} touch another "
+            f"Pieces cover {100 * cover:.0f} % of the field, so about {100 * touching:.0f} % touch another "
             "by chance; dilute more for surer sizes."
         )
     if focus > _SOFT_PX:

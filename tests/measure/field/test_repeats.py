@@ -166,7 +166,7 @@ def quality(**changes: object) -> FieldQuality:
     ("changes", "edge", "verdict", "word"),
     [
         ({}, 8, KEEP, "good"),
-        ({"cover": 0.15, "contacts_expected": 0.45}, 8, LOOK, "45%"),
+        ({"cover": 0.15, "contacts_expected": 0.45}, 8, LOOK, "45 %"),
         ({"cover": 0.5, "contacts_expected": 0.86}, 8, RETAKE, "oil"),
         ({"focus": 20.0}, 8, RETAKE, "focus"),
         ({"clipped": 0.05}, 8, LOOK, "exposure"),
