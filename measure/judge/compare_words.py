@@ -5,6 +5,7 @@ import math
 from measure.judge.compare import Comparison
 from measure.judge.compare_pairs import WEBER_FRACTION, Ratio, ShareDifference
 
+_NOTHING_FELT = 0.005  # per cent of the volume, and of what its interval leaves open
 _MEANS = {"number.mean_um": "mean size", "volume.mean_um": "volume-weighted mean size"}
 
 
@@ -73,6 +74,8 @@ def _times(value: float) -> str:
 def share_sentence(row: ShareDifference) -> str:
     """Return what one difference of felt shares says."""
     p, q = 100 * row.first_share, 100 * row.second_share
+    if max(p, q, 100 * abs(row.low), 100 * abs(row.high)) < _NOTHING_FELT:
+        return f"Next to nothing of a size that is felt was counted in {row.first} or in {row.second}."
     head = f"felt share {q:.2g} % in {row.second} against {p:.2g} % in {row.first}"
     if not math.isfinite(row.low):
         return f"{head[0].upper()}{head[1:]}, with no interval to judge it."

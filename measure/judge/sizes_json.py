@@ -128,7 +128,8 @@ def _line(summary: SizeSummary, name: str) -> str:
     unit = "" if name in ("span", "number.geometric_sd") else " µm"
     if not math.isfinite(value):
         return f"  {figure_words(name):<28} none"
-    range_ = f"   {significant(low)} to {significant(high)}" if math.isfinite(low) else ""
+    without = "   too wide to tell" if summary.resamples else ""
+    range_ = f"   {significant(low)} to {significant(high)}" if math.isfinite(low) else without
     return f"  {figure_words(name):<28} {significant(value):>8}{unit:<3}{range_}"
 
 

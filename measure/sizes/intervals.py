@@ -26,6 +26,7 @@ from measure.sizes.sample import SizeSample
 Turn = Callable[[np.ndarray], np.ndarray]
 # figures that do not change when all sizes are multiplied
 _UNITLESS = ("span", "number.geometric_sd")
+_TELLS_NOTHING = math.log(100.0)
 _EDGE_REPEATS = 30
 _EDGE_PIECES = 20_000
 
@@ -103,7 +104,7 @@ def uncertainties(
         parts = Uncertainty(
             math.nan, math.nan, unseen=max(float(unseen), 0.0), scale=scale[name], edge=edge[name]
         )
-        result[name] = _combine(name, value, deviations, parts, plan.stretch, turn)
+        result[name] = _combine(value, deviations, parts, plan.stretch, turn, _least(name, sample))
     return result, plan
 
 
@@ -123,10 +124,23 @@ def _back(turn: Turn, value: float) -> float:
     return math.sin(min(max(value, 0.0), math.pi / 2)) ** 2
 
 
+def _least(name: str, sample: SizeSample) -> float:
+    """Return what a figure cannot fall below: a size of pieces counted, not below the smallest counted."""
+    if name == "number.geometric_sd":
+        return 1.0
+    sized = name.endswith("_um") or name.startswith("means_um.")
+    if not sized or not math.isfinite(sample.smallest_um):
+        return 0.0
+    return sample.smallest_um * max(1 - COVERAGE_FACTOR * sample.scale_relative_uncertainty, 0.0)
+
+
 def _combine(
-    name: str, value: float, deviations: np.ndarray, parts: Uncertainty, stretch: float, turn: Turn
+    value: float, deviations: np.ndarray, parts: Uncertainty, stretch: float, turn: Turn, least: float
 ) -> Uncertainty:
-    """Return the interval; ``parts.unseen`` comes as a whole deviation and leaves as a standard one."""
+    """Return the interval; ``parts.unseen`` comes as a whole deviation and leaves as a standard one.
+
+    A figure that may as well be a hundred times more or less has no interval: one would tell nothing.
+    """
     good = deviations[np.isfinite(deviations)]
     centre = float(turn(np.array([value]))[0])
     if good.size < 20 or not math.isfinite(centre):
@@ -136,13 +150,14 @@ def _combine(
     down = max(-float(below), 0.5 * float(above), 0.0) * stretch
     up = max(float(above) * stretch, down) + parts.unseen
     rest = COVERAGE_FACTOR * math.hypot(parts.scale, parts.edge)
+    if turn is _log and math.hypot(up, rest) > _TELLS_NOTHING:
+        return Uncertainty(math.nan, math.nan)
     low = _back(turn, centre - math.hypot(down, rest))
     high = _back(turn, centre + math.hypot(up, rest))
-    least = 1.0 if name == "number.geometric_sd" else 0.0
     # the width, not the bare spread, so that the parts of the budget add up to what is stated
     fields = 0.5 * (down + up - parts.unseen) / COVERAGE_FACTOR
     return Uncertainty(
-        max(min(low, value), least),
+        min(max(low, least), value),
         max(high, value),
         fields,
         parts.unseen / COVERAGE_FACTOR,

@@ -93,6 +93,13 @@ def test_felt_share_difference_has_the_sign_of_the_change():
     assert "change of −" in share_sentence(row)
 
 
+def test_where_nothing_is_felt_no_change_is_spoken_of():
+    row = ShareDifference("pass 3", "pass 6", "", 0.0, 0.0, 0.0, -0.0, 0.0)
+    assert share_sentence(row) == (
+        "Next to nothing of a size that is felt was counted in pass 3 or in pass 6."
+    )
+
+
 def test_kinds_are_compared_where_both_hold_enough():
     kinds = np.tile([0, 0, 1], 240)
     a = batch("a", 2.0, kind=kinds)

@@ -97,6 +97,19 @@ def test_few_fields_are_stretched_by_student():
     assert math.isnan(resampling_plan(make_sample(np.array([4.0]))).stretch)
 
 
+def test_two_fields_that_differ_claim_nothing_absurd():
+    rng = np.random.default_rng(1)
+    d = np.r_[7 * np.exp(0.05 * rng.standard_normal(90)), 7 * np.exp(0.4 * rng.standard_normal(90))]
+    d = d[d >= 3.0]
+    sample = make_sample(d, field=(np.arange(len(d)) >= 90).astype(int), smallest_um=3.0)
+    found = summarise(sample, resamples=300).uncertainties
+    for name, interval in found.items():
+        if name.endswith("_um") or name.startswith("means_um."):
+            assert not interval.low < 3.0, name  # no figure of pieces counted from 3 um lies below
+        assert not interval.high > 101 * summarise(sample, resamples=0).value(name), name
+    assert math.isnan(found["span"].low)
+
+
 def test_a_field_without_pieces_is_still_a_field():
     sample = replace(_sample(fields=3, per_field=50), field_names=("a", "b", "c", "empty"))
     assert resampling_plan(sample).units == 4
