@@ -168,10 +168,10 @@ _PARTICLES = (
     ),
     ActionRow(
         "particles.snap",
-        "Snap to the edge",
+        "Follow the edge",
         ("S",),
         "particles",
-        "Drawn outlines follow the edge.",
+        "What you draw moves to the edge of the piece beneath.",
         checkable=True,
     ),
     ActionRow(

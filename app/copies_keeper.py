@@ -118,7 +118,7 @@ class CopiesKeeper(QObject):
         return copies_of(path, copies_folder())[::-1]
 
     def _shows(self, path: Path) -> bool:
-        return self._session.study is not None and Path(self._session.study.path) == path
+        return self._session.study is not None and Path(self._session.open_study.path) == path
 
 
 def when_text(when: datetime.datetime) -> str:

@@ -61,18 +61,19 @@ class Flow(QLayout):
 
     def sizeHint(self) -> QSize:
         """Qt: everything in one line."""
-        left, top, right, bottom = self.getContentsMargins()
+        around = self.contentsMargins()
         sizes = [item.sizeHint() for item in self._items if not item.isEmpty() or _gap(item)]
         width = sum(s.width() for s in sizes) + self.spacing() * max(len(sizes) - 1, 0)
         height = max((s.height() for s in sizes), default=0)
-        return QSize(width + left + right, height + top + bottom)
+        return QSize(width + around.left() + around.right(), height + around.top() + around.bottom())
 
     def minimumSize(self) -> QSize:  # noqa: N802
         """Qt: as wide as the widest item."""
-        left, top, right, bottom = self.getContentsMargins()
+        around = self.contentsMargins()
         sizes = [item.minimumSize() for item in self._items if not item.isEmpty()]
         width = max((s.width() for s in sizes), default=0)
-        return QSize(width + left + right, max((s.height() for s in sizes), default=0) + top + bottom)
+        height = max((s.height() for s in sizes), default=0)
+        return QSize(width + around.left() + around.right(), height + around.top() + around.bottom())
 
     def setGeometry(self, rect: QRect) -> None:  # noqa: N802
         """Qt: put every item in its place."""
@@ -80,8 +81,7 @@ class Flow(QLayout):
         self._arrange(rect, move=True)
 
     def _arrange(self, rect: QRect, *, move: bool) -> int:
-        left, top, right, bottom = self.getContentsMargins()
-        inner = rect.adjusted(left, top, -right, -bottom)
+        inner = rect.marginsRemoved(self.contentsMargins())
         shown = [item for item in self._items if not item.isEmpty() or _gap(item)]
         lines: list[list[QLayoutItem]] = [[]]
         used = 0
@@ -98,7 +98,7 @@ class Flow(QLayout):
             if move:
                 self._place(line, QRect(inner.left(), y, inner.width(), height))
             y += height + theme.TIGHT
-        return y - theme.TIGHT - rect.top() + bottom
+        return y - theme.TIGHT - rect.top() + self.contentsMargins().bottom()
 
     def _place(self, line: list[QLayoutItem], rect: QRect) -> None:
         needed = sum(i.sizeHint().width() for i in line) + self.spacing() * (len(line) - 1)

@@ -13,7 +13,7 @@ FEW = (
     100  # pieces in view; up to here a wide line and no filling, for the colour of a piece is what one judges
 )
 _MANY = 400  # pieces in view; beyond, a drawn-once copy
-_EDGE = QColor(40, 30, 0, 120)
+_EDGE = QColor(255, 255, 255, 210)
 
 
 class Highlight:

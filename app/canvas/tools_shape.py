@@ -1,5 +1,6 @@
 """Tools that change outlines: a line to cut along, an outline to draw, a brush to add or take away."""
 
+import itertools
 from collections.abc import Callable
 
 import numpy as np
@@ -32,8 +33,12 @@ class _Stroke:
         if way * zoom >= _EVERY_PX or (last and way > 0):
             self.points.append(at)
 
-    def length(self) -> float:
-        return sum(_distance(a, b) for a, b in zip(self.points, self.points[1:], strict=False))
+    def end(self, at: QPointF, zoom: float) -> list[QPointF]:
+        """Take the last place and hand all over; nothing where nothing was begun."""
+        if self.points:
+            self.follow(at, zoom, last=True)
+        points, self.points = self.points, []
+        return points
 
 
 class LineTool(Tool):
@@ -63,10 +68,7 @@ class LineTool(Tool):
 
     def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
         """Hand the line over."""
-        if not self._stroke.points:
-            return
-        self._stroke.follow(at, view.zoom, last=True)
-        points, self._stroke.points = self._stroke.points, []
+        points = self._stroke.end(at, view.zoom)
         if len(points) > 1:
             exact = bool(modifiers & Modifiers.ShiftModifier)
             self._done(_straightened(as_array(points), _SHAKE_PX / view.zoom), exact)
@@ -114,11 +116,10 @@ class DrawTool(Tool):
 
     def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
         """Keep the stroke or the corner; close when it comes round."""
-        if not self._stroke.points:
+        points = self._stroke.end(at, view.zoom)
+        if not points:
             return
-        self._stroke.follow(at, view.zoom, last=True)
-        pulled = self._stroke.length() * view.zoom > 2 * _CLOSE_PX
-        points, self._stroke.points = self._stroke.points, []
+        pulled = _length(points) * view.zoom > 2 * _CLOSE_PX
         if pulled and not self._corners:
             self._finish(points)
         elif self._corners and _distance(at, self._corners[0]) * view.zoom <= _CLOSE_PX:
@@ -199,10 +200,9 @@ class BrushTool(Tool):
 
     def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
         """Hand the sweep over."""
-        if not self._stroke.points:
+        points = self._stroke.end(at, view.zoom)
+        if not points:
             return
-        self._stroke.follow(at, view.zoom, last=True)
-        points, self._stroke.points = self._stroke.points, []
         self._done(as_array(points), self.radius_px, self._add)
 
     def key(self, view: PictureView, key: int) -> bool:
@@ -249,6 +249,10 @@ def _straightened(line: np.ndarray, shake_px: float) -> np.ndarray:
     rest = line - line[0]
     off = np.abs(rest[:, 0] * along[1] - rest[:, 1] * along[0]) / length
     return line[[0, -1]] if off.max() <= shake_px else line
+
+
+def _length(points: list[QPointF]) -> float:
+    return sum(_distance(a, b) for a, b in itertools.pairwise(points))
 
 
 def _distance(a: QPointF, b: QPointF) -> float:

@@ -47,7 +47,7 @@ class FieldPieces:
             return
         self.field_id, self.name, self.scale = field_id, row.name, scale
         self.particles = session.particles(field_id)
-        batches = {entry.id: entry.batch.name for entry in session.study.batches()}
+        batches = {entry.id: entry.batch.name for entry in session.open_study.batches()}
         self.table = field_table(session.study, row, scale, batches.get(row.batch_id, ""))
         limits = self.table["smallest_um"]
         self.smallest_um = float(limits[0]) if len(limits) else (row.smallest_px or 0.0) * scale.um_per_px

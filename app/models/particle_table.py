@@ -59,9 +59,7 @@ COLUMNS: tuple[ShownColumn, ...] = (
     ShownColumn("feret_min_um", "Narrowest µm", "Smallest Feret diameter: the gap it would pass.", _um),
     ShownColumn("circularity", "Circularity", "1 for a circle, less for a torn or long outline.", _share),
     ShownColumn("solidity", "Solidity", "1 without dents; less for a dented outline or a cluster.", _share),
-    ShownColumn(
-        "size_uncertainty_um", "± size, µm", "Standard uncertainty of the size, from the edge.", _um
-    ),
+    ShownColumn("size_uncertainty_um", "± size, µm", "Standard uncertainty of the size, from the edge.", _um),
     ShownColumn("flags", "Marks", "What makes a number about the piece less sure.", _words, False),
 )
 

@@ -1,7 +1,7 @@
 """What every station has in common."""
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QAction
@@ -56,7 +56,7 @@ class BaseStation(QWidget):
         """Return whether the step is done, and its state in a few words for the rail."""
         return False, ""
 
-    def commands(self) -> dict[str, Callable[[], None]]:
+    def commands(self) -> Mapping[str, Callable[[], object]]:
         """Return what each action of this station (see `app.actions`) does."""
         return {}
 

@@ -21,7 +21,7 @@ from app.stations.compare_grind import GrindPanel
 from app.stations.compare_said import SaidPanel
 from app.stations.compare_table import RatioTable
 from app.stations.compare_work import CompareAnswer, CompareQuestion, answer
-from app.stations.sides import or_empty, page_buttons, side_by_side
+from app.stations.sides import or_empty, page_buttons, panel, side_by_side
 from app.stations.sizes_pieces import Gatherer, profile_of
 from app.work_line import WorkLine
 from measure.errors import KnownError
@@ -30,7 +30,7 @@ from measure.judge.compare_batches import BatchSizes, limits_differ, with_own_na
 from measure.output.charts_compare import lay_out_curves, lay_out_grind
 from measure.output.study_batches import by_grinding, scale_words, slide_of_field
 from measure.sizes.plan import figure_words
-from measure.study.records import SIZED_ROLES
+from measure.study.records import SIZED_ROLES, Changes
 
 _VIEW, _KEY = "view.compare", "compare"
 _PAGES = {"curves": "Did it help?", "grind": "Grind curve"}
@@ -99,12 +99,8 @@ class Station(BaseStation):
         self._panels = QStackedWidget()
         self._panels.addWidget(parts.scroll(self.said))
         self._panels.addWidget(parts.scroll(self.grind))
-        panel = QWidget()
-        panel.setProperty("look", "panel")
-        panel.setLayout(parts.column(self._panels, margin=theme.SMALL))
-        panel.layout().addStrut(340)  # at least; larger text asks for more
         self._show_page("curves")
-        return panel
+        return panel(self._panels, at_least=340)
 
     def _listen(self) -> None:
         self.figure.activated.connect(lambda _i: self._start())
@@ -132,7 +128,9 @@ class Station(BaseStation):
         if self.session.study is None:
             return False, ""
         if self.shown is None:
-            used = {r.batch_id for r in self.session.study.fields() if r.measured and r.role in SIZED_ROLES}
+            used = {
+                r.batch_id for r in self.session.open_study.fields() if r.measured and r.role in SIZED_ROLES
+            }
             return False, "to be looked at" if len(used - {None}) > 1 else "needs two batches"
         names = [b.name for b in self.shown.comparison.batches]
         for row in self.shown.comparison.ratios:
@@ -164,7 +162,7 @@ class Station(BaseStation):
         self.gatherer.forget()
         self.shown, self.batches, self.said.left_out = None, (), set()
         if self.session.study is not None:
-            kept = self.session.study.setting(_VIEW, {}) or {}
+            kept = self.session.open_study.setting(_VIEW, {}) or {}
             for box, name in ((self.figure, "figure"), (self.pairing, "pairing")):
                 box.setCurrentIndex(max(box.findData(kept.get(name)), 0))
             self.grind.restore(kept)
@@ -172,7 +170,7 @@ class Station(BaseStation):
             self.refresh()
         self.state_changed.emit()
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Follow corrections; only while in view, since all batches are compared anew."""
         if {"particles", "fields", "scales", "batches", "slides", "settings"} & changes.what:
             if self.isVisible():

@@ -21,6 +21,7 @@ from app.stations.particles_queue import doubtful_count, step
 from app.stations.particles_tools import ToolRow
 from app.stations.sides import or_empty, side_by_side
 from measure.model import KINDS
+from measure.study.records import Changes, FieldRow
 
 _VIEW = "view.particles"
 _EMPTY = (
@@ -136,7 +137,7 @@ class Station(BaseStation):
         rows = self._measured()
         ids = [row.id for row in rows]
         if rows and self.session.current_field_id not in ids:
-            kept = self.session.study.setting(_VIEW, {}) or {}
+            kept = self.session.open_study.setting(_VIEW, {}) or {}
             self._place = kept if kept.get("field") in ids else None
             self.session.show_field(kept["field"] if self._place else ids[0])
         self._refresh()
@@ -165,7 +166,7 @@ class Station(BaseStation):
         self.view.set_picture(None)
         self._refresh()
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Follow every correction."""
         mine = self.pieces.field_id in changes.ids.get("particles", ())
         if mine or {"fields", "scales", "batches", "settings"} & changes.what or not self.pieces.field_id:
@@ -181,7 +182,7 @@ class Station(BaseStation):
         else:
             self.state_changed.emit()
 
-    def _measured(self) -> list:
+    def _measured(self) -> list[FieldRow]:
         study = self.session.study
         return [row for row in study.fields() if row.measured and row.role == "field"] if study else []
 

@@ -60,7 +60,7 @@ class BlindCheck(QObject):
         plan = {"seed": seed, "pieces": [found[i] for i in chosen]}
         batches = () if row.batch_id is None else (row.batch_id,)
         check = SpotCheck(batches, f"{len(chosen)} pieces by hand", plan, {"hand": []})
-        made = session.do(session.study.add_spot_check, check, initiator=self)
+        made = session.do(session.open_study.add_spot_check, check, initiator=self)
         if made is None:
             return False
         self.resume(int(made))
@@ -111,7 +111,7 @@ class BlindCheck(QObject):
     def _record(self, check_id: int) -> SpotCheck | None:
         if not check_id or self._session.study is None:
             return None
-        return next((row.check for row in self._session.study.spot_checks() if row.id == check_id), None)
+        return next((row.check for row in self._session.open_study.spot_checks() if row.id == check_id), None)
 
     def now(self) -> tuple[int, int]:
         """Return which piece is asked for, counted from 0, and how many there are."""
@@ -198,7 +198,7 @@ class BlindCheck(QObject):
             kept = replace(kept, results={"hand": hand, **_summary(kept)})
         text = f"Outline piece {len(hand)} of {len(record.plan['pieces'])} blind"
         done = self._session.do(
-            self._session.study.update_spot_check, self.check_id, kept, text, initiator=self
+            self._session.open_study.update_spot_check, self.check_id, kept, text, initiator=self
         )
         if done is None:
             return

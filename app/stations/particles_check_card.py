@@ -66,8 +66,8 @@ class CheckCard(QWidget):
 
     def _list_past(self) -> None:
         kept = self.past.currentData()
-        rows = self._session.study.spot_checks() if self._session.study is not None else []
-        batches = {row.id: row.batch.name for row in self._session.study.batches()} if rows else {}
+        rows = self._session.open_study.spot_checks() if self._session.study is not None else []
+        batches = {row.id: row.batch.name for row in self._session.open_study.batches()} if rows else {}
         self.past.blockSignals(True)
         self.past.clear()
         for row in reversed(rows):
@@ -80,7 +80,7 @@ class CheckCard(QWidget):
 
     def _chosen(self) -> Any | None:
         wanted = self.past.currentData()
-        rows = self._session.study.spot_checks() if self._session.study is not None else []
+        rows = self._session.open_study.spot_checks() if self._session.study is not None else []
         return next((row for row in rows if row.id == wanted), None)
 
     def _show_result(self) -> None:

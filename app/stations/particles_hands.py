@@ -116,7 +116,7 @@ class Hands:
                 return
             from measure.field import edits
 
-            learned = session.study.setting("learned_kinds", None)
+            learned = session.open_study.setting("learned_kinds", None)
             field = (session.particles(), light, session.picture())
             try:
                 made = make(edits, field, learned)
@@ -124,7 +124,9 @@ class Hands:
                 session.tell(*explain(error, text))
                 return
             added = weighed_with_others(session.study, field_id, made.added)
-            labels = session.do(session.study.replace_particles, field_id, made.removed_labels, added, text)
+            labels = session.do(
+                session.open_study.replace_particles, field_id, made.removed_labels, added, text
+            )
             if labels is not None:
                 session.select(labels if isinstance(labels, list) else [])
 
@@ -163,7 +165,9 @@ class Hands:
             self._session.tell("Choose a piece first, then set it aside.", NOTE)
             return
         self.reason = reason or self.reason
-        self._session.do(self._session.study.set_aside, self._session.current_field_id, labels, self.reason)
+        self._session.do(
+            self._session.open_study.set_aside, self._session.current_field_id, labels, self.reason
+        )
 
     def restore(self, labels: Iterable[int]) -> None:
         """Count pieces again."""
@@ -172,7 +176,7 @@ class Hands:
         if not labels:
             self._session.tell("Nothing chosen is set aside.", NOTE)
             return
-        self._session.do(self._session.study.restore, self._session.current_field_id, sorted(labels))
+        self._session.do(self._session.open_study.restore, self._session.current_field_id, sorted(labels))
 
     def accept(self, labels: Iterable[int]) -> bool:
         """Mark pieces as looked at and right; return whether it was kept."""
@@ -180,7 +184,7 @@ class Hands:
         particles = self._session.particles()
         flags = particles["flags"][particles.index_of(labels)] | FLAGS["looked_at"].bit
         done = self._session.do(
-            self._session.study.update_particles,
+            self._session.open_study.update_particles,
             self._session.current_field_id,
             labels,
             f"Find {_words(labels)} right",
@@ -191,7 +195,7 @@ class Hands:
     def automatic(self) -> None:
         """Bring back what measuring gave, before all hand edits."""
         if self._session.current_field_id:
-            self._session.do(self._session.study.restore_automatic, self._session.current_field_id)
+            self._session.do(self._session.open_study.restore_automatic, self._session.current_field_id)
 
     def _may_change(self) -> bool:
         try:

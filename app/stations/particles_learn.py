@@ -53,7 +53,7 @@ class LearnCard(QWidget):
         if session.study is None:
             return
         tags = sum(int(particles["kind_by_hand"].sum()) for particles in self._fields().values())
-        learned = session.study.setting(SETTING, None)
+        learned = session.open_study.setting(SETTING, None)
         known = f" Kinds were learned from {learned.get('tags', '?')} tags." if learned else ""
         tagged = f"{number_text.count(tags, 'piece')} tagged by hand."
         self.state.setText(tagged[0].upper() + tagged[1:] + known)
@@ -66,7 +66,7 @@ class LearnCard(QWidget):
         self._drop()
 
     def _fields(self) -> dict[int, Any]:
-        rows = self._session.study.fields() if self._session.study is not None else []
+        rows = self._session.open_study.fields() if self._session.study is not None else []
         return {
             row.id: self._session.particles(row.id) for row in rows if row.measured and row.role == "field"
         }

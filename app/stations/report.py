@@ -13,7 +13,7 @@ from app.stations.base import BaseStation
 from app.stations.report_choice import ChoicePanel
 from app.stations.report_pages import PageView
 from app.stations.report_work import ReportAnswer, ReportQuestion, make_report, write_tables
-from app.stations.sides import or_empty, side_by_side
+from app.stations.sides import or_empty, panel, side_by_side
 from app.work_line import WorkLine
 from measure.errors import KnownError
 from measure.safe_write import written_beside
@@ -54,13 +54,9 @@ class Station(BaseStation):
             flow(*buttons, self.which, None, self.refusal),
             self.pages,
             theme.SMALL,
-            WorkLine(self.session.tasks, _KEY),
+            WorkLine(self.session.tasks, *self.work_keys),
         )
-        panel = QWidget()
-        panel.setProperty("look", "panel")
-        panel.setLayout(parts.column(parts.scroll(self.choice), margin=theme.SMALL))
-        panel.layout().addStrut(330)  # at least; larger text asks for more
-        split = side_by_side(left, panel, (760, 350))
+        split = side_by_side(left, panel(parts.scroll(self.choice), at_least=330), (760, 350))
         self._whole = or_empty(_EMPTY, split, self.wants_station.emit)
         self.setLayout(parts.column(self._whole))
 
@@ -100,7 +96,7 @@ class Station(BaseStation):
         self.choice.batches.clear()
         if self.session.study is not None:
             self._list_batches()
-            self.choice.restore(self.session.study.setting(_VIEW, {}) or {})
+            self.choice.restore(self.session.open_study.setting(_VIEW, {}) or {})
         if self.isVisible():
             self.refresh()
         self.state_changed.emit()
@@ -115,10 +111,10 @@ class Station(BaseStation):
             self.refresh()
 
     def _measured(self) -> bool:
-        return any(r.measured and r.scale_id is not None for r in self.session.study.fields())
+        return any(r.measured and r.scale_id is not None for r in self.session.open_study.fields())
 
     def _list_batches(self) -> None:
-        self.choice.list_batches([r.batch.name for r in self.session.study.batches()])
+        self.choice.list_batches([r.batch.name for r in self.session.open_study.batches()])
 
     # -- making -------------------------------------------------------------------------------
 
@@ -149,7 +145,7 @@ class Station(BaseStation):
     def _question(self) -> ReportQuestion:
         title = " ".join(self.choice.title.text().split())
         chosen = self.choice.chosen_sections(), self.choice.chosen_batches()
-        return ReportQuestion(self.session.study.path, *chosen, title)
+        return ReportQuestion(self.session.open_study.path, *chosen, title)
 
     def _choices_changed(self) -> None:
         self._not_saved()
@@ -192,7 +188,7 @@ class Station(BaseStation):
     def _save(self) -> None:
         if self.shown is None:
             return
-        name = f"{self.session.study.path.stem} report.pdf"
+        name = f"{self.session.open_study.path.stem} report.pdf"
         path = pickers.save(self, "Where shall the report go?", "papers", name, "PDF (*.pdf)")
         if path is not None and self.session.attempt(_write, path, self.shown.data):
             self.saved_as = path.name
@@ -208,7 +204,7 @@ class Station(BaseStation):
         folder = pickers.folder(self, "Where shall the files go?", "papers")
         if folder is None:
             return
-        path, comma = self.session.study.path, self.choice.comma.isChecked()
+        path, comma = self.session.open_study.path, self.choice.comma.isChecked()
         self.session.tasks.run(
             lambda progress: write_tables(path, folder, formats, comma, progress),
             lambda files: self.session.tell(f"{len(files)} files written to {folder}.", DONE),

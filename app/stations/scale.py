@@ -26,6 +26,7 @@ from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.picture_file import read_picture
 from measure.scale import fit_from_plain, fit_to_plain
+from measure.study.records import Changes
 
 PANEL_WIDTH = 356
 _BAR = (
@@ -157,7 +158,7 @@ class Station(BaseStation):
         """Leave no tool behind."""
         self._put_tools_down()
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what changed."""
         if any(word in changes for word in ("scales", "fields")):
             self.scales.reload()
@@ -217,14 +218,14 @@ class Station(BaseStation):
     def _remove(self) -> None:
         chosen = self.scales.chosen_id()
         if chosen is not None:
-            self.session.do(self.session.study.remove_scale, chosen)
+            self.session.do(self.session.open_study.remove_scale, chosen)
 
     def _show_kept(self, scale_id: int | None) -> None:
         """Show a scale of the study with its picture and lines, unless one is being made."""
         if self.draft is not None:
             return
         row = self.scales.chosen_row() if scale_id is not None else None
-        data = self.session.study.scale_picture(row.id) if row is not None and row.has_picture else None
+        data = self.session.open_study.scale_picture(row.id) if row is not None and row.has_picture else None
         if data is None:
             self.picture.show_picture(None)
         else:

@@ -121,7 +121,7 @@ class ScaleList(QFrame):
         name = self.name.text().strip()
         if row is not None and name != row.scale.zoom:
             scale = dataclasses.replace(row.scale, zoom=name)
-            self._session.do(self._session.study.update_scale, row.id, scale)
+            self._session.do(self._session.open_study.update_scale, row.id, scale)
 
     def _give(self) -> None:
         row, study = self.chosen_row(), self._session.study

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction, QActionGroup
-from PySide6.QtWidgets import QSplitter, QStackedWidget, QToolButton, QWidget
+from PySide6.QtWidgets import QLayout, QSplitter, QStackedWidget, QToolButton, QWidget
 
 from app import parts, theme
 
@@ -19,6 +19,16 @@ def side_by_side(left: QWidget, right: QWidget, widths: tuple[int, int]) -> QSpl
     split.setChildrenCollapsible(False)
     split.setSizes(list(widths))
     return split
+
+
+def panel(*inner: QWidget | QLayout, at_least: int) -> QWidget:
+    """Return the panel at the side of a station, px wide at least; larger text asks for more."""
+    made = QWidget()
+    made.setProperty("look", "panel")
+    column = parts.column(*inner, margin=theme.SMALL)
+    column.addStrut(at_least)
+    made.setLayout(column)
+    return made
 
 
 def or_empty(words: str, whole: QWidget, go: Callable[[str], object]) -> QStackedWidget:

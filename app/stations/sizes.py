@@ -13,7 +13,7 @@ from app.flow import Flow, above, flow
 from app.messages import DONE, WARNING
 from app.session import Session
 from app.stations.base import BaseStation
-from app.stations.sides import or_empty, page_buttons, side_by_side
+from app.stations.sides import or_empty, page_buttons, panel, side_by_side
 from app.stations.sizes_figures import FiguresPage
 from app.stations.sizes_limits import LimitsPage
 from app.stations.sizes_pieces import (
@@ -30,7 +30,8 @@ from app.stations.sizes_sure import SurePage
 from app.stations.sizes_work import Answer, Question, answer
 from measure.model import KINDS
 from measure.output.study_tables import volume_models
-from measure.study.records import SIZED_ROLES
+from measure.sizes.sample import SizeSample
+from measure.study.records import SIZED_ROLES, Changes
 
 _VIEW = "view.sizes"
 _KEY = "sizes"
@@ -116,12 +117,8 @@ class Station(BaseStation):
         for page in (self.figures, self.limits, self.sure):
             self._pages.addWidget(parts.scroll(page))
         buttons = page_buttons(self, _PAGES, lambda name: self.action(f"sizes.page_{name}"))
-        panel = QWidget()
-        panel.setProperty("look", "panel")
-        panel.setLayout(parts.column(flow(*buttons, spacing=theme.TIGHT), self._pages, margin=theme.SMALL))
-        panel.layout().addStrut(350)  # at least; larger text asks for more
         self._show_page("figures")
-        return panel
+        return panel(flow(*buttons, spacing=theme.TIGHT), self._pages, at_least=350)
 
     def _listen(self) -> None:
         session = self.session
@@ -186,7 +183,7 @@ class Station(BaseStation):
             self.entered()
         self.state_changed.emit()
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Follow every correction at once."""
         if {"batches", "fields"} & changes.what:
             self._load_batches()
@@ -198,7 +195,7 @@ class Station(BaseStation):
                 self.state_changed.emit()
 
     def _measured(self) -> bool:
-        return any(row.measured and row.role in SIZED_ROLES for row in self.session.study.fields())
+        return any(row.measured and row.role in SIZED_ROLES for row in self.session.open_study.fields())
 
     def _load_batches(self) -> None:
         study = self.session.study
@@ -273,7 +270,7 @@ class Station(BaseStation):
         self._mark_chosen()
         self.state_changed.emit()
 
-    def _sample(self) -> object:
+    def _sample(self) -> SizeSample:
         kind = self.kinds.currentData()
         return self.batch.sample if kind is None else self.batch.sample.of_kind(kind)
 
@@ -346,8 +343,8 @@ class Station(BaseStation):
         self.show_pieces(self.batch.pairs(rows))
 
     def _keep(self, name: str, value: str, text: str) -> None:
-        if self.session.study is not None and self.session.study.setting(name, None) != value:
-            self.session.do(self.session.study.set_setting, name, value, text)
+        if self.session.study is not None and self.session.open_study.setting(name, None) != value:
+            self.session.do(self.session.open_study.set_setting, name, value, text)
 
     def _copy_picture(self) -> None:
         if self.shown is not None:

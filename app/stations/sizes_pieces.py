@@ -66,8 +66,8 @@ def batch_ids(session: Session) -> list[tuple[int | None, str]]:
     """Return the batches that have a field, with their names; None is the fields without a batch."""
     if session.study is None:
         return []
-    used = {row.batch_id for row in session.study.fields() if row.role in SIZED_ROLES}
-    named = [(entry.id, entry.batch.name) for entry in session.study.batches() if entry.id in used]
+    used = {row.batch_id for row in session.open_study.fields() if row.role in SIZED_ROLES}
+    named = [(entry.id, entry.batch.name) for entry in session.open_study.batches() if entry.id in used]
     return [*named, (None, "Fields without a batch")] if None in used else named
 
 
@@ -116,7 +116,7 @@ class Gatherer:
         return kept[1]
 
     def _grams(self, rows: list[FieldRow], scales: dict) -> float | None:
-        slides = {entry.id: entry.slide for entry in self._session.study.slides()}
+        slides = {entry.id: entry.slide for entry in self._session.open_study.slides()}
         return grams_seen(rows, scales, slides, kept_links(self._session.study))
 
 
@@ -127,5 +127,5 @@ def profile_of(session: Session) -> FeltProfile:
 
 def specification_of(session: Session) -> Specification:
     """Return the specification in force; without requirements at first."""
-    kept = session.study.setting(SPECIFICATION_SETTING, None) if session.study is not None else None
+    kept = session.open_study.setting(SPECIFICATION_SETTING, None) if session.study is not None else None
     return Specification("", ()) if kept is None else Specification.from_json(kept)

@@ -26,7 +26,7 @@ from measure.judge.felt import FeltProfile
 from measure.judge.panel_session import METHODS, PanelPlan, answer_text, with_answer
 from measure.judge.serving import CAUTIONS
 from measure.output.worksheets import write_key, write_worksheets
-from measure.study.records import Tasting, TastingRow
+from measure.study.records import Changes, Tasting, TastingRow
 
 _ID, _KEY = Qt.ItemDataRole.UserRole, "tasting"
 _TEACH = (
@@ -114,7 +114,7 @@ class Station(BaseStation):
         """Say how the last session stands."""
         if self.session.study is None:
             return False, ""
-        rows = self.session.study.tastings()
+        rows = self.session.open_study.tastings()
         if not rows:
             return False, "no session yet"
         try:
@@ -134,7 +134,7 @@ class Station(BaseStation):
         self.current = None
         self._reload()
 
-    def study_changed(self, changes: object, initiator: object) -> None:
+    def study_changed(self, changes: Changes, initiator: object) -> None:
         """Follow sessions planned, answered, closed or undone."""
         if {"tastings", "settings"} & changes.what and initiator is not self:
             self._reload()
@@ -194,7 +194,7 @@ class Station(BaseStation):
         self._switch_actions()
 
     def _batches(self) -> list[TastedBatch]:
-        entries = self.session.study.batches() if self.session.study is not None else []
+        entries = self.session.open_study.batches() if self.session.study is not None else []
         return [TastedBatch(e.id, e.batch.name, self.gatherer.gather(e.id).sample) for e in entries]
 
     def _keep_plan(self) -> None:
@@ -203,7 +203,7 @@ class Station(BaseStation):
             return
         used = tuple(s.batch_id for s in plan.samples if s.batch_id is not None)
         tasting = Tasting(plan.method, used, self.form.name.text().strip(), plan.to_json(), {"answers": {}})
-        added = self.session.do(self.session.study.add_tasting, tasting, initiator=self)
+        added = self.session.do(self.session.open_study.add_tasting, tasting, initiator=self)
         if added is not None:
             self.current = added
             self._pages.setCurrentIndex(2)
@@ -231,7 +231,7 @@ class Station(BaseStation):
             self._update(row, replace(row.tasting, results={"answers": new}), f"Answer of plate {plate + 1}")
 
     def _update(self, row: TastingRow, tasting: Tasting, text: str) -> bool:
-        done = self.session.do(self.session.study.update_tasting, row.id, tasting, text, initiator=self)
+        done = self.session.do(self.session.open_study.update_tasting, row.id, tasting, text, initiator=self)
         if done is None:
             self._reload()
             return False
@@ -266,7 +266,7 @@ class Station(BaseStation):
 
     def _remove(self) -> None:
         if self.current is not None:
-            self.session.do(self.session.study.remove_tasting, self.current)
+            self.session.do(self.session.open_study.remove_tasting, self.current)
 
     # -- the limit ----------------------------------------------------------------------------
 
@@ -277,7 +277,7 @@ class Station(BaseStation):
         after = self.page.limit.profile(before, LIMIT_KINDS)
         text = "Use the limit of a tasting"
         done = self.session.do(
-            self.session.study.set_setting, FELT_SETTING, after.to_json(), text, initiator=self
+            self.session.open_study.set_setting, FELT_SETTING, after.to_json(), text, initiator=self
         )
         if done is not None:
             self._tell_changes(before, after)

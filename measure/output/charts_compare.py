@@ -8,6 +8,7 @@ import numpy as np
 
 from measure.judge.grind import GrindCurve
 from measure.judge.grind_forecast import Forecast
+from measure.output.charts_axes import share_axes, y_of_share
 from measure.output.charts_layout import Drawing, share_ticks, size_ticks
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
 from measure.output.charts_style import PAPER, ChartStyle
@@ -75,37 +76,15 @@ def lay_out_curves(chart: CurvesChart, width: float, height: float, style: Chart
     return Drawing(tuple(shapes), plot, bare.low_um, bare.high_um)
 
 
-def _y_share(drawing: Drawing, share: float) -> float:
-    _, top, _, bottom = drawing.plot
-    return bottom - share / 1.03 * (bottom - top)
-
-
 def _curve_axes(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[Shape]:
-    left, top, right, bottom = at.plot
-    em = style.size_pt
-    yield Line(((left, top), (left, bottom), (right, bottom)), style.soft, 0.8)
-    for size in size_ticks(at.low_um, at.high_um):
-        x = at.x_of(size)
-        yield Line(((x, bottom), (x, bottom + 3)), style.soft, 0.8)
-        yield Text(x, bottom + 1.1 * em, f"{size:g}", style.soft, em, "middle")
-    for percent in (0, 25, 50, 75, 100):
-        y = _y_share(at, percent / 100)
-        yield Line(((left, y), (right, y)), style.line, 0.6)
-        yield Text(left - 0.5 * em, y, f"{percent}", style.soft, em, "right")
-    r = chart.curves[0].r
-    word = "number" if r == 0 else "volume"
-    yield Text(
-        (left + right) / 2, bottom + 2.7 * em, "area-equivalent diameter, µm", style.soft, em, "middle"
-    )
-    yield Text(
-        0.9 * em, (top + bottom) / 2, f"{word} finer than this, %", style.soft, em, "middle", turned=True
-    )
+    word = "number" if chart.curves[0].r == 0 else "volume"
+    yield from share_axes(at, style, "area-equivalent diameter, µm", f"{word} finer than this, %")
     caption = f"by {word}"
     if math.isfinite(chart.smallest_um):
         caption += f"  ·  pieces of at least {chart.smallest_um:.3g} µm"
     if any(np.isfinite(c.low).any() for c in chart.curves):
         caption += "  ·  bands: 95 % between fields"
-    yield Text(left, 1.0 * em, caption, style.soft, em * 0.95)
+    yield Text(at.plot[0], style.size_pt, caption, style.soft, style.size_pt * 0.95)
 
 
 def _limit(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[Shape]:
@@ -115,7 +94,7 @@ def _limit(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[Shape
         yield Box(left, top, x - left, bottom - top, edge=style.warning, hatch="\\\\", alpha=0.4)
         yield Line(((x, top), (x, bottom)), style.warning, 1.2, (4.0, 2.0))
     if math.isfinite(chart.percent):
-        y = _y_share(at, chart.percent / 100)
+        y = y_of_share(at, chart.percent / 100)
         yield Line(((left, y), (right, y)), style.ink, 0.9, (1.0, 2.0))
 
 
@@ -125,16 +104,18 @@ def _curves(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[Shap
         colour = batch_colour(place, count, style)
         xs = [at.x_of(s) for s in found.size_um]
         if np.isfinite(found.low).any():
-            upper = zip(xs, [_y_share(at, v) for v in found.high], strict=True)
-            lower = zip(xs[::-1], [_y_share(at, v) for v in found.low[::-1]], strict=True)
+            upper = zip(xs, [y_of_share(at, v) for v in found.high], strict=True)
+            lower = zip(xs[::-1], [y_of_share(at, v) for v in found.low[::-1]], strict=True)
             yield Area((*upper, *lower), colour, 0.14)
     for place, found in enumerate(chart.curves):
         colour, dashes = batch_colour(place, count, style), _DASHES[(count - 1 - place) % len(_DASHES)]
-        points = tuple((at.x_of(s), _y_share(at, v)) for s, v in zip(found.size_um, found.share, strict=True))
+        points = tuple(
+            (at.x_of(s), y_of_share(at, v)) for s, v in zip(found.size_um, found.share, strict=True)
+        )
         yield Line(points, colour, 2.0, dashes)
         if math.isfinite(chart.percent):
             x = at.x_of(float(np.interp(chart.percent / 100, found.share, found.size_um)))
-            yield Dot(x, _y_share(at, chart.percent / 100), 3.5, colour, style.surface)
+            yield Dot(x, y_of_share(at, chart.percent / 100), 3.5, colour, style.surface)
     yield from _names(chart, at, style, em)
 
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from measure.judge.panel_session_result import PanelOutcome
 from measure.judge.psychometric import PsychometricFit
-from measure.output.charts_layout import Drawing, size_ticks
+from measure.output.charts_axes import share_axes, y_of_share
+from measure.output.charts_layout import Drawing
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text
 from measure.output.charts_style import PAPER, ChartStyle
 
@@ -71,33 +72,12 @@ def lay_out_panel(chart: PanelChart, width: float, height: float, style: ChartSt
     sizes = [level[0] for level in chart.levels]
     bare = Drawing((), plot, min(sizes) / 1.25, max(sizes) * 1.25)
     shapes = [
-        Box(0, 0, width, height, fill=style.surface), *_axes(bare, style), *_threshold(chart, bare, style),
+        Box(0, 0, width, height, fill=style.surface),
+        *share_axes(bare, style, "x₉₀ by volume of the batch, µm", "feel it, %"),
+        *_threshold(chart, bare, style),
         *_answers(chart, bare, style),
-    ]  # fmt: skip
+    ]
     return Drawing(tuple(shapes), plot, bare.low_um, bare.high_um)
-
-
-def _y(at: Drawing, share: float) -> float:
-    _, top, _, bottom = at.plot
-    return bottom - share / 1.03 * (bottom - top)
-
-
-def _axes(at: Drawing, style: ChartStyle) -> Iterator[Shape]:
-    left, top, right, bottom = at.plot
-    em = style.size_pt
-    yield Line(((left, top), (left, bottom), (right, bottom)), style.soft, 0.8)
-    for size in size_ticks(at.low_um, at.high_um):
-        x = at.x_of(size)
-        yield Line(((x, bottom), (x, bottom + 3)), style.soft, 0.8)
-        yield Text(x, bottom + 1.1 * em, f"{size:g}", style.soft, em, "middle")
-    for percent in (0, 25, 50, 75, 100):
-        y = _y(at, percent / 100)
-        yield Line(((left, y), (right, y)), style.line, 0.6)
-        yield Text(left - 0.5 * em, y, f"{percent}", style.soft, em, "right")
-    yield Text(
-        (left + right) / 2, bottom + 2.7 * em, "x90 by volume of the batch, µm", style.soft, em, "middle"
-    )
-    yield Text(0.9 * em, (top + bottom) / 2, "feel it, %", style.soft, em, "middle", turned=True)
 
 
 def _threshold(chart: PanelChart, at: Drawing, style: ChartStyle) -> Iterator[Shape]:
@@ -106,11 +86,13 @@ def _threshold(chart: PanelChart, at: Drawing, style: ChartStyle) -> Iterator[Sh
     low, high = (at.x_of(min(max(v, at.low_um), at.high_um)) for v in (fit.threshold_low, fit.threshold_high))
     yield Box(low, top, high - low, bottom - top, fill=style.warning, alpha=0.14)
     sizes = np.geomspace(at.low_um, at.high_um, 100)
-    points = tuple((at.x_of(float(s)), _y(at, float(f))) for s, f in zip(sizes, fit.felt(sizes), strict=True))
+    points = tuple(
+        (at.x_of(float(s)), y_of_share(at, float(f))) for s, f in zip(sizes, fit.felt(sizes), strict=True)
+    )
     yield Line(points, style.accent, 2.0)
     if at.low_um <= fit.threshold <= at.high_um:
         x = at.x_of(fit.threshold)
-        yield Line(((x, _y(at, 0.5)), (x, bottom)), style.warning, 1.4, (4.0, 2.0))
+        yield Line(((x, y_of_share(at, 0.5)), (x, bottom)), style.warning, 1.4, (4.0, 2.0))
         words = f"limit {fit.threshold:.3g} µm"
         yield Text(x + 0.5 * em, bottom - 0.9 * em, words, style.warning, em, bold=True, ground=style.surface)
 
@@ -118,11 +100,11 @@ def _threshold(chart: PanelChart, at: Drawing, style: ChartStyle) -> Iterator[Sh
 def _answers(chart: PanelChart, at: Drawing, style: ChartStyle) -> Iterator[Shape]:
     for size, share, low, high in chart.levels:
         x = at.x_of(size)
-        yield Line(((x, _y(at, low)), (x, _y(at, high))), style.ink, 1.2)
+        yield Line(((x, y_of_share(at, low)), (x, y_of_share(at, high))), style.ink, 1.2)
         for end in (low, high):
-            yield Line(((x - 3, _y(at, end)), (x + 3, _y(at, end))), style.ink, 1.2)
-        yield Area(_diamond(x, _y(at, share), 5.0), style.ink)
-        yield Dot(x, _y(at, share), 1.5, style.surface)
+            yield Line(((x - 3, y_of_share(at, end)), (x + 3, y_of_share(at, end))), style.ink, 1.2)
+        yield Area(_diamond(x, y_of_share(at, share), 5.0), style.ink)
+        yield Dot(x, y_of_share(at, share), 1.5, style.surface)
 
 
 def _diamond(x: float, y: float, r: float) -> tuple[tuple[float, float], ...]:

@@ -1,5 +1,6 @@
 """What follows from the sizes: comparison, grind curve, tasting, spot check."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +19,9 @@ from measure.output.compare_json import step_sentence
 from measure.output.report_facts import BAND_RESAMPLES, COMPARED, ReportFacts, grind_of
 from measure.output.report_parts import WIDTH_PT, ChartBlock, bullets, table, text, together
 from measure.sizes.curve import curve
+from measure.study.records import Tasting
+
+_SYMBOLS = {"x0": "x₀", "x_inf": "x∞"}  # of the laws of grinding
 
 
 def compare(report: ReportFacts) -> list:
@@ -52,9 +56,13 @@ def _grind(report: ReportFacts) -> list:
     made, why = grind_of(report.comparison)
     if made is None:
         return [text("Grind curve", "part"), text(why)]
-    chart = GrindChart(made, None, "x90,3, µm")
+    chart = GrindChart(made, None, "x₉₀,₃, µm")
     rows = [
-        [f.law.words, ", ".join(f"{n} {v:.3g}" for n, v in f.parameters.items()), f"{f.weight:.2f}"]
+        [
+            f.law.words,
+            ", ".join(f"{_SYMBOLS.get(n, n)} {v:.3g}" for n, v in f.parameters.items()),
+            f"{f.weight:.2f}",
+        ]
         for f in made.fits
     ]
     return [
@@ -80,7 +88,11 @@ def tasting(report: ReportFacts) -> list:
     return parts
 
 
-def _session(tasted: object) -> list:
+def _parameters(values: Mapping[str, float]) -> str:
+    return ", ".join(f"{_SYMBOLS.get(name, name)} {value:.3g}" for name, value in values.items())
+
+
+def _session(tasted: Tasting) -> list:
     from measure.judge.panel_session_result import evaluate
     from measure.judge.panel_session_words import outcome_sentences
     from measure.output.charts_panel import lay_out_panel, panel_chart

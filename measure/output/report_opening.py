@@ -5,8 +5,10 @@ import numpy as np
 from measure import __version__
 from measure.judge.compare_words import sentences
 from measure.judge.sizes_json import significant
+from measure.model import Scale
 from measure.output.report_facts import COMPARED, BatchFacts, ReportFacts, finite
 from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, shown, table, text, together
+from measure.study.records import ScaleRow
 
 _RULING_PX = 1400
 
@@ -112,7 +114,7 @@ def scale(report: ReportFacts) -> list:
     return parts
 
 
-def _graduations(s: object) -> str:
+def _graduations(s: Scale) -> str:
     if not s.graduations:
         return ""
     words = f"{s.graduations}"
@@ -123,14 +125,14 @@ def _graduations(s: object) -> str:
     return words
 
 
-def _certificate(s: object) -> str:
+def _certificate(s: Scale) -> str:
     if s.certificate_um is None:
         return "none given; the ruling's own error is not in the uncertainty" if s.method != "typed" else ""
     k = f" (k = {s.coverage_factor:g})" if s.coverage_factor else ""
     return f"expanded uncertainty of the ruling's length {s.certificate_um:g} µm{k}"
 
 
-def _ruling(report: ReportFacts, row: object) -> list:
+def _ruling(report: ReportFacts, row: ScaleRow) -> list:
     """Return the picture of the ruling with the graduations found drawn in."""
     import cv2
 

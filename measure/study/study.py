@@ -4,7 +4,7 @@ import contextlib
 import os
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from measure.errors import StudyFileError
 from measure.study.check import faults_of
@@ -98,7 +98,7 @@ class Study(RecordDoor, ParticleDoor):
 
     # --- settings
 
-    def setting(self, name: str, default: object = None) -> object:
+    def setting(self, name: str, default: Any = None) -> Any:
         """Return a setting of the study as plain JSON values."""
         table = "view_state" if name.startswith(_VIEW) else "setting"
         found = self._row(f"SELECT value FROM {table} WHERE name = ?", (name,))
