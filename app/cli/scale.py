@@ -2,13 +2,16 @@
 
 import argparse
 import math
+from collections.abc import Callable
 
 from measure.errors import InvalidInput
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("image", metavar="IMAGE", help="picture of a stage micrometer")
+    parser.add_argument(
+        "image", metavar="IMAGE", help="picture of a stage micrometer, or with a bar drawn into it"
+    )
     parser.add_argument(
         "--division-um", metavar="D", help="distance between neighbouring graduations, µm (often 10)"
     )
@@ -18,6 +21,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--coverage-factor", metavar="K", default="2", help="the certificate's coverage factor k (2)"
     )
+    parser.add_argument(
+        "--ends",
+        metavar="X0,Y0,X1,Y1",
+        help="both ends (px) of a bar drawn into the picture, instead of a ruling",
+    )
+    parser.add_argument("--length-um", metavar="L", help="length the bar names, µm")
     parser.add_argument("--zoom", metavar="NAME", default="", help="name of the zoom setting, such as 10x")
     parser.add_argument("--out", metavar="FILE", help="write the scale to this JSON file")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
@@ -39,19 +48,12 @@ def run(args: argparse.Namespace) -> int:
     from app.cli.options import print_json, say, warn
     from app.number_text import THIN
     from measure.picture_file import read_picture
-    from measure.scale import find_scale, write_scale
+    from measure.scale import write_scale
 
-    if args.division_um is None:
-        raise InvalidInput(
-            "The division is missing: give --division-um, the distance between graduations in µm."
-        )
-    division = _number(args.division_um, "--division-um")
-    certificate = None if args.certificate_um is None else _number(args.certificate_um, "--certificate-um")
-    factor = _number(args.coverage_factor, "--coverage-factor")
+    by_hand = args.ends is not None or args.length_um is not None
+    fit_it = _of_bar(args) if by_hand else _of_ruling(args)
     picture = read_picture(args.image)
-    fit = find_scale(
-        picture, division_um=division, certificate_um=certificate, coverage_factor=factor, zoom=args.zoom
-    )
+    fit = fit_it(picture)
     if args.out:
         write_scale(args.out, fit.scale)
     for warning in fit.warnings:
@@ -65,6 +67,63 @@ def run(args: argparse.Namespace) -> int:
     if args.out:
         say(f"Written to {args.out}")
     return checked
+
+
+def _of_ruling(args: argparse.Namespace) -> Callable:
+    """Return what finds the ruling in a picture."""
+    from measure.scale import find_scale
+
+    if args.division_um is None:
+        raise InvalidInput(
+            "The division is missing: give --division-um, the distance between graduations in µm; for a bar "
+            "drawn into the picture give --ends and --length-um instead."
+        )
+    division = _number(args.division_um, "--division-um")
+    options = {**_certificate(args), "division_um": division}
+
+    def fit(picture):
+        try:
+            return find_scale(picture, **options)
+        except InvalidInput as error:
+            if "no ruling" not in error.text:
+                raise
+            hint = "Is there only a bar drawn into it? Give both its ends with --ends, and --length-um."
+            raise InvalidInput(f"{error.text} {hint}") from error
+
+    return fit
+
+
+def _of_bar(args: argparse.Namespace) -> Callable:
+    """Return what makes the scale from the two ends of a bar."""
+    from measure.scale import scale_from_points
+
+    if args.ends is None or args.length_um is None:
+        raise InvalidInput("A bar needs both --ends X0,Y0,X1,Y1 in px and --length-um, the length it names.")
+    if args.division_um is not None:
+        raise InvalidInput("Give either --division-um for a ruling, or --ends and --length-um for a bar.")
+    typed = args.ends.split(",")
+    if len(typed) != 4:
+        raise InvalidInput(f"--ends {args.ends}: give x and y of both ends in px, as in 496,440,601,440.")
+    x0, y0, x1, y1 = (_number(text, "--ends") for text in typed)
+    length = _number(args.length_um, "--length-um")
+
+    def fit(picture):
+        height, width = picture.pixels.shape[:2]
+        if not all(0 <= x <= width and 0 <= y <= height for x, y in ((x0, y0), (x1, y1))):
+            raise InvalidInput(
+                f"--ends {args.ends} lie outside {picture.name}, which is {width} × {height} px."
+            )
+        return scale_from_points(
+            [[x0, y0], [x1, y1]], lengths_um=[length], picture=picture, **_certificate(args)
+        )
+
+    return fit
+
+
+def _certificate(args: argparse.Namespace) -> dict:
+    certificate = None if args.certificate_um is None else _number(args.certificate_um, "--certificate-um")
+    factor = _number(args.coverage_factor, "--coverage-factor")
+    return {"certificate_um": certificate, "coverage_factor": factor, "zoom": args.zoom}
 
 
 def scale_json(fit) -> dict:

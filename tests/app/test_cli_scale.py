@@ -144,3 +144,42 @@ def test_doubt_about_the_division_is_told_by_the_exit_code(ruling, monkeypatch, 
     monkeypatch.setattr(measure.scale, "find_scale", lambda *a, **k: replace(found(*a, **k), parts_seen=5))
     assert main(["scale", str(ruling), "--division-um", "10", "--json"]) == 1
     assert json.loads(capsys.readouterr().out)["um_per_px"] == pytest.approx(DRAWING.um_per_px, rel=1e-4)
+
+
+def test_a_bar_drawn_into_the_picture_serves_by_its_ends(tmp_path, capsys):
+    picture = tmp_path / "bar.png"
+    pixels = np.full((120, 300, 3), 210, np.uint8)
+    cv2.rectangle(pixels, (100, 60), (204, 62), (0, 0, 0), -1)
+    picture.write_bytes(cv2.imencode(".png", pixels)[1].tobytes())
+    out = tmp_path / "scale.json"
+    bar = ["--ends", "100,61,204,61", "--length-um", "20"]
+    assert main(["scale", str(picture), *bar, "--out", str(out)]) == 0
+    scale = read_scale(out)
+    assert scale.um_per_px == pytest.approx(20 / 104)
+    assert (scale.width_px, scale.height_px) == (300, 120)
+    assert "Written to" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--division-um", "10"], "--ends"),
+        (["--ends", "1,2,3,4"], "--length-um"),
+        (["--length-um", "20"], "--ends"),
+        (["--ends", "1,2,3", "--length-um", "20"], "both ends"),
+        (["--ends", "1,2,b,4", "--length-um", "20"], "no number"),
+        (["--ends", "1,2,900,4", "--length-um", "20"], "outside"),
+        (["--ends", "1,2,1,2", "--length-um", "20"], ""),
+        (["--ends", "1,2,90,4", "--length-um", "0"], ""),
+        (["--ends", "1,2,90,4", "--length-um", "20", "--division-um", "10"], "either"),
+    ],
+)
+def test_bad_bars_are_refused_in_one_sentence(options, said, tmp_path, capsys):
+    picture = tmp_path / "oil.png"
+    picture.write_bytes(cv2.imencode(".png", np.full((120, 300, 3), 210, np.uint8))[1].tobytes())
+    out = tmp_path / "scale.json"
+    assert main(["scale", str(picture), *options, "--out", str(out)]) == 2
+    heard = capsys.readouterr()
+    assert said in heard.err
+    assert "Traceback" not in heard.err
+    assert not out.exists()
