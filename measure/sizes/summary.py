@@ -77,8 +77,11 @@ class SizeSummary:
     @property
     def limit_words(self) -> str:
         """The lower limit, for charts and tables."""
-        known = math.isfinite(self.smallest_um)
-        return f"pieces of at least {self.smallest_um:.3g} µm" if known else "lower limit unknown"
+        if not math.isfinite(self.smallest_um):
+            return "lower limit unknown"
+        # from a millimetre on three figures would be written as a power of ten
+        limit = f"{self.smallest_um:.3g}" if self.smallest_um < 1000 else f"{self.smallest_um:.0f}"
+        return f"pieces of at least {limit} µm"
 
 
 def summarise(

@@ -71,7 +71,7 @@ class RecordDoor(Door):
         _check_scale(scale)
         if not scale.made:
             scale = dataclasses.replace(scale, made=now())
-        with self._action(f"Add scale {scale.zoom or f'{scale.um_per_px:.4g} um per px'}"):
+        with self._action(f"Add scale {scale.zoom or f'{scale.um_per_px:.4g} µm per px'}"):
             picture = keep_picture(self._con, picture_bytes) if picture_bytes else None
             values = (
                 *scale_values(scale),
@@ -254,4 +254,4 @@ class RecordDoor(Door):
 
 def _check_scale(scale: Scale) -> None:
     if not 0 < scale.um_per_px < float("inf"):
-        raise InvalidInput(f"A scale must be more than 0 um per px, not {scale.um_per_px}.")
+        raise InvalidInput(f"A scale must be more than 0 µm per px, not {scale.um_per_px}.")
