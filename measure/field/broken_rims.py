@@ -16,6 +16,7 @@ import shapely
 
 from measure.field.edge import SMOOTHING_SIGMA_PX, colour_length
 from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_finely
+from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.light import Light
 from measure.field.rim_level import edge_sigma, profiles, rim_shift
@@ -27,7 +28,7 @@ _FULL = 0.975  # share of the completed outline from which a piece was whole alr
 _MOST_ADDED = 1.1  # of the hull, by corners and sides put back
 _HOLLOW = 0.86  # solidity below which a thin piece may be part of a rim
 _THIN = 0.19  # half its thickness over the size of its hull
-_NEUTRAL = 0.5  # share of colour in a rim's difference from the oil: it bends light, it colours little
+_COLOURED = 0.5  # share of colour in a rim's difference from the oil: it bends light, it colours little
 _ALIKE = 0.4  # strength of the weaker bit of a rim over that of the stronger
 _FAINT = 0.45  # of the rim's height: less is oil
 _OIL_INSIDE = 0.6  # share of the inside of a joined rim that must be oil
@@ -188,8 +189,11 @@ class _Window:
             return
         inside = cv2.distanceTransform(rim, cv2.DIST_L2, 3)
         self.half_width = float(np.percentile(inside[rim > 0], 90))
-        chroma = np.hypot(delta[..., 1], delta[..., 2])[rim > 0].mean()
-        self.neutral = float(chroma / max(float(self.field[rim > 0].mean()), 1e-6))
+        # to lose or gain light without colour is to move along the oil's own colour, in CIELAB
+        grey = oil_at(light, *self.corner[:, None] + 0.5 * reach)[0] + np.array([16.0, 0.0, 0.0])
+        step = delta[rim > 0].mean(axis=0)
+        beside = step - (step @ grey) / (grey @ grey) * grey
+        self.colour = float(np.linalg.norm(beside) / max(float(np.linalg.norm(step)), 1e-6))
 
     def drawn(self, shape: shapely.Polygon) -> np.ndarray:
         """Mask of a polygon in the window."""
@@ -202,7 +206,7 @@ class _Window:
         """Whether the piece is a thin neutral line, as a bit of a rim is."""
         hull = float(cv2.contourArea(cv2.convexHull(np.argwhere(self.mask > 0)[:, ::-1].astype(np.int32))))
         thin = cv2.distanceTransform(self.mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(hull), 3.0)
-        return self.neutral < _NEUTRAL and bool(thin)
+        return self.colour < _COLOURED and bool(thin)
 
     def is_closed(self, shape: shapely.Polygon) -> bool:
         """Whether a rim shows nearly all round the piece."""
@@ -213,7 +217,7 @@ class _Window:
     def like(self, other: "_Window") -> bool:
         """Whether two pieces may be bits of one rim."""
         both = sorted((self.height, other.height))
-        return max(self.neutral, other.neutral) < _NEUTRAL and both[0] > _ALIKE * both[1]
+        return max(self.colour, other.colour) < _COLOURED and both[0] > _ALIKE * both[1]
 
     def is_empty(self, shape: shapely.Polygon) -> bool:
         """Whether the inside of a joined rim is oil, with no rim running through it."""
@@ -272,6 +276,8 @@ def _completed(
     window: "_Window", shapes: list[shapely.Polygon], rows: tuple[int, ...], tree: shapely.STRtree
 ) -> _Rim | None:
     """The piece that some bits make together, or None where they make none."""
+    if window.colour >= _COLOURED:
+        return None
     bits_of = [shapes[j] for j in rows]
     hull = shapely.unary_union(bits_of).convex_hull
     if hull.geom_type != "Polygon" or (len(rows) == 1 and _is_bar(bits_of[0], window)):

@@ -13,6 +13,7 @@ import numpy as np
 from measure.field.broken_rims import complete_rims
 from measure.field.cut import cut_by_shape
 from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
+from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.lenses import overlapping, settled
 from measure.field.light import Light
@@ -89,7 +90,7 @@ def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength:
 
 def density_noise(light: Light) -> float:
     """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
-    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of the noise of a compressed picture
+    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
     return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
 
 
@@ -129,7 +130,9 @@ class _Crop:
         self.masks = [_drawn(found.outlines[i] - self.origin, self.distance.shape) for i in rows]
         self.rim_only = [bool(found.flags[i] & bits("rim_only")) for i in rows]
         self.union = np.clip(np.sum(self.masks, axis=0), 0, 1).astype(np.uint8)
-        self.oil = _oil(light, box)
+        middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
+        self.oil = oil_at(light, *middle)[0]
+        self.light_weight = light.light_weight
         self.delta = cv2.GaussianBlur(light.delta[box], (0, 0), SMOOTHING_SIGMA_PX)
         self.density = density(self.delta, self.oil)
 
@@ -191,7 +194,7 @@ def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple
         ]
         if known or not any(others):
             continue
-        outline = place_rim_edge(rim_field, piece, np.zeros(piece.shape, bool), float(crop.oil[0]))
+        outline = place_rim_edge(rim_field, piece, np.zeros(piece.shape, bool), crop.oil, crop.light_weight)
         placed = crop.placed(outline, least_px2)
         made += [(outline, _FLAG | bits("rim_only")) for outline in placed]
         covered |= piece * bool(placed)
@@ -230,7 +233,7 @@ def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[n
         cut = cut_by_shape(piece, cut_strength)
         for k in range(1, int(cut.max()) + 1):
             part = (cut == k).astype(np.uint8)
-            outline = place_edge(own, part, others | ((cut > 0) & (cut != k)), float(crop.oil[0]))
+            outline = place_edge(own, part, others | ((cut > 0) & (cut != k)), crop.oil, crop.light_weight)
             placed = crop.placed(outline, least_px2)
             outlines += placed
             covered |= part * bool(placed)
@@ -249,7 +252,8 @@ def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> li
     for k in range(1, count):
         part = (parts == k).astype(np.uint8)
         if part.sum() >= least_px2:
-            outlines += crop.placed(place_edge(crop.delta, part, new > 0, float(crop.oil[0])), least_px2)
+            outline = place_edge(crop.delta, part, new > 0, crop.oil, crop.light_weight)
+            outlines += crop.placed(outline, least_px2)
     return outlines
 
 
@@ -264,15 +268,6 @@ def _drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     mask = np.zeros(shape, np.uint8)
     cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
     return mask
-
-
-def _oil(light: Light, box: tuple[slice, slice]) -> np.ndarray:
-    """Colour of the oil, CIELAB, at the middle of a crop."""
-    grid = light.background_lab
-    rows, cols = light.solid_distance.shape
-    row = int((box[0].start + box[0].stop) / 2 / rows * grid.shape[0])
-    col = int((box[1].start + box[1].stop) / 2 / cols * grid.shape[1])
-    return grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)]
 
 
 def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:

@@ -102,6 +102,20 @@ def test_the_edge_of_a_blurred_rim_is_found_when_the_blur_is_known(blur_px, widt
 
 
 def test_a_line_looks_as_wide_as_its_blur():
-    """A Gaussian is 2.355 sigma wide at half its height (from memory), and a wide strip has its edge there."""
+    """A Gaussian is 2.355 sigma wide at half its height (from memory); a wide strip has its edge there."""
     assert strip_inset(2.0 * 2.355, 2.0) == pytest.approx(2.355, abs=0.35)
     assert strip_inset(40.0, 2.0) == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_coloured_hook_is_no_rim():
+    """A bent flake takes away blue light, a rim takes all alike: only the rim is completed."""
+    depth, u, v = _square((70, 66), SIDE, (130, 140))
+    hook = (depth > 0) & (depth < 6) & ~((u > 6) | (v > 6))
+    cover = cv2.resize(hook.astype(np.float32), (140, 130), interpolation=cv2.INTER_AREA)
+    cover = cv2.GaussianBlur(cover, (0, 0), 1.0)[..., None]
+    noise = np.random.default_rng(3).normal(0, 1.2, (130, 140, 3))
+    values = np.array([222, 212, 184]) * (1 - cover * np.array([0.05, 0.35, 0.6])) + noise
+    picture = Picture(np.clip(np.rint(values), 0, 255).astype(np.uint8), name="hook")
+    particles = measure_field(picture, FieldSettings(), 1.0).particles
+    assert not (particles["flags"] & bits("broken_rim")).any()
+    assert particles["area_px2"].sum() < 1.2 * cover.sum()  # its hull is three times as large
