@@ -4,8 +4,9 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QWidget
 
 from app import help_words, parts
-from app.stations.compare_work import CompareAnswer, grind_curve, in_window, known_doses
+from app.stations.compare_work import CompareAnswer, grind_curve, known_doses
 from measure.errors import InvalidInput
+from measure.judge.compare_words import in_words
 from measure.judge.grind import GrindCurve
 from measure.judge.grind_forecast import Forecast, forecast
 from measure.output.charts_compare import GrindChart
@@ -140,7 +141,7 @@ class GrindPanel(QWidget):
             scale = 0.01 if self.curve.is_share else 1.0
             try:
                 self.found = forecast(self.curve, self.target.value() * scale)
-                self.words.setText(in_window(self.found.sentence))
+                self.words.setText(in_words(self.found.sentence))
             except InvalidInput as error:
                 self.words.setText(error.text)
             self._show_words()

@@ -7,9 +7,9 @@ from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from app import number_text, parts
-from app.stations.compare_work import CompareAnswer, in_window
+from app.stations.compare_work import CompareAnswer
 from measure.judge.compare_batches import BatchSizes
-from measure.judge.compare_words import noticed_sentence, pair_sentence, share_sentence
+from measure.judge.compare_words import in_words, noticed_sentence, pair_sentence, share_sentence
 
 _NAME = Qt.ItemDataRole.UserRole
 _MENDED = "Only pieces above the largest lower limit are compared now."
@@ -77,9 +77,9 @@ class SaidPanel(QWidget):
         rows = [r for r in c.ratios if r.figure == found.figure and not r.kind]
         parts.set_look(self.words, "")
         said = [*(pair_sentence(r) for r in rows), noticed_sentence()]
-        self.words.setText(in_window("\n".join(said)))
+        self.words.setText(in_words("\n".join(said)))
         self.felt.setText("\n".join(share_sentence(r) for r in c.shares))
-        self.notes.setText("\n".join((*c.notes, *map(in_window, found.repeats))))
+        self.notes.setText("\n".join((*c.notes, *map(in_words, found.repeats))))
         limits = [w for w in c.warnings if w.startswith("The lower limits differ")]
         self.limits.setText("\n".join(limits) or _MENDED)
         careful = [w for w in c.warnings if w not in limits]

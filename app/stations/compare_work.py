@@ -1,7 +1,6 @@
 """What the Compare station works out on a thread, from batches gathered beforehand."""
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -15,7 +14,6 @@ from measure.judge.grind import GrindCurve, GrindPoint, fit_grind
 from measure.output.charts_compare import CurvesChart, common_sizes
 from measure.progress import SILENT, Progress
 from measure.sizes.curve import curve
-from measure.sizes.plan import lowered
 
 _CURVE_RESAMPLES = 300
 DOSES = ("passes", "minutes")
@@ -111,14 +109,3 @@ def grind_curve(shown: CompareAnswer, dose: str, *, felt: bool) -> GrindCurve:
             value, low, high = verdict.share, verdict.low, verdict.high
         points.append(GrindPoint(float(getattr(batch, dose)), value, low, high, batch.name))
     return fit_grind(points, unit=dose, is_share=felt)
-
-
-def in_window(text: str) -> str:
-    """Return text with symbols such as x_{90,3} set with small figures below the line.
-
-    Examples
-    --------
-    >>> in_window("finer in x_{90,3}, twice")
-    'finer in x₉₀,₃, twice'
-    """
-    return re.sub(r"x_\{([0-9.]+),(\d)\}", lambda m: lowered(f"x{m[1]},{m[2]}"), text)

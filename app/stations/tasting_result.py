@@ -7,8 +7,8 @@ from PySide6.QtWidgets import QWidget
 
 from app import parts
 from app.stations.compare_chart import DrawnChart
-from app.stations.compare_work import in_window
 from app.stations.tasting_work import VerdictChange
+from measure.judge.compare_words import in_words
 from measure.judge.panel_session import PanelPlan
 from measure.judge.panel_session_result import PanelOutcome
 from measure.judge.panel_session_words import PanelLimit, outcome_sentences
@@ -45,7 +45,7 @@ class ResultPanel(QWidget):
         self, plan: PanelPlan, outcome: PanelOutcome, limit: PanelLimit | None, why: str
     ) -> None:
         """Show a result; ``why`` says why there is no limit."""
-        self.words.setText(in_window("\n".join(outcome_sentences(plan, outcome))))
+        self.words.setText(in_words("\n".join(outcome_sentences(plan, outcome))))
         self.careful.setText("\n".join(outcome.warnings))
         self.careful.setVisible(bool(outcome.warnings))
         chart = panel_chart(outcome)

@@ -1,9 +1,11 @@
 """What a comparison says, in plain sentences."""
 
 import math
+import re
 
 from measure.judge.compare import Comparison
 from measure.judge.compare_pairs import WEBER_FRACTION, Ratio, ShareDifference
+from measure.sizes.plan import lowered
 
 _NOTHING_FELT = 0.005  # per cent of the volume, and of what its interval leaves open
 _MEANS = {"number.mean_um": "mean size", "volume.mean_um": "volume-weighted mean size"}
@@ -23,6 +25,21 @@ def figure_words(figure: str) -> str:
     if name.startswith("x"):
         return f"x_{{{name[1:].removesuffix('_um')},{0 if where == 'number' else 3}}}"
     return name.removesuffix("_um").replace("_", " ")
+
+
+def in_words(text: str) -> str:
+    """Return text with symbols such as x_{90,3} written as in the tables of figures.
+
+    Examples
+    --------
+    >>> in_words("finer in x_{90,3}, twice")
+    'finer in x₉₀ by volume, twice'
+    """
+    return re.sub(
+        r"x_\{([0-9.]+),([03])\}",
+        lambda m: f"x{lowered(m[1])} by {'number' if m[2] == '0' else 'volume'}",
+        text,
+    )
 
 
 def pair_sentence(row: Ratio, together: str = "") -> str:

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 
 from measure.judge.compare import Comparison
-from measure.judge.compare_words import figure_words, sentences, share_sentence
+from measure.judge.compare_words import figure_words, in_words, sentences, share_sentence
 from measure.judge.felt import FELT_SHARE
 from measure.judge.grind import GrindCurve, LawFit, step_no_longer_noticed
 from measure.judge.grind_forecast import Forecast
@@ -49,15 +49,15 @@ def comparison_json(found: Comparison, figure: str) -> dict:
 
 def comparison_lines(found: Comparison, figure: str) -> Iterator[str]:
     """Yield a comparison line by line."""
-    yield from sentences(found, figure)
+    yield from map(in_words, sentences(found, figure))
     for row in found.shares:
         yield share_sentence(row)
     yield ""
-    yield f"{'first / second':32} {'figure':16} {'ratio':>7}  interval"
+    yield f"{'first / second':32} {'figure':21} {'ratio':>7}  interval"
     for r in found.ratios:
         pair = f"{r.first} / {r.second}"
-        what = figure_words(r.figure) + (f" {r.kind}" if r.kind else "")
-        yield f"{pair:32} {what:16} {r.ratio:7.3g}  {_number(r.low)} to {_number(r.high)}"
+        what = in_words(figure_words(r.figure)) + (f", {r.kind}" if r.kind else "")
+        yield f"{pair:32} {what:21} {r.ratio:7.3g}  {_number(r.low)} to {_number(r.high)}"
     yield from found.notes
 
 
@@ -101,7 +101,7 @@ def grind_lines(curve: GrindCurve, answer: Forecast | None, step: float) -> Iter
     for f in curve.fits:
         yield law_words(f)
     if answer is not None:
-        yield answer.sentence
+        yield in_words(answer.sentence)
     yield step_sentence(curve, step)
 
 

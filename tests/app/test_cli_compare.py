@@ -54,7 +54,7 @@ def test_lines_for_reading(table, capsys):
     assert main(["compare", table, "--figure", "volume.x50_um", "--pairs", "next", "--at", "1,3,6"]) == 0
     out, err = capsys.readouterr()
     assert "pass 3 is 1." in out.splitlines()[0]
-    assert "x_{50,3}" in out
+    assert "x₅₀ by volume" in out
     assert "Bonferroni" in out
     assert "one more pass buys less than" in out
     assert "Three points" in err

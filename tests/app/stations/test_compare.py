@@ -55,7 +55,7 @@ def tick(station, row, qtbot):
 
 def test_three_batches_stand_side_by_side(station, window):
     assert "pass 6 is " in station.said.words.text()
-    assert "times finer than pass 1 in x₉₀,₃" in station.said.words.text()
+    assert "times finer than pass 1 in x₉₀ by volume" in station.said.words.text()
     assert "starts near 17 %" in station.said.words.text()
     assert "all 3 pairs" in station.said.notes.text()
     assert "Felt share" in station.said.felt.text()
@@ -94,7 +94,7 @@ def test_other_figures_by_key_and_other_pairs_by_box(station, qtbot):
     qtbot.keyClick(station, Qt.Key.Key_PageDown)
     wait(qtbot, station)
     qtbot.waitUntil(lambda: station.shown.figure == "volume.x50_um")
-    assert "x₅₀,₃" in station.said.words.text()
+    assert "x₅₀ by volume" in station.said.words.text()
     station.pairing.setFocus()
     qtbot.keyClick(station.pairing, Qt.Key.Key_Down)
     qtbot.waitUntil(lambda: station.shown.comparison.pairs == 2, timeout=20_000)

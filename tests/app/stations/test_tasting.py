@@ -117,7 +117,7 @@ def test_from_plan_to_changed_verdict_by_keyboard(station, window, qtbot):
     assert "All answers are in" in station.page.state.text()
     press(station, qtbot, Qt.Key.Key_L, CONTROL)
     result = station.page.result
-    assert "Half of the panel feels it at x₉₀,₃" in result.words.text()
+    assert "Half of the panel feels it at x₉₀ by volume" in result.words.text()
     assert "Best-estimate threshold" in result.words.text()
     assert "Assessor 1: threshold" in result.own.text()
     assert "Half at" in result.chart.accessibleDescription()
