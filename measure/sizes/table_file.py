@@ -35,7 +35,7 @@ _MORE_NUMBERS: dict[str, tuple[str, bool]] = {
     **dict.fromkeys(("lightness_step", "green_red_step", "blue_yellow_step"), ("any", True)),
 }
 _MORE_WORDS = ("flags", "origin")
-_CHUNK = 100_000
+_CHUNK = 5_000  # rows held as text at a time: 45 cells of text take 3 kB a row
 _MISSING = ("", "nan", "na", "n/a", "none", "null", "-")
 
 
@@ -136,7 +136,8 @@ def _chunks(reader: object, path: Path, last: int) -> Iterator[tuple[list[int], 
 def _column(path: Path, name: str, texts: list[str], lines: list[int], *, comma: bool) -> np.ndarray:
     if name in _WORDS or name in _MORE_WORDS:
         column = np.empty(len(texts), dtype=object)
-        column[:] = [text.strip() for text in texts]
+        same: dict[str, str] = {}  # a table repeats its few words in every row: one copy of each will do
+        column[:] = [same.setdefault(word, word) for word in (text.strip() for text in texts)]
         return column
     if comma and any("," in text for text in texts):
         texts = [text.replace(",", ".") for text in texts]
