@@ -72,6 +72,8 @@ class Draft:
         points = np.asarray(points_px, float).reshape(-1, 2)
         length = self.length_um if len(points) == len(self.points_px) else None
         normal = normal_across(self.picture, points) if len(points) else None
+        if len(points) == 2 and normal is not None and _along_the_line(points, normal):
+            normal = None  # the ends of a bar: what counts is how far they lie apart
         draft = replace(self, points_px=points, normal=normal, length_um=length, fit=None, trouble="")
         return draft.fitted(ruling)
 
@@ -125,6 +127,12 @@ class Draft:
             coverage_factor=ruling.coverage_factor,
             zoom=ruling.zoom,
         )
+
+
+def _along_the_line(points: np.ndarray, normal: np.ndarray) -> bool:
+    """Tell whether two points lie on one line rather than on two lines beside each other."""
+    step = points[1] - points[0]
+    return abs(float(step @ normal)) < 0.5 * float(np.hypot(*step))
 
 
 def load(path: Path, progress: Progress = SILENT) -> Draft:

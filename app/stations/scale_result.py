@@ -1,7 +1,7 @@
 """The result card of the Scale station, and the card for lines marked by hand."""
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QFrame, QVBoxLayout
+from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout
 
 from app import help_words, number_text, parts, scale_words, theme
 from app.stations.scale_draft import Draft
@@ -9,6 +9,7 @@ from app.stations.scale_form import entry, number_typed
 from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.scale import RulingFit
+from measure.scale.cross_check import label_um
 
 
 class ResultCard(QFrame):
@@ -131,10 +132,21 @@ class MarkedCard(QFrame):
         if self.length.text() == self._shown:
             return
         try:
-            value = number_typed(self.length, "The length", needed=False)
+            value = _length_typed(self.length)
         except InvalidInput as error:
             self.trouble.setText(error.text)
             self.trouble.show()
             return
         self.trouble.hide()
         self.length_typed.emit(value)
+
+
+def _length_typed(box: QLineEdit) -> float | None:
+    """Read a length as people type it: a number of micrometres, or with the unit a bar names."""
+    try:
+        return number_typed(box, "The length", needed=False)
+    except InvalidInput:
+        length, has_unit = label_um(box.text())
+        if not has_unit:
+            raise
+        return length

@@ -279,3 +279,18 @@ def test_everything_has_a_name_and_a_key(station):
                 assert widget.focusPolicy() & Qt.FocusPolicy.TabFocus
     for name in ("open", "find", "click", "drag", "keep", "remove", "lines", "loupe", "fit"):
         assert station.action(f"scale.{name}").shortcuts(), name
+
+
+def test_the_ends_of_a_plain_bar_and_its_words_make_a_scale(qtbot, station, tmp_path, monkeypatch):
+    pixels = np.full((300, 640, 3), 60, np.uint8)
+    cv2.rectangle(pixels, (200, 250), (520, 252), (255, 255, 255), -1)  # no ticks at its ends
+    path = tmp_path / "bar.png"
+    path.write_bytes(cv2.imencode(".png", pixels)[1].tobytes())
+    opened(qtbot, station, path, monkeypatch)
+    station.picture.view.setFocus()
+    qtbot.keyClick(station, Qt.Key.Key_C)
+    for x in (200, 520):
+        click(qtbot, station, station.picture.view.to_view(QPointF(x, 251)).toPoint())
+    typed(qtbot, station.marked.length, "1,0 mm")
+    assert station.draft.fit is not None, station.draft.trouble
+    assert station.draft.fit.scale.um_per_px == pytest.approx(1000 / 320, rel=0.01)
