@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QTimer
 from PySide6.QtGui import QAccessible, QAccessibleEvent
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QPushButton, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QWidget
 
 from app import icons, parts, theme
 from app.messages import DONE, ERROR, NOTE, WARNING
@@ -156,7 +156,3 @@ class Strip(QFrame):
         task = self._shown_task()
         if task is not None:
             task.cancel()
-
-    def visible_buttons(self) -> list[QPushButton]:
-        """Return the buttons that can be pressed now."""
-        return [b for b in (self.offer, self.hide_button, self.stop) if b.isVisibleTo(self)]

@@ -121,11 +121,6 @@ class KindStyle:
     word: str
     many: str
 
-    @property
-    def pen_style(self) -> Qt.PenStyle:
-        """Return the style for a pen; give it `dashes` when it is a custom one."""
-        return Qt.PenStyle.CustomDashLine if self.dashes else Qt.PenStyle.SolidLine
-
     def in_room(self, palette: Palette) -> str:
         """Return the chart colour for that room."""
         return self.on_dark if palette.name == "dark" else self.colour

@@ -1,14 +1,11 @@
 """A picture with the outlines of its particles drawn in, for a folder of results or a report."""
 
-from pathlib import Path
-
 import cv2
 import numpy as np
 
 from measure.errors import InvalidInput
 from measure.model import KINDS, Kind, Picture
 from measure.particles import Particles
-from measure.safe_write import written_beside
 
 # told apart by colour and by dash pattern (px drawn, px left out); safe for colour-blind eyes
 KIND_RGB: dict[Kind, tuple[int, int, int]] = {
@@ -76,16 +73,3 @@ def png_bytes(pixels: np.ndarray) -> bytes:
     if not done:
         raise InvalidInput("The picture with the outlines cannot be made a PNG file.")
     return data.tobytes()
-
-
-def write_picture(path: Path | str, pixels: np.ndarray) -> None:
-    """Write RGB pixels as PNG.
-
-    Raises
-    ------
-    InvalidInput
-        If the file cannot be written.
-    """
-    data = png_bytes(pixels)
-    with written_beside(path) as beside:
-        beside.write_bytes(data)

@@ -57,14 +57,7 @@ def _grind(report: ReportFacts) -> list:
     if made is None:
         return [text("Grind curve", "part"), text(why)]
     chart = GrindChart(made, None, "x₉₀,₃, µm")
-    rows = [
-        [
-            f.law.words,
-            ", ".join(f"{_SYMBOLS.get(n, n)} {v:.3g}" for n, v in f.parameters.items()),
-            f"{f.weight:.2f}",
-        ]
-        for f in made.fits
-    ]
+    rows = [[f.law.words, _parameters(f.parameters), f"{f.weight:.2f}"] for f in made.fits]
     return [
         together(text("Grind curve", "part"), ChartBlock(lay_out_grind(chart, WIDTH_PT, 200), WIDTH_PT, 200)),
         table(("law", "parameters", "weight"), rows, (4, 5, 1), right_from=2),
