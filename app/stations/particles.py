@@ -238,6 +238,8 @@ class Station(BaseStation):
 
     def _show_outlines(self) -> None:
         if self._picture_of == self.pieces.field_id != NO_FIELD:
+            row = self.session.field_row()
+            self.view.set_zones(row.zones if row is not None else ())
             shown = self.panel.list.row_filter().mask(self.pieces)
             self.view.set_particles(self.pieces.particles, shown, self.pieces.counted)
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from app.messages import NOTE, explain
+from app.messages import DONE, NOTE, explain
 from app.number_text import count
 from app.session import Session
 from measure.flags import FLAGS
@@ -41,6 +41,7 @@ class Hands:
     def __init__(self, session: Session) -> None:
         self._session = session
         self.reason = REASONS[0]
+        self._refused = False  # the step before was, and the strip still says why
 
     # -- outlines -----------------------------------------------------------------------------
 
@@ -121,8 +122,12 @@ class Hands:
             try:
                 made = make(edits, field, learned)
             except Exception as error:
+                self._refused = True
                 session.tell(*explain(error, text))
                 return
+            if self._refused:
+                self._refused = False
+                session.tell(f"{text}: done.", DONE)
             added = weighed_with_others(session.study, field_id, made.added)
             labels = session.do(
                 session.open_study.replace_particles, field_id, made.removed_labels, added, text

@@ -23,7 +23,8 @@ EMPTY = (
     "Take its picture with the zoom and picture size you use for your smears: "
     "its lines tell how many micrometres a pixel is.\n\n"
     "No stage micrometer? Any ruler with fine even lines will do at low zoom, such as millimetre paper "
-    "(division 1000 µm)."
+    "(division 1000 µm).\n\n"
+    "Only a bar drawn into your pictures? Open one of them and click both ends of the bar."
 )
 
 

@@ -67,6 +67,25 @@ def test_cut_makes_two_pieces_and_undo_gives_the_old_one_back(station, hand, mou
     assert len(particles(station)) == 7
 
 
+def test_why_a_step_was_refused_is_not_said_any_longer_once_one_is_taken(station, hand, mouse, press):
+    said = []
+    station.session.message.connect(lambda text, _level: said.append(text))
+    press(Qt.Key.Key_C)
+    mouse((341, 195), (341, 200), (341, 205))  # ends inside the piece
+    assert "does not cross" in said[-1]
+    mouse((341, 160), (341, 200), (341, 240))
+    assert said[-1].endswith("done.")
+
+
+def test_areas_left_out_are_shown_with_the_pieces(station, monkeypatch):
+    shown = []
+    monkeypatch.setattr(station.view, "set_zones", shown.append)
+    session = station.session
+    zone = [[0, 0], [60, 0], [60, 40], [0, 40]]
+    session.do(session.study.update_field, session.current_field_id, zones=(zone,))
+    assert len(shown[-1]) == 1
+
+
 def test_a_line_that_meets_nothing_says_so_and_changes_nothing(station, mouse, press):
     press(Qt.Key.Key_C)
     mouse((420, 300), (450, 320))
