@@ -108,7 +108,7 @@ def blank_from_fields(
     light, spread, seen, fixed = _common_light(fields)
     if seen.mean() < 0.3:
         raise InvalidInput(
-            f"Only {seen.mean():.0%} of the picture shows bare oil in two fields or more; "
+            f"Only {100 * seen.mean():.0f} % of the picture shows bare oil in two fields or more; "
             "use more fields, thin the paste more, or take a picture of blank oil."
         )
     linear = np.exp(light)

@@ -239,10 +239,11 @@ def _words(model: dict | None, tags: int, before: float, after: float, changes: 
     if model is None:
         return (
             f"The {tags} hand tags do not better the kinds on pieces left out of the learning; "
-            f"{before / tags:.0%} of them were right already. Nothing changes."
+            f"{100 * before / tags:.0f} % of them were right already. Nothing changes."
         )
     return (
-        f"From {tags} hand tags: {before / tags:.0%} of them right before, {after / tags:.0%} after "
-        f"(judged on tags left out of the learning). {len(changes)} pieces would change their kind; "
+        f"From {tags} hand tags: {100 * before / tags:.0f} % of them right before, "
+        f"{100 * after / tags:.0f} % after (judged on tags left out of the learning). "
+        f"{len(changes)} pieces would change their kind; "
         "pieces tagged by hand stay as they are."
     )

@@ -67,7 +67,8 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
         )
     if light.clipped > _CLIPPED:
         words.append(
-            f"{light.clipped:.0%} of the pixels are at the end of the camera's range; change the exposure."
+            f"{100 * light.clipped:.0f} % of the pixels are at the end of the camera's range; "
+            "change the exposure."
         )
     if light.unevenness > _UNEVEN:
         words.append("The light is very uneven; blank oil would take it out.")
