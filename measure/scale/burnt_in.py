@@ -73,7 +73,7 @@ def find_burnt_in(picture: Picture) -> BurntIn:
     bars = [_bar(run, rgb) for run in runs]
     bars = sorted((bar for bar in bars if bar is not None), key=lambda bar: -bar.length_px)
     zones = [panel] if panel is not None else []
-    zones += [bar.zone for bar in bars if panel is None or not _within(bar.zone, panel)]
+    zones += [bar.zone for bar in bars if panel is None or not _within(bar, panel)]
     return BurntIn(tuple(bars), tuple(zones))
 
 
@@ -81,8 +81,9 @@ def _box(left: float, top: float, right: float, bottom: float) -> np.ndarray:
     return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], float)
 
 
-def _within(zone: np.ndarray, panel: np.ndarray) -> bool:
-    return bool(zone[0, 1] >= panel[0, 1] - 1 and zone[2, 1] <= panel[2, 1] + 1)
+def _within(bar: Bar, panel: np.ndarray) -> bool:
+    # by the bar itself: the area round it may reach out of the panel, over pieces of its colour
+    return bool(panel[0, 1] <= bar.y_px <= panel[2, 1])
 
 
 def _panel(rgb: np.ndarray) -> np.ndarray | None:
