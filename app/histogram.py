@@ -164,15 +164,12 @@ class Histogram(QWidget):
         data = self._data
         rows, room = self._row_rects(), _room()
         words = ("by number", "by volume")
-        symbols = ("x₅₀,₀", "x₅₀,₃")
         shares = ((data.by_number, data.lit_number), (data.by_volume, data.lit_volume))
-        for rect, word, symbol, share, median in zip(
-            rows, words, symbols, shares, data.median_um, strict=True
-        ):
+        for rect, word, share, median in zip(rows, words, shares, data.median_um, strict=True):
             self._paint_row(painter, rect, *share)
             painter.setPen(palette.colour("ink"))
             head = QRectF(rect.left(), rect.top() - room.top + 2, rect.width(), room.top - 4)
-            text = f"{symbol} = {number_text.quantity(float(median))}"
+            text = f"x₅₀ = {number_text.quantity(float(median))}"
             painter.drawText(
                 head, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, f"Share {word}"
             )

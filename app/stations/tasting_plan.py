@@ -69,8 +69,8 @@ class PlanForm(QWidget):
             ("Reference", self.reference, "A smooth paste nobody feels; it need not be measured"),
             ("Assessors", self.assessors, "A number, or names or initials with commas between"),
             ("Rounds", self.rounds, "How often each assessor repeats it"),
-            ("Risk", self.alpha, "Of calling a difference (or likeness) that is not there"),
-            ("Who perceive", self.share, "Share of people who truly tell the difference, for planning"),
+            ("Risk of error", self.alpha, "Of calling a difference (or likeness) that is not there"),
+            ("Who can tell", self.share, "Share of people who truly tell the difference, for planning"),
             ("Seed", self.seed, "The same seed draws the same codes and orders"),
         )
         self.samples.setMaximumHeight(120)
