@@ -16,12 +16,11 @@ _CLEAR_OF_NOISE = 60  # percentile of the rim that must reach the level a piece 
 _WEAK = 0.3  # strength over that of the rim below which pixels are glow or specks beside it
 _KEPT = 0.7  # share of the piece that must lie inside its strong rim for the rest to be left out
 _LIKE_BAND = 0.42  # part of the rim's half thickness taken off before its pieces are looked at
-_BEAD_SOLIDITY, _BEAD_ASPECT = 0.82, 2.3  # a bead is compact; a length of rim is long or bent
+_BEAD_SOLIDITY, _BEAD_ASPECT = 0.82, 3.2  # a bead is compact; a length of rim is long or bent
 _BEADS_SHARE = 0.5  # share of beads in a rim from which it is none
 _LOBES = 0.95  # solidity below which a piece may be two
 _GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
 _HOLE = 0.3  # share of the piece up to which a hole in the rim is a pale middle of a bead
-_THICK = 0.22  # half thickness over radius from which a rim in several lengths is none
 _LEAST_BEAD_PX2 = 8
 _LEAST_HALF_PX = 3.3
 _STALK, _CORNER = 0.3, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
@@ -138,8 +137,6 @@ def _beaded(rim: np.ndarray, piece: np.ndarray) -> bool:
     count, parts, stats, _ = cv2.connectedComponentsWithStats(cores, connectivity=8)
     if count < 3:
         return False
-    if depth.max() > _THICK * np.sqrt(cv2.countNonZero(piece) / np.pi):
-        return True
     beads = 0
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])

@@ -20,6 +20,7 @@ _STRONG = 0.55  # of the rim's height, from which a place speaks
 _OUTSIDE, _FREE = 6, 0.35  # samples from outside, and their most over the rim's height, where it is free
 _LEAST_PLACES = 12
 _LINE_WIDTH = 2.355  # width of a line at half height, in sigma
+_SOFTER = 1.1  # blur read from bodies over the most the rim's flank allows, from which it is not believed
 _MOST_SHIFT_PX = 1.0
 _MOST_SHARE = 0.4  # of the width the rim looks
 
@@ -93,7 +94,9 @@ def rim_shift(values: np.ndarray, height: float, sigma_px: float | None) -> floa
     looks = outer + (max(deepest - depth_of_top, outer) if inner is None else inner)
     steepest = float(np.gradient(line[: top + 1], _STEP_PX).max()) if top > 1 else 1.0
     own = (_EDGE_SLOPE / steepest, _STRIP_SLOPE / steepest)
-    sigma = float(np.clip(sigma_px if sigma_px is not None else own[0], *own))
+    # bodies much softer than the rim itself are soft of their own and tell nothing of the blur
+    told = sigma_px is not None and sigma_px < _SOFTER * own[1]
+    sigma = float(np.clip(sigma_px, *own)) if told else own[0]
     shift = at + strip_inset(looks, sigma)
     most = max(_MOST_SHIFT_PX, _MOST_SHARE * looks)
     return float(np.clip(shift, -most, most))

@@ -33,6 +33,7 @@ _COVERED = 0.7  # share of a part inside a larger one from which it belongs to t
 
 # a line: area over squared half width, the same from which it need not be bent, share of its hull it fills
 _LINE, _LONG_LINE, _OPEN = 14.0, 60.0, 0.55
+_BEADED = 1.6  # outline over that of an even line
 _EVEN = 1.5  # its thickest place over its usual thickness
 _IN_ONE = 0.8  # share of it that must hang together
 _CLOSED = 1.4  # filled area over its own, from which it closes round something
@@ -132,6 +133,9 @@ def _is_line(strong: np.ndarray) -> bool:
     ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
     if half > _EVEN * median(ridge) + 1.0:
         return False
+    contours, _ = cv2.findContours(strong, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    if sum(cv2.arcLength(contour, True) for contour in contours) > _BEADED * area / half:
+        return False  # a row of pieces has a longer outline than a line of its thickness
     _, parts = cv2.connectedComponents(strong, connectivity=8)
     return bool(np.bincount(parts.ravel())[1:].max() > _IN_ONE * area)
 
