@@ -93,4 +93,6 @@ def _number(value: float) -> str:
 
 
 def _points(*shares: float) -> str:
+    if max(abs(v) for v in shares) < 5e-5:  # a signed nothing reads as something
+        return "0"
     return " to ".join(f"{100 * v:+.2g}" for v in shares).replace("-", "−")

@@ -100,7 +100,7 @@ class FieldPicture(QWidget):
         """Take or put down the tool that leaves out an area."""
         on = self._leave_out_action.isChecked()
         self.view.set_tool(self._tool if on else None)
-        self.note.setText("Drag over what is not smear: a burnt-in bar, a label." if on else "")
+        self.note.setText("Drag over a bar, a label, dirt." if on else "")
 
     def _leave_out(self, rect: QRectF) -> None:
         row = self._session.field_row()
