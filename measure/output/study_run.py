@@ -1,6 +1,6 @@
 """Keep measured fields in a study while a run goes on: each field is on disk before the next is looked at."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -91,6 +91,9 @@ class StudyKeeper:
                 field_id, scale_id=scale_id, blank_id=self._blank_id, zones=outcome.result.frame.zones
             )
             self.study.store_result(field_id, outcome.result)
+            if self.study.setting("measure_settings", None) is None:  # the window goes on as the run began
+                settings = asdict(outcome.result.settings)
+                self.study.set_setting("measure_settings", settings, "Change how fields are measured")
         known[outcome.row["sha256"]] = field_id
         return field_id
 

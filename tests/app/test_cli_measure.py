@@ -171,6 +171,17 @@ def test_an_empty_field_gives_empty_tables(tmp_path, capsys):
     assert _rows(tmp_path / "out" / "particles.csv") == []
 
 
+def test_the_window_goes_on_with_the_settings_of_the_run(fields, tmp_path):
+    from measure.study.study import Study
+
+    path = tmp_path / "s.gritline"
+    assert (
+        main(["measure", str(fields), "--um-per-px", "0.5", "--smallest-um", "7", "--study", str(path)]) == 0
+    )
+    with Study.open(path, read_only=True) as study:
+        assert study.setting("measure_settings", None)["smallest_um"] == 7.0
+
+
 def test_a_study_keeps_what_was_measured_and_exports_it(fields, tmp_path, capsys):
     import openpyxl
 
