@@ -33,7 +33,7 @@ _COVERED = 0.7  # share of a part inside a larger one from which it belongs to t
 
 # a line: area over squared half width, the same from which it need not be bent, share of its hull it fills
 _LINE, _LONG_LINE, _OPEN = 14.0, 60.0, 0.55
-_BEADED = 1.6  # outline over that of an even line
+_BEADED, _EVEN_FIBRE = 1.6, 1.45  # outline over that of an even line, of rims and of fibres
 _EVEN = 1.5  # its thickest place over its usual thickness
 _IN_ONE = 0.8  # share of it that must hang together
 _CLOSED = 1.4  # filled area over its own, from which it closes round something
@@ -121,7 +121,7 @@ def separate(
     return Parts(labels, groups, frozenset(range(used + 1, total + 1)))
 
 
-def _is_line(strong: np.ndarray) -> bool:
+def _is_line(strong: np.ndarray, beaded: float = _BEADED) -> bool:
     """Whether a component is one thin line, a fibre or an open rim: there is nothing in it to cut."""
     area = cv2.countNonZero(strong)
     depth = cv2.distanceTransform(strong, cv2.DIST_L2, 5)
@@ -134,7 +134,7 @@ def _is_line(strong: np.ndarray) -> bool:
     if half > _EVEN * median(ridge) + 1.0:
         return False
     contours, _ = cv2.findContours(strong, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-    if sum(cv2.arcLength(contour, True) for contour in contours) > _BEADED * area / half:
+    if sum(cv2.arcLength(contour, True) for contour in contours) > beaded * area / half:
         return False  # a row of pieces has a longer outline than a line of its thickness
     _, parts = cv2.connectedComponents(strong, connectivity=8)
     return bool(np.bincount(parts.ravel())[1:].max() > _IN_ONE * area)
@@ -155,7 +155,9 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
     labels, used = np.zeros(mask.shape, np.int32), 0
     colours = cut_by_colour(mask, delta, least_px2)
     for k in range(1, int(colours.max()) + 1):
-        parts = cut_by_shape((colours == k).astype(np.uint8), cut_strength)
+        whole = (colours == k).astype(np.uint8)
+        # a fibre is no row of pieces, however its width varies
+        parts = whole.astype(np.int32) if _is_line(whole, _EVEN_FIBRE) else cut_by_shape(whole, cut_strength)
         for n in range(1, int(parts.max()) + 1):
             part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
             labels[part > 0] = part[part > 0] + used

@@ -48,3 +48,16 @@ def test_the_cut_is_found_on_an_outline_too():
     assert ends is not None
     assert abs(contour[ends[0], 0] - contour[ends[1], 0]) < 12
     assert abs(contour[ends[0], 1] - contour[ends[1], 1]) > 35
+
+
+def test_a_long_fibre_of_varying_width_stays_whole():
+    from measure.field.separate import _cut
+
+    mask = np.zeros((80, 420), np.uint8)
+    x = np.arange(20, 400)
+    half = 6 + 1.6 * np.cos(x / 60.0)
+    for column, width in zip(x, half, strict=True):
+        middle = 40 + 12 * np.sin(column / 90.0)
+        mask[round(middle - width) : round(middle + width) + 1, column] = 1
+    delta = np.where(mask[..., None] > 0, np.float32([-20, 2, 6]), np.float32(0))
+    assert _cut(mask, delta, 60.0, 0.5).max() == 1
