@@ -24,15 +24,17 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "benchmarks")]
 
 
 def make_fields(folder: Path, count: int, megapixels: float, pieces: int) -> Path:
-    """Write so many pictures that differ in a pixel, so that none is taken for another."""
+    """Write so many pictures, three drawn ones pushed round their edges, so none is taken for another."""
     import cv2
+    import numpy as np
     from drawn_fields import drawn_field
 
     drawn = [cv2.imread(str(drawn_field(megapixels, pieces, seed))) for seed in (1, 2, 3)]
     folder.mkdir()
     for i in range(count):
-        picture = drawn[i % 3].copy()
-        picture[0, 0] = (i % 256, i // 256, 128)
+        rows, columns = drawn[i % 3].shape[:2]
+        away = ((i * 127) % rows, (i * 211 + i // rows) % columns)
+        picture = np.roll(drawn[i % 3], away, axis=(0, 1))
         cv2.imwrite(str(folder / f"f{i:05}.png"), picture, [cv2.IMWRITE_PNG_COMPRESSION, 1])
     return folder
 
