@@ -94,7 +94,7 @@ def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) 
             seeds[parts == k] = used
     if used > _MOST_AREAS:
         return None
-    labels = _spread(seeds, mask)
+    labels = spread(seeds, mask)
     oil = cv2.dilate(1 - mask, np.ones((3, 3), np.uint8))
     for number in range(1, used + 1):
         own = (labels == number).astype(np.uint8)
@@ -104,7 +104,7 @@ def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) 
     return labels
 
 
-def _spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
+def spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
     """Give every pixel of the mask the label of the nearest seed."""
     _, index = cv2.distanceTransformWithLabels(
         (seeds == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL

@@ -8,6 +8,8 @@ halves are no ovals, so the wide cut is made only where both halves fit one clos
 import cv2
 import numpy as np
 
+from measure.field.cut_colour import spread
+
 _SOLID = 0.97  # solidity above which there are no notches worth a look
 _DEEP = 0.035  # depth of a notch over the root of the area
 _LEAST_DEEP_PX = 1.2
@@ -57,17 +59,7 @@ def cut_by_lobes(mask: np.ndarray, least_px2: float) -> np.ndarray:
         further = cut_by_lobes((parts == k).astype(np.uint8), least_px2)
         labels[further > 0] = further[further > 0] + used
         used += int(further.max())
-    return _spread(labels, mask)
-
-
-def _spread(labels: np.ndarray, mask: np.ndarray) -> np.ndarray:
-    """Give the pixels of the cut to the part nearest to them."""
-    _, index = cv2.distanceTransformWithLabels(
-        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    table = np.zeros(int(index.max()) + 1, np.int32)
-    table[index[labels > 0]] = labels[labels > 0]
-    return table[index] * (mask > 0)
+    return spread(labels, mask)
 
 
 def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
