@@ -84,7 +84,8 @@ def only_clear(chance: np.ndarray, particles: Particles) -> np.ndarray:
     circularity = np.sqrt(4.0 * np.pi * p["area_px2"]) / np.maximum(p["perimeter_px"], 1e-9)
     ring, middle = np.abs(p["rim_density"]), np.abs(p["centre_density"])
     bubble = (circularity > 0.88) & (p["feret_min_px"] > 0.75 * p["feret_max_px"])
-    bubble &= (ring > 0.1) & (middle < 0.2 * ring)  # its middle lets the light through as oil does
+    # its middle lets the light through as oil does; a small one shows that less, but its ring is still black
+    bubble &= ((ring > 0.1) & (middle < 0.2 * ring)) | ((ring > 0.3) & (middle < 0.6 * ring))
     # it bends light aside and takes none away, so all colours lose the same
     lost = np.stack([p[f"{c}_density"].astype(float) for c in ("red", "green", "blue")])
     bubble &= np.ptp(lost, axis=0) < 0.05 + 0.25 * np.abs(lost.mean(axis=0))
