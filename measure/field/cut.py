@@ -51,7 +51,7 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
     if limit <= 0:
         return mask.astype(np.int32)
     distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    # whole numbers before their root: the last digit of the library's depends on where the array lies in memory
+    # whole numbers before their root: the last digit depends on where the array lies in memory
     distance = np.sqrt(np.rint(distance * distance))
     seeds, count = _summits(distance, mask)
     if count <= 1:
