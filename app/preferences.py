@@ -1,16 +1,30 @@
 """What the program remembers of its user between days: recent studies, colours, size of the window."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from PySide6.QtCore import QSettings, QStandardPaths
 
 RECENT = 8
+_elsewhere: list[Path] = []
+
+
+@contextmanager
+def kept_in(folder: Path) -> Iterator[None]:
+    """Remember in another folder for a while; what the user has is neither shown nor changed."""
+    _elsewhere.append(folder)
+    try:
+        yield
+    finally:
+        _elsewhere.pop()
 
 
 def settings() -> QSettings:
     """Return the settings file, looked up anew so that tests can send it elsewhere."""
-    location = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.AppConfigLocation)
-    return QSettings(str(Path(location) / "gritline.ini"), QSettings.Format.IniFormat)
+    usual = QStandardPaths.writableLocation(QStandardPaths.StandardLocation.AppConfigLocation)
+    location = _elsewhere[-1] if _elsewhere else Path(usual)
+    return QSettings(str(location / "gritline.ini"), QSettings.Format.IniFormat)
 
 
 def read(key: str, default: str = "") -> str:

@@ -36,10 +36,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parsed = parser.parse_args(arguments)
     # nobody shall see the windows come and go
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    from app import preferences
+
     try:
         folder = Path(parsed.out)
         make_folder(folder)
-        with tempfile.TemporaryDirectory() as kept:
+        # the pictures go to others: no study of this machine's user belongs into them
+        with tempfile.TemporaryDirectory() as kept, preferences.kept_in(Path(kept)):
             study = Path(parsed.study) if parsed.study else _sample(Path(kept))
             for path in write_all(study, folder, parsed.theme, _size(parsed.size), parsed.text):
                 print(path)  # noqa: T201

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from app import screenshots
+from app import preferences, screenshots
 from app.stations import ORDER
 
 
@@ -17,6 +17,19 @@ def test_one_small_picture_of_each_station(qtbot, study_path: Path, tmp_path: Pa
         assert path.stat().st_size <= screenshots.LARGEST_BYTES
         with Image.open(path) as picture:
             assert picture.size == (1280, 700)
+
+
+def test_what_the_user_opened_is_neither_shown_nor_changed(qtbot, study_path: Path, tmp_path: Path):
+    arguments = ["--study", str(study_path), "--size", "1280x700"]
+    assert screenshots.main([str(tmp_path / "before"), *arguments]) == 0
+    assert preferences.recent_studies() == []
+    other = tmp_path / "other.gritline"
+    other.touch()
+    preferences.remember_study(other)
+    assert screenshots.main([str(tmp_path / "after"), *arguments]) == 0
+    assert preferences.recent_studies() == [other]
+    pictures = [(tmp_path / when / "start.png").read_bytes() for when in ("before", "after")]
+    assert pictures[0] == pictures[1]
 
 
 @pytest.mark.parametrize("size", ["large", "10x10", "1280"])
