@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
 
 from app import parts, theme
+from app.stations.sides import side_by_side
 
 if TYPE_CHECKING:
     from app.stations.fields import Station
@@ -15,15 +16,8 @@ PANEL_WIDTH = 356
 
 def lay_out(station: "Station") -> None:
     """Put everything in its place."""
-    splitter = QSplitter(Qt.Orientation.Horizontal)
-    splitter.addWidget(station.stage)
     panel = _panel(station)
-    splitter.addWidget(panel)
-    splitter.setStretchFactor(0, 1)
-    splitter.setStretchFactor(1, 0)
-    splitter.setCollapsible(0, False)
-    splitter.setCollapsible(1, False)
-    splitter.setSizes([4 * PANEL_WIDTH, panel.minimumWidth()])
+    splitter = side_by_side(station.stage, panel, (4 * PANEL_WIDTH, panel.minimumWidth()))
     whole = QHBoxLayout(station)
     whole.setContentsMargins(0, 0, 0, 0)
     whole.addWidget(splitter)

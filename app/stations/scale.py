@@ -5,9 +5,8 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from PySide6.QtCore import Qt
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
 from app import number_text, parts, pickers, theme
 from app.messages import DONE
@@ -21,6 +20,7 @@ from app.stations.scale_making import KEY, Making
 from app.stations.scale_next import NextStep, next_step
 from app.stations.scale_picture import RulingPicture
 from app.stations.scale_result import MarkedCard, ResultCard
+from app.stations.sides import side_by_side
 from app.work_line import WorkLine
 from measure.errors import InvalidInput
 from measure.model import Scale
@@ -77,14 +77,7 @@ class Station(BaseStation):
         whole.setSpacing(theme.SMALL)
         parts.fill(whole, (buttons, WorkLine(self.session.tasks, KEY), parts.scroll(inner), self.next))
         panel.setMinimumWidth(max(PANEL_WIDTH, panel.sizeHint().width()))
-        splitter = QSplitter(Qt.Orientation.Horizontal)
-        splitter.addWidget(self.picture)
-        splitter.addWidget(panel)
-        splitter.setStretchFactor(0, 1)
-        splitter.setStretchFactor(1, 0)
-        splitter.setCollapsible(0, False)
-        splitter.setCollapsible(1, False)
-        splitter.setSizes([4 * PANEL_WIDTH, panel.minimumWidth()])
+        splitter = side_by_side(self.picture, panel, (4 * PANEL_WIDTH, panel.minimumWidth()))
         outer = QHBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         outer.addWidget(splitter)

@@ -11,6 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from app import theme
 from app.session import Session
+from app.stations.base import BaseStation
 from app.window import Window
 from measure.model import Scale
 from measure.study.records import Batch, NewField
@@ -87,3 +88,11 @@ def open_window(window: Window, study_path: Path) -> Window:
     assert window.session.open(study_path)
     window.go("fields")
     return window
+
+
+@pytest.fixture
+def station(open_window: Window, qtbot: QtBot) -> BaseStation:
+    """Return the Fields station of the open window, its picture shown."""
+    made = open_window.stations["fields"]
+    qtbot.waitUntil(lambda: open_window.session.picture() is not None, timeout=5000)
+    return made

@@ -34,13 +34,6 @@ WIDE = Recipe(
 
 
 @pytest.fixture
-def station(open_window: Window, qtbot: QtBot) -> Station:
-    made = open_window.stations["fields"]
-    qtbot.waitUntil(lambda: open_window.session.picture() is not None, timeout=5000)
-    return made
-
-
-@pytest.fixture
 def frames(tmp_path: Path) -> Path:
     folder = tmp_path / "microscope"
     folder.mkdir()

@@ -18,13 +18,6 @@ from .conftest import GRAINS, HEIGHT, WIDTH, drawn_field, png
 LEFT = Qt.MouseButton.LeftButton
 
 
-@pytest.fixture
-def station(open_window: Window, qtbot: QtBot) -> Station:
-    made = open_window.stations["fields"]
-    qtbot.waitUntil(lambda: open_window.session.picture() is not None, timeout=5000)
-    return made
-
-
 def idle(station: Station) -> bool:
     session = station.session
     return not session.tasks.tasks and not session.measuring.under_way

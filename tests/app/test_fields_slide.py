@@ -3,22 +3,13 @@
 from pathlib import Path
 
 import pytest
-from pytestqt.qtbot import QtBot
 
 from app import pickers
 from app.stations.fields import Station
-from app.window import Window
 from measure.sizes.slide_plan import SlidePlan, field_size_mm, plan_slide
 from measure.study.records import Slide
 
 from .conftest import HEIGHT, WIDTH
-
-
-@pytest.fixture
-def station(open_window: Window, qtbot: QtBot) -> Station:
-    made = open_window.stations["fields"]
-    qtbot.waitUntil(lambda: open_window.session.picture() is not None, timeout=5000)
-    return made
 
 
 def plan_of(station: Station, slide_id: int) -> SlidePlan:

@@ -22,13 +22,6 @@ pass 9,t2.png,9.5,kernel,1,1.1
 
 
 @pytest.fixture
-def station(open_window: Window, qtbot: QtBot) -> Station:
-    made = open_window.stations["fields"]
-    qtbot.waitUntil(lambda: open_window.session.picture() is not None, timeout=5000)
-    return made
-
-
-@pytest.fixture
 def table(tmp_path: Path) -> Path:
     path = tmp_path / "particles.csv"
     path.write_text(TABLE)
