@@ -12,6 +12,7 @@ from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
+from measure.field.relief import without_relief
 from measure.field.reunite import reunite
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
@@ -90,8 +91,9 @@ def measure_field(
     progress.report(0.0, "taking out the light")
     light = prepare(picture, blank, zones) if light is None else light
     progress.report(0.3, "finding pieces")
-    found = find_pieces(light, limit, settings, progress)
-    found = resolve_overlaps(found, light, least_area_px2(limit), settings.cut_strength)
+    level = without_relief(light)
+    found = find_pieces(level, limit, settings, progress)
+    found = resolve_overlaps(found, level, least_area_px2(limit), settings.cut_strength)
     progress.report(0.8, "measuring pieces")
     particles = measure_outlines(
         found.outlines,

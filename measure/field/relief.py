@@ -1,0 +1,141 @@
+"""Relief: light from one side makes each piece dark on one flank and bright on the other, grey between.
+
+A piece so lit crosses the tone of the oil within itself. Taken by its distance from the oil it would end in
+its own middle, and its bright flank would look like a piece of its own. Where a field is lit so, seen by
+bright flanks that all lie on the same side of dark pieces (or dark ones of bright pieces), the tone between
+is filled and the flank beyond is taken out before pieces are looked for. Colours and features are still
+read from the field as it is.
+"""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from measure.field.light import Light
+from measure.field.quick import median
+
+_SIGMA_PX = 2.0  # the grey between the flanks is judged over the noise
+_LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel is dark or bright
+_FLANKS = 0.15  # strength of the other sign over that of the main one from which it is half of the picture
+_ONE_WAY = 0.5  # how far the flanks agree on a direction, 0..1
+_WORK_PX = 1_000_000  # the direction needs no more pixels than these
+_SMEAR = (
+    1.8  # mean depths of the pieces (a third of a disc's radius) over which they are spread to see a side
+)
+_TURNS = (-0.7, 0.0, 0.7)  # rad; a flank bends round its piece
+_GAP = 1.2  # longest grey stretch over the dark one before it
+_SKIN_PX = 2.0  # specks and notches of the filled pieces up to this width are noise
+_HEIGHT = 0.8  # share of the usual step that a filled pixel gets
+
+
+def without_relief(light: Light) -> Light:
+    """Return the light with one-sided shading undone, or the same light where there is none.
+
+    Parameters
+    ----------
+    light : Light
+
+    Returns
+    -------
+    light : Light
+        ``delta`` and ``solid_distance`` changed within pieces and their flanks.
+    """
+    angle = _direction(*_strengths(light, _WORK_PX)[:2])
+    if angle is None:
+        return light
+    main, flank, sign = _strengths(light)
+    dark, bright = main > 0, flank > 0
+    filled = np.logical_or.reduce([_grey(dark, bright, angle + turn) for turn in _TURNS])
+    whole = _without_skin(dark | filled)
+    step = sign * median(np.abs(light.delta[..., 0][dark]))
+    return _changed(light, whole, bright & ~whole, np.float32(step))
+
+
+def _strengths(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np.ndarray, float]:
+    """Strength of the pixels of the main sign and of the other one, (M, N) each, and the main sign.
+
+    The picture is reduced to at most so many pixels.
+    """
+    share = min(1.0, np.sqrt((most_px or light.solid_distance.size) / light.solid_distance.size))
+    lightness, distance, sigma = light.delta[..., 0], light.solid_distance, _SIGMA_PX * share
+    if share < 1.0:
+        lightness, distance = (_reduced(array, share) for array in (lightness, distance))
+    lightness = cv2.GaussianBlur(lightness, (0, 0), sigma) if sigma > 0.3 else lightness.copy()
+    if light.zone_mask is not None:
+        lightness[cv2.resize(light.zone_mask, lightness.shape[::-1]) > 0] = 0.0
+    strength = np.abs(lightness)
+    strength[strength < max(_LEVEL * _noise(lightness, distance), _LEAST)] = 0.0
+    dark, bright = np.where(lightness < 0, strength, 0.0), np.where(lightness > 0, strength, 0.0)
+    return (dark, bright, -1.0) if dark.sum() >= bright.sum() else (bright, dark, 1.0)
+
+
+def _reduced(array: np.ndarray, share: float) -> np.ndarray:
+    return cv2.resize(array, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+
+
+def _noise(lightness: np.ndarray, distance: np.ndarray) -> float:
+    oil = lightness[distance < 5.0]
+    return 1.4826 * median(np.abs(oil - median(oil))) if oil.size else 0.0
+
+
+def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
+    """Angle from pieces to their flanks, radians; None where they are few or lie on all sides."""
+    if flank.sum() < _FLANKS * main.sum() or not flank.any():
+        return None
+    inside = main > 0
+    depth = cv2.distanceTransform(inside.view(np.uint8), cv2.DIST_L2, 5)[inside].mean()
+    wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), _SMEAR * float(depth))
+    x, y = cv2.Sobel(wide, cv2.CV_32F, 1, 0), cv2.Sobel(wide, cv2.CV_32F, 0, 1)
+    weight = flank * (wide > 0.05 * wide.max()) / np.maximum(np.hypot(x, y), 1e-9)
+    total = float((flank * (wide > 0.05 * wide.max())).sum())
+    if total <= 0:
+        return None
+    toward = np.array([-(weight * x).sum(), -(weight * y).sum()]) / total
+    return float(np.arctan2(toward[1], toward[0])) if np.hypot(*toward) > _ONE_WAY else None
+
+
+def _grey(main: np.ndarray, flank: np.ndarray, angle: float) -> np.ndarray:
+    """Pixels between pieces and the flanks that lie at an angle from them, (M, N) ndarray of bool."""
+    rows, cols = main.shape
+    turn = cv2.getRotationMatrix2D((cols / 2, rows / 2), np.degrees(angle), 1.0)
+    corners = np.array([[0, 0, 1], [cols, 0, 1], [0, rows, 1], [cols, rows, 1]], float) @ turn.T
+    size = tuple(int(v) for v in np.ceil(np.ptp(corners, axis=0)) + 2)
+    turn[:, 2] -= corners.min(axis=0) - 1
+    kinds = np.where(main, 1, np.where(flank, 2, 0)).astype(np.uint8)
+    turned = cv2.warpAffine(kinds, turn, size, flags=cv2.INTER_NEAREST)
+    back = _grey_runs(turned)
+    back = cv2.warpAffine(back, turn, (cols, rows), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
+    return (back > 0) & ~flank
+
+
+def _without_skin(mask: np.ndarray) -> np.ndarray:
+    ball = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (int(2 * _SKIN_PX) + 1,) * 2)
+    closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, ball)
+    return cv2.morphologyEx(closed, cv2.MORPH_OPEN, ball) > 0
+
+
+def _grey_runs(kinds: np.ndarray) -> np.ndarray:
+    """Mark runs of 0 that come after a run of 1 and before one of 2, and are no longer than the former."""
+    flat = np.pad(kinds, ((0, 0), (0, 1))).ravel()
+    start = np.flatnonzero(np.diff(flat, prepend=255))
+    length = np.diff(np.append(start, flat.size))
+    kind = flat[start]
+    grey = np.zeros(len(kind), bool)
+    grey[1:-1] = (kind[1:-1] == 0) & (kind[:-2] == 1) & (kind[2:] == 2) & (length[1:-1] <= _GAP * length[:-2])
+    return np.repeat(grey, length).reshape(len(kinds), -1)[:, :-1].astype(np.uint8)
+
+
+def _changed(light: Light, whole: np.ndarray, beyond: np.ndarray, step: np.float32) -> Light:
+    """Light with the pieces filled up to a step and the flanks beyond them level with the oil."""
+    soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), 1.0)
+    delta, distance = light.delta.copy(), light.solid_distance.copy()
+    usual = median(distance[whole])
+    delta[beyond] = 0.0
+    distance[beyond] = 0.0
+    sign = np.sign(step)
+    near = soft > 0.01
+    # one tone all over: the shade within a piece must not cut it
+    delta[..., 0][near] = sign * np.clip(sign * delta[..., 0], _HEIGHT * abs(step) * soft, abs(step))[near]
+    distance[near] = np.maximum(distance, np.float32(_HEIGHT * usual) * soft)[near]
+    return replace(light, delta=delta, solid_distance=distance)
