@@ -80,10 +80,10 @@ def at_point(
         if contains(outlines[row], x_px, y_px):
             return int(row)
     best, found = slack_px, -1
-    for row in near:
+    for row in near.tolist():
         gap = edge_distance(outlines[row], x_px, y_px)
         if slack_px > 0 and gap <= best:
-            best, found = gap, int(row)
+            best, found = gap, row
     return found
 
 

@@ -116,10 +116,11 @@ def decode_png(data: bytes, name: str) -> Decoded:
     chunks = _png_chunks(data, name)
     colour_type = chunks["IHDR"][9]
     pixels = decode_with_cv2(data, name)
-    hint, source = (None, None), ""
+    hint: tuple[float | None, float | None] = (None, None)
+    source = ""
     if len(chunks.get("pHYs", b"")) == 9 and chunks["pHYs"][8] == 1:
         across, down = struct.unpack(">II", chunks["pHYs"][:8])
-        hint = tuple(1e6 / n if n else None for n in (across, down))
+        hint = (1e6 / across if across else None, 1e6 / down if down else None)
         source = hint_words("PNG pHYs", hint[0]) if hint[0] else ""
     notes = ("animated: only its first picture is read",) if "acTL" in chunks else ()
     orientation = exif_orientation(chunks["eXIf"]) if "eXIf" in chunks else 1
@@ -149,7 +150,8 @@ def _png_chunks(data: bytes, name: str) -> dict[str, bytes]:
         if not found:
             if kind != "IHDR" or length != 13:
                 raise damaged(name)
-            refuse_size(*struct.unpack(">II", body[:8]), name)
+            width, height = struct.unpack(">II", body[:8])
+            refuse_size(width, height, name)
         if kind != "IDAT" and length < 2**20:
             found.setdefault(kind, bytes(body))
         at += 12 + length
@@ -160,21 +162,24 @@ def decode_jpeg(data: bytes, name: str) -> Decoded:
     """Decode a JPEG (ISO/IEC 10918-1) after walking its markers to the end-of-image marker."""
     segments = _jpeg_segments(data, name)
     pixels = decode_with_cv2(data, name)
-    orientation, hint, source = 1, (None, None), ""
+    orientation, source = 1, ""
+    hint: tuple[float | None, float | None] = (None, None)
     for marker, body in segments:
         if marker == 0xE1 and body[:6] == b"Exif\0\0":
             orientation = exif_orientation(body)
         if marker == 0xE0 and body[:5] == b"JFIF\0" and len(body) >= 12:
             unit, across, down = struct.unpack(">BHH", body[7:12])
             if unit in (1, 2) and across and down:
-                hint = tuple({1: 25400, 2: 10000}[unit] / n for n in (across, down))
-                source = hint_words("JFIF density", hint[0])
+                unit_um = {1: 25400, 2: 10000}[unit]
+                hint = (unit_um / across, unit_um / down)
+                source = hint_words("JFIF density", unit_um / across)
     return Decoded(pixels, 8, orientation, hint, source)
 
 
 def _jpeg_segments(data: bytes, name: str) -> list[tuple[int, bytes]]:
     """Walk the markers to the end of the image; return the application segments."""
-    at, kept, sized = 2, [], False
+    at, sized = 2, False
+    kept: list[tuple[int, bytes]] = []
     while True:
         found = _JPEG_MARKER.search(data, at)
         if found is None:

@@ -5,6 +5,7 @@ import re
 import struct
 import warnings
 from io import BytesIO
+from typing import Any
 
 import numpy as np
 
@@ -74,7 +75,7 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
     return Decoded(pixels, bits, orientation, hint, source, tuple(notes))
 
 
-def _tag(page, code: int, default: object) -> object:
+def _tag(page, code: int, default: object) -> Any:
     tag = page.tags.get(code)
     return default if tag is None else tag.value
 

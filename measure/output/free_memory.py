@@ -42,6 +42,8 @@ def _system_free() -> int | None:
 
 
 def _windows_free() -> int | None:
+    if sys.platform != "win32":
+        return None
     import ctypes
 
     class Status(ctypes.Structure):
@@ -52,7 +54,8 @@ def _windows_free() -> int | None:
         )
 
     status = Status(length=ctypes.sizeof(Status))
-    return status.free if ctypes.windll.kernel32.GlobalMemoryStatusEx(ctypes.byref(status)) else None
+    known = ctypes.windll.kernel32.GlobalMemoryStatusEx(ctypes.byref(status))
+    return status.free if known else None
 
 
 def _container_free() -> int | None:

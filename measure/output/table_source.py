@@ -16,8 +16,14 @@ from measure.sizes.table_file import read_sizes_table
 
 FIELDS_NAME = "fields.csv"
 _LARGEST_PX = 400_000
-_NUMBERS = ("width_px", "height_px", "um_per_px", "scale_uncertainty_um_per_px", "smallest_um", "found")
-_NUMBERS += ("cover", "contacts_expected", "noise", "focus_px", "clipped", "unevenness")
+_NUMBERS: tuple[str, ...] = (
+    "width_px",
+    "height_px",
+    "um_per_px",
+    "scale_uncertainty_um_per_px",
+    "smallest_um",
+)
+_NUMBERS += ("found", "cover", "contacts_expected", "noise", "focus_px", "clipped", "unevenness")
 
 
 @dataclass(frozen=True)

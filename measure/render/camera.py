@@ -35,8 +35,10 @@ def exposed(linear: np.ndarray, camera: Camera, glare: float, rng: np.random.Gen
 def compressed(pixels: np.ndarray, quality: int) -> np.ndarray:
     """Return RGB pixels as they come back from a JPEG of that quality."""
     done, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    back = cv2.imdecode(data, cv2.IMREAD_COLOR)
     assert done
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    assert back is not None  # it was encoded here
+    return np.ascontiguousarray(back[..., ::-1])
 
 
 def photographed(linear: np.ndarray, camera: Camera, glare: float, rng: np.random.Generator) -> np.ndarray:

@@ -97,7 +97,7 @@ def _optics(
         return looks.kernel_optics(window, recipe.kernel, recipe, tiles, rng)
     if shape.kind == "skin":
         return looks.skin_optics(window, recipe.skin, tiles, rng)
-    if shape.kind == "salt":
+    if shape.edges is not None:  # a salt crystal
         return looks.salt_optics(window, shape.outline, shape.edges, recipe.salt, rng)
     if shape.kind == "bubble":
         return looks.bubble_optics(window, recipe.extras)

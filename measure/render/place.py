@@ -42,12 +42,14 @@ def _stamp(outline: np.ndarray, fraction: np.ndarray, grow_px: float) -> _Stamp:
     reach = int(np.ceil(grow_px)) + 1
     low = np.floor(moved.min(axis=0)).astype(int) - reach
     high = np.ceil(moved.max(axis=0)).astype(int) + reach
-    mask = (coverage(moved, low[0], low[1], *(high - low), lines=4) > 0.5).astype(np.uint8)
+    left, top, width, height = (int(v) for v in (*low, *(high - low)))
+    mask = (coverage(moved, left, top, width, height, lines=4) > 0.5).astype(np.uint8)
     area = int(mask.sum())
     if grow_px > 0:
         size = 2 * round(grow_px) + 1
-        mask = cv2.dilate(mask, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-    return _Stamp(mask.astype(bool), int(low[1]), int(low[0]), area)
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+        mask = np.asarray(cv2.dilate(mask, disc), np.uint8)
+    return _Stamp(mask.astype(bool), top, left, area)
 
 
 class Canvas:

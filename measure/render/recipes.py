@@ -5,6 +5,7 @@ softness, rim width, colour). They are there to be reported, never to be tuned o
 """
 
 from dataclasses import replace
+from typing import Any
 
 from measure.render.recipe import Arrangement, Camera, Extras, Light, Recipe, Sizes
 
@@ -12,7 +13,7 @@ _DARK = Light(oil=(34.0, 30.0, 27.0), dark_ground=True, vignette=0.2, haze=0.5, 
 _PLAIN = Recipe(sizes=Sizes(34.0, 1.6, 5.0, 140.0), arrangement=Arrangement(cover=0.05))
 
 
-def _named(name: str, base: Recipe = _PLAIN, **changes: object) -> Recipe:
+def _named(name: str, base: Recipe = _PLAIN, **changes: Any) -> Recipe:
     """Return a recipe with fields replaced; ``part__field=value`` reaches into a part."""
     for key, value in changes.items():
         part, _, inner = key.partition("__")
@@ -140,10 +141,9 @@ def resized(recipe: Recipe, width_px: int) -> Recipe:
     plan, extras = recipe.arrangement, recipe.extras
     if plan.pieces is not None:
         plan = replace(plan, pieces=max(1, round(plan.pieces * share)))
-    counts = {
-        "bubbles": max(min(1, extras.bubbles), round(extras.bubbles * share)),
-        "fibres": max(min(1, extras.fibres), round(extras.fibres * share)),
-    }
-    return replace(
-        recipe, width_px=width_px, height_px=height, arrangement=plan, extras=replace(extras, **counts)
+    fewer = replace(
+        extras,
+        bubbles=max(min(1, extras.bubbles), round(extras.bubbles * share)),
+        fibres=max(min(1, extras.fibres), round(extras.fibres * share)),
     )
+    return replace(recipe, width_px=width_px, height_px=height, arrangement=plan, extras=fewer)

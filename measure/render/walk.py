@@ -65,7 +65,7 @@ def cut_window(
     cut = cv2.warpAffine(drawn.pixels, centred, (width, height), flags=flags, borderMode=cv2.BORDER_REFLECT)
     ramp = light * (1.0 + slope * np.linspace(-1, 1, width, dtype=np.float32))[None, :, None]
     rng = np.random.default_rng(seed)
-    noisy = cut * ramp + rng.normal(0.0, noise, cut.shape).astype(np.float32)
+    noisy = cut * ramp + np.asarray(rng.normal(0.0, noise, cut.shape), np.float32)
     return Window(np.clip(np.rint(noisy), 0, 255).astype(np.uint8), matrix)
 
 

@@ -35,8 +35,8 @@ def line_normals(flat: np.ndarray, most: int = 4, power: float = 0.5) -> list[fl
     counted = np.bincount(bins.ravel(), votes.ravel().astype(float), _BINS)
     around = np.concatenate([counted[-8:], counted, counted[:8]])
     kernel = np.exp(-0.5 * (np.arange(-8, 9) / 2.0) ** 2)
-    counted = np.convolve(around, kernel / kernel.sum(), "valid")
-    counted -= np.median(counted)
+    smooth = np.convolve(around, kernel / kernel.sum(), "valid")
+    counted = smooth - np.median(smooth)
     peak = (counted > np.roll(counted, 1)) & (counted >= np.roll(counted, -1)) & (counted > 0)
     order = [i for i in np.argsort(-counted) if peak[i]]
     return [_refined(counted, i) for i in order[:most] if counted[i] > 0.08 * counted[order[0]]]

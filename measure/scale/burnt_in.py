@@ -68,10 +68,10 @@ def find_burnt_in(picture: Picture) -> BurntIn:
     pixels = picture.pixels if picture.pixels.dtype == np.uint8 else (picture.pixels >> 8).astype(np.uint8)
     rgb = pixels.astype(np.float32)
     panel = _panel(rgb)
-    runs = [_extended(rgb, run) for run in _runs(rgb) if _straight(rgb, run)]
-    runs = _joined([run for run in runs if run and run[2] - run[0] >= _SHORTEST_BAR_PX], rgb)
-    bars = [_bar(run, rgb) for run in runs]
-    bars = sorted((bar for bar in bars if bar is not None), key=lambda bar: -bar.length_px)
+    extended = [_extended(rgb, run) for run in _runs(rgb) if _straight(rgb, run)]
+    runs = _joined([run for run in extended if run and run[2] - run[0] >= _SHORTEST_BAR_PX], rgb)
+    seen = [_bar(run, rgb) for run in runs]
+    bars = sorted((bar for bar in seen if bar is not None), key=lambda bar: -bar.length_px)
     zones = [panel] if panel is not None else []
     zones += [bar.zone for bar in bars if panel is None or not _within(bar, panel)]
     return BurntIn(tuple(bars), tuple(zones))
@@ -109,7 +109,7 @@ def _panel(rgb: np.ndarray) -> np.ndarray | None:
 
 def _runs(rgb: np.ndarray) -> list[tuple[int, int, int, int]]:
     """Level strokes as (left, top, right, bottom), ends within."""
-    found = []
+    found: list[tuple[int, int, int, int]] = []
     for thick in (1, 2, 4):
         reach = thick + 1
         up, down = np.roll(rgb, reach, axis=0), np.roll(rgb, -reach, axis=0)

@@ -55,9 +55,10 @@ def find_scale(
     """
     certificate = check_ruling(division_um, certificate_um, coverage_factor)
     progress.report(0.0, "looking for lines")
-    even, placed = _best_placed(_likely(brightness_planes(picture), progress), progress)
-    if placed is None:
+    best = _best_placed(_likely(brightness_planes(picture), progress), progress)
+    if best is None:
         raise doubts.no_ruling(picture.name)
+    even, placed = best
     placed = finer(even, placed) or placed
     progress.report(0.9, "fitting the scale")
     fit = _fit(picture, even, placed, certificate, division_um, zoom)
@@ -67,13 +68,15 @@ def find_scale(
 
 def _best_placed(
     likely: Iterator[tuple[np.ndarray, Ladder, int]], progress: Progress
-) -> tuple[np.ndarray | None, Placed | None]:
+) -> tuple[np.ndarray, Placed] | None:
     """Return the first likely ruling that bears a close look, and the evened plane it was placed on.
 
     Of wide lines and the gaps between them the narrower serve better, so after a wide one the others of that
     size are looked at too.
     """
-    wide, at, evened = (None, None), None, {}
+    wide: tuple[np.ndarray, Placed] | None = None
+    at: tuple[int, int] | None = None
+    evened: dict[int, np.ndarray] = {}
     for plane, ladder, factor in likely:
         if at is not None and at != (id(plane), factor):
             break

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 
@@ -151,7 +152,7 @@ def uneven_spacing(lengths_um: np.ndarray, residuals_px: np.ndarray, slope: floa
     return float(np.abs(local).max() / np.sqrt(3))
 
 
-def make_scale(fit: dict, picture_size: tuple[int, int] | None, **facts: object) -> Scale:
+def make_scale(fit: dict, picture_size: tuple[int, int] | None, **facts: Any) -> Scale:
     """Make the scale of a fit; its uncertainty adds fit, certificate and bend in quadrature.
 
     Raises
@@ -235,14 +236,14 @@ def fit_to_plain(fit: RulingFit) -> dict:
     return plain | {name: np.asarray(a).tolist() for name, a in arrays.items()}
 
 
-def fit_from_plain(plain: Mapping[str, object], scale: Scale) -> RulingFit | None:
+def fit_from_plain(plain: Mapping[str, Any], scale: Scale) -> RulingFit | None:
     """Return the fit kept with a scale; None where what is kept is not enough."""
     try:
         lines = np.asarray(plain["lines"], float).reshape(-1, 4)
         index = np.asarray(plain["index"], int).reshape(-1)
         residuals = np.asarray(plain["residuals_px"], float).reshape(-1)
         left_out = np.asarray(plain.get("left_out", []), float).reshape(-1, 4)
-        numbers = {name: float(plain[name]) for name in _PLAIN if name in plain}
+        numbers: dict[str, Any] = {name: float(plain[name]) for name in _PLAIN if name in plain}
     except (KeyError, TypeError, ValueError):
         return None
     if not len(lines) == len(index) == len(residuals) >= 2:

@@ -139,8 +139,8 @@ def _walk(x: np.ndarray, seed: int, spacing: float) -> tuple[np.ndarray, np.ndar
             rungs.append(k)
             index.append(count)
     order = np.argsort(index)
-    index = np.array(index)[order]
-    return np.array(rungs)[order], index - index[0]
+    counts = np.array(index)[order]
+    return np.array(rungs)[order], counts - counts[0]
 
 
 def _judged(strokes: Strokes, x: np.ndarray, rungs: np.ndarray, index: np.ndarray) -> Ladder | None:

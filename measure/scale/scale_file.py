@@ -4,6 +4,7 @@ import json
 import math
 from dataclasses import asdict, fields
 from pathlib import Path
+from typing import Any
 
 from measure.errors import InvalidInput
 from measure.model import Scale
@@ -16,7 +17,7 @@ _WHOLE = {"width_px", "height_px", "graduations"}
 _NUMBERS = {f.name for f in fields(Scale)} - _TEXT - _WHOLE - {"notes"}
 
 
-def check_um_per_px(value: object, where: str = "the scale") -> float:
+def check_um_per_px(value: Any, where: str = "the scale") -> float:
     """Check a scale and return it as a float.
 
     Parameters
@@ -109,7 +110,7 @@ def _scale_of(content: dict, path: Path) -> Scale:
     said = content.get("format", FORMAT)
     if said != FORMAT:
         raise InvalidInput(f"{path} is of an unknown kind ({said!r}); this program reads {FORMAT!r}.")
-    values = {"um_per_px": check_um_per_px(content["um_per_px"], str(path))}
+    values: dict[str, Any] = {"um_per_px": check_um_per_px(content["um_per_px"], str(path))}
     for name in _NUMBERS - {"um_per_px"}:
         if content.get(name) is not None:
             values[name] = _number(content[name], name, path)

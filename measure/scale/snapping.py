@@ -68,7 +68,7 @@ def lines_between(
     if long < 4:
         return np.zeros((0, 2))
     centre = (start + end) / 2
-    x0, y0, plane = _patch(picture, *centre, long / 2 + width_px + 4)
+    x0, y0, plane = _patch(picture, centre[0], centre[1], long / 2 + width_px + 4)
     way = (end - start) / long
     normal = _normal(plane)
     # lines cross the stroke: along them, but never along the stroke itself

@@ -1,6 +1,6 @@
 """Straight thin strokes that run across one direction of a picture."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -41,8 +41,8 @@ class Strokes:
 
     def select(self, chosen: np.ndarray) -> "Strokes":
         """Return those chosen by mask or index."""
-        columns = (self.x_px, self.slope, self.top_px, self.bottom_px, self.strength, self.sign)
-        return Strokes(*(c[chosen] for c in columns), to_frame=self.to_frame)
+        columns = ("x_px", "slope", "top_px", "bottom_px", "strength", "sign")
+        return replace(self, **{name: getattr(self, name)[chosen] for name in columns})
 
 
 def turn(shape: tuple[int, int], normal_deg: float) -> tuple[np.ndarray, tuple[int, int]]:
@@ -52,7 +52,8 @@ def turn(shape: tuple[int, int], normal_deg: float) -> tuple[np.ndarray, tuple[i
     height, width = shape
     corners = np.array([[0, 0], [width, 0], [0, height], [width, height]], float) @ rotation.T
     low, high = corners.min(0), corners.max(0)
-    return np.column_stack([rotation, -low]), tuple(int(np.ceil(v)) for v in high - low)
+    width_px, height_px = (int(np.ceil(v)) for v in high - low)
+    return np.column_stack([rotation, -low]), (width_px, height_px)
 
 
 def find_strokes(flat: np.ndarray, normal_deg: float) -> Strokes:
@@ -69,16 +70,16 @@ def find_strokes(flat: np.ndarray, normal_deg: float) -> Strokes:
     half = matrix.copy()
     half[:, 2] += matrix[:, :2] @ [0.5, 0.5] - 0.5
     turned = cv2.warpAffine(flat, half, size, flags=cv2.INTER_LINEAR)
-    inside = cv2.warpAffine(np.ones_like(flat), half, size, flags=cv2.INTER_NEAREST)
-    inside = cv2.erode(inside, np.ones((5, 9), np.uint8), borderValue=0) > 0
+    filled = cv2.warpAffine(np.ones_like(flat), half, size, flags=cv2.INTER_NEAREST)
+    inside = cv2.erode(filled, np.ones((5, 9), np.uint8), borderValue=0) > 0
     response = _line_response(turned)
     spread = float(np.percentile(np.abs(response[inside][::7]), 40)) / 0.524 if inside.any() else 0.0
     level = max(4.5 * spread, 0.02 * float(np.abs(response).max()), 1e-7)
     parts = [_strokes_of_sign(response * sign, inside, level) for sign in (1, -1)]
-    columns = [np.concatenate(pair) for pair in zip(*parts, strict=True)]
+    x, slope, top, bottom, strength = (np.concatenate(pair) for pair in zip(*parts, strict=True))
     signs = np.repeat([1, -1], [len(parts[0][0]), len(parts[1][0])])
-    strongest = np.argsort(-columns[4] * (columns[3] - columns[2]))[:_MOST]
-    return Strokes(*columns, signs, matrix).select(np.sort(strongest))
+    strongest = np.argsort(-strength * (bottom - top))[:_MOST]
+    return Strokes(x, slope, top, bottom, strength, signs, matrix).select(np.sort(strongest))
 
 
 def _line_response(turned: np.ndarray) -> np.ndarray:

@@ -12,7 +12,7 @@ _MOST = 100
 
 def faults_of(con: sqlite3.Connection) -> list[str]:
     """Read a whole study and return what is wrong, in sentences; empty when it is sound."""
-    found = []
+    found: list[str] = []
     for part in (_pages, _references, _pictures, _outlines, _log):
         try:
             found += part(con)

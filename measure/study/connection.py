@@ -3,7 +3,7 @@
 import contextlib
 import os
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from urllib.parse import quote
 
@@ -51,9 +51,19 @@ def explain(error: sqlite3.Error, path: Path) -> StudyFileError | None:
     code = getattr(error, "sqlite_errorcode", None)
     if str(error).startswith(("Could not decode", "unsupported file format")):  # these come without a code
         code = sqlite3.SQLITE_CORRUPT
-    code = code & 0xFF if code is not None else None
+    if code is None:
+        return None
+    code &= 0xFF
     words = _WORDS.get(code)
     return _KINDS.get(code, StudyFileError)(words.format(name=path.name)) if words else None
+
+
+def new_row(con: sqlite3.Connection, query: str, values: Sequence) -> int:
+    """Insert one row and return its id."""
+    row_id = con.execute(query, values).lastrowid
+    if row_id is None:  # SQLite knows none only before the first insertion
+        raise ValueError(f"no row was inserted by {query}")
+    return row_id
 
 
 @contextlib.contextmanager

@@ -167,6 +167,10 @@ class Door:
         found = self._rows(query, values)
         return found[0] if found else None
 
+    def _the_row(self, query: str, values: Sequence = ()) -> tuple:
+        """Return the row of a query that always finds one."""
+        return self._rows(query, values)[0]
+
     @contextlib.contextmanager
     def _readable(self, what: str = "a value in it") -> Iterator[None]:
         """Tell values that damage or a stranger put there; everything this program writes can be read."""

@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from measure.errors import InvalidInput, StudyFileError
 from measure.study.door import Door
@@ -10,15 +11,15 @@ from measure.study.record_door import keep_picture
 from measure.study.records import ROLES, Changes, FieldCounts, FieldRow, NewField
 from measure.study.values import clean_text, from_json, result_from, zones_from, zones_json
 
-_COLUMNS = ("id", "name", "batch_id", "scale_id", "slide_id", "blank_id", "width_px", "height_px", "role")
-_COLUMNS += ("note", "zones", "result")
+_COLUMNS: tuple[str, ...] = ("id", "name", "batch_id", "scale_id", "slide_id", "blank_id", "width_px")
+_COLUMNS += ("height_px", "role", "note", "zones", "result")
 _QUERY = (
     f"SELECT {', '.join('field.' + c for c in _COLUMNS)}, coalesce(sha256, ''), coalesce(revision, 0), tally "
     "FROM field LEFT JOIN picture ON picture.id = field.picture_id "
     "LEFT JOIN field_state ON field_state.field_id = field.id"
 )
-_NEW_COLUMNS = ("name", "role", "picture_id", "batch_id", "scale_id", "slide_id", "width_px", "height_px")
-_NEW_COLUMNS += ("note", "zones")
+_NEW_COLUMNS: tuple[str, ...] = ("name", "role", "picture_id", "batch_id", "scale_id", "slide_id")
+_NEW_COLUMNS += ("width_px", "height_px", "note", "zones")
 _MAY_CHANGE = ("name", "batch_id", "scale_id", "slide_id", "blank_id", "role", "note", "zones")
 _WORDS = {"batch_id": "batch", "scale_id": "scale", "slide_id": "slide", "blank_id": "blank"}
 
@@ -127,7 +128,7 @@ class FieldDoor(Door):
         return self._field_row(found)
 
     def _field_row(self, row: tuple) -> FieldRow:
-        named = dict(zip((*_COLUMNS, "sha256", "revision", "tally"), row, strict=True))
+        named: dict[str, Any] = dict(zip((*_COLUMNS, "sha256", "revision", "tally"), row, strict=True))
         result, tally = named.pop("result"), named.pop("tally")
         with self._readable(f"the field {named['name']}"):
             named["zones"] = zones_from(from_json(named["zones"]))
@@ -186,7 +187,7 @@ class FieldDoor(Door):
             self._journal.update("field", ids, columns, [values] * len(ids))
         return self.last_changes
 
-    def _checked(self, name: str, value: object) -> object:
+    def _checked(self, name: str, value: Any) -> str | int | None:
         if name not in _MAY_CHANGE:
             raise TypeError(f"a field has no {name} to change")
         if name == "zones":

@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 
 from measure.study import schema
+from measure.study.connection import new_row
 from measure.study.row_codec import Rows, decode, encode
 from measure.study.values import clean_text
 
@@ -149,9 +150,10 @@ class Journal:
             (edit_id,),
         ).fetchall()
         for table, operation, field_id, old, new in rows:
-            wanted, present = (old, new) if word == "Undo" else (new, old)
-            self._apply(table, operation, decode(wanted), decode(present))
-            self._note(table, field_id, decode(wanted) or decode(present))
+            before, after = decode(old), decode(new)
+            wanted, present = (before, after) if word == "Undo" else (after, before)
+            self._apply(table, operation, wanted, present)
+            self._note(table, field_id, _there(wanted, present))
         self._con.execute("UPDATE edit SET state = ? WHERE id = ?", (new_state, edit_id))
         self._enter(f"{word}: {text}", "note", edit_id)
         return text
@@ -159,10 +161,11 @@ class Journal:
     def _apply(self, table: str, operation: str, wanted: Rows | None, present: Rows | None) -> None:
         self.check_log(table, *(rows for rows in (wanted, present) if rows is not None))
         if operation == "update":
-            self._set(table, wanted)
+            self._set(table, _there(wanted))
         elif wanted is not None:
             self._write(table, wanted.columns, wanted.values)
         else:
+            present = _there(present)
             self._con.executemany(f"DELETE FROM {table} WHERE id = ?", [(row[0],) for row in present.values])
 
     def check_log(self, table: str, *sets: Rows) -> None:
@@ -176,7 +179,7 @@ class Journal:
     def _new_row(self, table: str, columns: Sequence[str], row: tuple) -> int:
         marks = ", ".join("?" * len(columns))
         query = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"
-        return int(self._con.execute(query, row).lastrowid)
+        return new_row(self._con, query, row)
 
     def _write(self, table: str, columns: Sequence[str], values: list[tuple]) -> None:
         marks = ", ".join("?" * len(columns))
@@ -220,25 +223,35 @@ class Journal:
                     operation,
                     purpose,
                     own,
-                    len((after or before).values),
+                    len(_there(after, before).values),
                     encode(before),
                     encode(after),
                 ),
             )
-        self._note(table, field_id, new or old)
+        self._note(table, field_id, _there(new, old))
 
     def _enter(self, text: str, state: str, refers_to: int | None) -> int:
         query = "INSERT INTO edit (made, who, text, state, refers_to) VALUES (?, ?, ?, ?, ?)"
-        return int(self._con.execute(query, (now(), self.who, text, state, refers_to)).lastrowid)
+        return new_row(self._con, query, (now(), self.who, text, state, refers_to))
 
     def _note(self, table: str, field_id: int | None, rows: Rows) -> None:
         self.touched.setdefault(table, set()).update(row[0] for row in rows.values)
         if table == "particle":
+            if field_id is None:
+                raise ValueError("the log names no field of the particles")
             self.moved.add(field_id)
         elif table == "field" and {"scale_id", "blank_id", "zones", "result"} & set(rows.columns):
             self.moved.update(row[0] for row in rows.values)
         elif table == "setting" and "name" in rows.columns:
             self.setting_names.update(row[rows.columns.index("name")] for row in rows.values)
+
+
+def _there(*sets: Rows | None) -> Rows:
+    """Return the first rows there are; a log made by a stranger may hold none."""
+    for rows in sets:
+        if rows is not None:
+            return rows
+    raise ValueError("the log holds no rows")
 
 
 def _by_field(
@@ -248,7 +261,7 @@ def _by_field(
     if table != "field":
         yield field_id, old, new
         return
-    for place, row in enumerate((new or old).values):
+    for place, row in enumerate(_there(new, old).values):
         yield (
             row[0],
             old and Rows(old.columns, [old.values[place]]),

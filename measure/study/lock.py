@@ -7,13 +7,13 @@ database's own locks in this process.
 import contextlib
 import errno
 import os
+import sys
 from pathlib import Path
 
-try:
-    import fcntl
-except ImportError:  # Windows
-    fcntl = None
+if sys.platform == "win32":
     import msvcrt
+else:
+    import fcntl
 
 
 _HELD = (errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK)
@@ -61,12 +61,12 @@ class WriterLock:
         """Give the right up and take the side file away; does nothing the second time."""
         if self._handle is None:
             return
-        if fcntl is not None:  # the name goes first, while nobody else can hold it
+        if sys.platform != "win32":  # the name goes first, while nobody else can hold it
             with contextlib.suppress(OSError):
                 self._path.unlink()
         os.close(self._handle)
         self._handle = None
-        if fcntl is None:
+        if sys.platform == "win32":
             with contextlib.suppress(OSError):
                 self._path.unlink()
 
@@ -85,10 +85,10 @@ def _open(path: Path) -> int:
 
 
 def _lock(handle: int) -> None:
-    if fcntl is not None:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    else:
+    if sys.platform == "win32":
         msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+    else:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def _same_file(handle: int, path: Path) -> bool:

@@ -73,8 +73,8 @@ def _entry(
         now.append(after)
     if text.startswith("Undo: ") and refers_to:
         was, now = now, was
-    words = ["; ".join(part for part in parts if part) for parts in (was, now)]
-    return EditEntry(edit_id, made, who, text, state, *words, tuple(sorted(fields)), refers_to)
+    before, after = ("; ".join(part for part in parts if part) for parts in (was, now))
+    return EditEntry(edit_id, made, who, text, state, before, after, tuple(sorted(fields)), refers_to)
 
 
 def _described(

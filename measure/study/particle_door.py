@@ -3,15 +3,17 @@
 import sqlite3
 from collections import OrderedDict
 from collections.abc import Iterable
+from pathlib import Path
 
 import numpy as np
 
 from measure.errors import InvalidInput, StudyFileError
 from measure.model import FieldResult
 from measure.particles import COLUMNS, Particles
-from measure.study.connection import plain_faults
+from measure.study.connection import new_row, plain_faults
 from measure.study.field_door import FieldDoor
 from measure.study.journal import LABEL_BITS, particle_id
+from measure.study.opening import Opened
 from measure.study.particle_rows import NAMES, STORED, column_values, from_rows, merge, to_rows
 from measure.study.records import Changes, StaleResult
 from measure.study.row_codec import decode
@@ -26,8 +28,8 @@ _LAST_LABEL = 2**31 - 2**20  # labels are 32-bit numbers
 class ParticleDoor(FieldDoor):
     """The part of a study about particles. Sets read are kept; after an edit only its rows are read again."""
 
-    def __init__(self, *args: object) -> None:
-        super().__init__(*args)
+    def __init__(self, path: Path, opened: Opened) -> None:
+        super().__init__(path, opened)
         self._sets: OrderedDict[int, Particles] = OrderedDict()
 
     def particles(self, field_id: int) -> Particles:
@@ -170,7 +172,7 @@ class ParticleDoor(FieldDoor):
         self._journal.insert("particle", STORED, rows, field_id=field_id, purpose=purpose)
 
     def _new_pack(self, data: bytes) -> int:
-        return int(self._con.execute("INSERT INTO outline_pack (data) VALUES (?)", (data,)).lastrowid)
+        return new_row(self._con, "INSERT INTO outline_pack (data) VALUES (?)", (data,))
 
     def _read_pack(self, pack_id: int) -> bytes:
         found = self._row("SELECT data FROM outline_pack WHERE id = ?", (pack_id,))
@@ -232,7 +234,7 @@ class ParticleDoor(FieldDoor):
     def _forget_if_changed_elsewhere(self) -> None:
         """Drop kept sets when another process wrote to the file this window only reads."""
         if self.read_only:
-            version = self._row("PRAGMA data_version")[0]
+            version = self._the_row("PRAGMA data_version")[0]
             if version != getattr(self, "_data_version", version):
                 self._sets.clear()
             self._data_version = version

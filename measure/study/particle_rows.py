@@ -40,7 +40,8 @@ def to_rows(field_id: int, particles: Particles, new_pack: Callable[[bytes], int
     count = len(particles)
     columns = [column_values(name, particles[name], count) for name in NAMES]
     ids = [particle_id(field_id, label) for label in columns[0]]
-    packs, places = [], []
+    packs: list[int] = []
+    places: list[int] = []
     for start in range(0, count, CHUNK):
         some = particles.outlines[start : start + CHUNK]
         packs += [new_pack(pack_outlines(some))] * len(some)

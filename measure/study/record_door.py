@@ -6,6 +6,7 @@ import sqlite3
 
 from measure.errors import InvalidInput
 from measure.model import Scale
+from measure.study.connection import new_row
 from measure.study.door import Door
 from measure.study.journal import now
 from measure.study.records import (
@@ -31,6 +32,7 @@ from measure.study.values import (
 )
 
 _JSON = {"plan", "results", "batch_ids"}
+Record = Batch | Slide | Tasting | SpotCheck
 
 
 def keep_picture(con: sqlite3.Connection, data: bytes) -> int:
@@ -38,13 +40,11 @@ def keep_picture(con: sqlite3.Connection, data: bytes) -> int:
     digest = hashlib.sha256(data).hexdigest()
     found = con.execute("SELECT id FROM picture WHERE sha256 = ?", (digest,)).fetchone()
     if found is None:
-        found = (
-            con.execute("INSERT INTO picture (sha256, data) VALUES (?, ?)", (digest, bytes(data))).lastrowid,
-        )
+        return new_row(con, "INSERT INTO picture (sha256, data) VALUES (?, ?)", (digest, bytes(data)))
     return int(found[0])
 
 
-def _values(record: object) -> tuple:
+def _values(record: Record) -> tuple:
     return tuple(
         to_json(value) if name in _JSON else int(value) if name == "closed" else number(value)
         for name, value in ((f.name, getattr(record, f.name)) for f in dataclasses.fields(record))
@@ -226,11 +226,11 @@ class RecordDoor(Door):
     def _all(self, table: str, record: type) -> list[tuple]:
         return self._rows(f"SELECT id, {', '.join(_names(record))} FROM {table} ORDER BY id")
 
-    def _add(self, table: str, record: object, text: str) -> int:
+    def _add(self, table: str, record: Record, text: str) -> int:
         with self._action(text):
             return self._journal.insert(table, _names(type(record)), [_values(record)])[0]
 
-    def _update(self, table: str, row_id: int, record: object, text: str) -> Changes:
+    def _update(self, table: str, row_id: int, record: Record, text: str) -> Changes:
         self._refuse_missing(table, row_id)
         new = dict(zip(_names(type(record)), _values(record), strict=True))
         if new.get("made") == "":
@@ -241,7 +241,7 @@ class RecordDoor(Door):
 
     def _remove(self, table: str, row_id: int, users: str = "") -> Changes:
         self._refuse_missing(table, row_id)
-        name = self._row(f"SELECT name FROM {table} WHERE id = ?", (int(row_id),))[0]
+        name = self._the_row(f"SELECT name FROM {table} WHERE id = ?", (int(row_id),))[0]
         word = f"{table.replace('_', ' ')} {name}".rstrip()
         if users:
             self._refuse_used(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -58,7 +59,7 @@ class ScaleRow:
     scale: Scale
     picture_name: str = ""
     has_picture: bool = False
-    fit: Mapping[str, object] | None = None  # whatever is needed to show the fit again
+    fit: Mapping[str, Any] | None = None  # whatever is needed to show the fit again
 
 
 @dataclass(frozen=True)

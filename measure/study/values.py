@@ -4,6 +4,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ NOT_TOLD = 0  # older results do not say which blank oil they were measured with
 SCALE_COLUMNS = tuple(f.name for f in dataclasses.fields(Scale))
 
 
-def plain(value: object) -> object:
+def plain(value: object) -> Any:
     """Return ``value`` as what JSON and SQLite can hold: numpy scalars and arrays become numbers and lists.
 
     Without this a numpy integer would be stored as raw bytes.
@@ -47,15 +48,15 @@ def to_json(value: object) -> str:
     return json.dumps(plain(value), ensure_ascii=False, separators=(",", ":"))
 
 
-def from_json(text: str) -> object:
+def from_json(text: str) -> Any:
     """Return the value of a JSON text."""
     return json.loads(text)
 
 
-def number(value: object) -> float | int | None:
-    """Return a number a table can hold, or None for None and nan."""
-    value = plain(value)
-    return None if isinstance(value, float) and math.isnan(value) else value
+def number(value: object) -> float | int | str | None:
+    """Return a number or text a table can hold, or None for None and nan."""
+    held = plain(value)
+    return None if isinstance(held, float) and math.isnan(held) else held
 
 
 def scale_values(scale: Scale) -> tuple:
@@ -67,7 +68,7 @@ def scale_values(scale: Scale) -> tuple:
 
 def scale_from(values: Sequence) -> Scale:
     """Return the scale of stored values."""
-    named = dict(zip(SCALE_COLUMNS, values, strict=True))
+    named: dict[str, Any] = dict(zip(SCALE_COLUMNS, values, strict=True))
     named["notes"] = tuple(from_json(named["notes"]))
     return Scale(**named)
 
@@ -99,7 +100,7 @@ def result_json(result: FieldResult, blank_id: int | None = None) -> str:
     )
 
 
-def result_from(text: str) -> dict[str, object]:
+def result_from(text: str) -> dict[str, Any]:
     """Return what `result_json` wrote, as arguments of a `FieldRow`."""
     body = from_json(text)
     return {
