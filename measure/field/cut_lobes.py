@@ -16,6 +16,8 @@ _LEAST_DEEP_PX = 1.2
 _NOTCHES = 6  # deepest notches looked at
 _FIT = 0.048  # mean distance of an arc from its oval over the oval's radius
 _BETTER = 0.6  # the same over that of one oval for the whole
+_CLEARLY = 0.35  # that of a nearly perfect half over that of one oval for the whole, the other being none
+_FAR_DEEP = 0.055  # depth of both notches over the root of the area, from which one half need be no oval
 _PERFECT, _FAIR = 0.02, 0.1  # one half may be only a fair oval where the other is nearly perfect
 _SPAN = 0.5  # share of the oval that its arc must go round
 _LONG = 2.4  # axes of an oval
@@ -82,40 +84,62 @@ def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
     hull = cv2.convexHull(fine, returnPoints=False)
     if area < 2 * least_px2 or area > _SOLID * float(cv2.contourArea(contour[hull[:, 0]])):
         return None
-    notches = _notches(fine, hull, area)
+    notches, depths = _notches(fine, hull, area)
     one = _misfit(contour)
     best, best_worth = None, 1.0
     for n, a in enumerate(notches):
-        for b in notches[n + 1 :]:
-            worth = _worth(contour, min(a, b), max(a, b), one, least_px2)
+        for m, b in enumerate(notches[n + 1 :], n + 1):
+            deep = min(depths[n], depths[m]) > _FAR_DEEP * np.sqrt(area)
+            worth = _worth(contour, min(a, b), max(a, b), one, least_px2, deep)
             if worth < best_worth:
                 best, best_worth = (a, b), worth
     return best
 
 
-def _notches(fine: np.ndarray, hull: np.ndarray, area: float) -> list[int]:
-    """Places on a contour, in parts of a px, of its deepest notches."""
+def _notches(fine: np.ndarray, hull: np.ndarray, area: float) -> tuple[list[int], list[float]]:
+    """Places on a contour, in parts of a px, of its deepest notches, and their depths in px."""
     try:
         defects = cv2.convexityDefects(fine, np.sort(hull, axis=0)[::-1])
     except cv2.error:  # a contour that crosses itself
-        return []
+        return [], []
     if defects is None:
-        return []
+        return [], []
     _, _, place, depth = defects.reshape(-1, 4).T
-    deep = depth / 256.0 / _FINE > max(_LEAST_DEEP_PX, _DEEP * np.sqrt(area))
-    return place[deep][np.argsort(-depth[deep])[:_NOTCHES]].tolist()
+    depth = depth / 256.0 / _FINE
+    order = np.argsort(-depth)[:_NOTCHES]
+    order = order[depth[order] > max(_LEAST_DEEP_PX, _DEEP * np.sqrt(area))]
+    return place[order].tolist(), depth[order].tolist()
 
 
-def _worth(contour: np.ndarray, a: int, b: int, one: float, least_px2: float) -> float:
+def _worth(contour: np.ndarray, a: int, b: int, one: float, least_px2: float, deep: bool) -> float:
     """How badly the two halves of a contour are ovals, over what is allowed; 1 and more is no cut."""
     arcs = (contour[a : b + 1], np.concatenate([contour[b:], contour[: a + 1]]))
-    chord = float(np.linalg.norm(contour[a] - contour[b]))
-    fits = [_fit(arc, chord, least_px2) for arc in arcs]
+    return _worth_of(arcs, one, least_px2, deep)
+
+
+def _worth_of(arcs: tuple[np.ndarray, np.ndarray], one: float, least_px2: float, deep: bool = False) -> float:
+    fits = [_fit(arc, float(np.linalg.norm(arc[0] - arc[-1])), least_px2) for arc in arcs]
     worst = max(fits)
+    if deep and min(fits) < _PERFECT and min(cv2.contourArea(arc) for arc in arcs) >= least_px2:
+        # a round piece against one of any other shape
+        return min(fits) / max(_CLEARLY * one, 1e-6)
     if not np.isfinite(worst):
         return 1.0
     allowed = _FAIR if min(fits) < _PERFECT else _FIT
     return max(worst / allowed, worst / max(_BETTER * one, 1e-6))
+
+
+def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:
+    """Whether two neighbours are two ovals over one another rather than one piece that was cut.
+
+    Parameters
+    ----------
+    first, second : (P, 2) ndarray of float32
+        The part of each outline that does not run along the other, points about a pixel apart.
+    whole : (P, 2) ndarray of float32
+        Outline of both together.
+    """
+    return _worth_of((first, second), _misfit(whole), 0.1 * float(cv2.contourArea(whole))) < 1.0
 
 
 def _fit(arc: np.ndarray, chord_px: float, least_px2: float) -> float:

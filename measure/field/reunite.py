@@ -9,10 +9,11 @@ colour: both stay apart.
 from collections.abc import Mapping
 
 import numpy as np
+import shapely
 from shapely import Polygon, get_coordinates, line_interpolate_point
 from shapely.ops import unary_union
 
-from measure.field.cut_lobes import oval_cut
+from measure.field.cut_lobes import are_ovals
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.halo import contact, contrast
 from measure.field.light import Light
@@ -27,6 +28,7 @@ _CONVEX, _VERY_CONVEX = 0.955, 0.97  # solidity of both together
 _ALIKE, _AKIN = 0.36, 0.5  # colour between the two over their colour against the oil
 _STRIP = 0.75  # solidity of a strip bent round the other
 _GAP_PX = 1.6
+_BESIDE_PX = 1.5  # an outline this far from the other piece is free
 _ROUNDS = 5
 _STEPS = ("lightness_step", "green_red_step", "blue_yellow_step")
 
@@ -99,9 +101,32 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     one = (apart < _ALIKE or strip) and solidity >= _CONVEX
     one |= apart < _AKIN and solidity >= _VERY_CONVEX
     one |= apart < _AKIN and seam >= _LONG_SEAM and solidity >= own - 0.005
-    if one and not strip and oval_cut(_dense(union), 0.1 * union.area) is not None:
+    if (
+        one
+        and not strip
+        and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j]), union)
+    ):
         return None
     return outline_of(union.simplify(0.05)) if one else None
+
+
+def _are_ovals(first: Polygon, second: Polygon, both: Polygon) -> bool:
+    """Whether the free parts of two outlines are ovals, which the whole is not."""
+    arcs = [_free(_dense(own), other) for own, other in ((first, second), (second, first))]
+    return all(len(arc) for arc in arcs) and are_ovals(*arcs, _dense(both))
+
+
+def _free(outline: np.ndarray, other: Polygon) -> np.ndarray:
+    """Longest run of an outline's points that do not lie along the other piece."""
+    away = shapely.distance(shapely.points(outline), other) > _BESIDE_PX
+    if away.all() or not away.any():
+        return outline[:0]
+    start = int(np.flatnonzero(~away)[0])
+    outline, away = np.roll(outline, -start, axis=0), np.roll(away, -start)
+    edges = np.flatnonzero(np.diff(away.astype(np.int8), append=0))
+    runs = edges.reshape(-1, 2)
+    first, last = runs[np.argmax(runs[:, 1] - runs[:, 0])]
+    return outline[first + 1 : last + 1]
 
 
 def _dense(shape: Polygon) -> np.ndarray:
