@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QHBoxLayout, QLabel, QMainWindow, QStackedWidget, 
 from app import icons, parts, pickers, preferences, theme
 from app.actions import ACTIONS, keys_text, make_action, rows_of
 from app.finder import Finder
+from app.focus_keeper import FocusKeeper
 from app.help_page import HelpPage
 from app.keys_page import KeysPage
 from app.messages import DONE
@@ -55,6 +56,7 @@ class Window(QMainWindow):
         self.file_pages = StudyPages(self)
         self.finder = Finder(self, self._live_actions)
         self.tour = Tour(self)
+        FocusKeeper(self, lambda: self.stations.get(self.current) if self._working() else None)
         self._listen()
         self._opened()
 

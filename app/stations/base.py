@@ -72,6 +72,10 @@ class BaseStation(QWidget):
     def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what ``changes`` touches; skip it when ``initiator is self``."""
 
+    def resting_place(self) -> QWidget:
+        """Return the widget the keyboard goes to when the one that had it is switched off or hidden."""
+        return self
+
     def keep_view(self, name: str, state: object) -> None:
         """Remember in the study what is looked at; where that cannot be, nothing is lost and nothing said."""
         if self.session.writable:

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QStackedWidget
+from PySide6.QtWidgets import QStackedWidget, QWidget
 
 from app import parts, pickers
 from app.session import NO_FIELD, Session
@@ -140,6 +140,10 @@ class Station(BaseStation):
         self.list.choose_field(self.session.current_field_id)
         self.picture.show_picture()
         self._show_chosen()
+
+    def resting_place(self) -> QWidget:
+        """Return the picture."""
+        return self.picture.view if self.picture.isVisible() else self.list
 
     def left(self) -> None:
         """Leave no tool or preview behind."""

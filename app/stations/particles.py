@@ -144,6 +144,10 @@ class Station(BaseStation):
         self._want_light()
         self.view.setFocus()
 
+    def resting_place(self) -> QWidget:
+        """Return the picture."""
+        return self.view
+
     def _want_light(self) -> None:
         """Have the light made when the picture is seen, so that the first correction need not wait."""
         if self.isVisible() and self.session.picture() is not None:

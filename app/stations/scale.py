@@ -147,6 +147,10 @@ class Station(BaseStation):
         if self.draft is None and chosen is not None and self.picture.view.image is None:
             self._show_kept(chosen)
 
+    def resting_place(self) -> QWidget:
+        """Return the picture."""
+        return self.picture.view
+
     def left(self) -> None:
         """Leave no tool behind."""
         self._put_tools_down()
