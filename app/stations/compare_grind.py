@@ -1,9 +1,10 @@
 """The panel of the grind curve: along what, towards which target, and the forecast in words."""
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QWidget
+from PySide6.QtWidgets import QComboBox, QWidget
 
 from app import help_words, parts
+from app.number_boxes import NumberBox
 from app.stations.compare_work import CompareAnswer, grind_curve, known_doses
 from measure.errors import InvalidInput
 from measure.judge.compare_words import in_words
@@ -43,7 +44,7 @@ class GrindPanel(QWidget):
         self.found: Forecast | None = None
         self._shown: CompareAnswer | None = None
         self.along, self.what = QComboBox(), QComboBox()
-        self.target = QDoubleSpinBox()
+        self.target = NumberBox()
         self.words = parts.label("", "heading", wrap=True)
         self.step = parts.label("", wrap=True)
         self.laws = parts.label("", "small", wrap=True)

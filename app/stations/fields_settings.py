@@ -1,9 +1,10 @@
 """How fields are measured: smallest size, sensitivity and cutting, each with a word on what it does."""
 
 from PySide6.QtCore import Qt, QTimer, Signal
-from PySide6.QtWidgets import QDoubleSpinBox, QFrame, QSlider, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QSlider, QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
+from app.number_boxes import NumberBox
 from measure.model import FieldSettings
 
 # a hand that moves a slider gets a preview this long after it pauses
@@ -28,7 +29,7 @@ class SettingsForm(QFrame):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setProperty("look", "card")
-        self.smallest = QDoubleSpinBox()
+        self.smallest = NumberBox()
         self.smallest.setRange(0.0, 1000.0)
         self.smallest.setDecimals(1)
         self.smallest.setSingleStep(0.5)

@@ -2,10 +2,11 @@
 
 from typing import Any
 
-from PySide6.QtWidgets import QComboBox, QSpinBox, QWidget
+from PySide6.QtWidgets import QComboBox, QWidget
 
 from app import parts, theme
 from app.agreement_plot import AgreementData, AgreementPlot
+from app.number_boxes import WholeBox
 from app.session import Session
 from app.stations.particles_check import BlindCheck, sizes_of
 from measure.judge.spot_check import FEWEST, agreement
@@ -23,7 +24,7 @@ class CheckCard(QWidget):
     def __init__(self, session: Session, check: BlindCheck) -> None:
         super().__init__()
         self._session, self._check = session, check
-        self.count = QSpinBox()
+        self.count = WholeBox()
         self.count.setRange(FEWEST, 200)
         self.count.setValue(_AT_FIRST)
         self.count.setAccessibleName("Number of pieces to outline")

@@ -3,9 +3,10 @@
 from collections.abc import Callable
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QDoubleSpinBox, QGridLayout, QLabel, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
 
 from app import parts, theme
+from app.number_boxes import NumberBox
 from app.stations.sizes_work import Answer
 from measure.errors import InvalidInput
 from measure.judge.felt import FeltProfile
@@ -36,7 +37,7 @@ class LimitsPage(QWidget):
         super().__init__()
         self._tell = tell
         self._profile, self._models = FeltProfile(), VolumeModels()
-        self.ramps: dict[Kind, tuple[QDoubleSpinBox, QDoubleSpinBox]] = {}
+        self.ramps: dict[Kind, tuple[NumberBox, NumberBox]] = {}
         self.not_felt, self.felt = _spin(0.1, 90.0, " %", 1), _spin(0.2, 99.0, " %", 1)
         self.x90, self.coarse = (
             _spin(0.0, 2000.0, " µm", 0, none="none"),
@@ -177,8 +178,8 @@ class LimitsPage(QWidget):
             self.show_profile(self._profile)
 
 
-def _spin(low: float, high: float, unit: str, decimals: int, *, none: str = "") -> QDoubleSpinBox:
-    made = QDoubleSpinBox()
+def _spin(low: float, high: float, unit: str, decimals: int, *, none: str = "") -> NumberBox:
+    made = NumberBox()
     made.setRange(low, high)
     made.setDecimals(decimals)
     made.setSuffix(unit)
@@ -188,13 +189,13 @@ def _spin(low: float, high: float, unit: str, decimals: int, *, none: str = "") 
     return made
 
 
-def _set(box: QDoubleSpinBox, value: float) -> None:
+def _set(box: NumberBox, value: float) -> None:
     box.blockSignals(True)
     box.setValue(value)
     box.blockSignals(False)
 
 
-def _line(grid: QGridLayout, row: int, words: str, box: QDoubleSpinBox, tip: str) -> None:
+def _line(grid: QGridLayout, row: int, words: str, box: NumberBox, tip: str) -> None:
     name: QLabel = parts.label(words)
     name.setBuddy(box)
     box.setAccessibleName(words)

@@ -2,9 +2,10 @@
 
 import math
 
-from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QGridLayout, QProgressBar, QWidget
+from PySide6.QtWidgets import QComboBox, QGridLayout, QProgressBar, QWidget
 
 from app import help_words, number_text, parts
+from app.number_boxes import NumberBox
 from app.stations.sizes_figures import listed
 from app.stations.sizes_work import Answer
 from measure.errors import InvalidInput
@@ -34,7 +35,7 @@ class SurePage(QWidget):
         self._names = [parts.label("", "small", wrap=True) for _ in range(_SOURCES)]
         self._bars = [_bar() for _ in range(_SOURCES)]
         self._shares = [parts.label("", "small") for _ in range(_SOURCES)]
-        self.wanted = QDoubleSpinBox()
+        self.wanted = NumberBox()
         self.wanted.setRange(0.5, 50.0)
         self.wanted.setValue(5.0)
         self.wanted.setPrefix("± ")

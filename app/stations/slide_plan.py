@@ -5,16 +5,15 @@ from dataclasses import replace
 
 from PySide6.QtWidgets import (
     QComboBox,
-    QDoubleSpinBox,
     QFrame,
     QHBoxLayout,
-    QSpinBox,
     QVBoxLayout,
     QWidget,
 )
 
 from app import number_text, parts, pickers, theme
 from app.messages import DONE, WARNING
+from app.number_boxes import NumberBox, WholeBox
 from app.session import Session
 from app.stations.slide_map import SlideMap
 from measure.errors import KnownError
@@ -38,9 +37,9 @@ class SlidePlanCard(QFrame):
         self._kept_for: tuple | None = None
         self._chosen_before: list[int] = []
         self.slide = QComboBox()
-        self.fields, self.width, self.height = QSpinBox(), QDoubleSpinBox(), QDoubleSpinBox()
-        self.field_width, self.field_height = QDoubleSpinBox(), QDoubleSpinBox()
-        self.film, self.smallest, self.oil_parts = QDoubleSpinBox(), QDoubleSpinBox(), QDoubleSpinBox()
+        self.fields, self.width, self.height = WholeBox(), NumberBox(), NumberBox()
+        self.field_width, self.field_height = NumberBox(), NumberBox()
+        self.film, self.smallest, self.oil_parts = NumberBox(), NumberBox(), NumberBox()
         self.map, self.words = SlideMap(), parts.label("", "soft", wrap=True)
         self.done = parts.label("", wrap=True)
         self.source = parts.label("", "soft", wrap=True)

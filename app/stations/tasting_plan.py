@@ -7,15 +7,14 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QComboBox,
-    QDoubleSpinBox,
     QLineEdit,
     QListWidget,
     QListWidgetItem,
-    QSpinBox,
     QWidget,
 )
 
 from app import parts, theme
+from app.number_boxes import NumberBox, WholeBox
 from app.stations.tasting_work import COUNTED, TastedBatch, in_order, plan_words, size_words
 from measure.errors import InvalidInput
 from measure.judge.felt import FeltProfile
@@ -35,8 +34,8 @@ class PlanForm(QWidget):
         self.method, self.purpose = QComboBox(), QComboBox()
         self.name, self.reference, self.assessors = QLineEdit(), QLineEdit(), QLineEdit()
         self.samples = QListWidget()
-        self.rounds, self.seed = QSpinBox(), QSpinBox()
-        self.alpha, self.share = QDoubleSpinBox(), QDoubleSpinBox()
+        self.rounds, self.seed = WholeBox(), WholeBox()
+        self.alpha, self.share = NumberBox(), NumberBox()
         self.about = parts.label("", "small", wrap=True)
         self.power = parts.label("", wrap=True)
         self.fault = parts.label("", "warning", wrap=True)
