@@ -1,9 +1,10 @@
 """Lines, points, areas and words laid over a picture: graduations, clicked points, zones, lengths."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPolygonF
 from PySide6.QtWidgets import QGraphicsItem
 
@@ -93,15 +94,44 @@ class MarksItem(QGraphicsItem):
         font = QFont(painter.font())
         font.setBold(True)
         painter.setFont(font)
-        for x, y, text in self._marks.labels:
-            plate_text(painter, transform.map(QPointF(x, y)) + QPointF(10, -10), text)
+        at = [transform.map(QPointF(x, y)) for x, y, _ in self._marks.labels]
+        sizes = [_plate_size(painter, text) for _, _, text in self._marks.labels]
+        seen = QRectF(painter.viewport())
+        for plate, (_, _, text) in zip(plate_places(at, sizes, seen), self._marks.labels, strict=True):
+            _paint_plate(painter, plate, text)
         painter.restore()
+
+
+def plate_places(at: Sequence[QPointF], sizes: Sequence[QSizeF], seen: QRectF) -> list[QRectF]:
+    """Return where the plates of words go so that none covers another or leaves the view, all device px.
+
+    Each stands up and to the right of its place, else at another of its corners, else further away.
+    """
+    taken: list[QRectF] = []
+    for place, size in zip(at, sizes, strict=True):
+        choices = [
+            QRectF(QPointF(place.x() + dx, place.y() + dy), size)
+            for step in range(4)
+            for dy in (-10 - (step + 1) * size.height(), 10 + step * size.height())
+            for dx in (10, -10 - size.width())
+        ]
+        free = [c for c in choices if not any(c.intersects(other) for other in taken)]
+        taken.append(next((c for c in free if seen.contains(c)), (free or choices)[0]))
+    return taken
 
 
 def plate_text(painter: QPainter, at: QPointF, text: str) -> None:
     """Write a few words on a dark plate whose lower left corner is ``at`` (device px)."""
+    size = _plate_size(painter, text)
+    _paint_plate(painter, QRectF(at - QPointF(0, size.height()), size), text)
+
+
+def _plate_size(painter: QPainter, text: str) -> QSizeF:
     size = painter.fontMetrics().boundingRect(text)
-    plate = QRectF(at.x(), at.y() - size.height() - 6, size.width() + 14, size.height() + 6)
+    return QSizeF(size.width() + 14, size.height() + 6)
+
+
+def _paint_plate(painter: QPainter, plate: QRectF, text: str) -> None:
     painter.setPen(Qt.PenStyle.NoPen)
     painter.setBrush(QColor(20, 18, 16, 205))
     painter.drawRoundedRect(plate, 4, 4)

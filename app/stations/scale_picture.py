@@ -128,8 +128,6 @@ class RulingPicture(QWidget):
         for k in (0, len(fit.index) - 1):
             place = line_places_um(fit)[k]
             x, y = (fit.lines[k, :2] + fit.lines[k, 2:]) / 2 if len(self._points) else fit.lines[k, 2:]
-            if x > 0.85 * self.view.image.width():
-                x -= 0.12 * self.view.image.width()  # the words would run out of the picture
             words.append((float(x), float(y), f"{number_text.number(float(place), 4)} µm"))
         return words
 
