@@ -5,9 +5,13 @@ from measure.model import Scale
 from measure.scale import RulingFit
 
 UNIT = "µm per px"
-WITHOUT_CERTIFICATE = (
+_RULING_UNSURE = (
     "No certificate was given, so the ruling's own error is not in this uncertainty: "
     "a plain ruling may be off by 1 to 2 µm over its length."
+)
+_BAR_UNSURE = (
+    "The error of what was marked itself is not in this uncertainty: a bar drawn into a picture is only as "
+    "good as the setting it was drawn with. A stage micrometer is surer."
 )
 
 
@@ -86,3 +90,13 @@ def size_text(scale: Scale) -> str:
     if scale.width_px is None or scale.height_px is None:
         return "picture size not known"
     return picture_size(scale.width_px, scale.height_px)
+
+
+def unsure_text(scale: Scale) -> str:
+    """Return what the uncertainty of a scale leaves out; empty when a certificate covers it.
+
+    Two places and their length may be the ends of a bar: what is true of a ruling is not said of them.
+    """
+    if scale.certificate_um is not None:
+        return ""
+    return _RULING_UNSURE if scale.division_um else _BAR_UNSURE

@@ -154,8 +154,9 @@ def scale_lines(fit, picture) -> list[str]:
         f"  {words.effect_text(scale)}",
         f"  Use it only for pictures of {words.size_text(scale)} taken at this zoom.",
     ]
-    if scale.certificate_um is None:
-        lines.append(f"  {words.WITHOUT_CERTIFICATE}")
+    unsure = words.unsure_text(scale)
+    if unsure:
+        lines.append(f"  {unsure}")
     if picture.embedded_um_per_px:
         claim = f"{picture.embedded_um_per_px:.5g} µm per px ({picture.embedded_source})"
         lines.append(f"  The file itself claims {claim}; that is only a hint.")

@@ -40,10 +40,7 @@ class ResultCard(QFrame):
             f"{scale_words.graduations_text(fit)}.",
             scale_words.effect_text(scale),
         ]
-        if scale.certificate_um is None:
-            lines.append(scale_words.WITHOUT_CERTIFICATE)
-        if claim:
-            lines.append(claim)
+        lines += [text for text in (scale_words.unsure_text(scale), claim) if text]
         self._say(scale_words.result_text(fit), "\n".join(lines), "\n".join(fit.warnings))
 
     def show_scale(self, scale: Scale | None) -> None:

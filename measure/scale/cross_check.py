@@ -10,13 +10,13 @@ from measure.scale.burnt_in import Bar
 _UNITS = {"nm": 1e-3, "um": 1.0, "µm": 1.0, "μm": 1.0, "micron": 1.0, "microns": 1.0, "mm": 1e3, "cm": 1e4}
 _LABEL = re.compile(r"^\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-zA-Zµμ]*)\s*$")
 _AGREE = 0.03
-# slips that are seen: a unit, a decimal place, inches taken for centimetres
-_SLIPS = (
-    (10.0, "ten"),
-    (100.0, "a hundred"),
-    (1000.0, "a thousand"),
-    (2.54, "2.54 (inches and centimetres)"),
-)
+# slips that are seen: a unit or a decimal place. Both numbers are good to a few per cent, so a slip shows as
+# nearly the exact factor; anything else is told as the ratio it is, without a guess at its reason.
+_SLIPS = ((10.0, "ten"), (100.0, "a hundred"), (1000.0, "a thousand"))
+_SLIP_WITHIN = 0.05
+# a file's resolution per inch read as per centimetre; both are exact there, and 2.5 is a common ratio of two
+# objectives, so only the factor itself counts
+_INCH, _INCH_WITHIN = 2.54, 0.005
 
 
 @dataclass(frozen=True)
@@ -122,6 +122,8 @@ def check_tag(um_per_px_tag: float, source: str, um_per_px: float) -> CrossCheck
     where = f" ({source})" if source else ""
     claim = f"The file says {um_per_px_tag:.4g} µm a pixel{where}"
     verdict, words = _compared(um_per_px_tag, um_per_px, claim)
+    if _near(um_per_px_tag / um_per_px, _INCH, _INCH_WITHIN):
+        verdict, words = "alarm", f"{claim}: off by 2.54, as when inches and centimetres are mixed up."
     if verdict != "agrees" and "print resolution" in source:
         verdict, words = "print", f"{claim}. Cameras write such a figure without knowing the zoom."
     return CrossCheck(verdict, words, um_per_px_tag)
@@ -132,14 +134,17 @@ def _compared(claimed: float, used: float, claim: str) -> tuple[str, str]:
     if abs(ratio - 1.0) <= _AGREE:
         return "agrees", f"{claim}; the scale agrees within {100 * abs(ratio - 1):.1f} %."
     for factor, name in _SLIPS:
-        if any(abs(ratio / slip - 1.0) < 0.25 for slip in (factor, 1 / factor)) and factor != 2.54:
+        if _near(ratio, factor, _SLIP_WITHIN):
             way = "larger" if ratio > 1 else "smaller"
             return "alarm", f"{claim}: about {name} times {way} than the scale. One of the two is wrong."
-        if any(abs(ratio / slip - 1.0) < 0.03 for slip in (factor, 1 / factor)):
-            return "alarm", f"{claim}: off by {name}. One of the two is wrong."
     if not 1 / 3 < ratio < 3:
         return "alarm", f"{claim}, {ratio:.3g} times the scale. One of the two is wrong."
     return (
         "differs",
         f"{claim}: {100 * abs(ratio - 1):.0f} % {'more' if ratio > 1 else 'less'} than the scale.",
     )
+
+
+def _near(ratio: float, factor: float, within: float) -> bool:
+    """Whether a ratio is a factor, or one over it."""
+    return any(abs(ratio / slip - 1.0) <= within for slip in (factor, 1.0 / factor))

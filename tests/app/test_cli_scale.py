@@ -157,7 +157,10 @@ def test_a_bar_drawn_into_the_picture_serves_by_its_ends(tmp_path, capsys):
     scale = read_scale(out)
     assert scale.um_per_px == pytest.approx(20 / 104)
     assert (scale.width_px, scale.height_px) == (300, 120)
-    assert "Written to" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "Written to" in said
+    assert "plain ruling" not in said
+    assert "only as good as the setting it was drawn with" in said.replace("\n", " ")
 
 
 @pytest.mark.parametrize(

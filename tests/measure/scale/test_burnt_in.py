@@ -95,12 +95,12 @@ def test_a_bar_agrees_differs_or_alarms():
 
 
 def test_a_misleading_real_bar_alarms(real_pictures: Path):
-    # labelled "50.00" without a unit; the cells would be ten times too large if it meant micrometres
+    # labelled "50.00" without a unit; the cells would be far too large if it meant micrometres
     found = find_burnt_in(read_picture(real_pictures / "blood_film_scalebar" / "721.jpg"))
     check = check_bar(found.bars[0], "50.00", 0.19)
     assert check.verdict == "alarm"
     assert "no unit" in check.words
-    assert "ten times larger" in check.words
+    assert "8.49 times the scale" in check.words
 
 
 def test_a_bar_that_cannot_be_read_is_asked_for(real_pictures: Path):
@@ -123,6 +123,20 @@ def test_tags_meant_for_printing_alarm():
     assert check_tag(25400 / 300, "PNG pHYs", 0.25).verdict == "alarm"
     assert check_tag(0.252, "OME-XML", 0.25).verdict == "agrees"
     assert check_tag(0.25 * 2.54, "TIFF tags", 0.25).verdict == "alarm"
+
+
+def test_a_slip_is_named_only_when_the_ratio_is_nearly_exact():
+    # 2.54 cm are one inch by definition (international yard and pound, 1959); 2.5 is a ratio of objectives
+    assert "inches" in check_tag(0.25 / 2.54, "TIFF tags", 0.25).words
+    for claimed in (0.25 * 2.5, 0.25 * 2.6, 0.25 / 2.5):
+        check = check_tag(claimed, "TIFF tags", 0.25)
+        assert (check.verdict, "2.54" in check.words) == ("differs", False)
+    # a bar names a length, never a resolution: 50 against 20 is no slip
+    bar = check_bar(BAR, "50 um", 20 / 105)
+    assert (bar.verdict, "2.54" in bar.words) == ("differs", False)
+    for factor, named in ((10.0, True), (9.7, True), (8.0, False), (12.5, False), (1000.0, True)):
+        words = check_bar(BAR, f"{20 * factor:g} um", 20 / 105).words
+        assert (" times larger" in words) is named, factor
 
 
 def test_png_keeps_pixels_and_words():
