@@ -21,6 +21,19 @@ _TITLES = {"keep": "Keep this field", "look": "Keep it, with care", "retake": "B
 _LOOKS = {"keep": "", "look": "warning", "retake": "warning"}
 
 
+def left_out_words(rows: list[FieldRow]) -> str:
+    """Return what leaving areas out did, and which fields ask to be measured again because of it."""
+    whose = "this field" if len(rows) == 1 else f"each of {number_text.count(len(rows), 'field')}"
+    text = f"Pieces in these areas of {whose} are left out from the next measuring on."
+    measured = sum(row.measured for row in rows)
+    if not measured:
+        return text
+    if len(rows) == 1:
+        return f"{text} It was measured already: measure it again."
+    done = f"{number_text.count(measured, 'field')} {'was' if measured == 1 else 'were'} measured already"
+    return f"{text} {done}: measure {'it' if measured == 1 else 'them'} again."
+
+
 def advice_of(row: FieldRow) -> Advice | None:
     """Return the advice about a measured field; None before."""
     if not row.measured or row.quality is None:
@@ -64,9 +77,10 @@ class FieldCare(QFrame):
         self.marks_words = parts.label("", "soft", wrap=True)
         self.leave_out = parts.button("Leave them out", self._leave_out, icon="aside")
         self.everywhere = parts.button(
-            "In all of this zoom",
+            "In all fields of this zoom",
             lambda: self._leave_out(everywhere=True),
-            tip="Leave the same areas out of every field of this scale and size",
+            tip="Leave the same areas out of every field of this scale and size; those measured already "
+            "ask to be measured again",
         )
         self.label = QLineEdit()
         self.label.setPlaceholderText("What the bar says, as in 20 µm")
@@ -180,8 +194,7 @@ class FieldCare(QFrame):
             self._view.set_preview([])
             for button in (self.leave_out, self.everywhere):
                 button.setEnabled(False)
-            where = f" in {number_text.count(len(rows), 'field')}" if everywhere else ""
-            self._session.tell(f"Nothing is counted there any more{where}.", DONE)
+            self._session.tell(left_out_words(rows), DONE)
 
     def _keep_zones(self, rows: list[FieldRow], zones: tuple) -> None:
         study = self._session.open_study

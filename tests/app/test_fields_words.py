@@ -7,6 +7,7 @@ import pytest
 
 from app.number_text import THIN
 from app.stations import fields_words
+from app.stations.fields_care import left_out_words
 from measure.model import FieldQuality, FieldSettings, Scale
 from measure.study.records import Batch, FieldCounts, FieldRow
 from measure.study.values import NOT_TOLD
@@ -86,6 +87,15 @@ def test_what_the_file_claims_is_compared_never_believed(
     words, said = fields_words.embedded_words(claim, "OME-XML", scale)
     assert part in plain(words)
     assert said is differs
+
+
+def test_leaving_out_says_which_fields_ask_to_be_measured_again():
+    assert "next measuring" in left_out_words([row()])
+    assert "again" not in left_out_words([row(), row()])
+    assert "measured already: measure it again" in left_out_words([row(measured=True)])
+    words = plain(left_out_words([row(measured=True), row(measured=True), row()]))
+    assert "each of 3 fields" in words
+    assert "2 fields were measured already: measure them again" in words
 
 
 def test_a_print_resolution_is_no_alarm():
