@@ -139,7 +139,10 @@ def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:
     whole : (P, 2) ndarray of float32
         Outline of both together.
     """
-    return _worth_of((first, second), _misfit(whole), 0.1 * float(cv2.contourArea(whole))) < 1.0
+    area = float(cv2.contourArea(whole))
+    fine = np.round(whole * _FINE).astype(np.int32)
+    notches, _ = _notches(fine, cv2.convexHull(fine, returnPoints=False), area)
+    return bool(notches) and _worth_of((first, second), _misfit(whole), 0.1 * area) < 1.0
 
 
 def _fit(arc: np.ndarray, chord_px: float, least_px2: float) -> float:

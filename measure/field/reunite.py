@@ -27,7 +27,7 @@ _LONG_SEAM = 0.42
 _CONVEX, _VERY_CONVEX = 0.955, 0.97  # solidity of both together
 _ALIKE, _AKIN = 0.36, 0.5  # colour between the two over their colour against the oil
 _STRIP = 0.75  # solidity of a strip bent round the other
-_GAP_PX = 1.6
+_GAP_PX, _SEAM_PX = 1.6, 0.5  # bridged to judge the whole, and to see the notches that remain
 _BESIDE_PX = 1.5  # an outline this far from the other piece is free
 _ROUNDS = 5
 _STEPS = ("lightness_step", "green_red_step", "blue_yellow_step")
@@ -96,24 +96,24 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     union = largest(unary_union(both).buffer(-_GAP_PX))
     if union.is_empty:
         return None
+    union = Polygon(union.exterior)  # a hole where they meet is a pale middle that was cut through
     solidity = union.area / union.convex_hull.area
     own = max(particles["area_px2"][k] / particles["hull_area_px2"][k] for k in (i, j))
     one = (apart < _ALIKE or strip) and solidity >= _CONVEX
     one |= apart < _AKIN and solidity >= _VERY_CONVEX
     one |= apart < _AKIN and seam >= _LONG_SEAM and solidity >= own - 0.005
-    if (
-        one
-        and not strip
-        and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j]), union)
-    ):
+    if one and not strip and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j])):
         return None
     return outline_of(union.simplify(0.05)) if one else None
 
 
-def _are_ovals(first: Polygon, second: Polygon, both: Polygon) -> bool:
+def _are_ovals(first: Polygon, second: Polygon) -> bool:
     """Whether the free parts of two outlines are ovals, which the whole is not."""
     arcs = [_free(_dense(own), other) for own, other in ((first, second), (second, first))]
-    return all(len(arc) for arc in arcs) and are_ovals(*arcs, _dense(both))
+    if not all(len(arc) for arc in arcs):
+        return False
+    whole = largest(unary_union([own.buffer(_SEAM_PX) for own in (first, second)]))
+    return are_ovals(*arcs, _dense(whole))
 
 
 def _free(outline: np.ndarray, other: Polygon) -> np.ndarray:

@@ -19,6 +19,8 @@ from measure.field.rims import dilated, fill_holes, find_clear, hull_mask, solid
 _SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _PALE = 0.18  # share of the body's colour that a pale middle keeps and haze over a gap does not
+_DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps
+_ROUND = 0.78  # radius within a hole over that of its area, from which it is round
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
 _FADES = 2.5  # own edge width over that of the component from which a part fades out
@@ -341,12 +343,17 @@ def fill_body(
     return filled
 
 
+def _depth(hole: np.ndarray) -> np.ndarray:
+    padded = cv2.copyMakeBorder(hole.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    return cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
+
+
 def _is_no_oil(hole: np.ndarray, share: np.ndarray, width_px: float) -> bool:
     """Whether a hole shows more than blur leaves of the oil in a gap so wide: a pale middle, not a gap."""
-    depth = cv2.distanceTransform(cv2.copyMakeBorder(hole.view(np.uint8), 1, 1, 1, 1, 0), cv2.DIST_L2, 3)[
-        1:-1, 1:-1
-    ]
+    depth = _depth(hole)
     deepest = float(depth.max())
     # both flanks of an edge reach the middle of a narrow gap; 10-90 % of a Gaussian edge is 2.56 sigma
     blurred = 2.0 * (1.0 - 0.5 * (1.0 + erf(2.56 * deepest / width_px / np.sqrt(2.0))))
-    return median(share[depth > 0.6 * deepest]) > _PALE + blurred
+    round_ = deepest > _ROUND * np.sqrt(cv2.countNonZero(hole.view(np.uint8)) / np.pi)
+    pale = _DIMPLE if round_ and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE else _PALE
+    return median(share[depth > 0.6 * deepest]) > pale + blurred
