@@ -153,6 +153,7 @@ def stroke(
     *,
     factor: float = 1.0,
     origin_px: tuple[int, int] = (0, 0),
+    width: int = 1,
 ) -> None:
     """Draw outlines as thin smooth lines into a four-channel image, in place.
 
@@ -168,6 +169,8 @@ def stroke(
         Size of the image against full size (0.5 is half).
     origin_px : tuple of int, optional
         Column and row, in the reduced image, of ``image``'s first pixel.
+    width : int, optional
+        Of the line, px of ``image``.
     """
     if not len(outlines):
         return
@@ -176,7 +179,7 @@ def stroke(
     counts = np.cumsum([len(o) for o in outlines])[:-1]
     points = np.round((np.concatenate(outlines) * factor - shift) * scale).astype(np.int32)
     lines = [p.reshape(-1, 1, 2) for p in np.split(points, counts)]
-    cv2.polylines(image, lines, True, colour, 1, cv2.LINE_AA, _SHIFT)
+    cv2.polylines(image, lines, True, colour, width, cv2.LINE_AA, _SHIFT)
 
 
 def shown_pixels(pixels: np.ndarray, bit_depth: int = 8) -> np.ndarray:

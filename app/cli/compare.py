@@ -2,9 +2,16 @@
 
 import argparse
 import math
+from typing import TYPE_CHECKING
 
 from app.cli.options import positive
 from measure.errors import InvalidInput
+
+if TYPE_CHECKING:
+    from measure.judge.compare import Comparison
+    from measure.judge.felt import FeltProfile
+    from measure.judge.grind import GrindCurve
+    from measure.judge.grind_forecast import Forecast
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     return 1 if limits_differ(found.batches) else 0
 
 
-def _profile(args: argparse.Namespace) -> object:
+def _profile(args: argparse.Namespace) -> "FeltProfile | None":
     """Return the felt profile of the only study given, else None."""
     from measure.output.run_sizes import felt_profile
     from measure.output.study_batches import STUDY_SUFFIX
@@ -73,7 +80,7 @@ def _profile(args: argparse.Namespace) -> object:
         return felt_profile(study)
 
 
-def _curve(args: argparse.Namespace, found: object) -> object | None:
+def _curve(args: argparse.Namespace, found: "Comparison") -> "GrindCurve | None":
     from measure.judge.grind import GrindPoint, fit_grind
 
     doses = _doses(args, found.batches)
@@ -109,17 +116,21 @@ def _doses(args: argparse.Namespace, batches: tuple) -> list[float] | None:
     return None if any(d is None for d in doses) else doses
 
 
-def _forecast(args: argparse.Namespace, curve: object | None) -> object | None:
+def _forecast(args: argparse.Namespace, curve: "GrindCurve | None") -> "Forecast | None":
     from measure.judge.grind_forecast import forecast
 
     if args.target_um and args.target_felt:
         raise InvalidInput("Give --target-um or --target-felt, not both.")
+    if curve is None:  # only where no target is asked for
+        return None
     if args.target_um:
         return forecast(curve, args.target_um)
     return forecast(curve, args.target_felt / 100) if args.target_felt else None
 
 
-def _print(args: argparse.Namespace, found: object, curve: object | None, answer: object | None) -> None:
+def _print(
+    args: argparse.Namespace, found: "Comparison", curve: "GrindCurve | None", answer: "Forecast | None"
+) -> None:
     from app.cli.options import print_json, say, warn
     from measure.output.compare_json import comparison_json, comparison_lines, grind_json, grind_lines
 

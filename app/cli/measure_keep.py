@@ -4,6 +4,7 @@ import argparse
 import contextlib
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from app.cli.measure_once import CountedOnce
 from measure.model import Scale
@@ -12,6 +13,9 @@ from measure.output.parts import FOLDER_NAME, Parts
 from measure.output.twins import Twins, twin_words
 from measure.safe_write import check_folder_place, make_folder
 
+if TYPE_CHECKING:
+    from measure.output.study_run import StudyKeeper
+
 
 class StudyWriter:
     """Opens an existing study at once, so that a bad one is refused early; makes a new one when needed."""
@@ -19,18 +23,16 @@ class StudyWriter:
     def __init__(self, args: argparse.Namespace, stack: contextlib.ExitStack) -> None:
         self._path = Path(args.study)
         self._args, self._stack = args, stack
-        self._keeper = None
+        self._keeper: StudyKeeper | None = None
         if self._path.exists():
-            self._open()
+            self._opened()
         else:
             check_folder_place(self._path.parent)
 
     def keep(self, outcome: FieldOutcome, scale: Scale) -> int:
         """Add one measured field and return its id."""
-        if self._keeper is None:
-            make_folder(self._path.parent)
-            self._open()
-        return self._keeper.keep(outcome, scale)
+        make_folder(self._path.parent)
+        return self._opened().keep(outcome, scale)
 
     def holds(self, sha256: str) -> bool:
         """Whether the study has this picture and its particles already."""
@@ -46,16 +48,18 @@ class StudyWriter:
         """Keep the overlaps of these fields; those among other fields stay."""
         from measure.output.overlapping import keep_links, kept_links
 
-        study = self._keeper.study
+        study = self._opened().study
         others = [link for link in kept_links(study) if not {link["first"], link["second"]} <= ids]
         keep_links(study, others + links)
 
-    def _open(self) -> None:
+    def _opened(self) -> "StudyKeeper":
         from measure.output.study_run import StudyKeeper
         from measure.study.records import Batch
 
-        keeper = StudyKeeper(self._path, Batch(self._args.batch), self._args.blank)
-        self._keeper = self._stack.enter_context(keeper)
+        if self._keeper is None:
+            keeper = StudyKeeper(self._path, Batch(self._args.batch), self._args.blank)
+            self._keeper = self._stack.enter_context(keeper)
+        return self._keeper
 
 
 class Shelf:
@@ -88,7 +92,7 @@ class Shelf:
         """Take over fields of a run that was stopped."""
         self.kept |= keys
         for key, job in jobs.items():
-            row = self.finished.row(key) if key in keys else {}
+            row = self.finished.row(key) if self.finished is not None and key in keys else {}
             self.alarms += row.get("alarms", ())
             if row.get("look"):
                 self._known.add(job.name, row["look"])
@@ -108,12 +112,12 @@ class Shelf:
 
     def keep(self, job: FieldJob, key: str, outcome: FieldOutcome) -> None:
         """Keep a field in the study and on disk."""
-        self._parts = self._parts or Parts(make_folder(self._folder))
-        if outcome.overlay is not None:
+        self._parts = parts = self._parts or Parts(make_folder(self._folder))
+        if outcome.overlay is not None and job.overlay_path is not None:
             write_overlay(job.overlay_path, outcome.overlay)
         if self._study is not None:
             self._ids[outcome.name] = self._study.keep(outcome, self._scale)
-        self._parts.keep(key, outcome)  # last: what is here is in the study and on disk
+        parts.keep(key, outcome)  # last: what is here is in the study and on disk
         self.kept.add(key)
 
     def keep_links(self, counted: CountedOnce) -> None:
@@ -130,6 +134,6 @@ class Shelf:
 
     def write_tables(self, keys: list[str]) -> None:
         """Write the tables from the parts, and let the parts go."""
-        parts = self._parts or self.finished
+        parts = self._parts or self.finished or Parts(make_folder(self._folder))
         parts.write_tables(keys, self._folder)
         parts.clear()

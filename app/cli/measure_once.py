@@ -1,6 +1,5 @@
 """``gritline measure --count-once``: overlaps among the fields of a run, and what they share counted once."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -48,7 +47,7 @@ class CountedOnce:
         ]
 
 
-class _Pictures(Sequence):
+class _Pictures:
     """The pictures of jobs, each decoded when it is asked for."""
 
     def __init__(self, jobs: list["FieldJob"]) -> None:
@@ -69,17 +68,19 @@ class _Pictures(Sequence):
 def count_shared_once(measured: list[tuple["FieldJob", str, "FieldOutcome"]]) -> CountedOnce:
     """Find the overlaps among measured fields, and set their shared pieces aside in all but one."""
     from measure.field.stitch import find_links
-    from measure.output.field_advice import advice_cells
     from measure.output.field_run import field_row, result_table
     from measure.sizes.count_once import ALSO_ON, MeasuredField, count_once
 
     links = find_links(_Pictures([job for job, _, _ in measured]))
-    fields = [MeasuredField(o.name, o.result.frame, o.result.particles) for _, _, o in measured]
+    results = [outcome.kept_result() for _, _, outcome in measured]
+    fields = [
+        MeasuredField(o.name, r.frame, r.particles) for (_, _, o), r in zip(measured, results, strict=True)
+    ]
     again, shared = list(measured), 0
     for place, particles in count_once(fields, links).items():
         job, key, outcome = measured[place]
         shared += sum(str(reason).startswith(ALSO_ON) for reason in particles["set_aside"])
-        result = replace(outcome.result, particles=particles)
+        result = replace(results[place], particles=particles)
         table = result_table(result, job.scale, job.models, job.batch, job.name)
         row = {
             **outcome.row,
@@ -93,7 +94,6 @@ def count_shared_once(measured: list[tuple["FieldJob", str, "FieldOutcome"]]) ->
                 batch=job.batch,
                 quality=result.quality,
             ),
-            **advice_cells(table, result.quality),
             "warnings": outcome.row["warnings"],
         }
         again[place] = (job, key, replace(outcome, result=result, table=table, row=row))

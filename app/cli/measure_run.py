@@ -177,7 +177,8 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     blank = read_picture(args.blank) if args.blank else None
     zones = zones_of(args.exclude)
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
-    plan, seen = _Plan([], [], [], []), {}
+    plan = _Plan([], [], [], [])
+    seen: dict[str, str] = {}
     for path, name in zip(paths, names, strict=True):
         try:
             with path.open("rb") as file:
@@ -188,7 +189,9 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
             plan.warnings.append(f"{name} is the same picture as {seen[sha256]}; it is measured once.")
             continue
         seen[sha256] = name
-        overlay = str(out / "overlays" / f"{Path(name).stem}.png") if args.overlays else None
+        overlay = (
+            str(out / "overlays" / f"{Path(name).stem}.png") if args.overlays and out is not None else None
+        )
         job = FieldJob(
             str(path), name, args.batch, scale, settings,
             blank_path=args.blank, overlay_path=overlay,

@@ -3,10 +3,16 @@
 import argparse
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
 
 from app.cli.options import positive, share
 from measure.errors import InvalidInput
 
+if TYPE_CHECKING:
+    from measure.judge.panel_session import PanelSample
+    from measure.study.study import Study
+
+_T = TypeVar("_T")
 _METHODS = ("triangle", "paired", "ranking", "series", "scale")
 _TESTS = ("triangle", "paired", "3-afc", "duo-trio", "tetrad")
 
@@ -93,7 +99,7 @@ def _plan(args: argparse.Namespace) -> int:
     return 0
 
 
-def _from_study(study: object, samples: list) -> list:
+def _from_study(study: "Study", samples: "list[PanelSample]") -> "list[PanelSample]":
     """Fill in what the study knows of samples named like its batches; a size given by hand stays."""
     from dataclasses import replace
 
@@ -113,7 +119,7 @@ def _from_study(study: object, samples: list) -> list:
     return found
 
 
-def _sample(text: str) -> object:
+def _sample(text: str) -> "PanelSample":
     from measure.judge.panel_session import PanelSample
 
     name, mark, size = text.rpartition("=")
@@ -189,7 +195,7 @@ def _result(args: argparse.Namespace) -> int:
     return 0
 
 
-def _need(value: object, option: str) -> object:
+def _need(value: _T | None, option: str) -> _T:
     if value is None:
         raise InvalidInput(f"This needs {option}.")
     return value

@@ -2,6 +2,7 @@
 
 import argparse
 import math
+from collections.abc import Mapping
 
 from measure.errors import InvalidInput
 
@@ -61,7 +62,7 @@ def _limit(text: str | None) -> float | None:
     return value
 
 
-def _nothing_left(args: argparse.Namespace, left_out: dict[str, int]) -> str:
+def _nothing_left(args: argparse.Namespace, left_out: Mapping[str, int]) -> str:
     of_kind = f" of kind '{args.kind}'" if args.kind else ""
     reasons = ", ".join(f"{number} {reason}" for reason, number in left_out.items())
     because = f" ({reasons} left out)" if reasons else ""

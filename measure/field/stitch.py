@@ -39,7 +39,15 @@ class WideField:
     residual_px: float
 
 
-def find_links(pictures: Sequence[Picture], progress: Progress = SILENT) -> dict[tuple[int, int], Overlap]:
+class Pictures(Protocol):
+    """Pictures by their places; a list, or something that decodes each when it is asked for."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, place: int, /) -> Picture: ...
+
+
+def find_links(pictures: Pictures, progress: Progress = SILENT) -> dict[tuple[int, int], Overlap]:
     """Return the overlaps among pictures, by their places (first, second).
 
     Parameters
@@ -112,9 +120,17 @@ def _corners(picture: Picture) -> np.ndarray:
 class Sized(Protocol):
     """Anything with the size of a picture and its name."""
 
-    name: str
-    width_px: int
-    height_px: int
+    @property
+    def name(self) -> str:
+        """Name for sentences."""
+
+    @property
+    def width_px(self) -> int:
+        """Columns."""
+
+    @property
+    def height_px(self) -> int:
+        """Rows."""
 
 
 def linked_groups(count: int, links: Collection[tuple[int, int]]) -> list[list[int]]:
@@ -182,7 +198,7 @@ def _turned(angle: float) -> np.ndarray:
     return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
 
 
-def _refuse_loose(pictures: Sequence[Picture], links: dict[tuple[int, int], Overlap]) -> None:
+def _refuse_loose(pictures: Sequence[Sized], links: Collection[tuple[int, int]]) -> None:
     reached, grown = {0}, True
     while grown:
         new = {b for pair in links for a, b in (pair, pair[::-1]) if a in reached}

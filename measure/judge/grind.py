@@ -153,7 +153,7 @@ def fit_grind(
     dose = np.array([p.dose for p in ordered])
     logs = np.log([max(p.value, _LEAST_SHARE) for p in ordered])
     sd = np.array([_sd(p) for p in ordered])
-    laws = SHARE_LAWS if is_share else SIZE_LAWS
+    laws: tuple[Law, ...] = SHARE_LAWS if is_share else SIZE_LAWS
     if len(np.unique(dose)) == 2:
         laws = (LINE,)
     fitted = [_fit_one(law, dose, logs, sd) for law in laws]

@@ -14,6 +14,9 @@ from measure.sizes.figures import figures
 from measure.sizes.sample import SizeSample
 
 SCALE_TOP = 10.0
+# what may be handed in for a plate, and the form it is kept in
+Given = str | Sequence[object] | Mapping[str, object]
+Answer = str | list[str] | dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -205,7 +208,7 @@ def _ascending(samples: list[PanelSample]) -> list[PanelSample]:
     return [*samples[:1], *sorted(levels, key=lambda s: s.size_um)]
 
 
-def check_answer(plan: PanelPlan, plate: int, given: object) -> object:
+def check_answer(plan: PanelPlan, plate: int, given: Given) -> Answer:
     """Return the answer to a plate in the form it is kept in.
 
     Parameters
@@ -222,7 +225,7 @@ def check_answer(plan: PanelPlan, plate: int, given: object) -> object:
     serving = plan.servings[plate]
     if plan.method == "scale":
         return _scores(serving, given)
-    words = given.replace(",", " ").split() if isinstance(given, str) else [str(w) for w in given]  # type: ignore[union-attr]
+    words = given.replace(",", " ").split() if isinstance(given, str) else [str(w) for w in given]
     if plan.method == "ranking":
         if sorted(words) != sorted(serving.codes):
             raise InvalidInput(f"A ranking holds every code of the plate once: {' '.join(serving.codes)}.")
@@ -233,11 +236,11 @@ def check_answer(plan: PanelPlan, plate: int, given: object) -> object:
     return words[0]
 
 
-def _scores(serving: Serving, given: object) -> dict[str, float]:
+def _scores(serving: Serving, given: Given) -> dict[str, float]:
     if isinstance(given, Mapping):
         pairs = {str(code): value for code, value in given.items()}
     else:
-        words = given.replace(";", " ").split() if isinstance(given, str) else list(given)  # type: ignore[call-overload]
+        words = given.replace(";", " ").split() if isinstance(given, str) else list(given)
         if len(words) != len(serving.codes):
             raise InvalidInput(f"Give one number for each code, in this order: {' '.join(serving.codes)}.")
         pairs = dict(zip(serving.codes, words, strict=True))
@@ -251,7 +254,7 @@ def _scores(serving: Serving, given: object) -> dict[str, float]:
 
 
 def with_answer(
-    answers: Mapping[str, object], plan: PanelPlan, plate: int, given: object
+    answers: Mapping[str, object], plan: PanelPlan, plate: int, given: Given
 ) -> dict[str, object]:
     """Return the answers with one more; an empty one takes it out again."""
     new = {k: v for k, v in answers.items() if k != str(plate)}

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -100,7 +101,8 @@ def evaluate(plan: PanelPlan, answers: Mapping[str, object], *, closed: bool) ->
     return PanelOutcome(plan.method, len(given), len(plan.servings), **parts, warnings=tuple(warnings))
 
 
-Answered = list[tuple[Serving, object]]
+# answers are in the form of `check_answer`: its kind goes with the method of the plan
+Answered = list[tuple[Serving, Any]]
 
 
 def _difference(plan: PanelPlan, given: Answered, warnings: list[str]) -> dict:
@@ -131,7 +133,7 @@ def _ranking(plan: PanelPlan, given: Answered, warnings: list[str]) -> dict:
     ranks, own = [], {}
     for serving, order in given:
         name_of = dict(zip(serving.codes, serving.samples, strict=True))
-        tasted = [name_of[code] for code in order]  # type: ignore[union-attr]
+        tasted = [name_of[code] for code in order]
         ranks.append([tasted.index(n) + 1.0 for n in names])
         own[serving.assessor] = " < ".join(tasted)
     sizes = [s.size_um for s in plan.samples]
@@ -154,7 +156,7 @@ def _series(plan: PanelPlan, given: Answered, warnings: list[str]) -> dict:
         level = next(n for n in serving.samples if n in sizes)
         key = serving.assessor if plan.rounds == 1 else f"{serving.assessor}, round {serving.round}"
         rows.setdefault(key, [None] * len(levels))[list(sizes).index(level)] = value == serving.answer
-    whole = {name: row for name, row in rows.items() if None not in row}
+    whole = {n: [v for v in row if v is not None] for n, row in rows.items() if None not in row}
     if len(whole) < len(rows):
         warnings.append(
             f"{len(rows) - len(whole)} series are not complete and give no threshold of their own."
@@ -208,7 +210,7 @@ def _scale(plan: PanelPlan, given: Answered, warnings: list[str]) -> dict:
     marks: dict[str, list[float]] = {s.name: [] for s in plan.samples}
     for serving, scores in given:
         for code, name in zip(serving.codes, serving.samples, strict=True):
-            marks[name].append(float(scores[code]))  # type: ignore[index]
+            marks[name].append(float(scores[code]))
     found = tuple(_score(name, np.array(values)) for name, values in marks.items())
     sized = sorted(
         (s.size_um, score.answers, score.felt)
@@ -217,7 +219,7 @@ def _scale(plan: PanelPlan, given: Answered, warnings: list[str]) -> dict:
     )
     own = {}
     for name, rows in _by_assessor(given).items():
-        values = [float(v) for _, scores in rows for v in scores.values()]  # type: ignore[union-attr]
+        values = [float(v) for _, scores in rows for v in scores.values()]
         own[name] = (
             f"mean {np.mean(values):.2g} of 10, {sum(v > FELT_SCORE for v in values)} of {len(values)} felt"
         )

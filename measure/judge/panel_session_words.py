@@ -4,9 +4,11 @@ import math
 from dataclasses import dataclass
 
 from measure.errors import InvalidInput
+from measure.judge.discrimination import DifferenceResult
 from measure.judge.felt import FeltProfile, profile_from_threshold
 from measure.judge.panel_session import METHODS, PanelPlan
 from measure.judge.panel_session_result import PanelOutcome, one_sided
+from measure.judge.ranking import RankingResult
 from measure.model import Kind
 
 # the logistic curve of slope b in ln x has this standard deviation over b
@@ -17,9 +19,9 @@ def outcome_sentences(plan: PanelPlan, outcome: PanelOutcome) -> tuple[str, ...]
     """Return what a session says, the main thing first."""
     found: list[str] = []
     if outcome.difference is not None:
-        found += _difference_sentences(plan, outcome)
+        found += _difference_sentences(plan, outcome.difference, outcome.similar)
     if outcome.ranking is not None:
-        found += _ranking_sentences(outcome)
+        found += _ranking_sentences(outcome.ranking)
     if outcome.threshold is not None:
         t = outcome.threshold
         spread = f"; single thresholds spread by a factor of {10**t.log10_sd:.2g}" if t.log10_sd > 0 else ""
@@ -39,8 +41,7 @@ def outcome_sentences(plan: PanelPlan, outcome: PanelOutcome) -> tuple[str, ...]
     return tuple(found)
 
 
-def _difference_sentences(plan: PanelPlan, outcome: PanelOutcome) -> list[str]:
-    d = outcome.difference
+def _difference_sentences(plan: PanelPlan, d: DifferenceResult, similar: bool | None) -> list[str]:
     a, b = (s.name for s in plan.samples)
     what = "tell apart" if d.method == "triangle" else f"find {a} grittier than"
     pair = f"{a} and {b}" if d.method == "triangle" else b
@@ -59,18 +60,17 @@ def _difference_sentences(plan: PanelPlan, outcome: PanelOutcome) -> list[str]:
     )
     error = f" (s.e. {d.d_prime_standard_error:.2g})" if math.isfinite(d.d_prime_standard_error) else ""
     sentences = [main, f"{head}.", f"{share}; d' = {d.d_prime:.2g}{error}."]
-    if outcome.similar is not None:
+    if similar is not None and plan.similarity is not None:
         limit = f"{100 * plan.similarity:g} % discriminators"
         sentences.append(
             f"Similar: fewer than {limit}, with a risk of {100 * plan.alpha:g} %."
-            if outcome.similar
+            if similar
             else f"Similarity within {limit} is not shown."
         )
     return sentences
 
 
-def _ranking_sentences(outcome: PanelOutcome) -> list[str]:
-    r = outcome.ranking
+def _ranking_sentences(r: RankingResult) -> list[str]:
     sums = ", ".join(
         f"{n} {s:g}" for n, s in sorted(zip(r.samples, r.rank_sums, strict=True), key=lambda x: x[1])
     )
@@ -78,7 +78,7 @@ def _ranking_sentences(outcome: PanelOutcome) -> list[str]:
         f"Rank sums, least gritty first: {sums}. Friedman {r.friedman:.3g}, p {_p(r.friedman_p)}; rank sums "
         f"more than {r.least_difference:.1f} apart differ at 5 % (single pairs)."
     ]
-    if r.page is not None:
+    if r.page is not None and r.page_p is not None:
         order = "felt" if r.page_p < 0.05 else "not shown"
         found.append(f"The order by size is {order} (Page L {r.page:g}, p {_p(r.page_p)}).")
     return found

@@ -1,10 +1,10 @@
 """The psychometric function: how the share of right (or "felt") answers rises with size."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from measure.errors import InvalidInput
 
@@ -54,9 +54,9 @@ class PsychometricFit:
 
 
 def fit_psychometric(
-    x: Sequence[float],
-    trials: Sequence[int],
-    correct: Sequence[int],
+    x: ArrayLike,
+    trials: ArrayLike,
+    correct: ArrayLike,
     *,
     guess: float,
     lapse: float = 0.02,
@@ -86,12 +86,12 @@ def fit_psychometric(
     InvalidInput
         If the data cannot carry a fit.
     """
-    x, n, k = (np.asarray(v, dtype=float) for v in (x, trials, correct))
-    _check(x, n, k, guess, lapse, shape)
-    log_x = np.log(x)
+    sizes, n, k = (np.asarray(v, dtype=float) for v in (x, trials, correct))
+    _check(sizes, n, k, guess, lapse, shape)
+    log_x = np.log(sizes)
     a, b, like = _fit(log_x, n, k, guess, lapse, shape)
     chance = _psi(log_x, a, b, guess, lapse, shape)
-    drawn = np.random.default_rng(seed).binomial(n.astype(int), chance, size=(refits, len(x)))
+    drawn = np.random.default_rng(seed).binomial(n.astype(int), chance, size=(refits, len(sizes)))
     locations, slopes = _refit(log_x, n, drawn, [(a, b)], guess, lapse, shape)
     drawn_deviances = [
         _deviance(n, row, _log_likelihood(log_x, n, row, u, v, guess, lapse, shape))
@@ -105,7 +105,7 @@ def fit_psychometric(
     return PsychometricFit(
         shape, math.exp(a), b, guess, lapse, threshold, float(low), float(high), like, deviance,
         float(np.mean(np.array(drawn_deviances) >= deviance)), int(n.sum()),
-        _warnings(x, threshold, b, low, high),
+        _warnings(sizes, threshold, b, low, high),
     )  # fmt: skip
 
 
@@ -114,12 +114,14 @@ def _half_offset(shape: str) -> float:
     return 0.0 if shape == "logistic" else math.log(math.log(2))
 
 
-def _share(shape: str, log_x: np.ndarray, a: float, b: float) -> np.ndarray:
+def _share(shape: str, log_x: np.ndarray, a: float | np.ndarray, b: float | np.ndarray) -> np.ndarray:
     t = np.clip(b * (log_x - a), -60, 60)
     return 1 / (1 + np.exp(-t)) if shape == "logistic" else -np.expm1(-np.exp(np.minimum(t, 30)))
 
 
-def _psi(log_x: np.ndarray, a: float, b: float, guess: float, lapse: float, shape: str) -> np.ndarray:
+def _psi(
+    log_x: np.ndarray, a: float | np.ndarray, b: float | np.ndarray, guess: float, lapse: float, shape: str
+) -> np.ndarray:
     psi = guess + (1 - guess - lapse) * _share(shape, log_x, a, b)
     return np.clip(psi, 1e-9, 1 - 1e-9)
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from measure.errors import InvalidInput
 
@@ -58,8 +59,8 @@ class Agreement:
 
 
 def agreement(
-    hand: Sequence[float],
-    tool: Sequence[float],
+    hand: ArrayLike,
+    tool: ArrayLike,
     *,
     relative: bool = False,
     confidence: float = 0.95,
@@ -92,13 +93,13 @@ def agreement(
     Bland and Altman (1986); the standard error of a limit is sqrt(1/n + 1.96^2 / (2 (n - 1))) s, which
     they round to sqrt(3/n) s.
     """
-    hand, tool = (np.asarray(v, dtype=float).ravel() for v in (hand, tool))
-    _check(hand, tool, confidence)
+    one, other = (np.asarray(v, dtype=float).ravel() for v in (hand, tool))
+    _check(one, other, confidence)
     if relative:
-        mean, difference = np.sqrt(hand * tool), np.log(tool / hand)
+        mean, difference = np.sqrt(one * other), np.log(other / one)
     else:
-        mean, difference = (hand + tool) / 2.0, tool - hand
-    count = len(hand)
+        mean, difference = (one + other) / 2.0, other - one
+    count = len(one)
     spread = float(difference.std(ddof=1))
     t = _student(confidence, count - 1)
     middle = float(difference.mean())

@@ -13,6 +13,7 @@ from measure.output.charts_layout import Drawing, share_ticks, size_ticks
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
 from measure.output.charts_style import PAPER, ChartStyle
 from measure.sizes.curve import Curve
+from measure.sizes.sample import SizeSample
 
 # the least ground batch is dotted, the most ground one drawn through
 _DASHES = ((), (7.0, 3.0), (2.0, 2.5), (9.0, 2.5, 2.0, 2.5), (4.0, 4.0), (12.0, 4.0))
@@ -282,7 +283,7 @@ class _GrindPage:
             yield Dot(self._x(found.dose), y, 5.0, style.warning, style.surface)
 
 
-def common_sizes(samples: Sequence[object], points: int = 140) -> np.ndarray:
+def common_sizes(samples: Sequence[SizeSample], points: int = 140) -> np.ndarray:
     """Return sizes at which all curves are drawn, from the smallest to the largest piece of all."""
     low = min(float(s.diameter_um.min()) for s in samples)
     high = max(float(s.diameter_um.max()) for s in samples)

@@ -43,10 +43,9 @@ def panel_chart(outcome: PanelOutcome) -> PanelChart | None:
     levels = []
     for size, trials, right in outcome.levels:
         if trials:
-            low, high = wilson(right, trials)
-            levels.append(
-                (size, *(min(max((v - fit.guess) / reach, 0), 1) for v in (right / trials, low, high)))
-            )
+            known = (right / trials, *wilson(right, trials))
+            share, low, high = (min(max((v - fit.guess) / reach, 0), 1) for v in known)
+            levels.append((size, share, low, high))
     return PanelChart(fit, tuple(levels))
 
 

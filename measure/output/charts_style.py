@@ -17,10 +17,10 @@ class KindLook:
 
 def _looks() -> dict[Kind, KindLook]:
     return {
-        Kind.KERNEL: KindLook("#3b3bc4", "", "K"),
-        Kind.SKIN: KindLook("#e8662a", "////", "N"),
-        Kind.SALT: KindLook("#2fc3b0", "....", "T"),
-        Kind.OTHER: KindLook("#6f6a66", "xxx", "O"),
+        Kind.KERNEL: KindLook("#3333b6", "", "K"),
+        Kind.SKIN: KindLook("#e06020", "////", "N"),
+        Kind.SALT: KindLook("#16a08f", "....", "T"),
+        Kind.OTHER: KindLook("#4a4743", "xxx", "O"),
     }
 
 

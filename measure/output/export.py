@@ -159,7 +159,8 @@ def _coco(study: Study, folder: Path) -> list[Path]:
 def _geojson(study: Study, folder: Path) -> list[Path]:
     from measure.output.shapes_export import geojson, write_json
 
-    written, taken = [], set()
+    written: list[Path] = []
+    taken: set[str] = set()
     for row, _, table in _pictured(study):
         path = make_folder(folder / "outlines") / f"{safe_name(row.name, taken)}.geojson"
         write_json(path, geojson(table, study.particles(row.id).outlines))
@@ -170,7 +171,8 @@ def _geojson(study: Study, folder: Path) -> list[Path]:
 def _labels(study: Study, folder: Path) -> list[Path]:
     from measure.output.shapes_export import label_image, write_labels
 
-    written, taken = [], set()
+    written: list[Path] = []
+    taken: set[str] = set()
     for row, scale, _ in _pictured(study):
         path = make_folder(folder / "labels") / f"{safe_name(row.name, taken)}.tif"
         write_labels(path, label_image(study.particles(row.id), row.width_px, row.height_px), scale.um_per_px)
@@ -184,7 +186,8 @@ def _charts(kind: str) -> Callable[[Study, Path], list[Path]]:
         from measure.output.report_facts import gather
 
         draw = {"png": chart_png, "svg": chart_svg}[kind]
-        written, taken = [], set()
+        written: list[Path] = []
+        taken: set[str] = set()
         for batch in gather(study).sized:
             for chart in batch.charts:
                 name = safe_name(f"{batch.batch.name} by {chart.quantity}", taken)

@@ -1,5 +1,6 @@
 """Measure one picture of a run: a job in, a table and a row out. Small enough to travel to any process."""
 
+import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -13,6 +14,8 @@ from measure.safe_write import make_folder, written_beside
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
 from measure.sizes.volume import VolumeModels
 
+# of a table taken in: no picture was seen
+NOT_SEEN = FieldQuality(*(math.nan,) * 3, (math.nan,) * 3, *(math.nan,) * 3)
 FIELD_COLUMNS: dict[str, Column] = {
     "batch": Column("s", "", "batch the field belongs to"),
     "field": Column("s", "", "field of view, by its picture's name"),
@@ -59,7 +62,7 @@ class FieldJob:
 
 @dataclass(frozen=True)
 class FieldOutcome:
-    """What came of one job: a table, or the sentence that says why not.
+    """What came of one job: a table, or the sentence that says why not and no table.
 
     ``row`` has the keys of `FIELD_COLUMNS` and, beside them, what later steps compare: ``look`` is the small
     copy of `measure.output.twins`, ``alarms`` the sentences of `alarms_of`.
@@ -69,10 +72,16 @@ class FieldOutcome:
     batch: str
     path: str
     error: str = ""
-    table: Table | None = None
-    row: dict | None = None
-    result: FieldResult | None = None
+    table: Table = field(default_factory=dict)
+    row: dict = field(default_factory=dict)
+    result: FieldResult | None = None  # only where the job asked to keep it
     overlay: bytes | None = None  # PNG, where the worker cannot write it itself
+
+    def kept_result(self) -> FieldResult:
+        """Return the result of a job that asked to keep it."""
+        if self.result is None:
+            raise ValueError(f"the result of {self.name} was not kept")
+        return self.result
 
 
 def run_field_job(job: FieldJob) -> FieldOutcome:
@@ -99,7 +108,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
 
     picture = read_picture(job.path if job.data is None else job.data, job.name)
     result = measure_field(picture, job.settings, job.scale.um_per_px, blank=_blank(job), zones=job.zones)
-    overlay = _overlay(job, picture, result) if job.overlay_path else None
+    overlay = _overlay(job, job.overlay_path, picture, result) if job.overlay_path else None
     table = result_table(result, job.scale, job.models, job.batch, job.name)
     row = field_row(
         job.name,
@@ -158,11 +167,12 @@ def field_row(
     smallest_um: float,
     table: Table,
     batch: str,
-    quality: FieldQuality,
+    quality: FieldQuality | None,
     notes: Sequence[str] = (),
 ) -> dict:
     """Return the row of the fields table, keys as in `FIELD_COLUMNS`."""
     reasons = table["set_aside_reason"]
+    seen = NOT_SEEN if quality is None else quality
     return {
         "batch": batch,
         "field": name,
@@ -176,14 +186,14 @@ def field_row(
         "counted": int(table["counted"].sum()),
         "set_aside": int(((reasons != "") & (reasons != MEETS_FRAME)).sum()),
         "touching_frame": int(table["touches_frame"].sum()),
-        "cover": quality.cover,
-        "contacts_expected": quality.contacts_expected,
-        "noise": quality.noise,
-        "focus_px": quality.focus,
-        "clipped": quality.clipped,
-        "unevenness": quality.unevenness,
-        "warnings": " ".join((*quality.warnings, *notes)),
-        **advice_cells(table, quality),
+        "cover": seen.cover,
+        "contacts_expected": seen.contacts_expected,
+        "noise": seen.noise,
+        "focus_px": seen.focus,
+        "clipped": seen.clipped,
+        "unevenness": seen.unevenness,
+        "warnings": " ".join((*seen.warnings, *notes)),
+        **advice_cells(table, seen),
     }
 
 
@@ -200,14 +210,14 @@ def write_overlay(path: str, png: bytes) -> None:
         beside.write_bytes(png)
 
 
-def _overlay(job: FieldJob, picture: Picture, result: FieldResult) -> bytes | None:
+def _overlay(job: FieldJob, path: str, picture: Picture, result: FieldResult) -> bytes | None:
     """Draw the overlay and write it, or return it where the job came without its path."""
     from measure.output.overlay import draw_overlay, png_bytes
 
     png = png_bytes(draw_overlay(picture, result.particles))
     if job.data is not None:
         return png
-    write_overlay(job.overlay_path, png)
+    write_overlay(path, png)
     return None
 
 

@@ -16,7 +16,7 @@ _COLUMNS = ("set_aside", "flags", "stated_weight")
 
 def plain_link(first: int, second: int, overlap: Overlap | None) -> dict:
     """Return a link between two fields as plain values; without an overlap the two show the same picture."""
-    kept = {"first": first, "second": second, "same": overlap is None}
+    kept: dict[str, object] = {"first": first, "second": second, "same": overlap is None}
     if overlap is not None:
         kept |= {
             "matrix": overlap.matrix.tolist(),
@@ -175,7 +175,7 @@ def seen_once_share(rows: Sequence[FieldRow], links: Sequence[Mapping]) -> dict[
     from measure.sizes.shared_frames import united_area_px2
 
     by_place = _by_place(rows, links)
-    shares = {}
+    shares: dict[int, float] = {}
     for group in linked_groups(len(rows), by_place):
         own = {(group.index(i), group.index(j)): link for (i, j), link in by_place.items() if i in group}
         placed = _placed([rows[place] for place in group], own)

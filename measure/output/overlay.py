@@ -9,10 +9,17 @@ from measure.particles import Particles
 
 # told apart by colour and by dash pattern (px drawn, px left out); safe for colour-blind eyes
 KIND_RGB: dict[Kind, tuple[int, int, int]] = {
-    Kind.KERNEL: (0, 94, 184),
-    Kind.SKIN: (200, 70, 10),
-    Kind.SALT: (0, 140, 110),
-    Kind.OTHER: (110, 60, 150),
+    Kind.KERNEL: (51, 51, 182),
+    Kind.SKIN: (255, 140, 66),
+    Kind.SALT: (47, 195, 176),
+    Kind.OTHER: (74, 71, 67),
+}
+# a halo under the line, light under dark ones and dark under light ones, so that it shows on any ground
+HALO_RGB: dict[Kind, tuple[int, int, int]] = {
+    Kind.KERNEL: (255, 255, 255),
+    Kind.SKIN: (0, 0, 0),
+    Kind.SALT: (0, 0, 0),
+    Kind.OTHER: (255, 255, 255),
 }
 _DASHES: dict[Kind, tuple[int, int]] = {
     Kind.KERNEL: (1, 0),
@@ -20,11 +27,12 @@ _DASHES: dict[Kind, tuple[int, int]] = {
     Kind.SALT: (4, 3),
     Kind.OTHER: (2, 4),
 }
+_ASIDE = (1, 6)
 _SHIFT = 4  # fractional bits of the outline when drawn
 
 
 def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
-    """Draw every outline over the picture; those not counted are drawn thinner and paler.
+    """Draw every outline over the picture, with a halo; those set aside are dotted.
 
     Returns
     -------
@@ -40,8 +48,8 @@ def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
         particles.outlines, particles["kind"], particles["set_aside"], strict=True
     ):
         kind = KINDS[code]
-        colour = KIND_RGB[kind] if not reason else tuple((c + 255) // 2 for c in KIND_RGB[kind])
-        _draw_outline(canvas, outline, colour, _DASHES[kind], thick if not reason else 1)
+        _draw_outline(canvas, outline, HALO_RGB[kind], (1, 0), thick + 2)
+        _draw_outline(canvas, outline, KIND_RGB[kind], _ASIDE if reason else _DASHES[kind], thick)
     return canvas
 
 

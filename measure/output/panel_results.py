@@ -1,7 +1,7 @@
 """Tasting statistics from counts, from tables, and from a filled-in session."""
 
 import math
-from dataclasses import asdict, dataclass, is_dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -103,11 +103,7 @@ def of_plan(plain: dict, path: Path | str) -> PanelReport:
     outcome = evaluate(plan, read_answers(path, plan), closed=True)
     lines = list(outcome_sentences(plan, outcome))
     lines += [f"{name}: {words}" for name, words in (outcome.assessors or {}).items()]
-    return PanelReport(_plain(outcome), tuple(lines), outcome.warnings)
-
-
-def _plain(value: object) -> dict:
-    return asdict(value) if is_dataclass(value) else {}
+    return PanelReport(asdict(outcome), tuple(lines), outcome.warnings)
 
 
 def _matrix(path: Path | str) -> tuple[tuple[str, ...], list[str], np.ndarray]:

@@ -23,8 +23,8 @@ def grams_seen(
     for row in rows:
         if row.role == "table" and row.width_px * row.height_px <= 1:  # its frame is not known
             return None
-        slide = slides.get(row.slide_id)
-        if slide is None or slide.dilution is None or slide.film_um is None:
+        slide = slides.get(row.slide_id) if row.slide_id is not None else None
+        if slide is None or slide.dilution is None or slide.film_um is None or row.scale_id is None:
             return None
         um = scales[row.scale_id].um_per_px
         area_um2 = frame_area_px2(row) * um * um * shares.get(row.id, 1.0)

@@ -3,6 +3,7 @@
 import io
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from measure.errors import InvalidInput
 from measure.progress import SILENT, Progress
@@ -69,7 +70,7 @@ def report_pdf(
     return _built(parts, report.title)
 
 
-def write_report(path: Path | str, study: Study, **options: object) -> None:
+def write_report(path: Path | str, study: Study, **options: Any) -> None:
     """Write the report whole or not at all; options as for `report_pdf`.
 
     Raises

@@ -39,6 +39,7 @@ class FieldFacts:
     """A measured field with its table; outlines and picture are read when they are drawn."""
 
     row: FieldRow
+    scale_id: int
     scale: Scale
     table: Table
     origins: np.ndarray  # (5,) particles by how they came to be
@@ -52,15 +53,21 @@ class FieldFacts:
 
 @dataclass(frozen=True)
 class BatchFacts:
-    """A batch with its fields, sizes and verdict; no sizes where nothing is counted."""
+    """A batch with its fields; where pieces are counted it is a `SizedBatch`."""
 
     id: int | None
     batch: Batch
     slides: tuple[Slide, ...]
     fields: tuple[FieldFacts, ...]
-    sample: SizeSample | None
-    summary: SizeSummary | None
-    verdict: Verdict | None
+
+
+@dataclass(frozen=True)
+class SizedBatch(BatchFacts):
+    """A batch with counted pieces: its sizes and verdict too."""
+
+    sample: SizeSample
+    summary: SizeSummary
+    verdict: Verdict
     charts: tuple[SizeChart, ...] = ()
     grams: float | None = None  # paste looked at, where known
 
@@ -83,9 +90,9 @@ class ReportFacts:
     left_out: tuple[str, ...] = field(default=())  # names of batches not chosen
 
     @cached_property
-    def sized(self) -> tuple[BatchFacts, ...]:
+    def sized(self) -> tuple[SizedBatch, ...]:
         """Batches with sizes."""
-        return tuple(b for b in self.batches if b.summary is not None)
+        return tuple(b for b in self.batches if isinstance(b, SizedBatch))
 
     @property
     def fields(self) -> tuple[FieldFacts, ...]:
@@ -133,7 +140,7 @@ def gather(
     if not any(b.fields for b in found):
         raise InvalidInput("No field of this study is measured yet, so there is nothing to report.")
     found = [b for b in found if b.fields or b.id is not None]
-    used = {f.row.scale_id for b in found for f in b.fields}
+    used = {f.scale_id for b in found for f in b.fields}
     blanks = {f.row.blank_id for b in found for f in b.fields}
     comparison, why = None, ""
     if "compare" in sections:
@@ -180,29 +187,31 @@ def _batch(
 ) -> BatchFacts:
     scales = {r.id: r.scale for r in study.scales()}
     fields = tuple(
-        _field(study, row, scales[row.scale_id], batch.name, models)
+        _field(study, row, row.scale_id, scales[row.scale_id], batch.name, models)
         for row in study.fields()
         if row.batch_id == batch_id and row.measured and row.role in ("field", "table")
-        and row.scale_id in scales
+        and row.scale_id is not None and row.scale_id in scales
     )  # fmt: skip
     known = {r.id: r.slide for r in study.slides()}
     slides = tuple(s for s in known.values() if s.batch_id == batch_id)
     sample = batch_sample([FieldTable(field_key(f.row), f.table, f.scale) for f in fields])
     if not fields or not len(sample):
-        return BatchFacts(batch_id, batch, slides, fields, None, None, None)
+        return BatchFacts(batch_id, batch, slides, fields)
     cover = max((f.row.quality.cover for f in fields if f.row.quality is not None), default=None)
     grams = grams_seen([f.row for f in fields], scales, known, kept_links(study))
     summary, verdict = judged(sample, profile, cover=cover, grams=grams)
-    return BatchFacts(
+    return SizedBatch(
         batch_id, batch, slides, fields, sample, summary, verdict, _charts(sample, summary, profile), grams
     )
 
 
-def _field(study: Study, row: FieldRow, scale: Scale, batch: str, models: VolumeModels) -> FieldFacts:
+def _field(
+    study: Study, row: FieldRow, scale_id: int, scale: Scale, batch: str, models: VolumeModels
+) -> FieldFacts:
     particles = study.particles(row.id)
     origins = np.bincount(particles["origin"].astype(int), minlength=5)
     by_hand = int(particles["kind_by_hand"].sum())
-    return FieldFacts(row, scale, field_table(study, row, scale, batch, models), origins, by_hand)
+    return FieldFacts(row, scale_id, scale, field_table(study, row, scale, batch, models), origins, by_hand)
 
 
 def _charts(sample: SizeSample, summary: SizeSummary, profile: FeltProfile) -> tuple[SizeChart, ...]:
@@ -214,12 +223,12 @@ def _charts(sample: SizeSample, summary: SizeSummary, profile: FeltProfile) -> t
 
 
 def _compared(batches: Sequence[BatchFacts], profile: FeltProfile) -> tuple[Comparison | None, str]:
-    sized = [b for b in batches if b.sample is not None and b.id is not None]
+    sized = [b for b in batches if isinstance(b, SizedBatch) and b.id is not None]
     if len(sized) < 2:
         return None, "A comparison needs two batches with counted pieces."
     ready = [
         BatchSizes(
-            b.batch.name, b.sample, scale_words({f.row.scale_id for f in b.fields}),
+            b.batch.name, b.sample, scale_words({f.scale_id for f in b.fields}),
             b.batch.passes, b.batch.minutes,
         )
         for b in sized

@@ -12,7 +12,7 @@ from measure.judge.specification import Specification, check
 from measure.output.charts_layout import lay_out
 from measure.output.charts_style import ChartStyle
 from measure.output.overlay import KIND_RGB, draw_overlay
-from measure.output.report_facts import BatchFacts, FieldFacts, ReportFacts, finite
+from measure.output.report_facts import BatchFacts, FieldFacts, ReportFacts, SizedBatch, finite
 from measure.output.report_parts import (
     WIDTH_PT,
     ChartBlock,
@@ -64,7 +64,7 @@ def _key() -> object:
 
 def _shown(b: BatchFacts) -> list[tuple[str, FieldFacts]]:
     ready = [f for f in b.fields if f.row.role == "field" and f.counted.any()]
-    if not ready:
+    if not ready or not isinstance(b, SizedBatch):
         return []
     medians = [float(np.median(f.table["area_equivalent_diameter_um"][f.counted])) for f in ready]
     whole = float(np.median(b.sample.diameter_um))
@@ -150,7 +150,7 @@ def sizes(report: ReportFacts) -> list:
     return [*parts, *bullets(tuple(notes), "small")]
 
 
-def _figures(b: BatchFacts) -> object:
+def _figures(b: SizedBatch) -> object:
     s, rows = b.summary, []
     for name in s.values:
         if name.startswith("felt"):
@@ -183,7 +183,7 @@ def verdict(report: ReportFacts) -> list:
     return parts
 
 
-def _specification(specification: Specification, b: BatchFacts) -> list:
+def _specification(specification: Specification, b: SizedBatch) -> list:
     outcome, results = check(specification, b.sample, b.summary, grams=b.grams)
     name = f"Specification {specification.name}".strip()
     reasons = [f"{r.outcome}: {r.reason} {r.decides}".strip() for r in results]

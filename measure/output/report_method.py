@@ -12,7 +12,7 @@ from measure.judge.serving import CAUTIONS as TASTING_CAUTIONS
 from measure.model import ORIGINS
 from measure.output.overlapping import kept_links, seen_once_share
 from measure.output.paste_seen import frame_area_px2
-from measure.output.report_facts import ReportFacts, finite
+from measure.output.report_facts import FieldFacts, ReportFacts, finite
 from measure.output.report_parts import bullets, facts, table, text
 from measure.sizes.particle_table import MEETS_FRAME
 
@@ -144,16 +144,16 @@ def settings(report: ReportFacts) -> list:
     return [text("Settings", "heading"), table(head, rows, (2.5, 2, 1.5, 1.5, 3, 1)), facts(more)]
 
 
-def _settings_key(f: object) -> tuple[str, ...]:
+def _settings_key(f: FieldFacts) -> tuple[str, ...]:
     s = f.row.settings
-    name = f.scale.zoom or f"scale {f.row.scale_id}"
+    name = f.scale.zoom or f"scale {f.scale_id}"
     if s is None:
         return ("", "", "", name, "")
     smallest = "10 px" if s.smallest_um is None else f"{s.smallest_um:g}"
     return smallest, f"{s.sensitivity:g}", f"{s.cut_strength:g}", name, "yes" if f.row.blank_id else "none"
 
 
-def _clauses(kept: object) -> list[str]:
+def _clauses(kept: str) -> list[str]:
     from measure.judge.specification import Specification
 
     return [c.words for c in Specification.from_json(kept).clauses] or ["none"]

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from measure.errors import KnownError
+from measure.judge.compare import Comparison
 from measure.judge.compare_words import figure_words, sentences, share_sentence
 from measure.judge.panel_session import METHODS, PanelPlan
 from measure.output.charts_compare import (
@@ -49,11 +50,11 @@ def compare(report: ReportFacts) -> list:
         table(("pair", "figure", "ratio", "interval", "shown"), rows, (4, 3, 1, 2.4, 1), right_from=2)
     )
     parts += bullets([*found.warnings, *found.notes], "small")
-    return [*parts, *_grind(report)]
+    return [*parts, *_grind(found)]
 
 
-def _grind(report: ReportFacts) -> list:
-    made, why = grind_of(report.comparison)
+def _grind(found: Comparison) -> list:
+    made, why = grind_of(found)
     if made is None:
         return [text("Grind curve", "part"), text(why)]
     chart = GrindChart(made, None, "x₉₀,₃, µm")

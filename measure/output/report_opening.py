@@ -6,7 +6,7 @@ from measure import __version__
 from measure.judge.compare_words import sentences
 from measure.judge.sizes_json import significant
 from measure.model import Scale
-from measure.output.report_facts import COMPARED, BatchFacts, ReportFacts, finite
+from measure.output.report_facts import COMPARED, BatchFacts, ReportFacts, SizedBatch, finite
 from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, shown, table, text, together
 from measure.study.records import ScaleRow
 
@@ -50,7 +50,7 @@ def _overview(report: ReportFacts) -> object:
     return table(head, rows, (3, 1.3, 1.6, 3, 3, 1.8))
 
 
-def _with_interval(batch: BatchFacts, name: str) -> str:
+def _with_interval(batch: SizedBatch, name: str) -> str:
     low, high = batch.summary.interval(name)
     value = significant(batch.summary.value(name))
     return f"{value} ({significant(low)} to {significant(high)})" if np.isfinite(low) else value
@@ -61,6 +61,7 @@ def record(report: ReportFacts) -> list:
     parts = [text("Batches and slides", "heading")]
     for b in report.batches:
         batch = b.batch
+        grams = b.grams if isinstance(b, SizedBatch) else None
         rows = [
             ("Recipe", batch.recipe),
             ("Mill setting", batch.mill_setting),
@@ -68,7 +69,7 @@ def record(report: ReportFacts) -> list:
             ("Grinding time", f"{batch.minutes:g} min" if batch.minutes is not None else ""),
             ("Notes", batch.notes),
             ("Fields", _fields_words(b)),
-            ("Paste looked at", f"{1e6 * b.grams:.3g} µg" if b.grams else ""),
+            ("Paste looked at", f"{1e6 * grams:.3g} µg" if grams else ""),
         ]
         parts.append(together(text(batch.name, "part"), facts(rows)))
         if b.slides:
@@ -140,17 +141,18 @@ def _ruling(report: ReportFacts, row: ScaleRow) -> list:
     from measure.picture_file import read_picture
     from measure.scale.fit import fit_from_plain
 
-    if not row.has_picture:
+    data = report.study.scale_picture(row.id)
+    if data is None:
         return []
     try:
-        picture = read_picture(report.study.scale_picture(row.id), row.picture_name)
+        picture = read_picture(data, row.picture_name)
     except KnownError as error:
         return [text(f"The picture of the ruling cannot be shown: {error.text}", "small")]
     small, factor = shown(picture, _RULING_PX)
     fit = fit_from_plain(row.fit, row.scale) if row.fit else None
     for x0, y0, x1, y1 in fit.lines * factor if fit is not None else ():
-        ends = [(round(float(x) * 16), round(float(y) * 16)) for x, y in ((x0, y0), (x1, y1))]
-        cv2.line(small, *ends, (122, 59, 105), 2, cv2.LINE_AA, 4)
+        start, end = ((round(float(x) * 16), round(float(y) * 16)) for x, y in ((x0, y0), (x1, y1)))
+        cv2.line(small, start, end, (122, 59, 105), 2, cv2.LINE_AA, 4)
     found = f"; {len(fit.lines)} graduations found are marked" if fit is not None else ""
     across = picture.width_px * row.scale.um_per_px
     return [

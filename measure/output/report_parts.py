@@ -4,8 +4,6 @@ import io
 import re
 from collections.abc import Sequence
 from functools import cache
-from importlib.util import find_spec
-from pathlib import Path
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -20,6 +18,7 @@ from reportlab.platypus import Flowable, KeepTogether, LongTable, Paragraph, Tab
 from measure.model import Picture
 from measure.output.charts_layout import Drawing
 from measure.output.charts_style import PAPER
+from measure.output.fonts import font_folder
 from measure.output.report_chart import draw_shapes
 
 FONT, BOLD = "GritlineReport", "GritlineReportBold"
@@ -31,7 +30,7 @@ _SIZES = {"title": 17, "heading": 13, "part": 10.5, "body": 9, "small": 7.5, "le
 @cache
 def register_fonts() -> None:
     """Register the font every word is set in; it is embedded, so that every sign shows everywhere."""
-    folder = Path(find_spec("matplotlib").submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+    folder = font_folder()
     pdfmetrics.registerFont(TTFont(FONT, str(folder / "DejaVuSans.ttf")))
     pdfmetrics.registerFont(TTFont(BOLD, str(folder / "DejaVuSans-Bold.ttf")))
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)

@@ -79,7 +79,7 @@ def batch_sizes(study: Study) -> dict[str, Sizes]:
     """Return the sizes of every batch of a study that has a measured field."""
     fields: dict[str, list[FieldTable]] = {}
     covers: dict[str, list[float]] = {}
-    batches = {row.id: row.batch.name for row in study.batches()}
+    batches: dict[int | None, str] = {row.id: row.batch.name for row in study.batches()}
     for row, scale, table in field_tables(study):
         batch = batches.get(row.batch_id, "")
         fields.setdefault(batch, []).append(FieldTable(f"{row.name} ({row.id})", table, scale))

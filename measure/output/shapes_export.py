@@ -60,7 +60,8 @@ def coco(pictures: list[dict]) -> dict:
     pictures : list of dict
         Each with ``name``, ``width_px``, ``height_px``, ``um_per_px``, ``table`` and ``outlines``.
     """
-    images, annotations = [], []
+    images: list[dict] = []
+    annotations: list[dict] = []
     for number, p in enumerate(pictures, start=1):
         images.append(
             {

@@ -30,7 +30,7 @@ def study_batches(study: Study) -> tuple[BatchSizes, ...]:
     tables: dict[int, list[FieldTable]] = {}
     scales: dict[int, set[int]] = {}
     for row, scale, table in field_tables(study):
-        if row.batch_id is not None:
+        if row.batch_id is not None and row.scale_id is not None:
             tables.setdefault(row.batch_id, []).append(FieldTable(field_key(row), table, scale))
             scales.setdefault(row.batch_id, set()).add(row.scale_id)
     batches = []

@@ -76,6 +76,7 @@ class StudyKeeper:
         InvalidInput
             If the picture cannot be read any more.
         """
+        result = outcome.kept_result()
         scale_id = self.scale_id(scale)
         batch_id = self._batch_id if batch is None else self._find_batch(batch)
         known = self._known  # asking the study for all its fields each time would slow a long run down
@@ -88,11 +89,11 @@ class StudyKeeper:
                 )  # fmt: skip
                 field_id = self.study.add_fields([new])[0]
             self.study.update_field(
-                field_id, scale_id=scale_id, blank_id=self._blank_id, zones=outcome.result.frame.zones
+                field_id, scale_id=scale_id, blank_id=self._blank_id, zones=result.frame.zones
             )
-            self.study.store_result(field_id, outcome.result)
+            self.study.store_result(field_id, result)
             if self.study.setting("measure_settings", None) is None:  # the window goes on as the run began
-                settings = asdict(outcome.result.settings)
+                settings = asdict(result.settings)
                 self.study.set_setting("measure_settings", settings, "Change how fields are measured")
         known[outcome.row["sha256"]] = field_id
         return field_id

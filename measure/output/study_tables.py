@@ -1,19 +1,17 @@
 """Every table a study holds: particles, fields, batches, scales and the record of edits."""
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
 
-from measure.model import FieldQuality, Frame, Scale
+from measure.model import Frame, Scale
 from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, field_row
 from measure.sizes.particle_table import Column, Table, join_tables, particle_table
 from measure.sizes.volume import VolumeModels
-from measure.study.records import SIZED_ROLES, FieldRow
+from measure.study.records import SIZED_ROLES, Batch, FieldRow
 from measure.study.study import Study
 
-_NOT_SEEN = FieldQuality(*(math.nan,) * 3, (math.nan,) * 3, *(math.nan,) * 3)
 VOLUME_SETTING = "volume_models"
 
 BATCH_COLUMNS: dict[str, Column] = {
@@ -59,7 +57,7 @@ def field_table(
 def field_tables(study: Study) -> Iterator[tuple[FieldRow, Scale, Table]]:
     """Yield each measured field with its scale and particle table, in the order of the study."""
     scales = {r.id: r.scale for r in study.scales()}
-    batches = {r.id: r.batch.name for r in study.batches()}
+    batches: dict[int | None, str] = {r.id: r.batch.name for r in study.batches()}
     models = volume_models(study)
     for row in study.fields():
         if row.role in SIZED_ROLES and row.measured and row.scale_id in scales:
@@ -71,7 +69,7 @@ def study_tables(study: Study) -> dict[str, tuple[Table, dict[str, Column]]]:
     """Return the tables of a study by sheet name, each with the description of its columns."""
     from measure.sizes.particle_table import TABLE_COLUMNS
 
-    batches = {r.id: r.batch.name for r in study.batches()}
+    batches: dict[int | None, str] = {r.id: r.batch.name for r in study.batches()}
     tables, rows = [], []
     for row, scale, table in field_tables(study):
         tables.append(table)
@@ -100,7 +98,7 @@ def _field_row(row: FieldRow, scale: Scale, table: Table, batch: str) -> dict:
         smallest_um=_smallest_um(row, scale),
         table=table,
         batch=batch,
-        quality=row.quality or _NOT_SEEN,
+        quality=row.quality,
         notes=row.result_notes,
     )
 
@@ -112,7 +110,7 @@ def _agreeing(rows: list[tuple[str, dict]]) -> list[dict]:
     return [next(seen) if role == "field" else {**row, **silent} for role, row in rows]
 
 
-def _batch_row(batch: object) -> dict:
+def _batch_row(batch: Batch) -> dict:
     names = ("recipe", "mill_setting", "passes", "minutes", "notes")
     return {"batch": batch.name, **{name: getattr(batch, name) for name in names}}
 

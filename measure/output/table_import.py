@@ -53,7 +53,7 @@ class TakenIn:
 def table_twin(study: Study, sha256: str) -> str | None:
     """Return the name of the batch a table of this SHA-256 was taken in as; None if it was not."""
     mark = f"SHA-256 {sha256}"
-    batches = {row.id: row.batch.name for row in study.batches()}
+    batches: dict[int | None, str] = {row.id: row.batch.name for row in study.batches()}
     for row in study.fields():
         if row.role == "table" and any(mark in note for note in row.result_notes):
             return batches.get(row.batch_id, row.name)

@@ -8,8 +8,12 @@ import csv
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from xlsxwriter.worksheet import Worksheet
 
 from measure.errors import InvalidInput
 from measure.safe_write import written_beside
@@ -110,7 +114,7 @@ def write_xlsx(path: Path | str, sheets: Mapping[str, tuple[AnyTable, Mapping[st
         book.close()
 
 
-def _write_cells(sheet: object, place: int, values: Sequence | np.ndarray) -> None:
+def _write_cells(sheet: "Worksheet", place: int, values: Sequence | np.ndarray) -> None:
     plain = values.tolist() if isinstance(values, np.ndarray) else values
     for row, value in enumerate(plain, start=2):
         if isinstance(value, str):
@@ -140,5 +144,5 @@ def write_parquet(path: Path | str, table: AnyTable) -> None:
         pq.write_table(pa.table({k: _plain(v) for k, v in table.items()}), beside)
 
 
-def _plain(values: Sequence | np.ndarray) -> list | np.ndarray:
+def _plain(values: Sequence | np.ndarray) -> Sequence | np.ndarray:
     return values.tolist() if isinstance(values, np.ndarray) and values.dtype == object else values

@@ -1,6 +1,7 @@
 """The same picture twice in one run or study, also stored anew or scaled: found, and never counted twice."""
 
 import base64
+import contextlib
 from collections.abc import Callable
 
 import numpy as np
@@ -68,21 +69,23 @@ class Twins:
                 return name
         for other in self._rows:
             if other.sha256 != row["sha256"] and _could_be(other, row):
-                look = self._look_of(other)
-                if look is not None and same_picture(own, look):
+                kept = self._look_of(other)
+                if kept is not None and same_picture(own, kept):
                     return other.name
         return ""
 
     def _look_of(self, row: FieldRow) -> np.ndarray | None:
+        if self._data is None:
+            return None
         if row.id not in self._known:
             from measure.errors import KnownError
             from measure.field.repeats import small_copy
             from measure.picture_file import read_picture
 
-            try:
+            look: np.ndarray | None = None
+            # one that cannot be read is no twin of one that can
+            with contextlib.suppress(KnownError):
                 look = small_copy(read_picture(self._data(row.id), row.name))
-            except KnownError:  # one that cannot be read is no twin of one that can
-                look = None
             self._known[row.id] = look
         return self._known[row.id]
 

@@ -4,12 +4,12 @@ The same plan always gives the same bytes.
 """
 
 from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from measure.judge.panel_session import METHODS, PanelPlan
+from measure.judge.panel_session import METHODS, PanelPlan, PanelSample
 from measure.judge.serving import CAUTIONS, Serving
+from measure.output.fonts import font_folder
 from measure.safe_write import written_beside
 
 _FONT, _BOLD = "GritlineText", "GritlineTextBold"
@@ -73,7 +73,7 @@ def _fonts() -> None:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    folder = Path(find_spec("matplotlib").submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+    folder = font_folder()
     pdfmetrics.registerFont(TTFont(_FONT, str(folder / "DejaVuSans.ttf")))
     pdfmetrics.registerFont(TTFont(_BOLD, str(folder / "DejaVuSans-Bold.ttf")))
 
@@ -126,7 +126,7 @@ def _answers(plan: PanelPlan, plates: list[Serving]) -> object:
     return _table(rows, [15, *[each] * width, answer], span=width)
 
 
-def _table(rows: list[list[str]], widths_mm: list[float], span: int = 1, size: float = 11) -> object:
+def _table(rows: list[list], widths_mm: list[float], span: int = 1, size: float = 11) -> object:
     from reportlab.lib import colors
     from reportlab.lib.units import mm
     from reportlab.platypus import Table, TableStyle
@@ -158,7 +158,7 @@ def _key(plan: PanelPlan, name: str) -> list:
         ),
         _text("Samples: " + "; ".join(_sample_words(s) for s in plan.samples), 9, after=8),
     ]
-    rows = [["assessor", "round", "codes and samples, left to right", "right answer"]]
+    rows: list[list] = [["assessor", "round", "codes and samples, left to right", "right answer"]]
     for serving in plan.servings:
         plate = "; ".join(f"{c} = {n}" for c, n in zip(serving.codes, serving.samples, strict=True))
         rows.append([
@@ -170,7 +170,7 @@ def _key(plan: PanelPlan, name: str) -> list:
     return [*parts, *(_text(f"• {caution}", 8.5, after=2) for caution in CAUTIONS)]
 
 
-def _sample_words(sample: object) -> str:
+def _sample_words(sample: PanelSample) -> str:
     size = f", x_90,3 = {sample.size_um:.3g} µm" if sample.size_um > 0 else ""
     return f"{sample.name}{size}"
 

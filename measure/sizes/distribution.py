@@ -9,6 +9,7 @@ For counts in classes the curve is a straight line between class limits (`measur
 import math
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from measure.errors import InvalidInput
 
@@ -37,7 +38,7 @@ def merged_sizes(diameter: np.ndarray, quantity: np.ndarray) -> tuple[np.ndarray
     return d[starts], np.add.reduceat(q, starts)
 
 
-def quantiles(diameter: np.ndarray, quantity: np.ndarray, shares: np.ndarray) -> np.ndarray:
+def quantiles(diameter: np.ndarray, quantity: np.ndarray, shares: ArrayLike) -> np.ndarray:
     """Return percentiles of single pieces by the rule of this module.
 
     Parameters

@@ -68,8 +68,8 @@ def figures(
     result["number.geometric_mean_um"] = geometric_mean(d, w)
     result["number.geometric_sd"] = geometric_sd(d, w, pieces=math.inf)
     result["volume.mean_um"] = float(v @ d / total) if total > 0 else float("nan")
-    for p, q in STANDARD_MEANS:
-        result[f"means_um.{mean_name(p, q)}"] = moment_mean(d, p, q, w)
+    for top, bottom in STANDARD_MEANS:
+        result[f"means_um.{mean_name(top, bottom)}"] = moment_mean(d, top, bottom, w)
     low, middle, high = quantiles(d, v, [0.1, 0.5, 0.9]).tolist()
     result["span"] = span(low, middle, high)
     for name, rule in (shares or {}).items():

@@ -1,8 +1,9 @@
 """The pieces behind a size distribution: one frozen record every other module of this room reads."""
 
+import dataclasses
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -85,7 +86,7 @@ class SizeSample:
     scale_relative_uncertainty: float = 0.0
     sphere_volumes: bool = True
     fields_known: bool = True
-    left_out: Mapping[str, int] = field(default_factory=dict)
+    left_out: Mapping[str, int] = dataclasses.field(default_factory=dict)  # "field" is a column here
     notes: tuple[str, ...] = ()
     zoom_match: ZoomMatch | None = None
 

@@ -4,6 +4,7 @@ import math
 import random
 from collections.abc import Mapping
 from dataclasses import MISSING, asdict, dataclass, replace
+from typing import Any
 
 from measure.errors import InvalidInput
 from measure.sizes.cautions import TARGET_COVER
@@ -95,10 +96,13 @@ class SlidePlan:
         """
         try:
             told = [name for name, one in cls.__dataclass_fields__.items() if one.default is not MISSING]
-            known = {n: values[n] for n in cls.__dataclass_fields__ if n in values or n not in told}
+            known: dict[str, Any] = {
+                n: values[n] for n in cls.__dataclass_fields__ if n in values or n not in told
+            }
             names = [name for name in ("start_mm", "step_mm", "field_mm") if name in known]
-            pairs = {name: tuple(float(v) for v in known[name]) for name in names}
-            return cls(**{**known, **pairs, "done": tuple(int(i) for i in known.get("done", ()))})
+            known |= {name: tuple(float(v) for v in known[name]) for name in names}
+            known["done"] = tuple(int(i) for i in known.get("done", ()))
+            return cls(**known)
         except (KeyError, TypeError, ValueError) as error:
             raise InvalidInput("The plan of this slide cannot be read; plan it anew.") from error
 
@@ -155,12 +159,12 @@ def plan_slide(
     seed = random.SystemRandom().randrange(2**31) if seed is None else int(seed)
     chance = random.Random(seed)
     # the start lies anywhere in the first step, as far as the field stays on the glass
-    start = tuple(
+    left, top = (
         margin_mm + size / 2 + chance.random() * (one - size)
         for one, size in zip(step, field_mm, strict=True)
     )
     return SlidePlan(
-        width_mm, height_mm, margin_mm, columns, rows, start, step, seed,
+        width_mm, height_mm, margin_mm, columns, rows, (left, top), step, seed,
         field_mm=field_mm, film_um=film_um, smallest_um=smallest_um,
     )  # fmt: skip
 

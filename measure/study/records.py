@@ -168,8 +168,8 @@ class Tasting:
     kind: str
     batch_ids: tuple[int, ...] = ()
     name: str = ""
-    plan: Mapping[str, object] = field(default_factory=dict)
-    results: Mapping[str, object] = field(default_factory=dict)
+    plan: Mapping[str, Any] = field(default_factory=dict)
+    results: Mapping[str, Any] = field(default_factory=dict)
     closed: bool = False
     made: str = ""  # ISO 8601; filled in when empty
 
@@ -188,8 +188,8 @@ class SpotCheck:
 
     batch_ids: tuple[int, ...] = ()
     name: str = ""
-    plan: Mapping[str, object] = field(default_factory=dict)
-    results: Mapping[str, object] = field(default_factory=dict)
+    plan: Mapping[str, Any] = field(default_factory=dict)
+    results: Mapping[str, Any] = field(default_factory=dict)
     closed: bool = False
     made: str = ""
 
