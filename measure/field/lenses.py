@@ -29,6 +29,7 @@ _LEAST_BESIDE_PX2 = 12
 _SURE = 0.18  # misfit up to which the ends of a lens need not be seen so well
 _SURE_NOTCH = 0.54
 _LEAST_BASE_HALF_WIDTH_PX = 2.5
+_FREE = 0.08  # share of the border of each of the two pieces that must meet the oil or the frame
 
 
 def overlapping(areas: Areas, lenses: dict[int, tuple[int, int]]) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -143,6 +144,10 @@ def _possible_bases(areas: Areas, lens: int) -> list[int]:
 
 
 def _thick(areas: Areas, base: int) -> bool:
+    """Whether an area can be a piece seen alone: thick, see-through, and with an edge against the oil."""
+    border = areas.seam[base]
+    if border.get(0, 0) + border.get(1, 0) < _FREE * sum(border.values()):
+        return False  # a patch inside a piece
     return areas.half_width(base) >= _LEAST_BASE_HALF_WIDTH_PX and float(areas.tone[base].mean()) < _OPAQUE
 
 
