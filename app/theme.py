@@ -56,14 +56,14 @@ LIGHT = Palette(
     rail="#e9e4db",
     picture="#d9d4cb",
     line="#d8d1c5",
-    edge="#8d8578",
+    edge="#776f63",
     ink="#26221d",
     soft_ink="#5c554b",
-    faint_ink="#a19a8e",
+    faint_ink="#8d867a",
     accent="#7a3b69",
     accent_ink="#ffffff",
     accent_soft="#ecdde7",
-    done="#2f6b3a",
+    done="#2a6235",
     warning="#80500a",
     warning_soft="#f6e7c8",
     error="#a12a22",
@@ -78,10 +78,10 @@ DARK = Palette(
     rail="#1a1816",
     picture="#131110",
     line="#403a33",
-    edge="#877e72",
+    edge="#9b9184",
     ink="#f1ece4",
     soft_ink="#bfb6a8",
-    faint_ink="#777066",
+    faint_ink="#7d766b",
     accent="#d79ac4",
     accent_ink="#2a1124",
     accent_soft="#4b3444",
@@ -100,11 +100,12 @@ class KindStyle:
     Attributes
     ----------
     colour : str
-        Over a picture, and in charts in a light room.
-    on_dark : str
-        In charts in a dark room.
+        Over a picture.
+    on_light, on_dark : str
+        In charts in a light and in a dark room.
     casing : str
-        A wider stroke under the line, so that it shows on any picture.
+        A thin halo on both sides of the line. Line and halo are so far apart in lightness that one of them
+        has a contrast of 3 to 1 to whatever the picture shows.
     dashes : tuple of float
         Dash and gap lengths in units of the line's width; empty for an unbroken line.
     letter : str
@@ -114,6 +115,7 @@ class KindStyle:
     """
 
     colour: str
+    on_light: str
     on_dark: str
     casing: str
     dashes: tuple[float, ...]
@@ -123,15 +125,17 @@ class KindStyle:
 
     def in_room(self, palette: Palette) -> str:
         """Return the chart colour for that room."""
-        return self.on_dark if palette.name == "dark" else self.colour
+        return self.on_dark if palette.name == "dark" else self.on_light
 
 
 # the colours differ by at least 20 (CIEDE2000) for full, red-, green- and blue-blind eyes; a test measures it
 KIND_STYLE: dict[Kind, KindStyle] = {
-    Kind.KERNEL: KindStyle("#3b3bc4", "#7378e8", "#ffffff", (), "K", "kernel", "kernels"),
-    Kind.SKIN: KindStyle("#e8662a", "#f7a03a", "#2b1206", (5.0, 2.5), "N", "skin", "skins"),
-    Kind.SALT: KindStyle("#2fc3b0", "#80e7e0", "#06302b", (1.5, 2.0), "T", "salt", "salt"),
-    Kind.OTHER: KindStyle("#6f6a66", "#8a8478", "#ffffff", (7.0, 2.5, 1.5, 2.5), "O", "other", "other"),
+    Kind.KERNEL: KindStyle("#3333b6", "#3333b6", "#7378e8", "#ffffff", (), "K", "kernel", "kernels"),
+    Kind.SKIN: KindStyle("#ff8c42", "#e06020", "#f7a03a", "#000000", (5.0, 2.5), "N", "skin", "skins"),
+    Kind.SALT: KindStyle("#2fc3b0", "#16a08f", "#80e7e0", "#000000", (1.5, 2.0), "T", "salt", "salt"),
+    Kind.OTHER: KindStyle(
+        "#4a4743", "#4a4743", "#8a8478", "#ffffff", (7.0, 2.5, 1.5, 2.5), "O", "other", "other"
+    ),
 }
 
 _CHOICES = ("system", "light", "dark")

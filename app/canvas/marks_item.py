@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QGraphicsItem
 from app.canvas.style import cosmetic_pen
 
 _CASING = QColor(255, 255, 255, 190)
-_INK = QColor("#b0125f")
+_INK = QColor("#8f0d4c")
 _ZONE_LINE = QColor("#141210")
 _ZONE_FILL = QColor(20, 18, 16, 120)
 _POINT_RADIUS = 7
@@ -70,10 +70,14 @@ class MarksItem(QGraphicsItem):
     def paint(self, painter: QPainter, option: object, widget: object = None) -> None:
         """Qt: zones first, then lines, points and words."""
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-        painter.setPen(cosmetic_pen(_ZONE_LINE, 1.5))
         painter.setBrush(_ZONE_FILL)
         for zone in self._zones:
+            painter.setPen(cosmetic_pen(_CASING, 3.5))
             painter.drawPolygon(zone)
+            painter.setPen(cosmetic_pen(_ZONE_LINE, 1.5))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawPolygon(zone)
+            painter.setBrush(_ZONE_FILL)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         colour = QColor(self._marks.colour)
         for pen in (cosmetic_pen(_CASING, 3.5), cosmetic_pen(colour, 1.5)):

@@ -16,10 +16,12 @@ from app.canvas.style import LineStyle, cosmetic_pen
 from measure import outlines
 
 _MOST_EXACT = 1000  # pieces in view; beyond, a drawn-once copy is faster than lines
-_MOST_CASED_POINTS = 9000  # points in view; beyond, lines are one screen pixel wide and bare
+_MOST_CASED_POINTS = 9000  # points in view; beyond, lines are one screen pixel wide, their halo on one side
+_AROUND = ((1.1, 1.1), (-1.1, -1.1), (1.1, -1.1), (-1.1, 1.1))  # screen px: where the halo of a line lies
+_HALF = 0.35  # screen px
 _MOST_BADGES = 250
 _MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew
-_CHOSEN = QColor(138, 47, 116)  # the plum of the window, far from the colours of kinds and of doubt
+_CHOSEN = QColor(122, 38, 102)  # the plum of the window, far from the colours of kinds and of doubt
 _CHOSEN_FILL = QColor(255, 255, 255, 60)
 _POINTED_FILL = QColor(255, 255, 255, 45)
 _LIT, _LIT_FILL = QColor(255, 207, 74), QColor(255, 207, 74, 110)
@@ -188,12 +190,11 @@ class OutlineItem(QGraphicsItem):
             style = self._style(int(value))
             members = [shapes[i] for i in np.flatnonzero(group == value)]
             # fine lines side by side look like a cased wide one and cost a fifth of it
-            if cased:
-                casing = cosmetic_pen(style.casing, 1.0)
-                _draw_beside(painter, members, casing, 1.1 / zoom)
-                _draw_beside(painter, members, casing, -1.1 / zoom)
-                _draw_beside(painter, members, style.pen(1.0), -0.35 / zoom)
-            _draw_beside(painter, members, style.pen(1.0), 0.35 / zoom if cased else 0.0)
+            casing = cosmetic_pen(style.casing, 1.0)
+            for dx, dy in _AROUND if cased else _AROUND[:1]:
+                _draw_beside(painter, members, casing, dx / zoom, dy / zoom)
+            for shift_px in (-_HALF, _HALF) if cased else (0.0,):
+                _draw_beside(painter, members, style.pen(1.0), shift_px / zoom, shift_px / zoom)
 
     def _paint_marked(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
         for marked in (self._lit, self._chosen):
@@ -249,12 +250,14 @@ class OutlineItem(QGraphicsItem):
         self.update()
 
 
-def _draw_beside(painter: QPainter, shapes: list[QPolygonF], pen: QPen, shift_px: float) -> None:
+def _draw_beside(
+    painter: QPainter, shapes: list[QPolygonF], pen: QPen, right_px: float, down_px: float
+) -> None:
     painter.setPen(pen)
-    painter.translate(shift_px, shift_px)
+    painter.translate(right_px, down_px)
     for shape in shapes:
         painter.drawPolygon(shape)
-    painter.translate(-shift_px, -shift_px)
+    painter.translate(-right_px, -down_px)
 
 
 def _same(

@@ -4,13 +4,14 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from PySide6.QtCore import QRectF
-from PySide6.QtGui import QImage, QPainter
+from PySide6.QtGui import QColor, QImage, QPainter
 
 from app.canvas.picture_item import wrapped
 from app.canvas.style import LineStyle
 from measure import outlines
 
 _MARGIN_PX = 3  # of a reduced copy: how far a drawn line reaches beyond its box
+_CASED_FROM = 0.5  # size of a copy; in smaller ones a halo would hide the pieces
 _MOST_PIXELS = 12_000_000  # a copy larger than this is not kept; the next smaller one serves
 
 
@@ -110,8 +111,14 @@ def _draw(
     for group in np.unique(scene.group[rows]):
         if group < 0:
             continue
-        colour = scene.style(int(group)).colour
-        share = colour.alphaF()
-        bgra = (*(int(c * share) for c in (colour.blue(), colour.green(), colour.red())), colour.alpha())
-        chosen = rows[scene.group[rows] == group]
-        outlines.stroke(array, [scene.outlines[r] for r in chosen], bgra, factor=factor, origin_px=origin)
+        style = scene.style(int(group))
+        shapes = [scene.outlines[r] for r in rows[scene.group[rows] == group]]
+        if factor >= _CASED_FROM:
+            outlines.stroke(array, shapes, _bgra(style.casing), factor=factor, origin_px=origin, width=3)
+        outlines.stroke(array, shapes, _bgra(style.colour), factor=factor, origin_px=origin)
+
+
+def _bgra(colour: QColor) -> tuple[int, int, int, int]:
+    share = colour.alphaF()
+    blue, green, red = (int(c * share) for c in (colour.blue(), colour.green(), colour.red()))
+    return blue, green, red, colour.alpha()

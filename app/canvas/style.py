@@ -19,7 +19,7 @@ PREVIEW = 3  # a group of its own (no kind has a fourth state): outlines that ar
 
 _NOT_COUNTED_BITS = flags.bits("touches_frame", "meets_zone", "repeat")
 _SETTLED_BITS = _NOT_COUNTED_BITS | flags.bits("looked_at")  # no doubt that anyone need look at
-_PROPOSED = ("#d6409f", "#ffffff")
+_PROPOSED = ("#ff8fd0", "#000000")
 
 
 @dataclass(frozen=True)
@@ -52,13 +52,13 @@ def cosmetic_pen(colour: QColor, width: float) -> QPen:
 def group_style(group: int) -> LineStyle:
     """Return the style of a group as made by `group_of`, or of `PREVIEW`."""
     if group == PREVIEW:
-        return LineStyle(QColor(_PROPOSED[0]), _faded(_PROPOSED[1], 150), (4.0, 2.0))
+        return LineStyle(QColor(_PROPOSED[0]), _faded(_PROPOSED[1], 220), (4.0, 2.0))
     style, state = KIND_STYLE[KINDS[group // 4]], group % 4
     if state == ASIDE:
-        return LineStyle(_faded(style.colour, 170), _faded(style.casing, 90), (1.0, 4.0), style.letter)
+        return LineStyle(_faded(style.colour, 200), _faded(style.casing, 130), (1.0, 4.0), style.letter)
     if state == NOT_COUNTED:
-        return LineStyle(_faded(style.colour, 140), _faded(style.casing, 60), style.dashes, style.letter)
-    return LineStyle(QColor(style.colour), _faded(style.casing, 170), style.dashes, style.letter)
+        return LineStyle(_faded(style.colour, 160), _faded(style.casing, 130), style.dashes, style.letter)
+    return LineStyle(QColor(style.colour), _faded(style.casing, 220), style.dashes, style.letter)
 
 
 def group_of(particles: Particles, counted: np.ndarray | None = None) -> np.ndarray:

@@ -43,12 +43,12 @@ def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
     if pixels.dtype != np.uint8:
         pixels = (pixels >> 8).astype(np.uint8)
     canvas = np.ascontiguousarray(pixels).copy()
-    thick = max(1, round(min(canvas.shape[:2]) / 900))
+    thick = max(2, round(min(canvas.shape[:2]) / 900))  # a thinner line would show paler than it is
     for outline, code, reason in zip(
         particles.outlines, particles["kind"], particles["set_aside"], strict=True
     ):
         kind = KINDS[code]
-        _draw_outline(canvas, outline, HALO_RGB[kind], (1, 0), thick + 2)
+        _draw_outline(canvas, outline, HALO_RGB[kind], (1, 0), thick + 3)
         _draw_outline(canvas, outline, KIND_RGB[kind], _ASIDE if reason else _DASHES[kind], thick)
     return canvas
 

@@ -39,7 +39,7 @@ def _place(view, size_um):
 
 def test_kinds_look_the_same_on_paper_and_on_screen():
     for kind in KINDS:
-        assert PAPER.kinds[kind].colour == theme.KIND_STYLE[kind].colour
+        assert PAPER.kinds[kind].colour == theme.KIND_STYLE[kind].on_light
         assert PAPER.kinds[kind].letter == theme.KIND_STYLE[kind].letter
         assert PAPER.kinds[kind].hatch in HATCHES
 

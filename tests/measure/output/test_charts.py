@@ -134,7 +134,7 @@ def test_as_a_picture_for_paper(chart):
     picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
     assert abs(picture.shape[1] - 300 / 72 * 100) <= 1
     # the kernel's blue covers a good part, and the ground stays white
-    blue = np.abs(picture.astype(int) - (0xC4, 0x3B, 0x3B)).max(axis=2) < 12
+    blue = np.abs(picture.astype(int) - (0xB6, 0x33, 0x33)).max(axis=2) < 12
     assert 0.05 < blue.mean() < 0.6
     assert (picture == 255).all(axis=2).mean() > 0.3
     assert chart_png(chart, width_pt=300, height_pt=200, dpi=100) == data
