@@ -15,7 +15,8 @@ from .looks import LIMIT_PX, LOOKS, UM_PER_PX, Look, stuff
 from .place import Ground
 
 HIDDEN_LIMIT = 0.40  # more than this under others: nobody could outline it
-BLUR_LIMIT_PX = 8.0
+BLUR_LIMIT_PX = 6.0  # sd; beyond it, or beyond this share of the diameter, nobody could outline a piece
+BLUR_SHARE = 0.15
 SEEN_STEP = 0.05  # relative step of light a person sees against the ground
 EYE = np.array([0.3, 0.5, 0.2], np.float32)  # weight of red, green, blue for the step a person sees
 SEEN_SHARE = 0.75  # of the outline must show such a step
@@ -104,9 +105,9 @@ def _wanted(look: Look, size, rng) -> list[tuple[str, float]]:
 
 def _scatter(look: Look, size, rng) -> list[Piece]:
     ground = Ground(size, size[1] // 4)
-    pieces = []
+    pieces, roast = [], float(rng.random())
     for name, d in _wanted(look, size, rng):
-        material = stuff(name, rng)
+        material = stuff(name, rng, roast)
         outline, body = _outline(material.kind, name, d, rng)
         how = rng.choice(["cross", "touch", "apart"], p=[look.cross, look.touch, 1 - look.cross - look.touch])
         inside = rng.random() > (0.3 if look.cut else 0.08)
@@ -227,7 +228,7 @@ def _why_not(truth: Truth, size) -> str:
         return "cut by the frame"
     if truth.hidden > HIDDEN_LIMIT:
         return "hidden"
-    if truth.blur_px > min(BLUR_LIMIT_PX, 0.22 * truth.diameter_px):
+    if truth.blur_px > min(BLUR_LIMIT_PX, BLUR_SHARE * truth.diameter_px):
         return "out of focus"
     if truth.seen < SEEN_SHARE:
         return "not to be seen"

@@ -50,18 +50,23 @@ class Look:
     camera: Camera = field(default_factory=Camera)
 
 
-def stuff(name: str, rng: np.random.Generator) -> Stuff:
-    """Draw the material of one piece."""
+def stuff(name: str, rng: np.random.Generator, roast: float = 0.5) -> Stuff:
+    """Draw the material of one piece.
+
+    Light roast scatters nearly evenly (blue a little more, as fine grains do); dark roast absorbs blue.
+    Guessed from the look of roasted nuts; no source.
+    """
+    tone = np.array([1.0, 1.20 + 0.25 * roast, 1.65 + 0.85 * roast])
     vary = np.exp(rng.normal(0.0, 0.33)) * np.exp(rng.normal(0.0, 0.03, 3))
     mean = float(vary.mean())
     if name == "kernel":
-        base = np.array([0.20, 0.29, 0.50]) * vary
+        base = 0.21 * tone * vary
         return Stuff("kernel", tuple(base), PLANT * 0.35, 0.75, 0.28, (0.80, 0.68, 0.48))
     if name == "pale":
-        base = np.array([0.012, 0.018, 0.035]) * vary
+        base = 0.012 * tone * vary
         return Stuff(CLEAR, tuple(base), PLANT * 0.45 * mean, 0.42, 0.10, (0.75, 0.72, 0.62))
     if name == "weak":
-        base = np.array([0.07, 0.10, 0.17]) * vary
+        base = 0.075 * tone * vary
         return Stuff("kernel", tuple(base), PLANT * 0.30, 0.55, 0.25, (0.55, 0.48, 0.36))
     if name == "skin":
         base = np.array([0.16, 0.36, 0.60]) * vary

@@ -77,9 +77,9 @@ def reflection(piece: Piece, body: Body, lamp: tuple[float, float], sharp_px: fl
     norm = 1.0 / np.sqrt(1.0 + gx**2 + gy**2)
     lit = np.clip((-gx * lamp[0] - gy * lamp[1] + 0.85) * norm, 0.0, None)
     texture = np.clip(
-        0.55 + 0.5 * body.density / (np.percentile(body.density[body.mask], 90) + 1e-6), 0.5, 1.2
+        0.75 + 0.3 * body.density / (np.percentile(body.density[body.mask], 90) + 1e-6), 0.5, 1.2
     )
-    colour = (0.30 + 0.70 * lit)[..., None] * np.asarray(stuff.albedo) * texture[..., None]
+    colour = (0.45 + 0.60 * lit)[..., None] * np.asarray(stuff.albedo) * texture[..., None]
     if stuff.kind == "salt":
         colour = 0.75 * colour + 0.5 * (lit[..., None] > 0.93)
     cover = body.mask.astype(np.float32)
