@@ -35,6 +35,7 @@ _DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
 _SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
 _SAME = 0.75  # intersection over union from which a see-through piece was found before
 _MOST_NOISE = 0.032  # natural density; with more, grain shows lines like those of a faint rim
+_FREE_RIM, _LINED = 0.04, 0.35  # share of a rim that runs through oil, and of that which must show
 _LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a rim is placed
 _CLEAR_OF_OIL = 4.0  # noise units
 
@@ -178,6 +179,7 @@ def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple
     covered = np.zeros(crop.distance.shape, np.uint8)
     made: list[tuple[np.ndarray, int]] = []
     pieces, lines = clear_over(crop.density, least_px2)
+    rim_lines = lines.copy()
     rim_field = np.zeros((*lines.shape, 3), np.float32)
     rim_field[..., 0] = -_LINE_STEP * lines
     for piece in (*pieces, *(m for m, rim_only in zip(crop.masks, crop.rim_only, strict=True) if rim_only)):
@@ -192,13 +194,27 @@ def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple
         others = [
             (m & beside).any() and s < _COVERED * m.sum() for m, s in zip(crop.masks, shared, strict=True)
         ]
-        if known or not any(others):
+        if known or not any(others) or not _rim_in_oil(piece, rim_lines, crop.masks, shared):
             continue
         outline = place_rim_edge(rim_field, piece, np.zeros(piece.shape, bool), crop.oil, crop.light_weight)
         placed = crop.placed(outline, least_px2)
         made += [(outline, _FLAG | bits("rim_only")) for outline in placed]
         covered |= piece * bool(placed)
     return covered, made
+
+
+def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], shared: list[float]) -> bool:
+    """Whether a rim is seen where it runs through oil; the oil caught between pieces has none there."""
+    border = (piece & (1 - cv2.erode(piece, np.ones((3, 3), np.uint8), borderValue=0))) > 0
+    bodies = np.zeros_like(piece)
+    for mask, inside in zip(masks, shared, strict=True):
+        if inside < _COVERED * mask.sum():
+            bodies |= mask
+    free = border & (dilated(bodies, 1.5) == 0)
+    if free.sum() < _FREE_RIM * border.sum():
+        return True
+    usual = np.percentile(lines[border], 75)
+    return bool((cv2.dilate(lines, np.ones((5, 5), np.uint8))[free] > 0.4 * usual).mean() > _LINED)
 
 
 def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[np.ndarray, list[np.ndarray]]:

@@ -23,7 +23,7 @@ _GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
 _HOLE = 0.3  # share of the piece up to which a hole in the rim is a pale middle of a bead
 _LEAST_BEAD_PX2 = 8
 _LEAST_HALF_PX = 3.3
-_STALK, _CORNER = 0.3, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
+_STALK, _CORNER = 0.42, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
 _RIMMED = 0.6  # share of the border that must lie at the strong rim
 _BESIDE_PX = 3.0
 
@@ -116,7 +116,7 @@ def _without_tails(piece: np.ndarray) -> np.ndarray:
     """Take off what hangs on a piece by a thin stalk; corners stay."""
     padded = cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
     deepest = float(cv2.distanceTransform(padded, cv2.DIST_L2, 5).max())
-    core = opened(padded, _STALK * deepest)[1:-1, 1:-1]
+    core = _largest(opened(padded, _STALK * deepest)[1:-1, 1:-1])
     beyond = cv2.distanceTransform(1 - core, cv2.DIST_L2, 5)
     count, parts = cv2.connectedComponents(piece & ~core & 1, connectivity=8)
     whole = core.copy()
@@ -125,6 +125,13 @@ def _without_tails(piece: np.ndarray) -> np.ndarray:
         if beyond[bit].max() <= _CORNER * deepest:
             whole[bit] = 1
     return whole
+
+
+def _largest(mask: np.ndarray) -> np.ndarray:
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
+    if count < 3:
+        return mask
+    return (parts == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())).view(np.uint8)
 
 
 def _beaded(rim: np.ndarray, piece: np.ndarray) -> bool:
