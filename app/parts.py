@@ -83,9 +83,11 @@ def action_button(action: QAction, *, look: str = "", icon: str = "", text: str 
     return _dressed(made, look, icon, action.toolTip())
 
 
-def tool_button(action: QAction, icon: str, *, look: str = "quiet") -> QToolButton:
-    """Return a button that shows only the icon of an action."""
+def tool_button(action: QAction, icon: str, *, look: str = "quiet", words: str = "") -> QToolButton:
+    """Return a button that shows the icon of an action, and short words where a `WordyRow` has room."""
     made = QToolButton()
+    if words:
+        action.setIconText(words)
     made.setDefaultAction(action)
     made.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)
     made.setAccessibleName(action.text())

@@ -1,13 +1,14 @@
 """The rail: the stations from left to right of the work, each with its state in words."""
 
 from PySide6.QtCore import QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
 
 from app import icons, theme
 
 MARK = 18
 ICON = 22
+WIDEST_SHARE = 0.16  # of the window's width; a rail that needs more shows icons and names alone
 
 
 class StationButton(QAbstractButton):
@@ -23,6 +24,7 @@ class StationButton(QAbstractButton):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setAttribute(Qt.WidgetAttribute.WA_Hover)
         self.done, self.words = False, ""
+        self._tip, self.compact = self.toolTip(), False
         self.show_state(False, "")
 
     def show_state(self, done: bool, words: str) -> None:
@@ -30,10 +32,31 @@ class StationButton(QAbstractButton):
         self.done, self.words = done, words
         state = f"{'done' if done else 'not done'}{', ' + words if words else ''}"
         self.setAccessibleName(f"{self.text()}, {state}")
+        self._show_tip()
         self.updateGeometry()
         self.update()
 
+    def set_compact(self, compact: bool) -> None:
+        """Show the icon over the name, with the state in the tip, or all of it beside the icon."""
+        if compact != self.compact:
+            self.compact = compact
+            self._show_tip()
+            self.updateGeometry()
+
+    def _show_tip(self) -> None:
+        state = f"{self.words}\n" if self.compact and self.words else ""
+        self.setToolTip(f"{state}{self._tip}")
+
     def sizeHint(self) -> QSize:
+        """Return the room that is wanted as it is shown now."""
+        return self._compact_size() if self.compact else self.full_size()
+
+    def _compact_size(self) -> QSize:
+        small = QFontMetrics(theme.font("small", bold=True))
+        width = max(small.horizontalAdvance(self.text()), ICON + 2 * MARK) + 2 * theme.MEDIUM
+        return QSize(width, ICON + small.height() + 2 * theme.SMALL + theme.TIGHT)
+
+    def full_size(self) -> QSize:
         """Return room for the word and two lines of state."""
         small = QFontMetrics(theme.font("small"))
         head = QFontMetrics(theme.font("body", bold=True))
@@ -53,6 +76,9 @@ class StationButton(QAbstractButton):
         self._paint_ground(painter, palette)
         left, top = theme.MEDIUM, theme.SMALL
         ink = palette.colour("accent" if self.isChecked() else "ink")
+        if self.compact:
+            self._paint_compact(painter, palette, ink)
+            return
         icons.paint(painter, self.name, QRectF(left, top, ICON, ICON), ink)
         text_left = left + ICON + theme.SMALL
         width = self.width() - text_left - theme.SMALL
@@ -67,6 +93,17 @@ class StationButton(QAbstractButton):
         painter.setPen(palette.colour("soft_ink"))
         rest = QRectF(text_left, top + head + 1, width, self.height() - top - head)
         painter.drawText(rest, Qt.TextFlag.TextWordWrap, self.words)
+
+    def _paint_compact(self, painter: QPainter, palette: theme.Palette, ink: QColor) -> None:
+        middle, top = self.width() / 2, theme.SMALL
+        icons.paint(painter, self.name, QRectF(middle - ICON / 2, top, ICON, ICON), ink)
+        if self.done:
+            mark = QRectF(middle + ICON / 2 + 2, top, MARK, MARK)
+            icons.paint(painter, "done", mark, palette.colour("done"))
+        painter.setFont(theme.font("small", bold=True))
+        painter.setPen(palette.colour("ink"))
+        words = QRectF(0, top + ICON + 2, self.width(), painter.fontMetrics().height())
+        painter.drawText(words, Qt.AlignmentFlag.AlignCenter, self.text())
 
     def _paint_ground(self, painter: QPainter, palette: theme.Palette) -> None:
         box = QRectF(self.rect()).adjusted(4, 2, -4, -2)
@@ -121,6 +158,12 @@ class Rail(QWidget):
         self._group.addButton(button)
         self._column.insertWidget(len(self.buttons) - 1, button)
         return button
+
+    def suit(self, window_width: int) -> None:
+        """Leave the work the width it needs in a window of that width."""
+        full = max((button.full_size().width() for button in self.buttons.values()), default=0)
+        for button in self.buttons.values():
+            button.set_compact(full > WIDEST_SHARE * window_width)
 
     def add_foot(self, widget: QWidget) -> None:
         """Put a widget at the foot."""

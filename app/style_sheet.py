@@ -9,6 +9,7 @@ from app.theme import RADIUS, SIZES, Palette
 LOOKS = {
     "primary": "QPushButton: the one obvious next step of a page",
     "quiet": "QPushButton, QToolButton: present but not asking for attention",
+    "tool": "QToolButton: one of a row of tools, worded where there is room",
     "card": "QFrame: things that belong together",
     "strip": "QFrame: a message in place; with the property level note, done, warning or error",
     "panel": "QWidget: the column beside a picture",
@@ -91,6 +92,12 @@ QPushButton[look="quiet"]:focus, QToolButton[look="quiet"]:focus {{ border: 2px 
 QToolButton[look="quiet"]:checked, QPushButton[look="quiet"]:checked {{
   background: {accent_soft}; border-color: {accent};
 }}
+QToolButton[look="tool"] {{
+  background: transparent; border: 1px solid transparent; padding: 4px 2px; min-width: 24px;
+}}
+QToolButton[look="tool"]:hover {{ background: {raised}; }}
+QToolButton[look="tool"]:focus {{ border: 2px solid {accent}; padding: 3px 1px; }}
+QToolButton[look="tool"]:checked {{ background: {accent_soft}; border-color: {accent}; }}
 QToolButton::menu-indicator {{ width: 0px; }}
 QToolButton[popupMode="1"] {{ padding-right: 26px; }}
 QToolButton::menu-button {{ border: none; width: 22px; }}

@@ -7,7 +7,15 @@ from pathlib import Path
 
 from PySide6.QtCore import QEvent, Qt
 from PySide6.QtGui import QAction, QCloseEvent, QDragEnterEvent, QDropEvent, QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QMainWindow, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QLabel,
+    QMainWindow,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app import icons, parts, pickers, preferences, theme
 from app.actions import ACTIONS, keys_text, make_action, rows_of
@@ -68,6 +76,7 @@ class Window(QMainWindow):
         self.kept.setProperty("look", "soft")
         self.kept.setContentsMargins(theme.MEDIUM, 0, theme.SMALL, 0)
         self.kept.setWordWrap(True)
+        self.kept.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)  # the rail may narrow
         self.rail.add_foot(self.kept)
         work = QWidget()
         line = QHBoxLayout(work)
@@ -346,8 +355,9 @@ class Window(QMainWindow):
     # events -------------------------------------------------------------------------------------------------
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Let the tour's card keep its place."""
+        """Leave the work its width, and let the tour's card keep its place."""
         super().resizeEvent(event)
+        self.rail.suit(event.size().width())
         self.tour.follow()
 
     def changeEvent(self, event: QEvent) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QColor, QFont, QPainter, QPolygonF
-from PySide6.QtWidgets import QGraphicsItem
+from PySide6.QtWidgets import QGraphicsItem, QWidget
 
 from app.canvas.style import cosmetic_pen
 
@@ -67,7 +67,7 @@ class MarksItem(QGraphicsItem):
         """Qt: the picture and a margin for marks beyond its edge."""
         return self._rect.adjusted(-50, -50, 50, 50)
 
-    def paint(self, painter: QPainter, option: object, widget: object = None) -> None:
+    def paint(self, painter: QPainter, option: object, widget: QWidget | None = None) -> None:
         """Qt: zones first, then lines, points and words."""
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
         painter.setBrush(_ZONE_FILL)
@@ -84,9 +84,9 @@ class MarksItem(QGraphicsItem):
             painter.setPen(pen)
             for x0, y0, x1, y1 in np.asarray(self._marks.lines, dtype=float).reshape(-1, 4):
                 painter.drawLine(QPointF(x0, y0), QPointF(x1, y1))
-        self._paint_on_screen(painter, colour)
+        self._paint_on_screen(painter, colour, QRectF(widget.rect() if widget else painter.viewport()))
 
-    def _paint_on_screen(self, painter: QPainter, colour: QColor) -> None:
+    def _paint_on_screen(self, painter: QPainter, colour: QColor, seen: QRectF) -> None:
         transform = painter.worldTransform()
         painter.save()
         painter.resetTransform()
@@ -100,7 +100,6 @@ class MarksItem(QGraphicsItem):
         painter.setFont(font)
         at = [transform.map(QPointF(x, y)) for x, y, _ in self._marks.labels]
         sizes = [_plate_size(painter, text) for _, _, text in self._marks.labels]
-        seen = QRectF(painter.viewport())
         for plate, (_, _, text) in zip(plate_places(at, sizes, seen), self._marks.labels, strict=True):
             _paint_plate(painter, plate, text)
         painter.restore()

@@ -6,6 +6,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QSplitter, QVBoxLayout, QWidget
 
 from app import parts, theme
+from app.flow import flow
 from app.stations.sides import side_by_side
 
 if TYPE_CHECKING:
@@ -28,12 +29,11 @@ def _panel(station: "Station") -> QWidget:
     act = station.action
     panel = QWidget()
     panel.setProperty("look", "panel")
-    buttons = parts.row(
+    buttons = flow(
         parts.action_button(act("fields.add"), icon="add", text="Add pictures"),
         parts.action_button(act("fields.add_folder"), icon="folder", text="Folder"),
         parts.action_button(act("fields.new_batch"), icon="batch", text="New batch"),
         parts.action_button(act("fields.camera"), text="Camera"),
-        None,
     )
     split = QSplitter(Qt.Orientation.Vertical)
     split.addWidget(station.list)
@@ -48,7 +48,7 @@ def _panel(station: "Station") -> QWidget:
     whole.setSpacing(theme.SMALL)
     parts.fill(whole, (buttons, split, station.next))
     whole.setStretch(1, 1)
-    panel.setMinimumWidth(max(PANEL_WIDTH, panel.sizeHint().width()))
+    panel.setMinimumWidth(max(PANEL_WIDTH, panel.minimumSizeHint().width()))
     return panel
 
 

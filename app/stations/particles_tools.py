@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 from PySide6.QtCore import QPointF, Signal
 from PySide6.QtGui import QAction, QActionGroup
-from PySide6.QtWidgets import QFrame, QWidget
+from PySide6.QtWidgets import QToolButton, QWidget
 
 from app import number_text, parts, theme
 from app.canvas.tool import Tool
@@ -15,32 +15,34 @@ from app.canvas.view import PictureView
 from app.flow import flow
 from app.session import Session
 from app.stations.particles_hands import Hands
+from app.tool_words import WordyRow
 from measure.model import Scale
 from measure.sizes.length import length_between
 
 _TOOL_NAMES = ("pick", "cut", "draw", "add", "take", "length")
+# name of the tool to its icon and the short words beneath
 _ICONS = {
-    "pick": "pick",
-    "cut": "cut",
-    "join": "join",
-    "draw": "draw",
-    "add": "brush_add",
-    "take": "brush_take",
-    "more": "cut_more",
-    "fewer": "cut_fewer",
-    "aside": "aside",
-    "restore": "restore",
-    "length": "length",
-    "snap": "snap",
-    "hide": "eye",
-    "loupe": "loupe",
-    "fit": "fit",
+    "pick": ("pick", "Pick"),
+    "cut": ("cut", "Cut"),
+    "join": ("join", "Join"),
+    "draw": ("draw", "Draw"),
+    "add": ("brush_add", "Add"),
+    "take": ("brush_take", "Wipe"),
+    "more": ("cut_more", "More"),
+    "fewer": ("cut_fewer", "Fewer"),
+    "aside": ("aside", "Aside"),
+    "restore": ("restore", "Count"),
+    "length": ("length", "Length"),
+    "snap": ("snap", "Edge"),
+    "hide": ("eye", "Hide"),
+    "loupe": ("loupe", "Loupe"),
+    "fit": ("fit", "Whole"),
 }
 _ROW = ("pick", "cut", "join", "draw", "add", "take", "more", "fewer", None, "aside", "restore", None)
 _ROW_END = ("length", None, "snap", "loupe", "hide", "fit")
 
 
-class ToolRow(QFrame):
+class ToolRow(WordyRow):
     """Buttons for the tools; keeps the tool in hand and the action that stands for it in step.
 
     Signals
@@ -80,14 +82,15 @@ class ToolRow(QFrame):
 
     def _lay_out(self) -> None:
         widgets = [self._button(name) for name in (*_ROW, *_ROW_END)]
-        line = flow(*widgets, spacing=2)
+        line = flow(*widgets, spacing=1)
         line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
-        self.setLayout(line)
+        self.hold(line, [widget for widget in widgets if isinstance(widget, QToolButton)])
 
     def _button(self, name: str | None) -> QWidget | int:
         if name is None:
-            return theme.SMALL
-        return parts.tool_button(self._action(name), _ICONS[name])
+            return theme.TIGHT
+        icon, words = _ICONS[name]
+        return parts.tool_button(self._action(name), icon, words=words)
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -3,15 +3,34 @@
 from collections.abc import Callable, Mapping
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QAction, QActionGroup
+from PySide6.QtGui import QAction, QActionGroup, QResizeEvent
 from PySide6.QtWidgets import QLayout, QSplitter, QStackedWidget, QToolButton, QWidget
 
 from app import parts, theme
 
 
+class _Sides(QSplitter):
+    """Work and panel; the work has half of the window at least, until the border is moved by hand."""
+
+    def __init__(self) -> None:
+        super().__init__(Qt.Orientation.Horizontal)
+        self._moved = False
+        self.splitterMoved.connect(self._note_move)
+
+    def _note_move(self, _place: int, _which: int) -> None:
+        self._moved = True
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: give the work its half as far as the panel allows."""
+        super().resizeEvent(event)
+        half, whole = self.window().width() // 2, sum(self.sizes())
+        if not self._moved and self.sizes()[0] < half < whole:
+            self.setSizes([half, whole - half])
+
+
 def side_by_side(left: QWidget, right: QWidget, widths: tuple[int, int]) -> QSplitter:
     """Return work and panel with a border that can be moved; the work takes what width there is more."""
-    split = QSplitter(Qt.Orientation.Horizontal)
+    split = _Sides()
     split.addWidget(left)
     split.addWidget(right)
     split.setStretchFactor(0, 1)

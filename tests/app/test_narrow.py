@@ -1,0 +1,62 @@
+"""The picture keeps half of the window, whatever the size of the text, and words stand where there is room."""
+
+from collections.abc import Iterator
+
+import pytest
+from PySide6.QtWidgets import QApplication
+from pytestqt.qtbot import QtBot
+
+from app.window import Window
+
+
+@pytest.fixture(params=[1.0, 1.5], ids=["text", "large text"])
+def sized(request: pytest.FixtureRequest, qapp: QApplication) -> Iterator[float]:
+    usual = qapp.font()
+    font = qapp.font()
+    font.setPointSizeF(usual.pointSizeF() * request.param)
+    qapp.setFont(font)
+    yield request.param
+    qapp.setFont(usual)
+
+
+def test_the_picture_has_half_of_the_window(sized: float, open_window: Window, qtbot: QtBot):
+    for name in ("scale", "fields", "particles"):
+        open_window.go(name)
+        open_window.resize(1281, 800)
+        open_window.resize(1280, 800)
+        qtbot.wait(20)
+        station = open_window.stations[name]
+        view = station.view if name == "particles" else station.picture.view
+        if name == "particles":
+            station._whole.setCurrentIndex(1)
+            qtbot.wait(20)
+        assert view.width() >= 640, (name, sized)
+    assert open_window.width() == 1280
+
+
+def test_the_rail_keeps_its_states_where_it_shows_names_alone(open_window: Window, qtbot: QtBot):
+    button = open_window.rail.buttons["fields"]
+    assert not button.compact
+    wide = button.sizeHint().width()
+    open_window.rail.suit(600)
+    assert button.compact
+    assert button.sizeHint().width() < wide
+    assert button.toolTip().startswith("2 fields, 2 to measure\n")
+    assert "2 fields, 2 to measure" in button.accessibleName()
+    button.grab()
+    open_window.rail.suit(1920)
+    assert not button.toolTip().startswith("2 fields")
+
+
+def test_tools_have_words_where_there_is_room_and_tips_with_keys_always(open_window: Window, qtbot: QtBot):
+    open_window.go("particles")
+    row = open_window.stations["particles"].tools
+    row.resize(1400, 60)
+    row._suit(1400)
+    assert row.worded
+    row._suit(row._needed - 1)
+    assert not row.worded
+    for button in row._buttons:
+        assert 0 < len(button.defaultAction().iconText()) <= 7
+        assert "(" in button.toolTip()
+        assert button.accessibleName() == button.defaultAction().text()
