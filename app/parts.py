@@ -150,6 +150,7 @@ def form(*rows: tuple[str, QWidget, str]) -> QFormLayout:
     made.setVerticalSpacing(theme.TIGHT)
     made.setHorizontalSpacing(theme.MEDIUM)
     made.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.AllNonFixedFieldsGrow)
+    made.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)  # large text in a narrow panel
     for words, widget, tip in rows:
         widget.setToolTip(tip)
         widget.setAccessibleName(words)

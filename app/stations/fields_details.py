@@ -4,6 +4,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QFormLayout, QFrame, QGridLayout, QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
+from app.flow import flow
 from app.help_words import narrow
 from app.session import Session
 from app.stations import fields_words
@@ -60,8 +61,7 @@ class FieldDetails(QFrame):
     def lay_out_buttons(self, *buttons: QWidget) -> None:
         """Put the buttons of the station's actions into the card."""
         self.buttons = QWidget()
-        line = parts.row(*buttons, None)
-        line.setContentsMargins(0, 0, 0, 0)
+        line = flow(*buttons)
         self.buttons.setLayout(line)
         self._column.addWidget(self.buttons)
 

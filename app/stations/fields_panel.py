@@ -18,7 +18,7 @@ PANEL_WIDTH = 356
 def lay_out(station: "Station") -> None:
     """Put everything in its place."""
     panel = _panel(station)
-    splitter = side_by_side(station.stage, panel, (4 * PANEL_WIDTH, panel.minimumWidth()))
+    splitter = side_by_side(station.stage, panel, (4 * PANEL_WIDTH, PANEL_WIDTH))
     whole = QHBoxLayout(station)
     whole.setContentsMargins(0, 0, 0, 0)
     whole.addWidget(splitter)
@@ -48,7 +48,7 @@ def _panel(station: "Station") -> QWidget:
     whole.setSpacing(theme.SMALL)
     parts.fill(whole, (buttons, split, station.next))
     whole.setStretch(1, 1)
-    panel.setMinimumWidth(max(PANEL_WIDTH, panel.minimumSizeHint().width()))
+    whole.addStrut(PANEL_WIDTH - 2 * theme.SMALL)  # at least; larger text asks for more
     return panel
 
 

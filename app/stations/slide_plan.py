@@ -12,6 +12,7 @@ from PySide6.QtWidgets import (
 )
 
 from app import number_text, parts, pickers, theme
+from app.flow import flow
 from app.messages import DONE, WARNING
 from app.number_boxes import NumberBox, WholeBox
 from app.session import Session
@@ -92,7 +93,7 @@ class SlidePlanCard(QFrame):
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         column.setSpacing(theme.SMALL)
-        buttons = parts.row(self.plan_button, self.print_button, None)
+        buttons = flow(self.plan_button, self.print_button)
         heading = parts.label("Slide, and where to take fields", "heading")
         parts.fill(column, (heading, which, self.map, self.done, form, self.source, buttons, self.words))
 

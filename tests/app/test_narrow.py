@@ -1,4 +1,4 @@
-"""The picture keeps half of the window, whatever the size of the text, and words stand where there is room."""
+"""The picture keeps half of the window whatever the size of the text; words stand where there is room."""
 
 from collections.abc import Iterator
 
