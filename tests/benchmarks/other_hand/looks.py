@@ -1,4 +1,4 @@
-"""The looks: what lies in the oil, how it is lit, what the camera does. Half are held back from tuning."""
+"""The looks: what lies in the oil, how it is lit, what the camera does. Some are held back from tuning."""
 
 from dataclasses import dataclass, field
 
@@ -131,6 +131,18 @@ LOOKS: dict[str, Look] = {
     ),
     "bubbles_fibres": Look(
         "air bubbles and fibres among kernels", {"kernel": 1}, bubbles=14, fibres=5, pieces=70, cover=0.2
+    ),
+    "air_and_threads": Look(
+        "bubbles and fibres among kernels and skins, cool light", {"kernel": 0.75, "skin": 0.25}, bubbles=10,
+        fibres=3, pieces=70, cover=0.15, camera=_COOL, focus_px=3.0,
+    ),
+    "some_crossing": Look(
+        "a few kernels across one another, warm light", {"kernel": 0.9, "weak": 0.1}, cross=0.3, median_px=44,
+        pieces=110, cover=0.22, camera=_WARM,
+    ),
+    "salt_in_oil": Look(
+        "mostly salt, facets, fringes", {"salt": 0.75, "kernel": 0.25}, focus_px=1.0, lamp=0.1, median_px=40,
+        camera=_WARM,
     ),
     "mixed": Look(
         "everything at once", {"kernel": 0.4, "skin": 0.2, "salt": 0.2, "weak": 0.1, "pale": 0.1}, bubbles=5,
