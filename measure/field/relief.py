@@ -18,6 +18,7 @@ from measure.field.quick import median
 _SIGMA_PX = 2.0  # the grey between the flanks is judged over the noise
 _LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel is dark or bright
 _FLANKS = 0.15  # strength of the other sign over that of the main one from which it is half of the picture
+_NEAR = 0.5  # share of it that must lie beside pieces
 _ONE_WAY = 0.5  # how far the flanks agree on a direction, 0..1
 _WORK_PX = 1_000_000  # the direction needs no more pixels than these
 _SMEAR = (
@@ -87,11 +88,11 @@ def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
     depth = cv2.distanceTransform(inside.view(np.uint8), cv2.DIST_L2, 5)[inside].mean()
     wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), _SMEAR * float(depth))
     x, y = cv2.Sobel(wide, cv2.CV_32F, 1, 0), cv2.Sobel(wide, cv2.CV_32F, 0, 1)
-    weight = flank * (wide > 0.05 * wide.max()) / np.maximum(np.hypot(x, y), 1e-9)
-    total = float((flank * (wide > 0.05 * wide.max())).sum())
-    if total <= 0:
-        return None
-    toward = np.array([-(weight * x).sum(), -(weight * y).sum()]) / total
+    near = flank * (wide > 0.05 * wide.max())
+    if near.sum() < _NEAR * flank.sum():
+        return None  # pieces of their own
+    weight = near / np.maximum(np.hypot(x, y), 1e-9)
+    toward = np.array([-(weight * x).sum(), -(weight * y).sum()]) / near.sum()
     return float(np.arctan2(toward[1], toward[0])) if np.hypot(*toward) > _ONE_WAY else None
 
 

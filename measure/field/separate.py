@@ -12,6 +12,7 @@ from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
 from measure.field.cut_lobes import cut_by_lobes
 from measure.field.edge import colour_length, local_plateau, slope
+from measure.field.opposite import parted_by_sign
 from measure.field.quick import median
 from measure.field.rim_checks import credible
 from measure.field.rims import dilated, fill_holes, find_clear, hull_mask, solidity
@@ -117,6 +118,9 @@ def separate(
         used += int(cut.max())
     # where a strong piece made its neighbour fall below half, the neighbour gets its share back
     labels = grown_labels(labels, low & (field >= 0.3 * typical), width + 1.0).astype(np.int32)
+    labels, shadows = parted_by_sign(labels, delta, least_px2)
+    groups += [[n] for n in shadows]
+    used += len(shadows)
     labels[clear > 0] = clear[clear > 0] + used
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
