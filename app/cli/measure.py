@@ -32,6 +32,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="leave out this rectangle (px) of every picture, such as a burnt-in bar; may be repeated",
     )
     how.add_argument(
+        "--bar",
+        metavar="LENGTH",
+        help="what the bar drawn into the pictures says, such as '20 µm', to hold it against the scale",
+    )
+    how.add_argument(
         "--count-once",
         action="store_true",
         help="look for fields that overlap, and count the pieces they share once",

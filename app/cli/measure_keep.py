@@ -75,6 +75,8 @@ class Shelf:
         A sentence for each picture that shows what another one shows.
     alarms : list of str
         What speaks against the scale of the fields kept.
+    marks : list of str
+        What deserves a look about bars or words drawn into the pictures.
     """
 
     def __init__(self, folder: Path, scale: Scale, study: StudyWriter | None) -> None:
@@ -87,6 +89,7 @@ class Shelf:
         self.failed: list[FieldOutcome] = []
         self.twins: list[str] = []
         self.alarms: list[str] = []
+        self.marks: list[str] = []
 
     def take_over(self, keys: set[str], jobs: Mapping[str, FieldJob]) -> None:
         """Take over fields of a run that was stopped."""
@@ -94,6 +97,7 @@ class Shelf:
         for key, job in jobs.items():
             row = self.finished.row(key) if self.finished is not None and key in keys else {}
             self.alarms += row.get("alarms", ())
+            self.marks += [row["marks"]] if row.get("marks") else []
             if row.get("look"):
                 self._known.add(job.name, row["look"])
 
@@ -108,6 +112,7 @@ class Shelf:
             return False
         self._known.add(outcome.name, outcome.row["look"])
         self.alarms += outcome.row["alarms"]
+        self.marks += [outcome.row["marks"]] if outcome.row["marks"] else []
         return True
 
     def keep(self, job: FieldJob, key: str, outcome: FieldOutcome) -> None:

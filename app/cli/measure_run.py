@@ -5,7 +5,7 @@ import contextlib
 import json
 import tempfile
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.cli.exclude import zones_of
@@ -14,6 +14,7 @@ from app.cli.measure_once import CountedOnce, count_shared_once
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
 from measure.model import FieldSettings, Scale
+from measure.output.burnt_marks import check_label
 from measure.output.cluster import Cluster, cluster_executor
 from measure.output.field_pool import measure_many, workers_for
 from measure.output.field_run import FieldJob, FieldOutcome
@@ -97,7 +98,8 @@ def _measure(
         shelf.keep_links(overlaps)
     if not shelf.kept and shelf.failed:
         raise InvalidInput(shelf.failed[0].error)
-    for text in (*(f"passed over: {o.error}" for o in shelf.failed), *shelf.twins, *shelf.alarms):
+    passed_over = [f"passed over: {o.error}" for o in shelf.failed]
+    for text in (*passed_over, *shelf.twins, *shelf.alarms, *shelf.marks):
         warn(text)
     if not shelf.kept:  # every picture shows what is counted already
         return 1
@@ -141,7 +143,7 @@ def _finish(
             "um_per_px": scale.um_per_px,
             "out": args.out,
             "failed": [{"field": o.name, "reason": o.error} for o in shelf.failed],
-            "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms],
+            "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms, *shelf.marks],
             "sizes": sizes.as_json,
         }
         if overlaps is not None:
@@ -176,6 +178,8 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     names = _field_names(paths)
     blank = read_picture(args.blank) if args.blank else None
     zones = zones_of(args.exclude)
+    bar = check_label(args.bar) if args.bar else ""
+    kinds_seen: set[int] = set()  # pictures of one camera setting carry their marks in one place
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
     plan = _Plan([], [], [], [])
     seen: dict[str, str] = {}
@@ -198,9 +202,12 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
             keep_result=args.study is not None or args.count_once,
             zones=(*zones, *left_out_in(path)), joined=is_joined(path),
         )  # fmt: skip
+        pixels = picture_pixels(path)
+        job = replace(job, look_for_marks=pixels not in kinds_seen, bar=bar)
+        kinds_seen.add(pixels)
         plan.jobs.append(job)
         plan.sha256.append(sha256)
-        plan.largest_px = max(plan.largest_px, picture_pixels(path))
+        plan.largest_px = max(plan.largest_px, pixels)
         plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else ""))
     return plan
 

@@ -58,6 +58,8 @@ class FieldJob:
     blank_data: bytes | None = None
     zones: tuple = ()  # areas left out, (K, 2) px each
     joined: bool = False  # made of several fields: larger than the pictures its scale was made at
+    look_for_marks: bool = False  # for a burnt-in bar or words; one picture of a kind tells for all
+    bar: str = ""  # what the burnt-in bar says, where that was told
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class FieldOutcome:
     """What came of one job: a table, or the sentence that says why not and no table.
 
     ``row`` has the keys of `FIELD_COLUMNS` and, beside them, what later steps compare: ``look`` is the small
-    copy of `measure.output.twins`, ``alarms`` the sentences of `alarms_of`.
+    copy of `measure.output.twins`, ``alarms`` the sentences of `alarms_of`, ``marks`` that of `marks_note`.
     """
 
     name: str
@@ -122,9 +124,22 @@ def _measured(job: FieldJob) -> FieldOutcome:
         notes=(*picture.notes, *result.notes),
     )
     row["look"], row["alarms"] = packed_look(picture), alarms_of(job, picture)
+    row["marks"] = _marks_note(job, picture, result, row["alarms"]) if job.look_for_marks else ""
     row["warnings"] = " ".join(part for part in (row["warnings"], *row["alarms"]) if part)
     kept = result if job.keep_result else None
     return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)
+
+
+def _marks_note(job: FieldJob, picture: Picture, result: FieldResult, alarms: list[str]) -> str:
+    """Look for a bar or words drawn in; a bar that contradicts the scale is added to the alarms."""
+    from measure.output.burnt_marks import bar_alarm, marks_note
+    from measure.scale.burnt_in import find_burnt_in
+
+    found = find_burnt_in(picture)
+    alarm = bar_alarm(job.name, found, job.bar, job.scale.um_per_px) if job.bar else ""
+    if alarm:
+        alarms.append(alarm)
+    return marks_note(job.name, found, result, job.scale.um_per_px, job.bar)
 
 
 def alarms_of(job: FieldJob, picture: Picture) -> list[str]:

@@ -110,22 +110,36 @@ def _panel(rgb: np.ndarray) -> np.ndarray | None:
 def _runs(rgb: np.ndarray) -> list[tuple[int, int, int, int]]:
     """Level strokes as (left, top, right, bottom), ends within."""
     found: list[tuple[int, int, int, int]] = []
+    whole = rgb.astype(np.int16)
     for thick in (1, 2, 4):
         reach = thick + 1
-        up, down = np.roll(rgb, reach, axis=0), np.roll(rgb, -reach, axis=0)
-        above, below = rgb - up, rgb - down
-        same_way = np.sign(above) == np.sign(below)
-        step = np.where(same_way, np.minimum(np.abs(above), np.abs(below)), 0.0).max(axis=2)
-        mask = (step > _STEP).astype(np.uint8)
-        mask[:reach], mask[-reach:] = 0, 0
+        if len(rgb) <= 2 * reach:
+            continue
+        mask = np.zeros(rgb.shape[:2], np.uint8)
+        mask[reach:-reach] = _step(whole, reach) > _STEP
         mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((1, 3), np.uint8))
         mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((1, _SHORTEST_PX), np.uint8))
-        count, _, stats, _ = cv2.connectedComponentsWithStats(mask)
-        for left, top, width, height, _area in stats[1:count]:
+        rows = np.flatnonzero(mask.any(axis=1))
+        if not len(rows):
+            continue
+        first = int(rows[0])
+        count, _, stats, _ = cv2.connectedComponentsWithStats(mask[first : rows[-1] + 1])
+        for left, above, width, height, _area in stats[1:count]:
+            top = first + above
             box = (int(left), int(top), int(left + width - 1), int(top + height - 1))
             if height <= 6 and _one_colour(rgb, box) and not any(_meet(box, known) for known in found):
                 found.append(box)
     return found
+
+
+def _step(whole: np.ndarray, reach: int) -> np.ndarray:
+    """Levels by which each row but the outermost differs, in one direction, from both ``reach`` away."""
+    middle = whole[reach:-reach]
+    above = cv2.subtract(middle, whole[: -2 * reach])
+    below = cv2.subtract(middle, whole[2 * reach :])
+    # brighter than both, or darker than both; below zero where it lies between them
+    step = cv2.max(cv2.min(above, below), cv2.subtract(0, cv2.max(above, below)))
+    return cv2.max(cv2.max(step[..., 0], step[..., 1]), step[..., 2])
 
 
 def _meet(one: tuple, two: tuple) -> bool:
