@@ -19,6 +19,7 @@ from measure.field.edits_geometry import largest, outline_of, polygon_of, traced
 from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.light import Light
+from measure.field.quick import percentile
 from measure.field.rim_level import edge_sigma, profiles, rim_shift
 from measure.field.rim_sides import completed
 from measure.field.rims import dilated
@@ -166,6 +167,7 @@ class _Window:
 
     def __init__(self, light: Light, shapes: list[shapely.Polygon], row: int) -> None:
         self.row, self.light, self.open = row, light, False
+        self._alone: tuple[shapely.Polygon, float] | None = None
         shape = shapes[row]
         reach = _MARGIN_PX + 1.2 * max(np.ptp(np.asarray(shape.envelope.exterior.coords), axis=0))
         x0, y0, x1, y1 = shape.bounds
@@ -180,18 +182,21 @@ class _Window:
         delta = cv2.GaussianBlur(light.delta[self.box], (0, 0), SMOOTHING_SIGMA_PX)
         self.field = colour_length(delta)
         self.mask = self.drawn(shape)
-        depth = cv2.distanceTransform(self.mask, cv2.DIST_L2, 5)
-        band = (self.mask > 0) & (depth <= 3.5)
-        self.height = float(np.percentile(self.field[band], 80)) if band.any() else 0.0
-        rim = ((self.field >= 0.5 * self.height) & (self.mask > 0)).astype(np.uint8)
+        # the window is many times larger than the piece
+        own = _about(self.mask)
+        mask, field = self.mask[own], self.field[own]
+        depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+        band = field[(mask > 0) & (depth <= 3.5)]
+        self.height = percentile(band, 80) if band.size else 0.0
+        rim = ((field >= 0.5 * self.height) & (mask > 0)).view(np.uint8)
         self.usable = self.height > 0 and bool(rim.any())
         if not self.usable:
             return
         inside = cv2.distanceTransform(rim, cv2.DIST_L2, 3)
-        self.half_width = float(np.percentile(inside[rim > 0], 90))
+        self.half_width = percentile(inside[rim > 0], 90)
         # to lose or gain light without colour is to move along the oil's own colour, in CIELAB
         grey = oil_at(light, *self.corner[:, None] + 0.5 * reach)[0] + np.array([16.0, 0.0, 0.0])
-        step = delta[rim > 0].mean(axis=0)
+        step = delta[own][rim > 0].mean(axis=0)
         beside = step - (step @ grey) / (grey @ grey) * grey
         self.colour = float(np.linalg.norm(beside) / max(float(np.linalg.norm(step)), 1e-6))
 
@@ -204,15 +209,28 @@ class _Window:
 
     def is_line(self) -> bool:
         """Whether the piece is a thin neutral line, as a bit of a rim is."""
-        hull = float(cv2.contourArea(cv2.convexHull(np.argwhere(self.mask > 0)[:, ::-1].astype(np.int32))))
-        thin = cv2.distanceTransform(self.mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(hull), 3.0)
-        return self.colour < _COLOURED and bool(thin)
+        if self.colour >= _COLOURED:
+            return False
+        mask = self.mask[_about(self.mask)]
+        contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        hull = float(cv2.contourArea(cv2.convexHull(np.concatenate(contours))))
+        thin = cv2.distanceTransform(mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(hull), 3.0)
+        return bool(thin)
+
+    def completed(
+        self, shapes: list[shapely.Polygon], hull: shapely.Polygon
+    ) -> tuple[shapely.Polygon, float]:
+        """Return `completed` of some bits with a common hull; of a single one it is kept."""
+        if len(shapes) == 1 and self._alone is not None:
+            return self._alone
+        outline = np.concatenate([traced_finely(shape, 1.0) for shape in shapes])
+        whole = completed(self.field, hull, outline, self.corner, self.height, self.half_width)
+        self._alone = whole if len(shapes) == 1 else self._alone
+        return whole
 
     def is_closed(self, shape: shapely.Polygon) -> bool:
         """Whether a rim shows nearly all round the piece."""
-        hull = shape.convex_hull
-        outline = traced_finely(shape, 1.0)
-        return completed(self.field, hull, outline, self.corner, self.height, self.half_width)[1] > _CLOSED
+        return self.completed([shape], shape.convex_hull)[1] > _CLOSED
 
     def like(self, other: "_Window") -> bool:
         """Whether two pieces may be bits of one rim."""
@@ -222,13 +240,21 @@ class _Window:
     def is_empty(self, shape: shapely.Polygon) -> bool:
         """Whether the inside of a joined rim is oil, with no rim running through it."""
         whole = self.drawn(shape)
+        own = _about(whole)
+        whole, field = whole[own], self.field[own]
         depth = cv2.distanceTransform(whole, cv2.DIST_L2, 5)
-        rim = self.field >= 0.5 * self.height
+        rim = field >= 0.5 * self.height
         inner = depth > 2.2 * self.half_width + 2.0
         if not inner.any():
             inner = depth > 0.6 * depth.max()
         across = float((rim & inner).sum()) / max(float((rim & (whole > 0)).sum()), 1.0)
-        return across < _ACROSS and float((self.field[inner] < _FAINT * self.height).mean()) >= _OIL_INSIDE
+        return across < _ACROSS and float((field[inner] < _FAINT * self.height).mean()) >= _OIL_INSIDE
+
+
+def _about(mask: np.ndarray) -> tuple[slice, slice]:
+    """Rows and columns of a mask with a margin, so that distances in it are those in the whole."""
+    x, y, w, h = cv2.boundingRect(mask)
+    return np.s_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1]
 
 
 def _chosen(rims: dict[int, _Window], shapes: list[shapely.Polygon], tree: shapely.STRtree) -> list[_Rim]:
@@ -282,8 +308,7 @@ def _completed(
     hull = shapely.unary_union(bits_of).convex_hull
     if hull.geom_type != "Polygon" or (len(rows) == 1 and _is_bar(bits_of[0], window)):
         return None
-    outline = np.concatenate([traced_finely(shape, 1.0) for shape in bits_of])
-    whole, seen = completed(window.field, hull, outline, window.corner, window.height, window.half_width)
+    whole, seen = window.completed(bits_of, hull)
     if whole.area > (1.0 + _MOST_ADDED) * hull.area:
         whole = hull
     frame = shapely.box(0, 0, window.light.solid_distance.shape[1], window.light.solid_distance.shape[0])

@@ -9,6 +9,7 @@ from measure.field.shape import resampled
 
 _POINTS = 24  # normals an outline
 _SAMPLES = 12  # samples each way along a normal
+_BLOCK = 2000  # outlines sampled at a time
 _LONGEST_PX = 14.0  # reach outwards and inwards at most
 
 
@@ -67,7 +68,11 @@ def measure_edges(
     even = np.linspace(-1.0, 1.0, 2 * _SAMPLES + 1)
     steps = np.sign(even) * np.abs(even) ** 1.5  # closer together at the outline, where the step is
     along = np.where(steps < 0, steps * outward[:, None], steps * inward[:, None])
-    profile, told = _profiles(outlines, delta, noise, labels, corner, along)
+    blocks = [
+        _profiles(outlines, delta, noise, labels, corner, along, slice(i, i + _BLOCK))
+        for i in range(0, len(outlines), _BLOCK)
+    ]
+    profile, told = (np.concatenate(part) for part in zip(*blocks, strict=True))
     level = _projected(profile, steps)
     width, step = _ten_to_ninety(level, along)
     width[(told < 4) | (breadth_px < 5.0) | (step < 3.0)] = np.nan
@@ -81,11 +86,16 @@ def _profiles(
     labels: np.ndarray,
     corner: tuple[int, int],
     along: np.ndarray,
+    block: slice,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mean noise-normalised profiles, (K, S, 3), from outside to inside, and how many normals made them."""
+    """Mean noise-normalised profiles, (K, S, 3), from outside to inside, and how many normals made them.
+
+    Of a block of the outlines only: the samples along their normals take much memory.
+    """
     import cv2
 
-    points = resampled(outlines, _POINTS)
+    along, first = along[block], block.start
+    points = resampled(outlines[block], _POINTS)
     tangent = np.roll(points, -1, axis=1) - np.roll(points, 1, axis=1)
     normal = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
     normal /= np.maximum(np.hypot(normal[..., 0], normal[..., 1]), 1e-9)[..., None]
@@ -97,7 +107,7 @@ def _profiles(
     rows = where.reshape(-1, along.shape[1], 2).astype(np.float32) - np.float32(0.5)
     picture = _remapped(cv2, delta, rows)
     profile = picture.reshape(*where.shape[:3], 3) / np.maximum(noise, 1e-6)
-    alone = _alone(where, labels, corner, delta.shape[:2])
+    alone = _alone(where, labels, corner, delta.shape[:2], first)
     told = alone.sum(axis=1)
     weight = np.where((told > 0)[:, None], alone, 1.0)
     mean = np.einsum("kp,kpsc->ksc", weight, profile) / weight.sum(axis=1)[:, None, None]
@@ -114,9 +124,12 @@ def _remapped(cv2: object, delta: np.ndarray, rows: np.ndarray) -> np.ndarray:
 
 
 def _alone(
-    where: np.ndarray, labels: np.ndarray, corner: tuple[int, int], size: tuple[int, int]
+    where: np.ndarray, labels: np.ndarray, corner: tuple[int, int], size: tuple[int, int], first: int
 ) -> np.ndarray:
-    """Normals whose outer half stays in the picture and meets no other piece, (K, points) of bool."""
+    """Normals whose outer half stays in the picture and meets no other piece, (K, points) of bool.
+
+    The pieces are those from row ``first`` on.
+    """
     outer = where[:, :, :_SAMPLES:3]
     row = np.floor(outer[..., 1]).astype(int)
     column = np.floor(outer[..., 0]).astype(int)
@@ -124,7 +137,7 @@ def _alone(
     row, column = row - corner[0], column - corner[1]
     known = (row >= 0) & (column >= 0) & (row < labels.shape[0]) & (column < labels.shape[1])
     found = labels[np.clip(row, 0, labels.shape[0] - 1), np.clip(column, 0, labels.shape[1] - 1)]
-    own = np.arange(1, len(where) + 1)[:, None, None]
+    own = first + np.arange(1, len(where) + 1)[:, None, None]
     return (inside & (~known | (found == 0) | (found == own))).all(axis=2)
 
 

@@ -5,7 +5,7 @@ leave its inside empty.
 """
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import cv2
 import numpy as np
@@ -53,14 +53,33 @@ def rim_groups(labels: np.ndarray, stats: np.ndarray, least_px2: float) -> list[
     bits.sort(key=lambda b: -b.length)
     used: set[int] = set()
     groups = []
-    for bit in bits:
+    for bit, beside in zip(bits, _neighbours(bits), strict=True):
         if bit.label in used:
             continue
-        best = _best_set(bit, [b for b in bits if b.label not in used], labels, least_px2)
+        near = [bits[i] for i in beside if bits[i].label not in used][:_NEIGHBOURS]
+        best = _best_set(bit, near, labels, least_px2)
         if best is not None:
             groups.append(best)
             used.update(best[0])
     return groups
+
+
+def _neighbours(bits: list[_Bit]) -> list[list[int]]:
+    """For each bit, those nearer to it than it is long, the nearest first."""
+    from shapely import STRtree, box
+
+    if not bits:
+        return []
+    boxes = np.array([bit.box for bit in bits])
+    reach = np.array([bit.length for bit in bits])
+    wide = box(*(boxes[:, :2] - reach[:, None]).T, *(boxes[:, 2:] + reach[:, None]).T)
+    own, other = STRtree(box(*boxes.T)).query(wide)
+    gaps = _gaps(boxes[own], boxes[other])
+    near = (gaps < reach[own]) & (own != other)
+    own, other, gaps = own[near], other[near], gaps[near]
+    order = np.lexsort((other, gaps, own))
+    start = np.searchsorted(own[order], np.arange(len(bits) + 1))
+    return [other[order[a:b]].tolist() for a, b in pairwise(start)]
 
 
 def _bit(labels: np.ndarray, stats: np.ndarray, k: int) -> _Bit | None:
@@ -80,11 +99,8 @@ def _bit(labels: np.ndarray, stats: np.ndarray, k: int) -> _Bit | None:
 
 
 def _best_set(
-    bit: _Bit, others: list[_Bit], labels: np.ndarray, least_px2: float
+    bit: _Bit, near: list[_Bit], labels: np.ndarray, least_px2: float
 ) -> tuple[list[int], np.ndarray] | None:
-    gaps = _gaps(bit.box, np.array([other.box for other in others]))
-    order = [i for i in np.argsort(gaps, kind="stable").tolist() if others[i].label != bit.label]
-    near = [others[i] for i in order[:_NEIGHBOURS] if gaps[i] < bit.length]
     best, most = None, 0.0
     for count in range(_MOST_BITS):
         for extra in combinations(near, count):
@@ -96,10 +112,10 @@ def _best_set(
     return best
 
 
-def _gaps(box: np.ndarray, others: np.ndarray) -> np.ndarray:
-    """Distance of a box from each of others, (K,)."""
-    dx = np.maximum(np.maximum(box[0] - others[:, 2], others[:, 0] - box[2]), 0)
-    dy = np.maximum(np.maximum(box[1] - others[:, 3], others[:, 1] - box[3]), 0)
+def _gaps(boxes: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Distance of each of K boxes from another, (K,)."""
+    dx = np.maximum(np.maximum(boxes[:, 0] - others[:, 2], others[:, 0] - boxes[:, 2]), 0)
+    dy = np.maximum(np.maximum(boxes[:, 1] - others[:, 3], others[:, 1] - boxes[:, 3]), 0)
     return np.hypot(dx, dy)
 
 

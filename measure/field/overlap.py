@@ -6,6 +6,7 @@ both, and each gets its whole outline along the edge that is seen through the ot
 """
 
 from dataclasses import replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -18,6 +19,7 @@ from measure.field.find import Found
 from measure.field.lenses import overlapping, settled
 from measure.field.light import Light
 from measure.field.outline import area
+from measure.field.quick import median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_over import clear_over
 from measure.field.tone_areas import tone_areas
@@ -130,12 +132,21 @@ class _Crop:
         self.rows = rows
         self.masks = [_drawn(found.outlines[i] - self.origin, self.distance.shape) for i in rows]
         self.rim_only = [bool(found.flags[i] & bits("rim_only")) for i in rows]
-        self.union = np.clip(np.sum(self.masks, axis=0), 0, 1).astype(np.uint8)
+        self.union = np.bitwise_or.reduce(self.masks) if len(rows) > 1 else self.masks[0]
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
         self.oil = oil_at(light, *middle)[0]
         self.light_weight = light.light_weight
-        self.delta = cv2.GaussianBlur(light.delta[box], (0, 0), SMOOTHING_SIGMA_PX)
-        self.density = density(self.delta, self.oil)
+        self._unsmoothed = light.delta[box]
+
+    @cached_property
+    def delta(self) -> np.ndarray:
+        """Lightly smoothed difference from the oil."""
+        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX)
+
+    @cached_property
+    def density(self) -> np.ndarray:
+        """Optical density; lines that were told are taken out of it."""
+        return density(self.delta, self.oil)
 
     def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
         """Return an outline in the picture's coordinates if it is large enough."""
@@ -154,11 +165,11 @@ def _resolve(
 ) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
     """Rows to be replaced in one cluster, and outlines and flags of the pieces that replace them."""
     crop = _Crop(found, rows, light, box)
-    if len(rows) == 1 and solidity(crop.masks[0]) > _SINGLE:
+    if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(rows) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them
-    inside = crop.density.mean(axis=2)[crop.union > 0]
-    if crop.oil[0] < _LEAST_OIL_LIGHTNESS or not inside.size or np.median(inside) > _OPAQUE:
+    inside = crop.density[crop.union > 0].mean(axis=1)
+    if not inside.size or median(inside) > _OPAQUE:
         return None
     if (inside < -0.05).mean() > 0.5:
         return None
@@ -179,6 +190,8 @@ def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple
     covered = np.zeros(crop.distance.shape, np.uint8)
     made: list[tuple[np.ndarray, int]] = []
     pieces, lines = clear_over(crop.density, least_px2)
+    if not pieces and not any(crop.rim_only):
+        return covered, made
     rim_lines = lines.copy()
     rim_field = np.zeros((*lines.shape, 3), np.float32)
     rim_field[..., 0] = -_LINE_STEP * lines
@@ -276,8 +289,10 @@ def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> li
 def _near(union: np.ndarray, distance: np.ndarray) -> np.ndarray:
     """The cluster with all that stands clear of the oil and hangs together with it."""
     clear = ((distance > _CLEAR_OF_OIL) | (union > 0)).astype(np.uint8)
-    _, parts = cv2.connectedComponents(clear, connectivity=4)
-    return np.isin(parts, np.unique(parts[union > 0])).astype(np.uint8)
+    count, parts = cv2.connectedComponents(clear, connectivity=4)
+    if count == 2:
+        return clear
+    return (np.bincount(parts[union > 0], minlength=count) > 0).view(np.uint8)[parts]
 
 
 def _drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:

@@ -54,7 +54,7 @@ def completed(
     sides = _sides(points, max(_LEAST_BEND_PX, _BEND * size))
     reach = half_width_px + 1.5
     middle = np.asarray(hull.centroid.coords[0]) - corner
-    shows = [_shows(field, a - corner, b - corner, middle, height, reach) for a, b in sides]
+    shows = _shows(field, [(a - corner, b - corner) for a, b in sides], middle, height, reach)
     lengths = np.array([float(np.hypot(*(b - a))) for a, b in sides])
     support = np.array([s.mean() for s in shows])
     seen = float((support * lengths).sum() / lengths.sum())
@@ -75,23 +75,26 @@ def _sides(points: np.ndarray, bend_px: float) -> list[tuple[np.ndarray, np.ndar
 
 
 def _shows(
-    field: np.ndarray, a: np.ndarray, b: np.ndarray, middle: np.ndarray, height: float, reach_px: float
-) -> np.ndarray:
-    """Whether a rim shows just inside a side, at each px along it."""
-    length = float(np.hypot(*(b - a)))
-    along = np.linspace(0.0, 1.0, max(2, int(np.ceil(length)) + 1))[:, None]
+    field: np.ndarray,
+    sides: list[tuple[np.ndarray, np.ndarray]],
+    middle: np.ndarray,
+    height: float,
+    reach_px: float,
+) -> list[np.ndarray]:
+    """Whether a rim shows just inside each side, at each px along it."""
     step = np.arange(-1.0, reach_px + 0.5)
-    normal = np.array([b[1] - a[1], a[0] - b[0]]) / max(length, 1e-6)
-    normal = normal if (middle - a) @ normal > 0 else -normal
-    places = (a + along * (b - a))[:, None, :] + step[None, :, None] * normal - 0.5
+    places = []
+    for a, b in sides:
+        length = float(np.hypot(*(b - a)))
+        along = np.linspace(0.0, 1.0, max(2, int(np.ceil(length)) + 1))[:, None]
+        normal = np.array([b[1] - a[1], a[0] - b[0]]) / max(length, 1e-6)
+        normal = normal if (middle - a) @ normal > 0 else -normal
+        places.append((a + along * (b - a))[:, None, :] + step[None, :, None] * normal - 0.5)
+    all_places = np.concatenate(places).astype(np.float32)
     values = cv2.remap(
-        field,
-        places[..., 0].astype(np.float32),
-        places[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
+        field, all_places[..., 0], all_places[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return values.max(axis=1) >= _HALF * height
+    return np.split(values.max(axis=1) >= _HALF * height, np.cumsum([len(p) for p in places])[:-1])
 
 
 def _crystal(
@@ -116,7 +119,7 @@ def _fitted(outline: np.ndarray, a: np.ndarray, b: np.ndarray) -> tuple[np.ndarr
         if len(own) < _LEAST_POINTS:
             break
         middle = own.mean(axis=0)
-        _, spread, axes = np.linalg.svd(own - middle)
+        _, spread, axes = np.linalg.svd(own - middle, full_matrices=False)
         found = axes[0] if axes[0] @ direction > 0 else -axes[0]
         if abs(found @ direction) < _TURNED or spread[0] < 3.0 * spread[1]:
             break

@@ -7,7 +7,8 @@ inside is oil, there is a see-through piece, whatever lies under a part of it.
 import cv2
 import numpy as np
 
-from measure.field.rims import closed, dilated, disc, fill_holes, hull_mask
+from measure.field.masks import SQUARE, closed, dilated, disc, fill_holes, hull_mask
+from measure.field.quick import percentile
 
 _RADII = (2.5, 4.0)  # half the width of the widest line looked for, px
 _LEAST_LINE = 0.06  # natural density of the faintest line
@@ -18,6 +19,7 @@ _OIL_INSIDE = 0.45  # share of the inside that must be as clear as oil
 _OIL_LIKE = 0.4  # density over that of the line below which the inside is oil
 _FEW_LINES = 6  # up to so many lines are also tried by twos
 _LEAST_DEPTH_PX = 1.5
+_FEWEST_CLEAR = 2  # pixels as clear as oil in the smallest inside so deep, at the border of the crop
 
 
 def thin_lines(density: np.ndarray) -> tuple[np.ndarray, float]:
@@ -28,12 +30,13 @@ def thin_lines(density: np.ndarray) -> tuple[np.ndarray, float]:
     density : (M, N, 3) ndarray of float32
         Optical density against the oil.
     """
-    neutral = density.min(axis=2)
+    red, green, blue = cv2.split(density)
+    neutral = np.minimum(np.minimum(red, green), blue)
     best, height = np.zeros_like(neutral), 0.0
     for radius in _RADII:
         lines = neutral - cv2.morphologyEx(neutral, cv2.MORPH_OPEN, disc(radius))
-        marked = lines > _LEAST_LINE
-        usual = float(np.percentile(lines[marked], 85)) if marked.any() else 0.0
+        marked = lines[lines > _LEAST_LINE]
+        usual = percentile(marked, 85) if marked.size else 0.0
         if usual > 1.15 * height:
             best, height = lines, usual
     return best, height
@@ -57,12 +60,18 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
     lines, height = thin_lines(density)
     if height <= _LEAST_LINE:
         return [], lines
-    strong = (lines > max(_LEAST_LINE, _SHARE * height)).astype(np.uint8)
-    dark = np.abs(density).max(axis=2) > _OIL_LIKE * height
+    strong = (lines > max(_LEAST_LINE, _SHARE * height)).view(np.uint8)
+    dark = _darkest(density) > _OIL_LIKE * height
     beside = dilated(strong, 2.0), dilated(strong, 1.5)
+    if not _any_room(strong, beside[1], dark):
+        return [], lines
     scored = []
+    before = b""
     for gap in _GAPS:
         walls = closed(strong, gap)
+        if walls.tobytes() == before:
+            continue
+        before = walls.tobytes()
         for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2)):
             if cv2.countNonZero(piece) < least_px2:
                 continue
@@ -71,14 +80,32 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
                 scored.append((worth, piece))
     pieces: list[np.ndarray] = []
     for _, piece in sorted(scored, key=lambda pair: -pair[0]):
-        if not any((piece & p).sum() > 0.5 * min(piece.sum(), p.sum()) for p in pieces):
+        area = cv2.countNonZero(piece)
+        if not any(cv2.countNonZero(piece & p) > 0.5 * min(area, cv2.countNonZero(p)) for p in pieces):
             pieces.append(piece)
     return pieces, lines
+
+
+def _darkest(density: np.ndarray) -> np.ndarray:
+    """Largest density of each pixel, whichever way it differs from the oil, (M, N)."""
+    red, green, blue = (cv2.absdiff(channel, 0.0) for channel in cv2.split(density))
+    return np.maximum(np.maximum(red, green), blue)
+
+
+def _any_room(strong: np.ndarray, beside: np.ndarray, dark: np.ndarray) -> bool:
+    """Whether lines may go round anything that passes `_rim_worth`: every piece lies in their common hull.
+
+    A piece as deep as asked there holds four pixels away from the lines at least, half of them clear as oil.
+    """
+    hull = cv2.dilate(hull_mask(strong), SQUARE)
+    return cv2.countNonZero(hull & (1 - beside) & ~dark.view(np.uint8)) >= _FEWEST_CLEAR
 
 
 def _holes(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     """Places closed in by lines, with the lines beside them."""
     inside = fill_holes(walls) & ~walls & 1
+    if not cv2.countNonZero(inside):
+        return []
     count, parts, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
     out = []
     for k in range(1, count):

@@ -10,6 +10,7 @@ COARSE_EDGE_PX = 1.6  # polygons with longer sides were drawn, not traced: their
 FEWEST_PX = 14.0  # shorter outlines hold too little to tell jaggedness from shape
 TURN_DEG = 7.0  # a tenth of the outline turning less than this is straight (a circle turns 18)
 _RUN_POINTS = 64
+_BLOCK_POINTS = 250_000  # smoothed at a time
 
 
 def shape_columns(outlines: Sequence[np.ndarray]) -> dict[str, np.ndarray]:
@@ -200,8 +201,11 @@ def _smooth_lengths(
     traced = raw / np.maximum(count, 1) <= COARSE_EDGE_PX
     traced &= raw >= FEWEST_PX
     size = 1 << np.ceil(np.log2(np.clip(raw / 0.8, 32, 4096))).astype(int)
+    blocks = []
     for wanted in np.unique(size[traced]):
-        chosen = np.flatnonzero(traced & (size == wanted))
+        alike, most = np.flatnonzero(traced & (size == wanted)), max(1, _BLOCK_POINTS // int(wanted))
+        blocks += [(wanted, alike[i : i + most]) for i in range(0, len(alike), most)]
+    for wanted, chosen in blocks:
         curve = _spread(points, length, raw, start, count, chosen, int(wanted))
         spectrum = np.fft.fft(curve[..., 0] + 1j * curve[..., 1], axis=1)
         sigma = np.full(len(chosen), SMOOTHING_PX)

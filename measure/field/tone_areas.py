@@ -2,16 +2,98 @@
 
 import heapq
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import dist, hypot, inf, sqrt
 
 import cv2
 import numpy as np
 from scipy.ndimage import find_objects
 
+from measure.field.quick import percentile
+
 _LEAST_STEP = 0.02  # natural density; fainter steps are noise
 _FAINT_SHARE = 0.5  # of the usual density below which an area beside the oil is oil
 _MOST_AREAS = 6000
+_FEWEST = 4  # the oil and three areas: two pieces and where they lie over one another
+_MOST_COUNTED = 500  # areas up to which their pairs are counted in a table
+_FIVE = np.ones((5, 5), np.uint8)
 _CORNER = 0.3  # border over the root of the smaller area, below which two areas only meet at a corner
+
+
+class _Ground:
+    """What stays the same while the areas of a crop are joined.
+
+    Parameters
+    ----------
+    density : (M, N, 3) ndarray of float32
+    steep : (M, N) ndarray of float32
+    usual : float
+    """
+
+    def __init__(self, density: np.ndarray, steep: np.ndarray, usual: float) -> None:
+        self.density, self.steep, self.usual = density, steep, usual
+
+    @cached_property
+    def weighted(self) -> list[np.ndarray]:
+        """Weight of each pixel, large where it is flat, and its weighted densities, all flat float64."""
+        weight = 1.0 / (self.steep + 0.003) ** 2
+        parts = [weight, *(weight * self.density[..., i] for i in range(3))]
+        return [p.ravel().astype(np.float64) for p in parts]
+
+
+@dataclass(frozen=True)
+class _Graph:
+    """Areas of a crop as sums over their pixels and the places where they meet.
+
+    When areas are joined their sums are joined; the pixels are not looked at again.
+    """
+
+    ground: _Ground
+    first: np.ndarray  # (M, N) labels before any were joined
+    number: np.ndarray  # (K0,) number of each of them now
+    sums: np.ndarray  # (4, K) weights and weighted densities
+    size: np.ndarray  # (K,) pixels
+    meet: tuple[np.ndarray, np.ndarray, np.ndarray]  # two areas and the steepness at each px of a border
+
+    @classmethod
+    def of(cls, labels: np.ndarray, ground: _Ground) -> "_Graph":
+        """Read the graph of a labelled crop from its pixels."""
+        flat = labels.ravel().astype(np.intp)
+        sums = np.stack([np.bincount(flat, weights=w) for w in ground.weighted])
+        size = np.bincount(flat)
+        return cls(ground, labels, np.arange(len(size)), sums, size, _meeting(labels, ground.steep))
+
+    def joined(self, target: np.ndarray) -> "_Graph":
+        """Return the graph with areas renumbered, some of them alike."""
+        one, other, steep = target[self.meet[0]], target[self.meet[1]], self.meet[2]
+        apart = one != other
+        sums = np.stack([np.bincount(target, weights=w) for w in self.sums])
+        size = np.bincount(target, weights=self.size).astype(self.size.dtype)
+        meet = (one[apart], other[apart], steep[apart])
+        return _Graph(self.ground, self.first, target[self.number], sums, size, meet)
+
+    @property
+    def count(self) -> int:
+        """Number of areas, the oil among them."""
+        return len(self.size) - 1
+
+    @property
+    def tone(self) -> np.ndarray:
+        """Mean density of each area, its flat places counting most, (K, 3)."""
+        return (self.sums[1:] / np.maximum(self.sums[0], 1e-9)).T
+
+    def borders(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Pairs of areas that meet (P, 2), length of each border and sum of the steepness along it."""
+        one, other, steep = self.meet
+        codes = np.minimum(one, other) * len(self.size) + np.maximum(one, other)
+        if len(self.size) > _MOST_COUNTED:
+            unique, codes = np.unique(codes, return_inverse=True)
+            length, total = np.bincount(codes), np.bincount(codes, weights=steep)
+        else:
+            length, total = np.bincount(codes), np.bincount(codes, weights=steep)
+            unique = np.flatnonzero(length)
+            length, total = length[unique], total[unique]
+        return np.stack(np.divmod(unique, len(self.size)), axis=1), length, total
 
 
 @dataclass(frozen=True)
@@ -23,7 +105,7 @@ class Areas:
     labels : (M, N) ndarray of int32
         1 is the oil, 2.. the areas.
     tone : (K, 3) ndarray of float
-        Median density of each.
+        Mean density of each, its flat places counting most.
     size : (K,) ndarray of int
         Pixels of each.
     seam : list of dict of int to int
@@ -37,14 +119,21 @@ class Areas:
     size: np.ndarray
     seam: list[dict[int, int]]
     boxes: list[tuple[slice, slice]]
-    density: np.ndarray
-    steep: np.ndarray
-    usual: float
+    graph: _Graph
+
+    @property
+    def density(self) -> np.ndarray:
+        """Optical density against the oil, (M, N, 3)."""
+        return self.graph.ground.density
+
+    @property
+    def steep(self) -> np.ndarray:
+        """Steepness of the density, per px, (M, N)."""
+        return self.graph.ground.steep
 
     def coarser(self, share: float, locked: frozenset[int], foes: tuple[tuple[int, int], ...]) -> "Areas":
         """Return the areas joined further, but not the locked ones, and not foes with each other."""
-        labels = _merged(self.labels, self.density, self.steep, self.usual, share, locked, foes)
-        return _described(labels, self.density, self.steep, self.usual)
+        return _described(_merged(self.graph, share, locked, foes))
 
     def enlarged(self, shape: tuple[int, int]) -> "Areas":
         """Return the areas at another size of the crop; only labels and tones are of use then."""
@@ -53,7 +142,7 @@ class Areas:
 
     def relabelled(self, labels: np.ndarray) -> "Areas":
         """Return the same crop divided otherwise."""
-        return _described(labels, self.density, self.steep, self.usual)
+        return _described(_Graph.of(labels, self.graph.ground))
 
     def beside(self, label: int, least_px: int) -> list[int]:
         """Return the neighbours along at least so many px."""
@@ -93,26 +182,28 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
     from skimage.segmentation import watershed
 
     steep = _steepness(density)
-    height = np.sqrt((density**2).sum(axis=2))
     inside = near > 0
-    usual = float(np.percentile(height[inside], 50)) if inside.any() else 0.0
+    values = density[inside]
+    usual = percentile(np.sqrt((values**2).sum(axis=1)), 50) if len(values) else 0.0
     if usual <= 0:
         return []
     oil = ~inside
-    lowest = cv2.erode(steep, np.ones((5, 5), np.uint8))
-    flat = ((steep <= lowest) & ~oil).astype(np.uint8)
+    lowest = cv2.erode(steep, _FIVE)
+    flat = ((steep <= lowest) & inside).view(np.uint8)
     count, seeds = cv2.connectedComponents(flat, connectivity=8)
-    if count < 3 or count > _MOST_AREAS:
+    if count < _FEWEST or count > _MOST_AREAS:
         return []
     seeds[seeds > 0] += 1
     seeds[oil] = 1
-    basins = watershed(steep, seeds).astype(np.int32)
+    graph = _Graph.of(watershed(steep, seeds), _Ground(density, steep, usual))
     # the weakest borders go first whatever the share, so a coarse division goes on from a finer one
-    merged = []
+    divisions: list[Areas] = []
     for share in sorted(shares):
-        basins = _merged(basins, density, steep, usual, share)
-        merged.insert(0, basins)
-    return [_described(m, density, steep, usual) for m in merged if int(m.max()) >= 4]
+        graph = _merged(graph, share)
+        if graph.count < _FEWEST:
+            break
+        divisions.insert(0, _described(graph))
+    return divisions
 
 
 def _steepness(density: np.ndarray) -> np.ndarray:
@@ -124,39 +215,25 @@ def _steepness(density: np.ndarray) -> np.ndarray:
     return np.sqrt(total)
 
 
-def _borders(labels: np.ndarray, steep: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Pairs of areas that meet (P, 2), length of each border and sum of the steepness along it."""
-    pairs, values = [], []
+def _meeting(labels: np.ndarray, steep: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Numbers of the two areas at each px where two meet, and the steepness there."""
+    sides = []
     for a, b, ga, gb in (
         (labels[:, 1:], labels[:, :-1], steep[:, 1:], steep[:, :-1]),
         (labels[1:], labels[:-1], steep[1:], steep[:-1]),
     ):
         meet = a != b
-        # one number for a pair sorts many times faster than two
-        one, other = a[meet].astype(np.int64), b[meet].astype(np.int64)
-        pairs.append((np.minimum(one, other) << 32) | np.maximum(one, other))
-        values.append(np.maximum(ga[meet], gb[meet]))
-    both, value = np.concatenate(pairs), np.concatenate(values)
-    codes, inverse = np.unique(both, return_inverse=True)
-    unique = np.stack([codes >> 32, codes & 0xFFFFFFFF], axis=1)
-    return unique, np.bincount(inverse), np.bincount(inverse, weights=value)
-
-
-def _calm_means(labels: np.ndarray, density: np.ndarray, steep: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean density of each area, its flat places counting most, and its size."""
-    flat = labels.ravel()
-    weight = (1.0 / (steep + 0.003) ** 2).ravel()
-    total = np.bincount(flat, weights=weight)
-    means = [np.bincount(flat, weights=weight * density[..., i].ravel()) for i in range(3)]
-    return np.stack(means, axis=1) / np.maximum(total, 1e-9)[:, None], np.bincount(flat)
+        sides.append((a[meet], b[meet], np.maximum(ga[meet], gb[meet])))
+    one, other, value = (np.concatenate(side) for side in zip(*sides, strict=True))
+    return one.astype(np.int64), other.astype(np.int64), value.astype(np.float64)
 
 
 class _Joining:
     """Areas being joined over their weakest borders."""
 
-    def __init__(self, labels: np.ndarray, density: np.ndarray, steep: np.ndarray, usual: float) -> None:
-        tone, size = _calm_means(labels, density, steep)
-        pairs, length, total = _borders(labels, steep)
+    def __init__(self, graph: _Graph) -> None:
+        tone, size, usual = graph.tone, graph.size, graph.ground.usual
+        pairs, length, total = graph.borders()
         self.width = _edge_width(tone, pairs, length, total)
         # plain numbers: a million small steps in arrays would take ten times as long
         self.tone, self.size = [tuple(t) for t in tone.tolist()], [float(n) for n in size]
@@ -199,19 +276,16 @@ class _Joining:
 
 
 def _merged(
-    labels: np.ndarray,
-    density: np.ndarray,
-    steep: np.ndarray,
-    usual: float,
+    graph: _Graph,
     share: float,
     locked: frozenset[int] = frozenset(),
     foes: tuple[tuple[int, int], ...] = (),
-) -> np.ndarray:
+) -> _Graph:
     """Join areas over the weakest border first until every border left is an edge.
 
     Locked areas stay as they are, and foes never become one.
     """
-    areas = _Joining(labels, density, steep, usual)
+    areas = _Joining(graph)
     hostile: dict[int, set[int]] = {}
     for a, b in foes:
         hostile.setdefault(a, set()).add(b)
@@ -232,7 +306,7 @@ def _merged(
         for c in areas.near[a]:
             if c not in locked and areas.version[c] >= 0:
                 heapq.heappush(heap, (areas.weight(a, c, share), a, c, areas.version[a], areas.version[c]))
-    return _renumbered(areas.target)[labels].astype(np.int32)
+    return graph.joined(_renumbered(areas.target))
 
 
 def _renumbered(target: np.ndarray) -> np.ndarray:
@@ -255,10 +329,10 @@ def _edge_width(tone: np.ndarray, pairs: np.ndarray, length: np.ndarray, total: 
     return float(np.clip(width[order][np.searchsorted(share, 0.5)], 1.5, 12.0))
 
 
-def _described(labels: np.ndarray, density: np.ndarray, steep: np.ndarray, usual: float) -> Areas:
-    tone, size = _calm_means(labels, density, steep)
-    pairs, length, _ = _borders(labels, steep)
-    seam: list[dict[int, int]] = [{} for _ in range(len(size))]
+def _described(graph: _Graph) -> Areas:
+    pairs, length, _ = graph.borders()
+    seam: list[dict[int, int]] = [{} for _ in range(len(graph.size))]
     for (a, b), n in zip(pairs.tolist(), length.tolist(), strict=True):
         seam[a][b] = seam[b][a] = n
-    return Areas(labels, tone, size, seam, find_objects(labels), density, steep, usual)
+    labels = graph.number[graph.first].astype(np.int32)
+    return Areas(labels, graph.tone, graph.size, seam, find_objects(labels), graph)
