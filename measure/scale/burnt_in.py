@@ -115,7 +115,7 @@ def _runs(rgb: np.ndarray) -> list[tuple[int, int, int, int]]:
         reach = thick + 1
         if len(rgb) <= 2 * reach:
             continue
-        mask = np.zeros(rgb.shape[:2], np.uint8)
+        mask: np.ndarray = np.zeros(rgb.shape[:2], np.uint8)
         mask[reach:-reach] = _step(whole, reach) > _STEP
         mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((1, 3), np.uint8))
         mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((1, _SHORTEST_PX), np.uint8))
@@ -138,7 +138,7 @@ def _step(whole: np.ndarray, reach: int) -> np.ndarray:
     above = cv2.subtract(middle, whole[: -2 * reach])
     below = cv2.subtract(middle, whole[2 * reach :])
     # brighter than both, or darker than both; below zero where it lies between them
-    step = cv2.max(cv2.min(above, below), cv2.subtract(0, cv2.max(above, below)))
+    step = cv2.max(cv2.min(above, below), np.negative(cv2.max(above, below)))
     return cv2.max(cv2.max(step[..., 0], step[..., 1]), step[..., 2])
 
 
