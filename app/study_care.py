@@ -74,6 +74,29 @@ class StudyCare(QObject):
 
         self._run(lambda progress: salvage(path, out, progress), done, f"Rescuing {path.name}")
 
+    # a copy of a sound one ----------------------------------------------------------------------------------
+
+    def keep_copy(self) -> None:
+        """Ask for a place and write a copy there in the background; the study that is open stays open."""
+        study = self._session.study
+        if study is None:
+            return
+        source = Path(study.path)
+        path = pickers.copy_of_study(self._window, f"{source.stem} copy.gritline")
+        if path is None:
+            return
+
+        def done(_: object) -> None:
+            self._session.tell(f"A copy is in {path}.", DONE)
+
+        try:
+            study.check_place()
+        except LostStudy:  # it lives on only in the connection that is open here
+            if self._session.attempt(study.save_copy, path):
+                done(None)
+            return
+        self._run(lambda progress: take_out(source, path, progress), done, "Keeping a copy")
+
     # a lost one ---------------------------------------------------------------------------------------------
 
     def keep_elsewhere(self) -> None:
@@ -162,7 +185,7 @@ class StudyCare(QObject):
             text = f"The copy of {when_text(copy.when)} is in {path}."
             self._session.offered.emit(text, "Open it", lambda: self._session.open(path))
 
-        self._run(lambda _progress: take_out(copy.path, path), done, "Bringing a copy back")
+        self._run(lambda progress: take_out(copy.path, path, progress), done, "Bringing a copy back")
 
     def _run(
         self,

@@ -23,7 +23,6 @@ from app.finder import Finder
 from app.focus_keeper import FocusKeeper
 from app.help_page import HelpPage
 from app.keys_page import KeysPage
-from app.messages import DONE
 from app.rail import Rail
 from app.sample import SampleBuilder
 from app.session import Session
@@ -140,7 +139,7 @@ class Window(QMainWindow):
             "window.new": self.new_study,
             "window.open": self.open_study,
             "window.sample": self._open_sample,
-            "window.copy": self.keep_copy,
+            "window.copy": lambda: self.file_pages.care.keep_copy(),
             "window.close": self.session.leave,
             "window.quit": self.close,
             "window.undo": self.session.undo,
@@ -195,15 +194,6 @@ class Window(QMainWindow):
         path = pickers.study(self)
         if path is not None:
             self.session.open(path)
-
-    def keep_copy(self) -> None:
-        """Write a copy of the study; the one that is open stays open."""
-        study = self.session.study
-        if study is None:
-            return
-        path = pickers.copy_of_study(self, f"{Path(study.path).stem} copy.gritline")
-        if path is not None and self.session.attempt(study.save_copy, path):
-            self.session.tell(f"A copy is in {path}.", DONE)
 
     def _opened(self) -> None:
         study = self.session.study

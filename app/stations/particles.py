@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QWidget
 from app import number_text, parts, pickers, theme
 from app.canvas.view import PictureView
 from app.histogram import Histogram
-from app.messages import DONE
+from app.messages import DONE, explain
 from app.models.field_pieces import FieldPieces
 from app.session import NO_FIELD, Session
 from app.stations.base import BaseStation
@@ -310,7 +310,13 @@ class Station(BaseStation):
         folder = pickers.folder(self, "Where shall the tables be written?", "tables")
         if folder is None or self.session.study is None:
             return
-        from measure.output.export import export_study
+        from app.stations.report_work import write_tables
 
-        if self.session.attempt(export_study, self.session.study, folder, ("csv",)):
-            self.session.tell(f"The tables of the study are in {folder}.", DONE)
+        path = self.session.open_study.path
+        self.session.tasks.run(
+            lambda progress: write_tables(path, folder, ("csv",), False, progress),
+            lambda _files: self.session.tell(f"The tables of the study are in {folder}.", DONE),
+            failed=lambda error: self.session.tell(*explain(error, "Writing the tables")),
+            text="Writing the tables",
+            key="particles.export",
+        )

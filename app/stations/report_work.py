@@ -86,8 +86,9 @@ def write_tables(
     ------
     KnownError
         If nothing is measured, or a file cannot be written.
+    Cancelled
+        If a stop was asked for.
     """
     signs = {"delimiter": ";", "decimal": ","} if decimal_comma else {}
     with Study.open(path, read_only=True) as study:
-        progress.report(0.1, "writing")
-        return export_study(study, folder, tuple(formats), **signs)
+        return export_study(study, folder, tuple(formats), progress=progress, **signs)

@@ -9,6 +9,7 @@ from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.output.study_tables import field_tables, study_tables
 from measure.output.tables import write_csv, write_parquet, write_xlsx
+from measure.progress import SILENT, Progress
 from measure.safe_write import make_folder, write_text, written_beside
 from measure.sizes.particle_table import Table
 from measure.study.records import FieldRow
@@ -25,6 +26,7 @@ FORMATS: dict[str, str] = {
     "svg": "charts as SVG",
     "png": "charts as PNG",
 }
+_Writer = Callable[[Study, Path, Progress], list[Path]]
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)
 _LONGEST = 80
 
@@ -36,6 +38,7 @@ def export_study(
     *,
     delimiter: str = ",",
     decimal: str = ".",
+    progress: Progress = SILENT,
 ) -> list[Path]:
     """Write what a study holds in the formats asked for.
 
@@ -49,6 +52,8 @@ def export_study(
         Any of `FORMATS`.
     delimiter, decimal : str
         Signs used in CSV.
+    progress : Progress
+        Told what is being written.
 
     Returns
     -------
@@ -59,6 +64,8 @@ def export_study(
     ------
     InvalidInput
         If a format is not known, nothing is measured yet, or a file cannot be written.
+    Cancelled
+        If a stop was asked for. Files that were finished stay; none is left half written.
     """
     for name in formats:
         if name not in FORMATS:
@@ -66,10 +73,12 @@ def export_study(
     if not any(row.measured for row in study.fields()):
         raise InvalidInput("No field of this study is measured yet, so there is nothing to write.")
     folder = make_folder(folder)
-    written = _tables(study, folder, formats, delimiter, decimal)
-    for name, write in _WRITERS.items():
-        if name in formats:
-            written += write(study, folder)
+    progress.report(0.0, "tables")
+    written = _tables(study, folder, formats, delimiter, decimal, progress)
+    others = [name for name in _WRITERS if name in formats]
+    for place, name in enumerate(others, start=1):
+        progress.report(place / (len(others) + 1), FORMATS[name])
+        written += _WRITERS[name](study, folder, progress)
     return written
 
 
@@ -96,25 +105,28 @@ def safe_name(name: str, taken: set[str]) -> str:
     return free
 
 
-def _tables(study: Study, folder: Path, formats: tuple[str, ...], delimiter: str, decimal: str) -> list[Path]:
+def _tables(
+    study: Study, folder: Path, formats: tuple[str, ...], delimiter: str, decimal: str, progress: Progress
+) -> list[Path]:
     if not {"csv", "xlsx", "parquet"} & set(formats):
         return []
-    tables = study_tables(study)
+    tables = study_tables(study, progress)
     if {"csv", "xlsx"} & set(formats):
         tables = _with_sizes(study, tables)
     written: list[Path] = []
     if "csv" in formats:
         for name, (table, _) in tables.items():
-            write_csv(folder / f"{name}.csv", table, delimiter=delimiter, decimal=decimal)
+            write_csv(folder / f"{name}.csv", table, delimiter=delimiter, decimal=decimal, progress=progress)
             written.append(folder / f"{name}.csv")
     if "xlsx" in formats:
         sheets = {
             name: (table, {k: c.unit for k, c in columns.items()})
             for name, (table, columns) in tables.items()
         }
-        write_xlsx(folder / "study.xlsx", sheets)
+        write_xlsx(folder / "study.xlsx", sheets, progress)
         written.append(folder / "study.xlsx")
     if "parquet" in formats:
+        progress.check()
         write_parquet(folder / "particles.parquet", tables["particles"][0])
         written.append(folder / "particles.parquet")
     return written
@@ -129,7 +141,7 @@ def _with_sizes(study: Study, tables: dict) -> dict:
     return {name: {**tables, "sizes": sizes}[name] for name in order}
 
 
-def _json(study: Study, folder: Path) -> list[Path]:
+def _json(study: Study, folder: Path, progress: Progress) -> list[Path]:
     from measure.output.run_sizes import batch_sizes
 
     values = {batch: found.as_json for batch, found in batch_sizes(study).items()}
@@ -137,12 +149,12 @@ def _json(study: Study, folder: Path) -> list[Path]:
     return [folder / "sizes.json"]
 
 
-def _pictured(study: Study) -> Iterator[tuple[FieldRow, Scale, Table]]:
+def _pictured(study: Study, progress: Progress) -> Iterator[tuple[FieldRow, Scale, Table]]:
     """Yield the fields with outlines that were seen; an imported table has only stand-ins."""
-    return (found for found in field_tables(study) if found[0].role == "field")
+    return (found for found in field_tables(study, progress) if found[0].role == "field")
 
 
-def _coco(study: Study, folder: Path) -> list[Path]:
+def _coco(study: Study, folder: Path, progress: Progress) -> list[Path]:
     from measure.output.shapes_export import coco, write_json
 
     pictures = [
@@ -150,38 +162,38 @@ def _coco(study: Study, folder: Path) -> list[Path]:
             "name": row.name, "width_px": row.width_px, "height_px": row.height_px,
             "um_per_px": scale.um_per_px, "table": table, "outlines": study.particles(row.id).outlines,
         }
-        for row, scale, table in _pictured(study)
+        for row, scale, table in _pictured(study, progress)
     ]  # fmt: skip
     write_json(folder / "outlines-coco.json", coco(pictures))
     return [folder / "outlines-coco.json"]
 
 
-def _geojson(study: Study, folder: Path) -> list[Path]:
+def _geojson(study: Study, folder: Path, progress: Progress) -> list[Path]:
     from measure.output.shapes_export import geojson, write_json
 
     written: list[Path] = []
     taken: set[str] = set()
-    for row, _, table in _pictured(study):
+    for row, _, table in _pictured(study, progress):
         path = make_folder(folder / "outlines") / f"{safe_name(row.name, taken)}.geojson"
         write_json(path, geojson(table, study.particles(row.id).outlines))
         written.append(path)
     return written
 
 
-def _labels(study: Study, folder: Path) -> list[Path]:
+def _labels(study: Study, folder: Path, progress: Progress) -> list[Path]:
     from measure.output.shapes_export import label_image, write_labels
 
     written: list[Path] = []
     taken: set[str] = set()
-    for row, scale, _ in _pictured(study):
+    for row, scale, _ in _pictured(study, progress):
         path = make_folder(folder / "labels") / f"{safe_name(row.name, taken)}.tif"
         write_labels(path, label_image(study.particles(row.id), row.width_px, row.height_px), scale.um_per_px)
         written.append(path)
     return written
 
 
-def _charts(kind: str) -> Callable[[Study, Path], list[Path]]:
-    def write(study: Study, folder: Path) -> list[Path]:
+def _charts(kind: str) -> _Writer:
+    def write(study: Study, folder: Path, progress: Progress) -> list[Path]:
         from measure.output.charts_paper import chart_png, chart_svg
         from measure.output.report_facts import gather
 
@@ -190,6 +202,7 @@ def _charts(kind: str) -> Callable[[Study, Path], list[Path]]:
         taken: set[str] = set()
         for batch in gather(study).sized:
             for chart in batch.charts:
+                progress.check()
                 name = safe_name(f"{batch.batch.name} by {chart.quantity}", taken)
                 path = make_folder(folder / "charts") / f"{name}.{kind}"
                 with written_beside(path) as beside:
@@ -200,7 +213,7 @@ def _charts(kind: str) -> Callable[[Study, Path], list[Path]]:
     return write
 
 
-_WRITERS: dict[str, Callable[[Study, Path], list[Path]]] = {
+_WRITERS: dict[str, _Writer] = {
     "json": _json,
     "coco": _coco,
     "geojson": _geojson,

@@ -7,6 +7,7 @@ import numpy as np
 from measure.model import Frame, Scale
 from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, field_row
+from measure.progress import SILENT, Progress
 from measure.sizes.particle_table import Column, Table, join_tables, particle_table
 from measure.sizes.volume import VolumeModels
 from measure.study.records import SIZED_ROLES, Batch, FieldRow
@@ -54,24 +55,31 @@ def field_table(
     )
 
 
-def field_tables(study: Study) -> Iterator[tuple[FieldRow, Scale, Table]]:
-    """Yield each measured field with its scale and particle table, in the order of the study."""
+def field_tables(study: Study, progress: Progress = SILENT) -> Iterator[tuple[FieldRow, Scale, Table]]:
+    """Yield each measured field with its scale and particle table, in the order of the study.
+
+    Raises
+    ------
+    Cancelled
+        If a stop was asked for.
+    """
     scales = {r.id: r.scale for r in study.scales()}
     batches: dict[int | None, str] = {r.id: r.batch.name for r in study.batches()}
     models = volume_models(study)
     for row in study.fields():
         if row.role in SIZED_ROLES and row.measured and row.scale_id in scales:
+            progress.check()
             scale = scales[row.scale_id]
             yield row, scale, field_table(study, row, scale, batches.get(row.batch_id, ""), models)
 
 
-def study_tables(study: Study) -> dict[str, tuple[Table, dict[str, Column]]]:
+def study_tables(study: Study, progress: Progress = SILENT) -> dict[str, tuple[Table, dict[str, Column]]]:
     """Return the tables of a study by sheet name, each with the description of its columns."""
     from measure.sizes.particle_table import TABLE_COLUMNS
 
     batches: dict[int | None, str] = {r.id: r.batch.name for r in study.batches()}
     tables, rows = [], []
-    for row, scale, table in field_tables(study):
+    for row, scale, table in field_tables(study, progress):
         tables.append(table)
         rows.append((row.role, _field_row(row, scale, table, batches.get(row.batch_id, ""))))
     return {

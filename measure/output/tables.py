@@ -5,6 +5,7 @@ not at all.
 """
 
 import csv
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -16,10 +17,12 @@ if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
 
 from measure.errors import InvalidInput
+from measure.progress import SILENT, Progress
 from measure.safe_write import written_beside
 
 AnyTable = Mapping[str, Sequence | np.ndarray]
 
+_ROWS_AT_A_TIME = 5000
 # a spreadsheet would run text that starts so as a formula
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -59,21 +62,36 @@ def _cell(value: object, decimal: str) -> str:
     return safe_text(value) if isinstance(value, str) else str(value)
 
 
-def write_csv(path: Path | str, table: AnyTable, *, delimiter: str = ",", decimal: str = ".") -> None:
+def write_csv(
+    path: Path | str,
+    table: AnyTable,
+    *,
+    delimiter: str = ",",
+    decimal: str = ".",
+    progress: Progress = SILENT,
+) -> None:
     """Write a table as CSV (UTF-8, RFC 4180); not-a-number becomes an empty cell.
 
     Raises
     ------
     InvalidInput
         If the file cannot be written, or decimal mark and delimiter are the same.
+    Cancelled
+        If a stop was asked for; no file is left then.
     """
     if delimiter == decimal:
         raise InvalidInput("The decimal mark and the separator of a table cannot be the same sign.")
-    columns = [_text_column(values, decimal) for values in table.values()]
+    columns = []
+    for values in table.values():
+        progress.check()
+        columns.append(_text_column(values, decimal))
     with written_beside(path) as beside, beside.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, delimiter=delimiter)
         writer.writerow(table.keys())
-        writer.writerows(zip(*columns, strict=True))
+        rows = zip(*columns, strict=True)
+        while some := list(itertools.islice(rows, _ROWS_AT_A_TIME)):
+            progress.check()
+            writer.writerows(some)
 
 
 def _text_column(values: Sequence | np.ndarray, decimal: str) -> list[str]:
@@ -81,7 +99,11 @@ def _text_column(values: Sequence | np.ndarray, decimal: str) -> list[str]:
     return [_cell(v, decimal) for v in plain]
 
 
-def write_xlsx(path: Path | str, sheets: Mapping[str, tuple[AnyTable, Mapping[str, str]]]) -> None:
+def write_xlsx(
+    path: Path | str,
+    sheets: Mapping[str, tuple[AnyTable, Mapping[str, str]]],
+    progress: Progress = SILENT,
+) -> None:
     """Write tables as sheets of one workbook: a names row, a units row, both frozen.
 
     Parameters
@@ -107,6 +129,7 @@ def write_xlsx(path: Path | str, sheets: Mapping[str, tuple[AnyTable, Mapping[st
             sheet = book.add_worksheet(name[:31])
             sheet.freeze_panes(2, 0)
             for place, (column, values) in enumerate(table.items()):
+                progress.check()
                 sheet.write_string(0, place, column, head)
                 sheet.write_string(1, place, units.get(column, ""), unit)
                 sheet.set_column(place, place, max(8, min(28, len(column) + 1)))

@@ -8,6 +8,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from measure.errors import DamagedStudy, LostStudy, StudyFileError
+from measure.progress import SILENT, Progress
 
 # tests put a class that fails on purpose here
 connection_class = sqlite3.Connection
@@ -145,7 +146,9 @@ class _TooBusy(Exception):  # noqa: N818 - a fact, not an error
     """The source was changed again and again while it was copied."""
 
 
-def backup(source: sqlite3.Connection, target: Path, *, gently: bool = False) -> None:
+def backup(
+    source: sqlite3.Connection, target: Path, *, gently: bool = False, progress: Progress = SILENT
+) -> None:
     """Write a consistent copy of an open study to a new file.
 
     Parameters
@@ -153,13 +156,20 @@ def backup(source: sqlite3.Connection, target: Path, *, gently: bool = False) ->
     gently : bool
         Let others change the source in between. A change begins the copy anew; after a few of those it is
         made in one step.
+    progress : Progress
+        Told how far a gentle copy is; one that is stopped leaves the target unfinished.
+
+    Raises
+    ------
+    Cancelled
+        If a stop was asked for.
     """
     out = sqlite3.connect(target, isolation_level=None)
     try:
         out.execute("PRAGMA synchronous = OFF")  # it is made durable below, when nobody waits
         try:
             if gently:
-                source.backup(out, pages=_GENTLE_PAGES, progress=_patience(), sleep=_GENTLE_PAUSE_S)
+                source.backup(out, pages=_GENTLE_PAGES, progress=_patience(progress), sleep=_GENTLE_PAUSE_S)
         except _TooBusy:
             gently = False
         if not gently:
@@ -173,13 +183,14 @@ def backup(source: sqlite3.Connection, target: Path, *, gently: bool = False) ->
         os.close(handle)
 
 
-def _patience() -> Callable[[int, int, int], None]:
-    """Return a listener that gives up once the pages still to copy grew again a few times."""
+def _patience(progress: Progress) -> Callable[[int, int, int], None]:
+    """Return a listener that tells how far it is, and gives up once more is left than before a few times."""
     left: int | None = None
     restarts = 0
 
-    def listen(_status: int, remaining: int, _total: int) -> None:
+    def listen(_status: int, remaining: int, total: int) -> None:
         nonlocal left, restarts
+        progress.report(1.0 - remaining / max(total, 1))
         restarts += left is not None and remaining > left
         left = remaining
         if restarts > _MOST_RESTARTS:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from measure.errors import StudyFileError
+from measure.progress import SILENT, Progress
 from measure.study.connection import backup, connect, plain_faults, settle
 from measure.study.lock import HeldElsewhere, WriterLock
 from measure.study.opening import check_is_study
@@ -152,18 +153,20 @@ def contents_of(copy: Path) -> Contents:
             con.close()
 
 
-def take_out(copy: Path, path: Path) -> None:
-    """Write a copy to a new study of its own.
+def take_out(copy: Path, path: Path, progress: Progress = SILENT) -> None:
+    """Write a copy, or a study as it stands, to a new study of its own.
 
     Raises
     ------
     StudyFileError
         If the name is taken, or it cannot be read or written.
+    Cancelled
+        If a stop was asked for; nothing is left behind then.
     """
     if path.exists():
         raise StudyFileError(f"{path.name} exists already. Choose another name.")
     try:
-        _write(copy, path)
+        _write(copy, path, progress)
     except OSError as error:
         raise StudyFileError(f"{path.name} could not be written: {error.strerror or error}.") from error
 
@@ -196,14 +199,14 @@ def bring_back(copy: Path, study: Path, data_folder: Path) -> None:
             temporary.unlink(missing_ok=True)
 
 
-def _write(source: Path, path: Path) -> None:
+def _write(source: Path, path: Path, progress: Progress = SILENT) -> None:
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         with plain_faults(source):
             con = connect(source, read_only=True)
             try:
                 check_is_study(con, source)
-                backup(con, temporary, gently=True)
+                backup(con, temporary, gently=True, progress=progress)
             finally:
                 con.close()
         settle(temporary, path, overwrite=True)

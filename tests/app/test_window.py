@@ -210,16 +210,18 @@ def test_focus_follows_keys_and_stays_with_the_mouse_in_the_rail(open_window: Wi
 
 
 def test_a_copy_is_written_and_the_study_stays(
-    open_window: Window, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    open_window: Window, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, qtbot: QtBot
 ):
     copy = tmp_path / "copy.gritline"
     monkeypatch.setattr(pickers, "copy_of_study", lambda _parent, _name: copy)
     open_window.action("window.copy").trigger()
+    told = open_window.session.told
+    qtbot.waitUntil(lambda: any(f"A copy is in {copy}." in text for _, text in told), timeout=8000)
     with Study.open(copy) as study:
         assert len(study.fields()) == 2
     assert open_window.session.study.path != copy
     open_window.action("window.copy").trigger()  # the name is taken now
-    assert "exists already" in open_window.session.told[-1][1]
+    qtbot.waitUntil(lambda: "exists already" in told[-1][1], timeout=8000)
 
 
 def test_a_second_window_says_it_may_only_look(open_window: Window, qtbot: QtBot, study_path: Path):
