@@ -21,14 +21,31 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import icons, theme
+from app import icons, number_text, theme
 
 WIDEST_IN_LINES = 24  # no panel asks for a width of more lines of text; beyond it scrolls sideways
 
 
+class Words(QLabel):
+    """A label in which a number and its unit stay in one line."""
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__()
+        self.setText(text)
+
+    def setText(self, text: str) -> None:  # noqa: N802 - Qt's name
+        """Qt: show these words."""
+        self._said = text
+        super().setText(number_text.unbroken(text))
+
+    def text(self) -> str:
+        """Return the words as they were given."""
+        return self._said
+
+
 def label(text: str = "", look: str = "", *, wrap: bool = False) -> QLabel:
     """Return a label with one of the looks of `app.style_sheet`."""
-    made = QLabel(text)
+    made = Words(text)
     if look:
         made.setProperty("look", look)
     made.setWordWrap(wrap)

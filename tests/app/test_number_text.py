@@ -4,8 +4,9 @@ import doctest
 import math
 
 import pytest
+from PySide6.QtWidgets import QLabel
 
-from app import number_text
+from app import number_text, parts
 from app.number_text import THIN
 
 
@@ -63,6 +64,16 @@ def test_groups_of_digits_are_set_apart():
 )
 def test_time(seconds: float, text: str):
     assert number_text.duration(seconds) == text
+
+
+def test_no_line_ends_between_a_number_and_its_unit(qtbot):
+    assert number_text.unbroken("48 % of 12 pieces, 3 µm") == f"48{THIN}% of 12 pieces, 3{THIN}µm"
+    assert number_text.unbroken("5 samples, 7 px-wide 2 min.") == f"5 samples, 7{THIN}px-wide 2{THIN}min."
+    label = parts.label("held against 2 %", wrap=True)
+    qtbot.addWidget(label)
+    assert QLabel.text(label) == f"held against 2{THIN}%"
+    label.setText("10 % (felt)")
+    assert (label.text(), QLabel.text(label)) == ("10 % (felt)", f"10{THIN}% (felt)")
 
 
 def test_percent_keeps_a_digit_of_small_shares():
