@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtWidgets import QGridLayout, QLabel, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from app import icons, parts, preferences, theme
 
@@ -53,6 +53,25 @@ NEEDED = (
     "A microscope with a camera, a stage micrometer, slides and cover glasses, and clear oil to thin the "
     "paste with.",
 )
+# how much to thin is common practice, no source
+SMEAR = (
+    "A first smear",
+    (
+        "Stir the jar to the bottom, and take a dab.",
+        "Stir one part of it into 20 to 100 parts of clear oil.",
+        "Press a small drop under a cover glass, and wait until nothing moves.",
+        "Photograph a ruling once at this zoom, then a few places you did not choose.",
+    ),
+)
+CARE = (
+    "Take care",
+    (
+        "Nuts, peanuts and sesame can cause severe or fatal reactions, also in traces.",
+        "Never taste a diluted or photographed sample. Keep slides and cover glasses away from food.",
+        "A fine grind says nothing about microbes, mould toxins or wear of the mill.",
+        "Gritline certifies no food as safe: follow local food law and your food-safety plan.",
+    ),
+)
 IN_A_ROW = 4
 
 
@@ -84,13 +103,13 @@ class StartPage(QWidget):
         self.recent.itemActivated.connect(self._chosen)
         self.recent.itemClicked.connect(self._chosen)
         inner = QWidget()
-        inner.setMaximumWidth(920)
+        inner.setMaximumWidth(1080)
         self._lay_out(inner)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         holder = QWidget()
         holder.setLayout(parts.row(None, inner, None, spacing=0))
-        holder.layout().setStretch(1, 8)
+        holder.layout().setStretch(1, 1000)
         outer.addWidget(parts.scroll(holder))
 
     def _lay_out(self, inner: QWidget) -> None:
@@ -111,8 +130,13 @@ class StartPage(QWidget):
         whole.setContentsMargins(theme.LARGE, theme.HUGE, theme.LARGE, theme.LARGE)
         whole.setSpacing(theme.MEDIUM)
         title = parts.label("How coarse is it, and will a tongue feel it?", "title")
-        parts.fill(whole, (title, lead, theme.SMALL, ways, note, theme.SMALL, self._steps()))
-        parts.fill(whole, (theme.SMALL, self.recent_heading, self.recent, None))
+        before = (self.recent_heading, self.recent)
+        parts.fill(whole, (title, lead, theme.SMALL, ways, note, *before, theme.SMALL, self._steps()))
+        smear, care = _list_card(*SMEAR, numbered=True), _list_card(*CARE)
+        both = parts.row(smear, care, spacing=theme.MEDIUM)
+        both.setStretch(0, 1)
+        both.setStretch(1, 1)
+        parts.fill(whole, (both, None))
 
     def _steps(self) -> QWidget:
         made = QWidget()
@@ -149,7 +173,7 @@ class StartPage(QWidget):
         some = self.recent.count() > 0
         self.recent_heading.setVisible(some)
         self.recent.setVisible(some)
-        rows = min(6, max(1, self.recent.count()))
+        rows = min(4, max(1, self.recent.count()))
         height = rows * (self.recent.sizeHintForRow(0) if some else 20) + 2 * self.recent.frameWidth() + 4
         self.recent.setFixedHeight(height)
 
@@ -161,3 +185,17 @@ class StartPage(QWidget):
         path = item.data(Qt.ItemDataRole.UserRole)
         if Path(path).is_file():
             self.recent_chosen.emit(path)
+
+
+def _list_card(heading: str, lines: tuple[str, ...], *, numbered: bool = False) -> QFrame:
+    """Return a card of short sentences, one below the other."""
+    made = []
+    for place, line in enumerate(lines, start=1):
+        words = parts.label(line, "soft", wrap=True)
+        mark = parts.label(str(place) if numbered else "•")
+        for one in (mark, words):
+            one.setAlignment(Qt.AlignmentFlag.AlignTop)
+        both = parts.row(mark, words)
+        both.setStretch(1, 1)
+        made.append(both)
+    return parts.card(*made, heading=heading)

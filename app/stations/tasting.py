@@ -14,6 +14,7 @@ from app.stations.base import BaseStation
 from app.stations.sizes_pieces import FELT_SETTING, Gatherer, profile_of
 from app.stations.tasting_plan import PlanForm
 from app.stations.tasting_session import SessionPage
+from app.stations.tasting_teach import teaching_page
 from app.stations.tasting_work import (
     LIMIT_KINDS,
     TastedBatch,
@@ -29,12 +30,6 @@ from measure.output.worksheets import write_key, write_worksheets
 from measure.study.records import Changes, Tasting, TastingRow
 
 _ID, _KEY = Qt.ItemDataRole.UserRole, "tasting"
-_TEACH = (
-    "Published sizes say what some people felt in some foods. A tasting says what your panel feels in "
-    "yours.\n\nPlan a session, print the worksheets, serve the samples under three-digit codes, and type the "
-    "answers. Who tasted what stays hidden until you close the session. An ascending series over three "
-    "batches or more gives the limit of your panel, and the verdict can then follow it."
-)
 
 
 class Station(BaseStation):
@@ -73,7 +68,7 @@ class Station(BaseStation):
         left.layout().setStretch(2, 3)
         left.layout().addStrut(240)  # at least; larger text asks for more
         self._pages = QStackedWidget()
-        for page in (self._teaching(), parts.scroll(self.form), self.page):
+        for page in (teaching_page(self.action("tasting.new")), parts.scroll(self.form), self.page):
             self._pages.addWidget(page)
         split = QSplitter(Qt.Orientation.Horizontal)
         split.addWidget(left)
@@ -82,18 +77,6 @@ class Station(BaseStation):
         split.setChildrenCollapsible(False)
         split.setSizes([260, 840])
         self.setLayout(parts.column(split))
-
-    def _teaching(self) -> QWidget:
-        words = parts.label(_TEACH, wrap=True)
-        words.setMaximumWidth(560)
-        again = parts.action_button(self.action("tasting.new"), text="Plan a session")
-        page = QWidget()
-        page.setLayout(
-            parts.column(
-                None, parts.row(None, words, None), parts.row(None, again, None), None, margin=theme.LARGE
-            )
-        )
-        return page
 
     def commands(self) -> dict[str, Callable[[], None]]:
         """Return what each action does."""
