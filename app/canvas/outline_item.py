@@ -12,7 +12,7 @@ from app.canvas.badge_places import badges_shown
 from app.canvas.highlight import FEW, Highlight
 from app.canvas.outline_levels import OutlineLevels, OutlineSource
 from app.canvas.picture_item import zoom_of
-from app.canvas.style import LineStyle, cosmetic_pen
+from app.canvas.style import LineStyle, cosmetic_pen, screen_ratio
 from measure import outlines
 
 _MOST_EXACT = 1000  # pieces in view; beyond, a drawn-once copy is faster than lines
@@ -184,17 +184,20 @@ class OutlineItem(QGraphicsItem):
 
     def _paint_lines(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
         shapes = [self._polygon(int(row), zoom) for row in rows]
-        cased = sum(shape.count() for shape in shapes) <= _MOST_CASED_POINTS
+        ratio = screen_ratio()
+        # a line wider than one pixel of the screen, as fine screens need, takes five times as long
+        cased = sum(shape.count() for shape in shapes) * ratio**2 <= _MOST_CASED_POINTS
+        pixel, width = ratio / zoom, 1.0 if cased else 1.0 / ratio
         group = self._source.group[rows]
         for value in np.unique(group):
             style = self._style(int(value))
             members = [shapes[i] for i in np.flatnonzero(group == value)]
             # fine lines side by side look like a cased wide one and cost a fifth of it
-            casing = cosmetic_pen(style.casing, 1.0)
+            casing = cosmetic_pen(style.casing, width)
             for dx, dy in _AROUND if cased else _AROUND[:1]:
-                _draw_beside(painter, members, casing, dx / zoom, dy / zoom)
+                _draw_beside(painter, members, casing, dx * pixel, dy * pixel)
             for shift_px in (-_HALF, _HALF) if cased else (0.0,):
-                _draw_beside(painter, members, style.pen(1.0), shift_px / zoom, shift_px / zoom)
+                _draw_beside(painter, members, style.pen(width), shift_px * pixel, shift_px * pixel)
 
     def _paint_marked(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
         for marked in (self._lit, self._chosen):

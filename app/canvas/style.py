@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QPen
+from PySide6.QtGui import QColor, QGuiApplication, QPen
 
 from app.theme import KIND_STYLE
 from measure import flags
@@ -41,11 +41,17 @@ class LineStyle:
 
 
 def cosmetic_pen(colour: QColor, width: float) -> QPen:
-    """Return an unbroken pen of constant width on screen."""
-    pen = QPen(colour, width)
+    """Return an unbroken pen of constant width on screen, in px at a scale of 1: finer screens take more."""
+    pen = QPen(colour, width * screen_ratio())
     pen.setCosmetic(True)
     pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
     return pen
+
+
+def screen_ratio() -> float:
+    """Return how many pixels of the screen make one of a plain screen."""
+    app = QGuiApplication.instance()
+    return app.devicePixelRatio() if isinstance(app, QGuiApplication) else 1.0
 
 
 @lru_cache(maxsize=64)
