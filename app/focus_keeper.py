@@ -24,7 +24,10 @@ class FocusKeeper(QObject):
         QApplication.instance().focusChanged.connect(self._moved)
 
     def _moved(self, old: QWidget | None, new: QWidget | None) -> None:
-        station = self._station()
+        try:
+            station = self._station()
+        except RuntimeError:  # the window is going, and its widgets are gone already
+            return
         if station is None or old is None or new is None:
             return
         window = station.window()

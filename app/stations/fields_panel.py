@@ -12,7 +12,7 @@ from app.stations.sides import side_by_side
 if TYPE_CHECKING:
     from app.stations.fields import Station
 
-PANEL_WIDTH = 356
+PANEL_WIDTH = 440
 
 
 def lay_out(station: "Station") -> None:
