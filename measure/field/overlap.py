@@ -16,6 +16,7 @@ from measure.field.cut import cut_by_shape
 from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
 from measure.field.features import oil_at
 from measure.field.find import Found
+from measure.field.lens_checks import credible_lenses
 from measure.field.lenses import overlapping, settled
 from measure.field.light import Light
 from measure.field.outline import area
@@ -248,6 +249,7 @@ def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[n
         near = cv2.resize(near, small, interpolation=cv2.INTER_NEAREST)
     for areas in tone_areas(seen, near, _SHARES):
         areas, lenses, worth = settled(areas)
+        lenses = credible_lenses(areas, lenses, crop.masks)
         if lenses and (best is None or worth > _FINER * best[2]):
             best = (areas, lenses, worth)
     if best is None:

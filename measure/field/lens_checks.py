@@ -1,0 +1,71 @@
+"""Whether what looks like an overlap is one, or only the mottle of a single piece.
+
+Dark, lumpy pieces hold areas whose densities add up by chance. Where two pieces really lie over one another,
+their common outline is hollow, each part seen alone is a compact piece, the part that both cover is the
+smaller one, and its borders are as sharp as those against the oil.
+"""
+
+import cv2
+import numpy as np
+
+from measure.field.masks import SQUARE, solidity
+from measure.field.quick import median
+from measure.field.tone_areas import Areas
+
+# log-odds by logistic regression on 83 true overlaps and 34 mottled pieces of drawn fields of two kinds;
+# with a tenth left out in turn, 89 % of the true ones are kept and 91 % of the others left
+_SOLID, _COMPACT, _SHARE, _SHARP, _CONSTANT = -43.0, 11.0, -1.1, 2.5, 28.5
+_SHARPEST = 1.2
+_LEAST = -0.7  # a true overlap lost costs more than a false one
+
+
+def credible_lenses(
+    areas: Areas, lenses: dict[int, tuple[int, int]], masks: list[np.ndarray]
+) -> dict[int, tuple[int, int]]:
+    """Keep the lenses that are overlaps.
+
+    Parameters
+    ----------
+    areas : Areas
+        The division of the crop.
+    lenses : dict of int to (int, int)
+        Each lens and its two pieces.
+    masks : list of (M, N) ndarray of uint8
+        The pieces as found, in a crop of the same or a larger size.
+    """
+    size = areas.labels.shape[::-1]
+    found = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST) for m in masks]
+    full = [solidity(m) if m.any() else 0.0 for m in found]
+    return {k: pair for k, pair in lenses.items() if _odds(areas, k, pair, found, full) > _LEAST}
+
+
+def _odds(
+    areas: Areas, lens: int, pair: tuple[int, int], found: list[np.ndarray], full: list[float]
+) -> float:
+    own = areas.labels == lens
+    within = int(np.argmax([np.count_nonzero(m[own]) for m in found]))
+    alone = [(areas.labels == base).astype(np.uint8) for base in pair]
+    compact = min(solidity(base) for base in alone)
+    share = np.count_nonzero(own) / max(1, min(cv2.countNonZero(base) for base in alone))
+    sharp = min(_sharpness(areas, lens, own, base) for base in pair)
+    return (
+        _CONSTANT
+        + _SOLID * full[within]
+        + _COMPACT * compact
+        + _SHARE * float(np.log(max(share, 1e-3)))
+        + _SHARP * min(sharp, _SHARPEST)
+    )
+
+
+def _sharpness(areas: Areas, lens: int, own: np.ndarray, base: int) -> float:
+    """Steepness of the border between a lens and a piece over that of the piece against the oil, per step."""
+    piece = areas.labels == base
+    seam = (cv2.dilate(own.view(np.uint8), SQUARE) > 0) & piece
+    free = (cv2.dilate(piece.view(np.uint8), SQUARE) > 0) & (areas.labels == 1)
+    step = float(np.linalg.norm(areas.tone[lens] - areas.tone[base]))
+    if not seam.any() or step <= 0:
+        return 0.0
+    if not free.any():
+        return 1.0
+    outer = median(areas.steep[free]) / max(float(np.linalg.norm(areas.tone[base])), 1e-6)
+    return median(areas.steep[seam]) / step / max(outer, 1e-6)
