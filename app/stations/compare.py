@@ -72,7 +72,7 @@ class Station(BaseStation):
         for box, words in ((self.figure, "Figure compared"), (self.pairing, "Pairs compared")):
             box.setAccessibleName(words)
             box.setToolTip(words)
-            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
             box.setMinimumContentsLength(8)
         split = side_by_side(self._left(), self._right(), (700, 400))
         self._whole = or_empty(_EMPTY, split, self.wants_station.emit)

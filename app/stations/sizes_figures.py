@@ -124,7 +124,7 @@ def _table() -> QTableWidget:
     made = QTableWidget(0, 3)
     made.setHorizontalHeaderLabels(["Figure", "Value", "95 % interval"])
     made.verticalHeader().setVisible(False)
-    made.verticalHeader().setDefaultSectionSize(22)
+    made.verticalHeader().setDefaultSectionSize(made.fontMetrics().height() + 6)
     made.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
     made.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
     made.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
@@ -151,6 +151,8 @@ def _item(text: str, tip: str = "", *, right: bool = False) -> QTableWidgetItem:
 
 def _fit_height(table: QTableWidget) -> None:
     rows = sum(table.rowHeight(i) for i in range(table.rowCount()))
-    width = sum(table.sizeHintForColumn(i) for i in range(table.columnCount())) + 2 * table.frameWidth() + 8
-    table.setMinimumWidth(min(width, 460))
+    header = table.horizontalHeader()
+    columns = range(table.columnCount())
+    width = sum(max(table.sizeHintForColumn(i), header.sectionSizeHint(i)) for i in columns)
+    table.setMinimumWidth(width + 2 * table.frameWidth() + 8)
     table.setFixedHeight(rows + table.horizontalHeader().sizeHint().height() + 2 * table.frameWidth() + 2)

@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QSplitter, QStackedWidget, QWidget
 
 from app import parts, pickers, theme
-from app.messages import DONE, WARNING
+from app.messages import DONE, WARNING, explain
 from app.session import Session
 from app.stations.base import BaseStation
 from app.stations.sizes_pieces import FELT_SETTING, Gatherer, profile_of
@@ -244,8 +244,15 @@ class Station(BaseStation):
         name = f"{row.tasting.name or row.tasting.kind} {what}.pdf".replace("/", "-")
         path = pickers.save(self, f"Where shall the {what} go?", "papers", name, "PDF (*.pdf)")
         plan = PanelPlan.from_json(row.tasting.plan)
-        if path is not None and self.session.attempt(write, path, plan, row.tasting.name):
-            self.session.tell(f"{what.capitalize()} written: {Path(path).name}.", DONE)
+        if path is None:
+            return
+        title = row.tasting.name
+        self.session.tasks.run(
+            lambda _progress: write(path, plan, title),
+            lambda _: self.session.tell(f"{what.capitalize()} written: {Path(path).name}.", DONE),
+            failed=lambda error: self.session.tell(*explain(error, f"Writing the {what}")),
+            text=f"Writing the {what}", key=f"tasting.{what}",
+        )  # fmt: skip
 
     def _remove(self) -> None:
         if self.current is not None:

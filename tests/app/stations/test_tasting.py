@@ -213,6 +213,7 @@ def test_papers_are_printed(station, qtbot, tmp_path, monkeypatch):
     press(station, qtbot, Qt.Key.Key_P, CONTROL | SHIFT)
     assert [name for _, name in asked] == ["autumn panel worksheets.pdf", "autumn panel key.pdf"]
     for _, name in asked:
+        qtbot.waitUntil((tmp_path / name).exists, timeout=20_000)
         assert (tmp_path / name).read_bytes().startswith(b"%PDF")
 
 
