@@ -23,6 +23,8 @@ class FieldJob:
         Excluded polygons, px.
     learned : object
         Kinds learned from this study's re-tags, or None.
+    helpers : int
+        Processes that may share the field if it is large.
     """
 
     name: str
@@ -32,6 +34,7 @@ class FieldJob:
     blank: bytes | None = None
     zones: tuple = ()
     learned: Any = None
+    helpers: int = 0
 
 
 def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
@@ -56,6 +59,7 @@ def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
         zones=job.zones,
         learned=job.learned,
         progress=progress,
+        helpers=job.helpers,
     )
 
 

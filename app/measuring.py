@@ -11,6 +11,7 @@ from app import jobs, number_text
 from app.messages import DONE, NOTE, WARNING, explain
 from measure.errors import Cancelled, InvalidInput, KnownError
 from measure.model import FieldResult, FieldSettings
+from measure.output.field_pool import helpers_for
 from measure.study.records import Changes, FieldRow, StaleResult
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ class Measuring(QObject):
         )
 
     def _start_one(self, row: FieldRow, settings: FieldSettings) -> None:
-        job = self.job(row, settings)
+        job = replace(self.job(row, settings), helpers=helpers_for(1))
         task = self._session.tasks.run(
             lambda progress: jobs.measure_job(job, progress),
             lambda result: self._take_last(row.id, result),

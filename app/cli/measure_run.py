@@ -16,7 +16,7 @@ from measure.errors import InvalidInput
 from measure.model import FieldSettings, Scale
 from measure.output.burnt_marks import check_label
 from measure.output.cluster import Cluster, cluster_executor
-from measure.output.field_pool import measure_many, workers_for
+from measure.output.field_pool import helpers_for, measure_many, workers_for
 from measure.output.field_run import FieldJob, FieldOutcome
 from measure.output.free_memory import picture_pixels
 from measure.output.parts import Parts, fingerprint
@@ -74,8 +74,9 @@ def _measure(
     if done:
         warn(f"{len(done)} of {len(plan.keys)} fields were measured before the last stop and are taken over.")
     bar = BarProgress(len(todo))
+    helpers = 0 if far else helpers_for(len(todo), args.jobs)
     outcomes = measure_many(
-        [j for j, _ in todo],
+        [replace(j, helpers=helpers) for j, _ in todo],
         workers=far.threads if far else workers_for(len(todo), args.jobs, plan.largest_px),
         progress=bar,
         executor=far,

@@ -1,6 +1,7 @@
 """Find the pieces of a field: a low level finds them, their own half level places their edges."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -10,6 +11,7 @@ from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
 from measure.field.separate import Parts, separate
+from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.flags import bits
 from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
@@ -21,6 +23,7 @@ _FEW = 8  # fewer pieces than this prove no texture
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
 _INSIDE_SHARE = 0.7
+_RUN = 40  # components that are worked through at a time
 _BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
 
 
@@ -118,8 +121,29 @@ def _components(
     return labels, stats, peaks
 
 
+@dataclass(frozen=True)
+class _Plan:
+    """What is the same for all components of a field."""
+
+    smooth: np.ndarray  # (M, N, 3) lightly smoothed difference from the oil
+    distance: np.ndarray  # (M, N) noise-normalised distance from the oil
+    labels: np.ndarray  # (M, N) components
+    stats: np.ndarray  # (K, 5) their boxes and areas
+    whole: int  # components from this number on are rims put together from bits
+    background_lab: np.ndarray
+    light_weight: float
+    least_px2: float
+    seed: float
+    cut_strength: float
+    usual_height: float
+
+
 def find_pieces(
-    light: Light, smallest_px: float, settings: FieldSettings, progress: Progress = SILENT
+    light: Light,
+    smallest_px: float,
+    settings: FieldSettings,
+    progress: Progress = SILENT,
+    helpers: Helpers = ALONE,
 ) -> Found:
     """Find, cut and outline the pieces of a field.
 
@@ -130,44 +154,80 @@ def find_pieces(
         Lower limit, area-equivalent diameter; pieces are reported from 0.7 times that on.
     settings : FieldSettings
     progress : Progress
+    helpers : Helpers, optional
+        Processes that take a share.
 
     Returns
     -------
     found : Found
     """
+    plan = helpers.lend(_planned(light, smallest_px, settings))
+    runs = parts_of(len(plan.stats) - 1, _RUN)
+    done = helpers.map(
+        _outlined, plan, runs, lambda part: progress.report(0.3 + 0.3 * part, "separating pieces")
+    )
+    return _found(done, light.solid_distance.shape)
+
+
+def _planned(light: Light, smallest_px: float, settings: FieldSettings) -> _Plan:
+    """Find the components and what all of them need."""
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
     smooth = cv2.GaussianBlur(light.delta, (0, 0), SMOOTHING_SIGMA_PX)
-    count = len(stats)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     usual = _usual_height(smooth, labels)
-    outliner = _Outliner(light.light_weight, least)
     assembled = _assemble(labels, stats, least)
-    stats = np.vstack([stats, assembled])
-    for k in range(1, len(stats)):
-        if k % 200 == 1:
-            progress.report(0.3 + 0.5 * k / len(stats), "separating pieces")
-        box = _box(stats[k], labels.shape)
-        low = labels[box] == k
+    return _Plan(
+        smooth,
+        light.solid_distance,
+        labels,
+        np.vstack([stats, assembled]),
+        len(stats),
+        light.background_lab,
+        light.light_weight,
+        least,
+        seed,
+        settings.cut_strength,
+        usual,
+    )
+
+
+def _outlined(plan: _Plan, run: range) -> "_Outlined":
+    """Outlines of the pieces of some components, numbered from 0."""
+    outliner = _Outliner(plan.light_weight, plan.least_px2)
+    shape = plan.labels.shape
+    for k in (number + 1 for number in run):
+        box = _box(plan.stats[k], shape)
+        low = plan.labels[box] == k
         if not low.any():
             continue
-        if k >= count:
+        smooth = plan.smooth[box]
+        if k >= plan.whole:
             parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
         else:
             parts = separate(
-                smooth[box],
-                light.solid_distance[box],
+                smooth,
+                plan.distance[box],
                 low,
-                least,
-                seed,
-                settings.cut_strength,
-                _at_frame(box, labels.shape),
-                usual,
+                plan.least_px2,
+                plan.seed,
+                plan.cut_strength,
+                _at_frame(box, shape),
+                plan.usual_height,
             )
-        other = (labels[box] > 0) & ~low
-        oil = _oil_colour(light, stats[k])
+        other = (plan.labels[box] > 0) & ~low
+        oil = _oil_colour(plan.background_lab, shape, plan.stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
-        outliner.add(smooth[box], parts, other, oil, offset)
-    return outliner.found(labels.shape)
+        outliner.add(smooth, parts, other, oil, offset)
+    return outliner.outlined()
+
+
+class _Outlined(NamedTuple):
+    """Outlines, the number of the cluster each was cut from, flags, and how many clusters there were."""
+
+    outlines: list[np.ndarray]
+    group: list[int]
+    flags: list[int]
+    groups: int
 
 
 class _Outliner:
@@ -212,17 +272,27 @@ class _Outliner:
             self._flags.append(bits("rim_only") * piece.rim_only)
         self._waiting, self._waiting_px = [], 0
 
-    def found(self, shape: tuple[int, int]) -> Found:
-        """All pieces so far, but for those inside larger ones, in a picture of this shape."""
+    def outlined(self) -> _Outlined:
+        """All pieces so far."""
         self._place()
-        group, flags = np.array(self._group, np.int64), np.array(self._flags, np.int32)
-        touching = np.bincount(group, minlength=1)[group] > 1
-        parent = np.zeros(len(group), np.int32)
-        parent[touching] = np.unique(group[touching], return_inverse=True)[1] + 1
-        flags |= (bits("touching") * touching).astype(np.int32)
-        keep = _not_inside(self._outlines, shape)
-        outlines, parent = [self._outlines[i] for i in keep], parent[keep]
-        return Found(outlines, parent, flags[keep], (parent > 0).astype(np.int8))
+        return _Outlined(self._outlines, self._group, self._flags, self._groups)
+
+
+def _found(done: list[_Outlined], shape: tuple[int, int]) -> Found:
+    """All pieces but those inside larger ones, in a picture of this shape."""
+    first = np.cumsum([0, *(run.groups for run in done)])
+    outlines = [outline for run in done for outline in run.outlines]
+    group = np.array(
+        [g + before for run, before in zip(done, first, strict=False) for g in run.group], np.int64
+    )
+    flags = np.array([f for run in done for f in run.flags], np.int32)
+    touching = np.bincount(group, minlength=1)[group] > 1
+    parent = np.zeros(len(group), np.int32)
+    parent[touching] = np.unique(group[touching], return_inverse=True)[1] + 1
+    flags |= (bits("touching") * touching).astype(np.int32)
+    keep = _not_inside(outlines, shape)
+    outlines, parent = [outlines[i] for i in keep], parent[keep]
+    return Found(outlines, parent, flags[keep], (parent > 0).astype(np.int8))
 
 
 def _assemble(labels: np.ndarray, stats: np.ndarray, least: float) -> np.ndarray:
@@ -278,10 +348,9 @@ def _at_frame(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[bool, b
     return rows.start == 0, rows.stop == shape[0], cols.start == 0, cols.stop == shape[1]
 
 
-def _oil_colour(light: Light, stats: np.ndarray) -> np.ndarray:
-    """CIELAB colour of the oil at the middle of a component."""
-    grid = light.background_lab
-    rows, cols = light.delta.shape[:2]
+def _oil_colour(grid: np.ndarray, shape: tuple[int, int], stats: np.ndarray) -> np.ndarray:
+    """CIELAB colour of the oil at the middle of a component, from a coarse grid of it."""
+    rows, cols = shape
     row = int((stats[1] + stats[3] / 2) / rows * grid.shape[0])
     col = int((stats[0] + stats[2] / 2) / cols * grid.shape[1])
     return grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)]

@@ -5,7 +5,7 @@ density is the sum of those of two neighbours is where the two pieces lie over o
 both, and each gets its whole outline along the edge that is seen through the other (Beer-Lambert law).
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import cv2
@@ -23,13 +23,16 @@ from measure.field.outline import area
 from measure.field.quick import median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_over import clear_over
+from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.field.tone_areas import tone_areas
 from measure.flags import bits
+from measure.progress import SILENT, Progress
 
 _SHARES = (0.6, 0.4, 0.25)  # of a piece's density, from which a step is an edge
 _COVERED = 0.5  # share of an earlier outline inside the new pieces from which they replace it
 _MOST_PX = 600_000  # larger clusters are left as they are
 _MARGIN_PX = 12
+_RUN = 25  # clusters that are worked through at a time
 _FLAG = bits("touching", "overlap")
 _LEAST_OIL_LIGHTNESS = 45.0  # CIELAB; below it the ground is dark and the pieces are seen by reflection
 _OPAQUE = 1.4  # natural density from which a piece hides what is under it
@@ -48,7 +51,14 @@ def least_area_px2(smallest_px: float) -> float:
     return float(np.pi / 4 * (0.7 * smallest_px) ** 2)
 
 
-def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength: float) -> Found:
+def resolve_overlaps(
+    found: Found,
+    light: Light,
+    least_px2: float,
+    cut_strength: float,
+    progress: Progress = SILENT,
+    helpers: Helpers = ALONE,
+) -> Found:
     """Give overlapping pieces their whole outlines.
 
     Parameters
@@ -60,6 +70,9 @@ def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength:
         Smallest area reported.
     cut_strength : float
         0 leaves everything as it is.
+    progress : Progress
+    helpers : Helpers, optional
+        Processes that take a share.
 
     Returns
     -------
@@ -69,15 +82,27 @@ def resolve_overlaps(found: Found, light: Light, least_px2: float, cut_strength:
     if cut_strength <= 0 or not found.outlines or density_noise(light) > _MOST_NOISE:
         return found
     found = complete_rims(found, light, least_px2)
+    clusters = _clusters(found, light.solid_distance.shape)
+    jobs = [
+        (
+            Found(
+                [found.outlines[i] for i in rows], found.parent[rows], found.flags[rows], found.origin[rows]
+            ),
+            box,
+        )
+        for rows, box in clusters
+    ]
+    runs = [jobs[run.start : run.stop] for run in parts_of(len(jobs), _RUN)]
+    plan = _Plan(light, least_px2, cut_strength)
+    done = helpers.map(_resolved, plan, runs, lambda part: progress.report(0.6 + 0.2 * part, "overlaps"))
     keep = np.ones(len(found.outlines), bool)
     added: list[tuple[np.ndarray, int, int]] = []
     number = int(found.parent.max(initial=0))
-    for rows, box in _clusters(found, light.solid_distance.shape):
-        made = _resolve(found, rows, light, box, least_px2, cut_strength)
+    for (rows, _), made in zip(clusters, (made for run in done for made in run), strict=True):
         if made is None:
             continue
         gone, outlines = made
-        keep[gone] = False
+        keep[[rows[k] for k in gone]] = False
         number += 1
         added += [(outline, number, flags) for outline, flags in outlines]
     if not added:
@@ -124,16 +149,24 @@ def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tup
     return out
 
 
+@dataclass(frozen=True)
+class _Plan:
+    """What is the same for all clusters of a field."""
+
+    light: Light
+    least_px2: float
+    cut_strength: float
+
+
 class _Crop:
     """What is known of one cluster while its pieces are worked out."""
 
-    def __init__(self, found: Found, rows: list[int], light: Light, box: tuple[slice, slice]) -> None:
+    def __init__(self, found: Found, light: Light, box: tuple[slice, slice]) -> None:
         self.origin = np.array([box[1].start, box[0].start], np.float32)
         self.distance = light.solid_distance[box]
-        self.rows = rows
-        self.masks = [_drawn(found.outlines[i] - self.origin, self.distance.shape) for i in rows]
-        self.rim_only = [bool(found.flags[i] & bits("rim_only")) for i in rows]
-        self.union = np.bitwise_or.reduce(self.masks) if len(rows) > 1 else self.masks[0]
+        self.masks = [_drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
+        self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
+        self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
         self.oil = oil_at(light, *middle)[0]
         self.light_weight = light.light_weight
@@ -156,17 +189,20 @@ class _Crop:
         return [outline + self.origin]
 
 
+def _resolved(
+    plan: _Plan, clusters: list[tuple[Found, tuple[slice, slice]]]
+) -> list[tuple[list[int], list[tuple[np.ndarray, int]]] | None]:
+    """`_resolve` of some clusters."""
+    return [_resolve(cluster, plan, box) for cluster, box in clusters]
+
+
 def _resolve(
-    found: Found,
-    rows: list[int],
-    light: Light,
-    box: tuple[slice, slice],
-    least_px2: float,
-    cut_strength: float,
+    cluster: Found, plan: _Plan, box: tuple[slice, slice]
 ) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
-    """Rows to be replaced in one cluster, and outlines and flags of the pieces that replace them."""
-    crop = _Crop(found, rows, light, box)
-    if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(rows) == 1 and solidity(crop.masks[0]) > _SINGLE):
+    """Rows of a cluster to be replaced, and outlines and flags of the pieces that replace them."""
+    least_px2 = plan.least_px2
+    crop = _Crop(cluster, plan.light, box)
+    if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them
     inside = crop.density[crop.union > 0].mean(axis=1)
@@ -175,7 +211,7 @@ def _resolve(
     if (inside < -0.05).mean() > 0.5:
         return None
     new, made = _clear_pieces(crop, least_px2)
-    solid, outlines = _solid_pieces(crop, least_px2, cut_strength)
+    solid, outlines = _solid_pieces(crop, least_px2, plan.cut_strength)
     new |= solid
     made += [(outline, _FLAG) for outline in outlines]
     if not made:
@@ -183,7 +219,7 @@ def _resolve(
     gone = [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
     if outlines:
         made += [(outline, bits("touching")) for outline in _rest(crop, gone, new, least_px2)]
-    return [rows[k] for k in gone], made
+    return gone, made
 
 
 def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple[np.ndarray, int]]]:

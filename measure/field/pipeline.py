@@ -14,6 +14,7 @@ from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
+from measure.field.sharing import LEAST_PIXELS, Helpers
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -57,6 +58,7 @@ def measure_field(
     learned: Mapping | None = None,
     light: Light | None = None,
     progress: Progress = SILENT,
+    helpers: int = 0,
 ) -> FieldResult:
     """Measure one field.
 
@@ -75,6 +77,9 @@ def measure_field(
     light : Light, optional
         The prepared light of this picture, blank and zones, to save preparing it again.
     progress : Progress
+    helpers : int
+        Processes that may be started to share the work if the field is large. They come by "spawn", so a
+        script that asks for them must guard its main part.
 
     Returns
     -------
@@ -88,12 +93,15 @@ def measure_field(
     started = time.perf_counter()
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
-    progress.report(0.0, "taking out the light")
-    light = prepare(picture, blank, zones) if light is None else light
-    progress.report(0.3, "finding pieces")
-    level = without_relief(light)
-    found = find_pieces(level, limit, settings, progress)
-    found = resolve_overlaps(found, level, least_area_px2(limit), settings.cut_strength)
+    large = picture.width_px * picture.height_px >= LEAST_PIXELS
+    with Helpers(helpers if large else 0) as crew:
+        progress.report(0.0, "taking out the light")
+        light = crew.lend(prepare(picture, blank, zones) if light is None else light)
+        progress.report(0.3, "finding pieces")
+        level = without_relief(light)
+        found = find_pieces(level, limit, settings, progress, crew)
+        area = least_area_px2(limit)
+        found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
     progress.report(0.8, "measuring pieces")
     particles = measure_outlines(
         found.outlines,

@@ -16,6 +16,7 @@ from measure.progress import SILENT, Progress
 # peak of one worker: what it takes to start and what each pixel takes; see tests/benchmarks/field_speed.py
 START_BYTES, BYTES_A_PIXEL = 200_000_000, 70
 _USUAL_PIXELS = 20_000_000
+_MOST_HELPERS = 3  # of one field; what is not shared would keep more of them waiting
 _TRIES = 2  # a field whose worker is lost is tried at least once more
 
 _LOOK_EVERY_S, _WITHOUT_WORKERS_S = 5.0, 60.0  # how long workers may be missing before a run ends
@@ -33,11 +34,31 @@ def workers_for(jobs: int, wanted: int | None = None, pixels: int = _USUAL_PIXEL
     pixels : int
         Pixels of the largest picture; 0 when unknown.
     """
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     free = free_bytes()
     each = START_BYTES + BYTES_A_PIXEL * (pixels or _USUAL_PIXELS)
     by_memory = jobs if free is None else max(1, free // each)
-    return max(1, min(jobs, wanted or cores, by_memory))
+    return max(1, min(jobs, wanted or _cores(), by_memory))
+
+
+def helpers_for(jobs: int, wanted: int | None = None) -> int:
+    """Return how many processes may help with a single large field; none where fields run side by side.
+
+    Parameters
+    ----------
+    jobs : int
+        Pictures to measure.
+    wanted : int, optional
+        How many processes the user asked for in all.
+    """
+    if jobs != 1:
+        return 0
+    free = free_bytes()
+    by_memory = _MOST_HELPERS if free is None else free // (2 * START_BYTES)
+    return max(0, min(_cores(), wanted or _cores(), 1 + _MOST_HELPERS, 1 + by_memory) - 1)
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def measure_many(

@@ -58,6 +58,7 @@ class FieldJob:
     blank_data: bytes | None = None
     zones: tuple = ()  # areas left out, (K, 2) px each
     joined: bool = False  # made of several fields: larger than the pictures its scale was made at
+    helpers: int = 0  # processes that may share the field if it is large
     look_for_marks: bool = False  # for a burnt-in bar or words; one picture of a kind tells for all
     bar: str = ""  # what the burnt-in bar says, where that was told
 
@@ -109,7 +110,14 @@ def _measured(job: FieldJob) -> FieldOutcome:
     from measure.picture_file import read_picture
 
     picture = read_picture(job.path if job.data is None else job.data, job.name)
-    result = measure_field(picture, job.settings, job.scale.um_per_px, blank=_blank(job), zones=job.zones)
+    result = measure_field(
+        picture,
+        job.settings,
+        job.scale.um_per_px,
+        blank=_blank(job),
+        zones=job.zones,
+        helpers=job.helpers,
+    )
     overlay = _overlay(job, job.overlay_path, picture, result) if job.overlay_path else None
     table = result_table(result, job.scale, job.models, job.batch, job.name)
     row = field_row(
