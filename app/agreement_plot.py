@@ -24,12 +24,15 @@ class AgreementData:
     high_percent: float
 
 
+_NOTHING = AgreementData(np.zeros(0), np.zeros(0), *(float("nan"),) * 3)
+
+
 class AgreementPlot(QWidget):
     """The plot of Bland and Altman (1986) for a spot check."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self._data: AgreementData | None = None
+        self._data = _NOTHING
         self.setMinimumHeight(170)
         self.setAccessibleName("Hand against tool")
         self.setToolTip(
@@ -39,7 +42,7 @@ class AgreementPlot(QWidget):
 
     def show_data(self, data: AgreementData | None) -> None:
         """Draw other figures, or none."""
-        self._data = data
+        self._data = _NOTHING if data is None else data
         self.setVisible(data is not None)
         self.update()
 
@@ -49,7 +52,7 @@ class AgreementPlot(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Qt: dots, lines and axes."""
-        if self._data is None or not len(self._data.mean_um):
+        if not len(self._data.mean_um):
             return
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)

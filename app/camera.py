@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from app import capture_jobs
 from app.tasks import TaskRunner
 from measure.field.camera import device_count
 
+QtMultimedia: ModuleType | None
 try:  # in the extra named camera; a system without sound libraries cannot load it
     from PySide6 import QtMultimedia
 except ImportError:
@@ -166,6 +168,8 @@ class CameraSource(QObject):
             self.failed.emit(error)
 
     def _open_qt(self, device: Device, fourcc: str, size: tuple[int, int] | None) -> None:
+        if QtMultimedia is None:
+            return
         camera = QtMultimedia.QCamera(device.handle)
         for video_format in device.handle.videoFormats():
             here = (video_format.resolution().width(), video_format.resolution().height())

@@ -4,12 +4,16 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from app.jobs import decode
+from measure.model import Picture
 from measure.progress import SILENT, Progress
+
+if TYPE_CHECKING:
+    from measure.scale.burnt_in import BurntIn
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,7 @@ def _made(pixels: np.ndarray, zones: tuple, words: str, sources: Sequence[Source
     return MadeField(data, pixels.shape[1], pixels.shape[0], zones, note)
 
 
-def burnt_in(picture: Any, _progress: Progress = SILENT) -> Any:
+def burnt_in(picture: Picture, _progress: Progress = SILENT) -> "BurntIn":
     """Find bars, words and panels drawn into a picture."""
     from measure.scale.burnt_in import find_burnt_in
 

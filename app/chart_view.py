@@ -11,6 +11,7 @@ from PySide6.QtGui import (
     QFontInfo,
     QFontMetricsF,
     QImage,
+    QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
@@ -128,6 +129,9 @@ def _colour(name: str, alpha: float = 1.0) -> QColor:
 _PAINT: dict[type[Shape], Callable] = {Box: _box, Line: _line, Area: _area, Dot: _dot, Text: _text}
 
 
+_EMPTY = Drawing((), (0.0, 0.0, 0.0, 0.0))
+
+
 class ChartView(QWidget):
     """Shows one size chart and follows the pointer and the arrow keys over its classes.
 
@@ -146,7 +150,8 @@ class ChartView(QWidget):
         super().__init__(parent)
         self._chart: SizeChart | None = None
         self._drawing: Drawing | None = None
-        self._pointed, self._marked = -1, ()
+        self._pointed = -1
+        self._marked: tuple[float, ...] = ()
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMinimumSize(420, 260)
@@ -189,9 +194,7 @@ class ChartView(QWidget):
         style = ChartStyle(size_pt=12.0)
         paint(
             painter,
-            lay_out(self._chart, width / ratio, height / ratio, style)
-            if self._chart
-            else Drawing((), (0,) * 4),
+            lay_out(self._chart, width / ratio, height / ratio, style) if self._chart else _EMPTY,
         )
         painter.end()
         return made
@@ -216,6 +219,8 @@ class ChartView(QWidget):
 
     def drawing(self) -> Drawing:
         """Return the layout for the present size and colours."""
+        if self._chart is None:
+            return _EMPTY
         if self._drawing is None:
             self._drawing = lay_out(
                 self._chart,
@@ -259,7 +264,7 @@ class ChartView(QWidget):
         if place >= 0 and event.button() == Qt.MouseButton.LeftButton:
             self.chosen.emit(place, bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier))
 
-    def keyPressEvent(self, event: QEvent) -> None:
+    def keyPressEvent(self, event: QKeyEvent) -> None:
         """Qt: left and right point at classes, Return chooses, Escape lets go."""
         last = len(self._chart.edges_um) - 2 if self._chart else -1
         if event.key() == Qt.Key.Key_Left and last >= 0:

@@ -102,7 +102,7 @@ class CopiesPage(QWidget):
         copies = list(self.copies)
 
         def work(progress: Progress) -> list[Contents | None]:
-            found = []
+            found: list[Contents | None] = []
             for place, copy in enumerate(copies):
                 progress.report(place / len(copies), "")
                 try:
@@ -164,7 +164,9 @@ def _view() -> QTableWidget:
     parts.dress_rows(view, "Earlier copies", 10)
     view.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
     for column in range(len(_HEADINGS)):
-        view.horizontalHeaderItem(column).setTextAlignment(_side(right=column > 1))
+        heading = view.horizontalHeaderItem(column)
+        if heading is not None:
+            heading.setTextAlignment(_side(right=column > 1))
     view.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
     for column, width in enumerate(_WIDTHS):
         view.setColumnWidth(column, width)

@@ -49,13 +49,16 @@ class Finder(QFrame):
 
     def open(self) -> None:
         """Show it, empty, with the cursor in the line."""
+        room = self.parentWidget()
+        if room is None:
+            return
         self._back = self.window().focusWidget()
         self.line.clear()
         self._fill("")
-        width = min(520, self.parentWidget().width() - 2 * theme.LARGE)
+        width = min(520, room.width() - 2 * theme.LARGE)
         height = self.line.sizeHint().height() + _ROWS * max(22, self.list.sizeHintForRow(0)) + theme.HUGE
-        height = min(height, self.parentWidget().height() - theme.HUGE)
-        self.setGeometry((self.parentWidget().width() - width) // 2, theme.HUGE, width, height)
+        height = min(height, room.height() - theme.HUGE)
+        self.setGeometry((room.width() - width) // 2, theme.HUGE, width, height)
         self.show()
         self.raise_()
         self.line.setFocus(Qt.FocusReason.ShortcutFocusReason)

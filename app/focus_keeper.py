@@ -21,7 +21,9 @@ class FocusKeeper(QObject):
     def __init__(self, parent: QObject, station: Callable[[], BaseStation | None]) -> None:
         super().__init__(parent)
         self._station = station
-        QApplication.instance().focusChanged.connect(self._moved)
+        app = QApplication.instance()
+        if isinstance(app, QApplication):
+            app.focusChanged.connect(self._moved)
 
     def _moved(self, old: QWidget | None, new: QWidget | None) -> None:
         try:

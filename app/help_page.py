@@ -35,8 +35,9 @@ class HelpPage(Sheet):
         return self._grid.count()
 
     def _show_those_with(self, typed: str) -> None:
-        while self._grid.count():
-            self._grid.takeAt(0).widget().hide()
+        for _, card in self._cards:
+            self._grid.removeWidget(card)
+            card.hide()
         asked = typed.lower().split()
         fitting = [card for text, card in self._cards if all(word in text for word in asked)]
         for row in range(self._grid.rowCount()):

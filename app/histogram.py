@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QFontMetrics, QMouseEvent, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFontMetrics, QKeyEvent, QMouseEvent, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
 from app import number_text, theme
@@ -65,10 +65,12 @@ def histogram_data(
     low = min(diameter_um.min(), smallest_um) if smallest_um > 0 else diameter_um.min()
     edges = size_classes(float(low), float(diameter_um.max()) * 1.001)
     quantity = weight, weight * volume_um3
-    shares = [class_shares(diameter_um, q, edges) for q in quantity]
-    lit_shares = [_part(diameter_um, q, edges, lit) for q in quantity]
+    by_number, by_volume = (class_shares(diameter_um, q, edges) for q in quantity)
+    lit_number, lit_volume = (_part(diameter_um, q, edges, lit) for q in quantity)
     medians = np.array([quantiles(diameter_um, q, np.array([0.5]))[0] for q in quantity])
-    return HistogramData(edges, *shares, *lit_shares, medians, len(diameter_um), smallest_um)
+    return HistogramData(
+        edges, by_number, by_volume, lit_number, lit_volume, medians, len(diameter_um), smallest_um
+    )
 
 
 def _part(diameter_um: np.ndarray, quantity: np.ndarray, edges: np.ndarray, lit: np.ndarray) -> np.ndarray:
@@ -271,7 +273,7 @@ class Histogram(QWidget):
         """Qt: point at nothing."""
         self._point(-1)
 
-    def keyPressEvent(self, event: QEvent) -> None:
+    def keyPressEvent(self, event: QKeyEvent) -> None:
         """Qt: left and right point at classes, Return chooses."""
         last = len(self._data.edges_um) - 2
         if event.key() == Qt.Key.Key_Left:

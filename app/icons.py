@@ -152,7 +152,11 @@ def set_icon(target: QAbstractButton | QAction, name: str, role: str = "ink") ->
 
 def refresh_icons(root: QWidget) -> None:
     """Recolour every icon set by `set_icon` below ``root``."""
-    for target in (*root.findChildren(QAbstractButton), *root.findChildren(QAction)):
+    targets: list[QAbstractButton | QAction] = [
+        *root.findChildren(QAbstractButton),
+        *root.findChildren(QAction),
+    ]
+    for target in targets:
         name = target.property("icon_name")
         if name:
             target.setIcon(icon(name, target.property("icon_role")))
@@ -191,7 +195,7 @@ def program_icon() -> QIcon:
 
 def _ratio() -> float:
     app = QGuiApplication.instance()
-    return app.devicePixelRatio() if app is not None else 1.0
+    return app.devicePixelRatio() if isinstance(app, QGuiApplication) else 1.0
 
 
 @lru_cache(maxsize=1024)

@@ -19,8 +19,9 @@ class KeysPage(Sheet):
 
     def show_places(self, places: Iterable[tuple[str, list[ActionRow]]]) -> None:
         """Show the actions of these places, each a title and its rows."""
-        if self.holder.layout() is not None:
-            QWidget().setLayout(self.holder.layout())
+        before = self.holder.layout()
+        if before is not None:
+            QWidget().setLayout(before)
         grid = QGridLayout(self.holder)
         grid.setSpacing(theme.MEDIUM)
         sides = [QVBoxLayout() for _ in range(COLUMNS)]

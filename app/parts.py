@@ -6,6 +6,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QAction, QPainter, QPaintEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QBoxLayout,
     QFormLayout,
     QFrame,
     QHBoxLayout,
@@ -76,7 +77,7 @@ class OneLine(QLabel):
 
 
 def button(
-    text: str, pressed: Callable[[], None], *, look: str = "", icon: str = "", tip: str = ""
+    text: str, pressed: Callable[[], object], *, look: str = "", icon: str = "", tip: str = ""
 ) -> QPushButton:
     """Return a push button."""
     made = QPushButton(text)
@@ -159,6 +160,14 @@ def fill(layout: QHBoxLayout | QVBoxLayout, parts: tuple[QWidget | QLayout | int
             layout.addLayout(part)
         else:
             layout.addWidget(part)
+
+
+def box_of(widget: QWidget) -> QBoxLayout:
+    """Return the row or column in which a widget holds its parts."""
+    layout = widget.layout()
+    if not isinstance(layout, QBoxLayout):
+        raise TypeError(f"{type(widget).__name__} holds no row or column of parts")
+    return layout
 
 
 def form(*rows: tuple[str, QWidget, str]) -> QFormLayout:

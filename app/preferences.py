@@ -43,7 +43,7 @@ def write(key: str, value: object) -> None:
 def recent_studies() -> list[Path]:
     """Return the studies opened last that still exist, newest first."""
     value = settings().value("recent", [])
-    names = [value] if isinstance(value, str) else list(value or [])
+    names = [value] if isinstance(value, str) else value if isinstance(value, list) else []
     return [Path(name) for name in names if Path(name).is_file()]
 
 

@@ -68,7 +68,7 @@ def graduations_text(fit: RulingFit) -> str:
     text = f"{count(len(fit.index), 'line')}{over}"
     if scale.residual_px is not None:
         text += f", scatter {number(scale.residual_px, 2)} px"
-    if fit.scale.angle_deg is not None and scale.method == "ruling":
+    if scale.angle_deg is not None and scale.method == "ruling":
         text += f", ruling turned by {fixed(scale.angle_deg, 1)}°"
     return text
 

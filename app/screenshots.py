@@ -140,7 +140,7 @@ def _small_png(pixmap: "QPixmap") -> bytes:
     buffer = QBuffer()
     buffer.open(QIODevice.OpenModeFlag.WriteOnly)
     pixmap.save(buffer, "PNG")
-    picture = Image.open(io.BytesIO(bytes(buffer.data()))).convert("RGB")
+    picture = Image.open(io.BytesIO(buffer.data().data())).convert("RGB")
     data = b""
     for colours in _COLOURS:
         made = io.BytesIO()

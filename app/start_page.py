@@ -109,7 +109,7 @@ class StartPage(QWidget):
         outer.setContentsMargins(0, 0, 0, 0)
         holder = QWidget()
         holder.setLayout(parts.row(None, inner, None, spacing=0))
-        holder.layout().setStretch(1, 1000)
+        parts.box_of(holder).setStretch(1, 1000)
         outer.addWidget(parts.scroll(holder))
 
     def _lay_out(self, inner: QWidget) -> None:
@@ -154,7 +154,7 @@ class StartPage(QWidget):
             body.setAlignment(Qt.AlignmentFlag.AlignTop)
             box = parts.card(parts.row(mark, parts.label(heading, "heading"), None), body)
             box.setAccessibleName(heading)
-            box.layout().setStretch(1, 1)
+            parts.box_of(box).setStretch(1, 1)
             row, column = divmod(place, IN_A_ROW)
             grid.addWidget(box, row, column)
             grid.setColumnStretch(column, 1)

@@ -140,11 +140,10 @@ class Strip(QFrame):
         early = task is not None and time.monotonic() - task.started < SHOW_AFTER_S
         if early:
             self._late.start()
-        visible = task is not None and not early
         for widget in (self._work, self._bar, self.stop):
-            widget.setVisible(visible)
+            widget.setVisible(task is not None and not early)
         self._show_or_hide(self.text.text())
-        if not visible:
+        if task is None or early:
             return
         stage = f" – {task.stage}" if task.stage else ""
         self._work.setText(f"{task.text}{stage}")

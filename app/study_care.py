@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QWidget
@@ -11,8 +12,11 @@ from app.copies_keeper import CopiesKeeper, copies_folder, when_text
 from app.messages import DONE, NOTE, WARNING
 from app.session import CARE, Session
 from measure.errors import DamagedStudy, LostStudy, StudyFileError
+from measure.progress import Progress
 from measure.study.copies import Copy, bring_back, take_out
 from measure.study.salvage import Rescue, salvage
+
+_R = TypeVar("_R")
 
 
 class StudyCare(QObject):
@@ -189,8 +193,8 @@ class StudyCare(QObject):
 
     def _run(
         self,
-        work: Callable,
-        done: Callable[[object], None],
+        work: Callable[[Progress], _R],
+        done: Callable[[_R], object],
         text: str,
         failed: Callable[[Exception], None] | None = None,
     ) -> None:

@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
-from typing import Any
+from typing import Any, TypeVar
 
 from PySide6.QtCore import QObject, Qt, Signal, Slot
 
@@ -17,6 +17,7 @@ from measure.errors import Cancelled
 from measure.output.field_pool import one_thread
 from measure.progress import Progress
 
+_R = TypeVar("_R")
 log = logging.getLogger(__name__)
 
 THREADS = 3
@@ -92,10 +93,10 @@ class TaskRunner(QObject):
 
     def run(
         self,
-        work: Callable[[Progress], Any],
-        done: Callable[[Any], None],
+        work: Callable[[Progress], _R],
+        done: Callable[[_R], object],
         *,
-        failed: Callable[[Exception], None] | None = None,
+        failed: Callable[[Exception], object] | None = None,
         text: str = "",
         key: str = "",
     ) -> Task:
@@ -196,8 +197,8 @@ class TaskRunner(QObject):
         self,
         task: Task,
         future: Future,
-        done: Callable[[Any], None],
-        failed: Callable[[Exception], None] | None,
+        done: Callable[[Any], object],
+        failed: Callable[[Exception], object] | None,
         *,
         last: bool,
     ) -> None:

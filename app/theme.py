@@ -145,7 +145,8 @@ _chosen = {"theme": "system"}
 def choose(theme: str) -> None:
     """Choose "light", "dark" or "system" and dress the application."""
     _chosen["theme"] = theme if theme in _CHOICES else "system"
-    dress(QApplication.instance())
+    app = QApplication.instance()
+    dress(app if isinstance(app, QApplication) else None)
 
 
 def chosen() -> str:

@@ -40,14 +40,17 @@ class ThumbnailMaker(QObject):
             except KnownError:
                 del self._wanted[sha256]
                 continue
-            task = self._session.tasks.run(
-                lambda _progress, data=data: jobs.small_picture(data),
-                lambda pixels, sha256=sha256: self._done(sha256, pixels),
-                failed=lambda _error, sha256=sha256: self._done(sha256, None),
-                key=KEY,
-            )
-            task.on_cancel = self.forget
+            self._read(sha256, data)
             return
+
+    def _read(self, sha256: str, data: bytes) -> None:
+        task = self._session.tasks.run(
+            lambda _progress: jobs.small_picture(data),
+            lambda pixels: self._done(sha256, pixels),
+            failed=lambda _error: self._done(sha256, None),
+            key=KEY,
+        )
+        task.on_cancel = self.forget
 
     def _done(self, sha256: str, pixels: np.ndarray | None) -> None:
         self._wanted.pop(sha256, None)

@@ -45,9 +45,12 @@ class WordyRow(QFrame):
             self._needed = 0
 
     def _suit(self, width: int) -> None:
+        line = self.layout()
+        if line is None:
+            return
         if not self._needed:
             self._switch(_WORDS)
-            self._needed = self.layout().sizeHint().width()
+            self._needed = line.sizeHint().width()
         self._switch(_WORDS if width >= self._needed else _ICONS)
 
     def _switch(self, style: Qt.ToolButtonStyle) -> None:

@@ -121,7 +121,8 @@ class Tour(QFrame):
     def __init__(self, window: "Window") -> None:
         super().__init__(window)
         self.setProperty("look", "tour")
-        self._window, self._place, self._back = window, 0, None
+        self._window, self._place = window, 0
+        self._back: QWidget | None = None
         self._ring = _Ring(window)
         self.heading = parts.label("", "heading", wrap=True)
         self.text = parts.label("", wrap=True)
@@ -129,7 +130,7 @@ class Tour(QFrame):
         self.previous = parts.button("Back", lambda: self.show_stop(self._place - 1))
         self.next = parts.button("Next", lambda: self.show_stop(self._place + 1), look="primary")
         self.end = parts.button("End the tour", self.stop, look="quiet", tip="Esc does it too")
-        column = QVBoxLayout(self)
+        self._column = column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.MEDIUM, theme.MEDIUM, theme.MEDIUM)
         buttons = parts.row(self.count, None, self.end, self.previous, self.next)
         parts.fill(column, (self.heading, self.text, buttons))
@@ -178,8 +179,10 @@ class Tour(QFrame):
         """Lay the ring round the target and the card beside it, inside the window."""
         width = min(_WIDTH * max(1.0, self.fontMetrics().height() / 16), self._window.width() - 2 * _GAP)
         self.setFixedWidth(round(width))
-        self.setFixedHeight(max(self.layout().totalHeightForWidth(self.width()), 60))
-        room = self._window.centralWidget().geometry().adjusted(_GAP, _GAP, -_GAP, -_GAP)
+        self.setFixedHeight(max(self._column.totalHeightForWidth(self.width()), 60))
+        centre = self._window.centralWidget()
+        whole = centre.geometry() if centre is not None else self._window.rect()
+        room = whole.adjusted(_GAP, _GAP, -_GAP, -_GAP)
         target = self.target()
         spot = QRect(room.center() - self.rect().center(), self.size())
         self._ring.setVisible(target is not None)
@@ -198,7 +201,7 @@ class Tour(QFrame):
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """End on Esc, go on and back with the arrow keys."""
-        steps = {Qt.Key.Key_Right: 1, Qt.Key.Key_Left: -1}
+        steps: dict[int, int] = {Qt.Key.Key_Right: 1, Qt.Key.Key_Left: -1}
         if event.key() == Qt.Key.Key_Escape:
             self.stop()
         elif event.key() in steps and 0 <= self._place + steps[event.key()] < len(STOPS):

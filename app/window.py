@@ -125,7 +125,7 @@ class Window(QMainWindow):
 
     def _listen(self) -> None:
         session = self.session
-        self.whole.currentChanged.connect(lambda _page: self._working() or self.tour.stop())
+        self.whole.currentChanged.connect(self._page_shown)
         session.opened.connect(self._opened)
         session.closing.connect(self._keep_place)
         session.changed.connect(lambda _changes, _initiator: self._show_study_state())
@@ -272,6 +272,10 @@ class Window(QMainWindow):
         if self.current:
             self.stations[self.current].left()
         self.current = ""
+
+    def _page_shown(self) -> None:
+        if not self._working():
+            self.tour.stop()
 
     def _working(self) -> bool:
         return self.whole.currentWidget() is self._work

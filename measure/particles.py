@@ -94,7 +94,7 @@ class Particles:
             tuple(self.outlines[i] for i in index),
         )
 
-    def replaced(self, **columns: np.ndarray) -> "Particles":
+    def replaced(self, **columns: np.ndarray | float | str) -> "Particles":
         """Return a copy with some columns replaced (cast to their declared type)."""
         new = dict(self.columns)
         for name, values in columns.items():

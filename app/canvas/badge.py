@@ -1,5 +1,6 @@
 """The letter of a piece beside its outline, drawn once a kind and state and then copied."""
 
+from collections.abc import Callable
 from functools import lru_cache
 
 from PySide6.QtCore import QPointF, QRectF, Qt
@@ -11,6 +12,8 @@ from measure.model import KINDS, Kind
 
 _DOT = 3.0  # radius
 _DOUBT = QColor("#ffcf4a")
+# what draws the mark of a piece: at a place, for its group, doubtful or not
+Badge = Callable[[QPainter, QPointF, int, bool], None]
 
 
 def paint_badge(painter: QPainter, at: QPointF, group: int, doubtful: bool) -> None:
@@ -74,5 +77,6 @@ def _readable_on(fill: QColor) -> QColor:
 
 def kind_badge(kind: Kind) -> QPixmap:
     """Return the letter of a kind as a small picture, for tables and buttons."""
-    screen = QGuiApplication.instance()
-    return _badge(KINDS.index(kind) * 4, False, screen.devicePixelRatio() if screen is not None else 1.0)
+    app = QGuiApplication.instance()
+    ratio = app.devicePixelRatio() if isinstance(app, QGuiApplication) else 1.0
+    return _badge(KINDS.index(kind) * 4, False, ratio)

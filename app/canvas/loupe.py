@@ -31,8 +31,10 @@ class Loupe(QWidget):
 
     def put_away_from(self, at: QPointF) -> None:
         """Stand in the upper right corner of the parent, or upper left when the pointer is there."""
-        margin = 12
-        right = self.parentWidget().width() - _SIDE - margin
+        margin, room = 12, self.parentWidget()
+        if room is None:
+            return
+        right = room.width() - _SIDE - margin
         near = at.x() > right - margin and at.y() < _SIDE + 2 * margin
         self.move(margin if near else right, margin)
 

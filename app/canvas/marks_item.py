@@ -98,9 +98,9 @@ class MarksItem(QGraphicsItem):
         font = QFont(painter.font())
         font.setBold(True)
         painter.setFont(font)
-        at = [transform.map(QPointF(x, y)) for x, y, _ in self._marks.labels]
+        places = [transform.map(QPointF(x, y)) for x, y, _ in self._marks.labels]
         sizes = [_plate_size(painter, text) for _, _, text in self._marks.labels]
-        for plate, (_, _, text) in zip(plate_places(at, sizes, seen), self._marks.labels, strict=True):
+        for plate, (_, _, text) in zip(plate_places(places, sizes, seen), self._marks.labels, strict=True):
             _paint_plate(painter, plate, text)
         painter.restore()
 

@@ -5,9 +5,9 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
-from PySide6.QtWidgets import QGraphicsItem
+from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
 
-from app.canvas.badge import paint_dot
+from app.canvas.badge import Badge, paint_dot
 from app.canvas.badge_places import badges_shown
 from app.canvas.highlight import FEW, Highlight
 from app.canvas.outline_levels import OutlineLevels, OutlineSource
@@ -59,10 +59,10 @@ class OutlineItem(QGraphicsItem):
         self._chosen = Highlight(_CHOSEN, _CHOSEN_FILL, wide=True)
         self._lit = Highlight(_LIT, _LIT_FILL, wide=False)
         self._pointed = 0
-        self._badge: Callable[[QPainter, QPointF, int, bool], None] | None = None
+        self._badge: Badge | None = None
         self._dot = paint_dot
 
-    def set_badge(self, draw: Callable[[QPainter, QPointF, int, bool], None] | None) -> None:
+    def set_badge(self, draw: Badge | None) -> None:
         """Give the function that draws a letter: ``draw(painter, at (device px), group, doubtful)``."""
         self._badge = draw
 
@@ -166,7 +166,9 @@ class OutlineItem(QGraphicsItem):
         rows, columns = self._levels.shape
         return QRectF(-8, -8, columns + 16, rows + 16)
 
-    def paint(self, painter: QPainter, option: object, widget: object = None) -> None:
+    def paint(
+        self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None
+    ) -> None:
         """Qt: draw outlines, chosen ones on top, letters last."""
         if not len(self._labels):
             return
@@ -180,7 +182,7 @@ class OutlineItem(QGraphicsItem):
             self._paint_lines(painter, rows, zoom)
         self._paint_marked(painter, rows, zoom)
         if self._badge is not None and len(rows) <= _MOST_BADGES:
-            self._paint_badges(painter, rows, zoom)
+            self._paint_badges(painter, rows, zoom, self._badge)
 
     def _paint_lines(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
         shapes = [self._polygon(int(row), zoom) for row in rows]
@@ -212,7 +214,7 @@ class OutlineItem(QGraphicsItem):
             painter.drawPolygon(self._polygon(row, zoom))
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
-    def _paint_badges(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
+    def _paint_badges(self, painter: QPainter, rows: np.ndarray, zoom: float, badge: Badge) -> None:
         transform = painter.worldTransform()
         row = self._rows.get(self._pointed, -1)
         chosen = self._chosen.rows_among(rows, self._labels)
@@ -221,7 +223,7 @@ class OutlineItem(QGraphicsItem):
         whole, dots = badges_shown(box, self._doubtful[rows], np.isin(rows, first))
         painter.save()
         painter.resetTransform()
-        for shown, draw in ((dots, self._dot), (whole, self._badge)):
+        for shown, draw in ((dots, self._dot), (whole, badge)):
             for row in rows[shown]:
                 left, top, right, _ = self._source.box[row]
                 at = transform.map(QPointF((left + right) / 2, top))

@@ -3,7 +3,7 @@
 import numpy as np
 from PySide6.QtCore import QRectF
 from PySide6.QtGui import QImage, QPainter
-from PySide6.QtWidgets import QGraphicsItem
+from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
 
 from measure import outlines
 
@@ -50,7 +50,9 @@ class PictureItem(QGraphicsItem):
         """Qt: the picture's own rectangle."""
         return self._rect
 
-    def paint(self, painter: QPainter, option: object, widget: object = None) -> None:
+    def paint(
+        self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None = None
+    ) -> None:
         """Qt: draw the part in view from the smallest copy that still holds the detail."""
         if not self._images:
             return

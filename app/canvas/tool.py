@@ -6,7 +6,7 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainter
 
 if TYPE_CHECKING:
-    from app.canvas.view import PictureView
+    from app.canvas.tool_view import ToolView
 
 Modifiers = Qt.KeyboardModifier
 
@@ -31,19 +31,19 @@ class Tool:
     cursor = Qt.CursorShape.CrossCursor
     drags = True
 
-    def press(self, view: "PictureView", at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: "ToolView", at: QPointF, modifiers: Modifiers) -> None:
         """Take the left button going down."""
 
-    def move(self, view: "PictureView", at: QPointF, held: bool) -> None:
+    def move(self, view: "ToolView", at: QPointF, held: bool) -> None:
         """Take the pointer moving, with or without the button held."""
 
-    def release(self, view: "PictureView", at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: "ToolView", at: QPointF, modifiers: Modifiers) -> None:
         """Take the left button coming up."""
 
-    def double(self, view: "PictureView", at: QPointF) -> None:
+    def double(self, view: "ToolView", at: QPointF) -> None:
         """Take a double click."""
 
-    def key(self, view: "PictureView", key: int) -> bool:
+    def key(self, view: "ToolView", key: int) -> bool:
         """Take a key; return whether it was for the tool."""
         return False
 
@@ -51,5 +51,5 @@ class Tool:
         """Drop what is under way; return whether there was anything."""
         return False
 
-    def paint(self, painter: QPainter, view: "PictureView") -> None:
+    def paint(self, painter: QPainter, view: "ToolView") -> None:
         """Draw what is under way, in view px."""

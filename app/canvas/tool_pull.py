@@ -5,7 +5,7 @@ from PySide6.QtGui import QColor, QPainter
 
 from app.canvas.style import cosmetic_pen
 from app.canvas.tool import Modifiers, Tool
-from app.canvas.view import PictureView
+from app.canvas.tool_view import ToolView
 
 _BAND_FILL, _BAND_LINE = QColor(255, 255, 255, 50), QColor(255, 255, 255)
 _INK, _CASING = QColor("#b0125f"), QColor(255, 255, 255, 200)
@@ -18,20 +18,20 @@ class PullTool(Tool):
         self._from: QPointF | None = None
         self._to = QPointF()
 
-    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: ToolView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Use the pull; both ends in picture px."""
         raise NotImplementedError
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Begin here."""
         self._from = self._to = at
 
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+    def move(self, view: ToolView, at: QPointF, held: bool) -> None:
         """Lead the end on."""
         if held:
             self._to = at
 
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Hand both ends over."""
         start, self._from = self._from, None
         if start is not None:
@@ -42,7 +42,7 @@ class PullTool(Tool):
         had, self._from = self._from is not None, None
         return had
 
-    def paint(self, painter: QPainter, view: PictureView) -> None:
+    def paint(self, painter: QPainter, view: ToolView) -> None:
         """Draw the rectangle between the ends."""
         if self._from is not None:
             paint_band(painter, QRectF(view.to_view(self._from), view.to_view(self._to)).normalized())

@@ -1,6 +1,6 @@
 """A view that hands presses, moves and keys to the tool in hand, by mouse or by keyboard alone."""
 
-from PySide6.QtCore import QEvent, QPointF, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QImage, QKeyEvent, QMouseEvent, QPainter
 from PySide6.QtWidgets import QWidget
 
@@ -50,6 +50,10 @@ class ToolView(ZoomView):
     def label_at(self, x_px: float, y_px: float) -> int:
         """Return the number of the piece at a place; 0 for none."""
         return 0
+
+    def labels_in(self, rect: QRectF) -> list[int]:
+        """Return the numbers of the pieces that lie in a box, in picture px."""
+        return []
 
     @property
     def by_key(self) -> bool:
@@ -143,6 +147,8 @@ class ToolView(ZoomView):
         if self._tool is not None:
             self._tool.release(self, place, modifiers)
             self.viewport().update()
+        elif start is None:
+            return
         elif (at - start).manhattanLength() <= _CLICK_PX:
             self.clicked.emit(place.x(), place.y(), modifiers)
         else:

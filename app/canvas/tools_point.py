@@ -8,7 +8,7 @@ from PySide6.QtGui import QPainter
 from app.canvas.marks_item import plate_text
 from app.canvas.tool import Modifiers, Tool
 from app.canvas.tool_pull import PullTool, paint_straight
-from app.canvas.view import PictureView
+from app.canvas.tool_view import ToolView
 
 _CLICK_PX = 4  # screen px
 
@@ -31,7 +31,7 @@ class PickTool(PullTool):
         super().__init__()
         self._choose = choose
 
-    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: ToolView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Choose what was met."""
         add = bool(modifiers & (Modifiers.ShiftModifier | Modifiers.ControlModifier))
         if (end - start).manhattanLength() * view.zoom <= _CLICK_PX:
@@ -57,7 +57,7 @@ class RectangleTool(PullTool):
         super().__init__()
         self._done = done
 
-    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: ToolView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Hand it over unless it is empty."""
         rect = QRectF(start, end).normalized()
         if rect.width() >= 1 and rect.height() >= 1:
@@ -87,19 +87,19 @@ class LengthTool(Tool):
         self._ends: list[QPointF] = []
         self._open = False  # the second end still follows the pointer
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Set an end."""
         if self._open:
             self._ends[1] = at
         else:
             self._ends, self._open = [at, at], True
 
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+    def move(self, view: ToolView, at: QPointF, held: bool) -> None:
         """Let the second end follow."""
         if self._open:
             self._ends[1] = at
 
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Set the second end, unless this was the click that set the first."""
         if not self._open:
             return
@@ -114,7 +114,7 @@ class LengthTool(Tool):
         self._ends, self._open = [], False
         return had
 
-    def paint(self, painter: QPainter, view: PictureView) -> None:
+    def paint(self, painter: QPainter, view: ToolView) -> None:
         """Draw the line, its ends and the length."""
         if not self._ends:
             return

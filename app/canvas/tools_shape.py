@@ -10,7 +10,7 @@ from PySide6.QtGui import QColor, QPainter, QPen
 from app.canvas.outline_item import polygon
 from app.canvas.style import cosmetic_pen
 from app.canvas.tool import Modifiers, Tool
-from app.canvas.view import PictureView
+from app.canvas.tool_view import ToolView
 
 _EVERY_PX = 2.0  # screen px between two points of a stroke
 _SHAKE_PX = 3.0  # screen px a hand may stray from a line that is meant to be straight
@@ -57,16 +57,16 @@ class LineTool(Tool):
         self._done = done
         self._stroke = _Stroke()
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Begin the line."""
         self._stroke.begin(at)
 
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+    def move(self, view: ToolView, at: QPointF, held: bool) -> None:
         """Follow the pointer."""
         if held and self._stroke.points:
             self._stroke.follow(at, view.zoom)
 
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Hand the line over."""
         points = self._stroke.end(at, view.zoom)
         if len(points) > 1:
@@ -78,7 +78,7 @@ class LineTool(Tool):
         had, self._stroke.points = bool(self._stroke.points), []
         return had
 
-    def paint(self, painter: QPainter, view: PictureView) -> None:
+    def paint(self, painter: QPainter, view: ToolView) -> None:
         """Draw the line."""
         _paint_way(painter, [view.to_view(at) for at in self._stroke.points])
 
@@ -104,17 +104,17 @@ class DrawTool(Tool):
         self._corners: list[QPointF] = []
         self._pointer: QPointF | None = None
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Begin a stroke or set a corner."""
         self._stroke.begin(at)
 
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+    def move(self, view: ToolView, at: QPointF, held: bool) -> None:
         """Follow the pointer."""
         self._pointer = at
         if held and self._stroke.points:
             self._stroke.follow(at, view.zoom)
 
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Keep the stroke or the corner; close when it comes round."""
         points = self._stroke.end(at, view.zoom)
         if not points:
@@ -127,11 +127,11 @@ class DrawTool(Tool):
         else:
             self._corners += points if pulled else [at]
 
-    def double(self, view: PictureView, at: QPointF) -> None:
+    def double(self, view: ToolView, at: QPointF) -> None:
         """Close the outline; the first click of the two has set its last corner."""
         self._finish(self._corners)
 
-    def key(self, view: PictureView, key: int) -> bool:
+    def key(self, view: ToolView, key: int) -> bool:
         """Close by Return from three corners on; Backspace takes a corner back."""
         if key in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and len(self._corners) >= 3 and not view.by_key:
             self._finish(self._corners)
@@ -147,7 +147,7 @@ class DrawTool(Tool):
         self._corners, self._stroke.points = [], []
         return had
 
-    def paint(self, painter: QPainter, view: PictureView) -> None:
+    def paint(self, painter: QPainter, view: ToolView) -> None:
         """Draw what there is, and where it would go on."""
         way = [view.to_view(at) for at in (*self._corners, *self._stroke.points)]
         if self._corners and not self._stroke.points and self._pointer is not None:
@@ -187,25 +187,25 @@ class BrushTool(Tool):
         self._stroke = _Stroke()
         self._pointer: QPointF | None = None
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Begin to sweep."""
         self._stroke.begin(at)
         self._pointer = at
 
-    def move(self, view: PictureView, at: QPointF, held: bool) -> None:
+    def move(self, view: ToolView, at: QPointF, held: bool) -> None:
         """Sweep, or only show the brush."""
         self._pointer = at
         if held and self._stroke.points:
             self._stroke.follow(at, view.zoom)
 
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Hand the sweep over."""
         points = self._stroke.end(at, view.zoom)
         if not points:
             return
         self._done(as_array(points), self.radius_px, self._add)
 
-    def key(self, view: PictureView, key: int) -> bool:
+    def key(self, view: ToolView, key: int) -> bool:
         """Comma makes the brush smaller, full stop larger."""
         if key == Qt.Key.Key_Comma:
             self.radius_px = max(0.5, self.radius_px / 1.25)
@@ -220,7 +220,7 @@ class BrushTool(Tool):
         had, self._stroke.points = bool(self._stroke.points), []
         return had
 
-    def paint(self, painter: QPainter, view: PictureView) -> None:
+    def paint(self, painter: QPainter, view: ToolView) -> None:
         """Draw the sweep and the brush."""
         colour, radius = (_ADD if self._add else _TAKE), self.radius_px * view.zoom
         way = [view.to_view(at) for at in self._stroke.points]

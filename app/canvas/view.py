@@ -6,7 +6,7 @@ All coordinates in and out are picture px; the corner of the first pixel is 0, 0
 from collections.abc import Iterable, Sequence
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtCore import QPointF, QRect, QRectF, Qt
 from PySide6.QtGui import QImage, QPainter, QResizeEvent
 from PySide6.QtWidgets import QWidget
 
@@ -176,11 +176,11 @@ class PictureView(ToolView):
 
     # -- drawing ------------------------------------------------------------------------------
 
-    def drawBackground(self, painter: QPainter, rect: QRectF) -> None:  # noqa: N802 - Qt's name
+    def drawBackground(self, painter: QPainter, rect: QRectF | QRect) -> None:  # noqa: N802 - Qt's name
         """Qt: the room around the picture."""
         painter.fillRect(rect, theme.current().colour("picture"))
 
-    def drawForeground(self, painter: QPainter, rect: QRectF) -> None:  # noqa: N802 - Qt's name
+    def drawForeground(self, painter: QPainter, rect: QRectF | QRect) -> None:  # noqa: N802 - Qt's name
         """Qt: tool, scale bar and words, in view px."""
         painter.save()
         painter.resetTransform()

@@ -156,7 +156,8 @@ class ZoomView(QGraphicsView):
     def pan_moves(self, event: QMouseEvent) -> None:
         """Drag the picture with the pointer."""
         self._fitting = False
-        self._scroll_by(self._pan_from - event.position())
+        if self._pan_from is not None:
+            self._scroll_by(self._pan_from - event.position())
         self._pan_from = event.position()
 
     def pan_ends(self) -> None:

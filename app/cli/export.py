@@ -24,9 +24,10 @@ def run(args: argparse.Namespace) -> int:
     from measure.study.study import Study
 
     folder = check_folder_place(args.out)
-    signs = {"delimiter": ";", "decimal": ","} if args.decimal_comma else {}
+    delimiter, decimal = (";", ",") if args.decimal_comma else (",", ".")
+    formats = tuple(args.format or ("csv", "xlsx"))
     with Study.open(args.study, read_only=True) as study:
-        written = export_study(study, folder, tuple(args.format or ("csv", "xlsx")), **signs)
+        written = export_study(study, folder, formats, delimiter=delimiter, decimal=decimal)
     for path in written:
         say(str(path))
     return 0

@@ -7,6 +7,7 @@ from PySide6.QtGui import QPixmap
 
 from app.session import Session
 from app.stations import fields_words
+from measure.model import Scale
 from measure.study.records import SIZED_ROLES, BatchRow, FieldRow
 
 FIELD_ROLE = Qt.ItemDataRole.UserRole + 1  # FieldRow, None on a heading
@@ -57,7 +58,7 @@ class FieldListModel(QAbstractListModel):
         study = self._session.study
         if study is None:
             return []
-        scales = {row.id: row.scale for row in study.scales()}
+        scales: dict[int | None, Scale] = {row.id: row.scale for row in study.scales()}
         under_way = self._session.measuring.under_way
         by_batch: dict[int | None, list[FieldRow]] = {}
         for row in study.fields():
@@ -122,25 +123,25 @@ class FieldListModel(QAbstractListModel):
             return entry.state
         if role == HEADING_ROLE:
             return entry.heading
-        if entry.field is None:
+        if entry.field is None or entry.state is None:
             return self._heading_data(entry, role)
-        return self._field_data(entry, role)
+        return self._field_data(entry.field, entry.state, role)
 
     @staticmethod
     def _heading_data(entry: _Entry, role: int) -> object:
         if role in {Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.AccessibleTextRole}:
-            return ", ".join(entry.heading)
+            return ", ".join(entry.heading or ())
         return None
 
-    def _field_data(self, entry: _Entry, role: int) -> object:
+    def _field_data(self, field: FieldRow, state: fields_words.State, role: int) -> object:
         if role == Qt.ItemDataRole.DisplayRole:
-            return entry.field.name
+            return field.name
         if role == Qt.ItemDataRole.DecorationRole:
-            return self._thumbs.get(entry.field.sha256)
+            return self._thumbs.get(field.sha256)
         if role == Qt.ItemDataRole.AccessibleTextRole:
-            return f"{entry.field.name}, {entry.state.words}. {' '.join(entry.state.remarks)}"
+            return f"{field.name}, {state.words}. {' '.join(state.remarks)}"
         if role == Qt.ItemDataRole.ToolTipRole:
-            return "\n".join((entry.field.name, entry.state.words, *entry.state.remarks))
+            return "\n".join((field.name, state.words, *state.remarks))
         return None
 
 

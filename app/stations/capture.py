@@ -17,7 +17,7 @@ from app.messages import DONE, WARNING, explain
 from app.session import Session
 from measure.field.advice import STRONG_CAST
 from measure.field.camera import CameraSetting, refuse_setting
-from measure.field.live import flickers
+from measure.field.live import LiveLook, flickers
 from measure.model import Scale
 from measure.study.records import NewField
 
@@ -54,7 +54,8 @@ class CapturePanel(QWidget):
         self._session, self._take, self._home, self._taken = session, take, home, taken
         self.source = CameraSource(session.tasks, self)
         self.view = PictureView()
-        self.device, self.format, self.size, self.scale = QComboBox(), QComboBox(), QComboBox(), QComboBox()
+        self.device, self.format = QComboBox(), QComboBox()
+        self.picture_size, self.scale = QComboBox(), QComboBox()
         self.focus, self.cover = QProgressBar(), QProgressBar()
         self.focus_words, self.cover_words = parts.label("Focus"), parts.label("Cover")
         self.words, self.refusal = parts.label("", "soft"), parts.label("", "warning", wrap=True)
@@ -69,7 +70,7 @@ class CapturePanel(QWidget):
         self._sharpest, self._looking, self._saving = 0.0, False, False
         self._lay_out()
         self.device.activated.connect(self._choose)
-        for box in (self.format, self.size):
+        for box in (self.format, self.picture_size):
             box.activated.connect(self._choose)
         self.scale.activated.connect(self._scale_chosen)
         self.source.frame.connect(self._show)
@@ -80,7 +81,7 @@ class CapturePanel(QWidget):
         for box, name, tip in (
             (self.device, "Camera", "Which camera to take fields with"),
             (self.format, "Pixel format", "How the camera sends its pixels; raw ones lose nothing"),
-            (self.size, "Picture size", "A scale holds for one picture size only"),
+            (self.picture_size, "Picture size", "A scale holds for one picture size only"),
             (self.scale, "Scale", "Of the zoom the microscope is set to"),
         ):
             box.setAccessibleName(name)
@@ -95,7 +96,7 @@ class CapturePanel(QWidget):
         self.focus.setToolTip("Turn the focus until it reads 100. It begins anew when a field was taken.")
         self.cover.setToolTip("1 to 3 % is best; above a tenth many pieces touch by chance.")
         take = parts.action_button(self._take, look="primary", text="Take this field")
-        top = flow(self.device, self.format, self.size, self.scale, None)
+        top = flow(self.device, self.format, self.picture_size, self.scale, None)
         foot = flow(
             self.focus_words,
             self.focus,
@@ -147,18 +148,19 @@ class CapturePanel(QWidget):
         self.scale.setCurrentIndex(kept if kept > 0 else min(1, self.scale.count() - 1))
 
     def _fill_modes(self, device: Device | None) -> None:
-        formats, sizes = FORMATS, SIZES
+        formats: tuple[str, ...] = FORMATS
+        sizes: tuple[tuple[int, int], ...] = SIZES
         if device is not None and device.modes:
             formats = ("", *sorted({mode[0] for mode in device.modes}))
-            sizes = tuple(sorted({mode[1:] for mode in device.modes}))
+            sizes = tuple(sorted({(wide, high) for _, wide, high in device.modes}))
         self.format.clear()
         for name in formats:
             self.format.addItem(name or "its own format", name)
-        self.size.clear()
-        self.size.addItem("its own size", None)
+        self.picture_size.clear()
+        self.picture_size.addItem("its own size", None)
         for size in sizes:
-            self.size.addItem(number_text.picture_size(*size), size)
-        for box, key in ((self.format, "camera/format"), (self.size, "camera/size")):
+            self.picture_size.addItem(number_text.picture_size(*size), size)
+        for box, key in ((self.format, "camera/format"), (self.picture_size, "camera/size")):
             box.setCurrentIndex(max(0, box.findText(preferences.read(key))))
             box.setEnabled(device is not None)
 
@@ -174,9 +176,9 @@ class CapturePanel(QWidget):
             device = self._devices[chosen]
             if self.sender() is self.device or not self._camera:
                 self._fill_modes(device)
-            for key, box in (("device", self.device), ("format", self.format), ("size", self.size)):
+            for key, box in (("device", self.device), ("format", self.format), ("size", self.picture_size)):
                 preferences.write(f"camera/{key}", box.currentText())
-            self.source.open_device(device, self.format.currentData() or "", self.size.currentData())
+            self.source.open_device(device, self.format.currentData() or "", self.picture_size.currentData())
 
     def open_folder(self, path: Path) -> None:
         """Let a folder of pictures play the camera."""
@@ -223,7 +225,7 @@ class CapturePanel(QWidget):
                 failed=lambda _error: setattr(self, "_looking", False),
             )
 
-    def _looked(self, look: object) -> None:
+    def _looked(self, look: LiveLook) -> None:
         self._looking = False
         if self._frame is None:
             return
@@ -315,7 +317,8 @@ class CapturePanel(QWidget):
         ids = self._session.do(self._add, data, setting)
         if ids is not None:
             row = self._session.field_row(ids[0])
-            self._session.tell(f"Took {row.name}.", DONE)
+            if row is not None:
+                self._session.tell(f"Took {row.name}.", DONE)
             self._taken(ids[0])
 
     def _add(self, data: bytes, setting: CameraSetting) -> list[int]:
@@ -341,7 +344,7 @@ class CapturePanel(QWidget):
         super().hideEvent(event)
 
 
-def _light_words(look: object, unsteady: bool) -> str:
+def _light_words(look: LiveLook, unsteady: bool) -> str:
     """Return what is wrong with the light of the live picture, a sentence each."""
     found = []
     if look.clipped > 0.02:

@@ -1,6 +1,7 @@
 """The Compare station: whether the grind helped, by how much, and what more of it would bring."""
 
 from collections.abc import Callable
+from functools import partial
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
@@ -112,7 +113,7 @@ class Station(BaseStation):
     def commands(self) -> dict[str, Callable[[], None]]:
         """Return what each action does."""
         return {
-            **{f"compare.page_{name}": lambda name=name: self._show_page(name) for name in _PAGES},
+            **{f"compare.page_{name}": partial(self._show_page, name) for name in _PAGES},
             "compare.next": lambda: self._step(1),
             "compare.previous": lambda: self._step(-1),
             "compare.common": self._start,
@@ -205,7 +206,9 @@ class Station(BaseStation):
                 scales.setdefault(row.batch_id, set()).add(row.scale_id)
         found = []
         for entry in study.batches():
-            sample = self.gatherer.gather(entry.id).sample if entry.id in scales else ()
+            if entry.id not in scales:
+                continue
+            sample = self.gatherer.gather(entry.id).sample
             if len(sample):
                 b = entry.batch
                 found.append(BatchSizes(b.name, sample, scale_words(scales[entry.id]), b.passes, b.minutes))
@@ -220,7 +223,7 @@ class Station(BaseStation):
         question = CompareQuestion(
             batches, self.figure.currentData(), self.pairing.currentData(),
             self.action("compare.common").isChecked() and limits_differ(batches),
-            profile_of(self.session), slide_of_field(self.session.study),
+            profile_of(self.session), slide_of_field(self.session.open_study),
         )  # fmt: skip
         self.session.tasks.run(
             lambda progress: answer(question, progress), self._show, failed=self._failed,

@@ -1,6 +1,7 @@
 """A widget for any chart laid out in shapes."""
 
 from collections.abc import Callable
+from typing import Any, Protocol
 
 from PySide6.QtCore import QEvent, QSize
 from PySide6.QtGui import QColor, QImage, QPainter, QPaintEvent
@@ -11,7 +12,15 @@ from app.chart_view import paint, window_style
 from measure.output.charts_layout import Drawing
 from measure.output.charts_style import PAPER, ChartStyle
 
-LayOut = Callable[[object, float, float, ChartStyle], Drawing]
+# takes the kind of chart its widget shows
+LayOut = Callable[[Any, float, float, ChartStyle], Drawing]
+
+
+class Spoken(Protocol):
+    """A chart that can be said in words."""
+
+    def in_words(self) -> str:
+        """Return what it shows."""
 
 
 class DrawnChart(QWidget):
@@ -20,11 +29,11 @@ class DrawnChart(QWidget):
     def __init__(self, lay_out: LayOut, name: str, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._lay_out = lay_out
-        self.chart: object | None = None
+        self.chart: Spoken | None = None
         self.setAccessibleName(name)
         self.setMinimumSize(360, 220)
 
-    def show_chart(self, chart: object | None) -> None:
+    def show_chart(self, chart: Spoken | None) -> None:
         """Show another chart, or none."""
         self.chart = chart
         self.setAccessibleDescription("" if chart is None else chart.in_words())

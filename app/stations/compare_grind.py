@@ -109,7 +109,7 @@ class GrindPanel(QWidget):
     @property
     def chart(self) -> GrindChart | None:
         """The chart of the present curve and forecast."""
-        if self.curve is None:
+        if self.curve is None or self._shown is None:
             return None
         words = "felt share, %" if self.what.currentData() else f"{figure_words(self._shown.figure)}, µm"
         return GrindChart(self.curve, self.found, words)
@@ -145,11 +145,10 @@ class GrindPanel(QWidget):
                 self.words.setText(in_words(self.found.sentence))
             except InvalidInput as error:
                 self.words.setText(error.text)
-            self._show_words()
+            self._show_words(self.curve)
         self.changed.emit()
 
-    def _show_words(self) -> None:
-        curve = self.curve
+    def _show_words(self, curve: GrindCurve) -> None:
         self.careful.setText("\n".join(curve.warnings))
         self.careful.setVisible(bool(curve.warnings))
         self.step.setText(step_sentence(curve, 1.0) if not curve.is_share else "")

@@ -20,8 +20,10 @@ class RatioTable(QTableWidget):
         super().__init__(0, len(_HEADS))
         self.setHorizontalHeaderLabels(list(_HEADS))
         self.setAccessibleName("Ratios with intervals")
-        self.horizontalHeaderItem(2).setToolTip(help_words.tip("ratio"))
-        self.horizontalHeaderItem(3).setToolTip(help_words.tip("interval"))
+        for column, figure in ((2, "ratio"), (3, "interval")):
+            item = self.horizontalHeaderItem(column)
+            if item is not None:
+                item.setToolTip(help_words.tip(figure))
         self.verticalHeader().setVisible(False)
         self.verticalHeader().setDefaultSectionSize(24)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -46,7 +48,7 @@ class RatioTable(QTableWidget):
     def text(self) -> str:
         """Return the table as tab-separated text."""
         cells = [
-            [self.item(row, column).text() for column in range(self.columnCount())]
+            [str(self.model().index(row, column).data()) for column in range(self.columnCount())]
             for row in range(self.rowCount())
         ]
         return "".join("\t".join(line) + "\n" for line in (_HEADS, *cells))

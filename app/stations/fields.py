@@ -5,7 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QStackedWidget, QWidget
+from PySide6.QtWidgets import QScrollArea, QStackedWidget, QWidget
 
 from app import parts, pickers
 from app.session import NO_FIELD, Session
@@ -36,6 +36,7 @@ class Station(BaseStation):
 
     name, title = "fields", "Fields"
     tip = "Add pictures of your smears, tell which batch each is of, and measure them."
+    cards: QScrollArea
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -96,7 +97,7 @@ class Station(BaseStation):
             "fields.camera": self._switch_camera,
             "fields.take": self.capture.take,
             "fields.marks": self._look_for_marks,
-            "fields.repeats": self.several.find,
+            "fields.repeats": self.several.find_repeats,
             "fields.join": self.several.join,
             "fields.fuse": self.several.fuse,
             "fields.blank": self.blank.make,

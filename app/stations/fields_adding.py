@@ -148,7 +148,7 @@ class Adder:
             self._added(ids)
 
     def _store(self, pictures: list[jobs.ReadPicture], batch_id: int | None, role: str) -> list[int]:
-        study = self._session.study
+        study = self._session.open_study
         what = pictures[0].path.name if len(pictures) == 1 else f"{len(pictures)} pictures"
         with study.one_step(f"Add {what}"):
             batches = {row.batch.name: row.id for row in study.batches()}

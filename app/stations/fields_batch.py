@@ -86,7 +86,7 @@ class BatchForm(QFrame):
         if self._row is None or not self._session.writable:
             return
         try:
-            typed = self._typed()
+            typed = self._typed(self._row.batch)
         except ValueError as error:
             self._session.tell(str(error), WARNING)
             return
@@ -96,10 +96,10 @@ class BatchForm(QFrame):
                 self._row = row
                 self.show_batch(row)
 
-    def _typed(self) -> Batch:
+    def _typed(self, before: Batch) -> Batch:
         name = self.name.text().strip()
         if not name:
-            self.name.setText(self._row.batch.name)
+            self.name.setText(before.name)
             raise ValueError("A batch needs a name; the old one was kept.")
         return Batch(
             name=name,

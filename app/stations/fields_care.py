@@ -12,6 +12,7 @@ from app.messages import DONE, NOTE, explain
 from app.session import Session
 from measure.errors import KnownError
 from measure.field.advice import Advice, FieldSummary, advise, fields_agree
+from measure.scale.burnt_in import BurntIn
 from measure.study.records import FieldRow
 from measure.study.study import Study
 
@@ -54,8 +55,9 @@ def field_summary(study: Study, row: FieldRow, um_per_px: float) -> FieldSummary
     sizes = particles.diameter_px[counted] * um_per_px
     median = float(np.median(sizes)) if len(sizes) else float("nan")
     spread = float(np.std(np.log(sizes))) if len(sizes) > 4 else float("nan")
-    light = float(np.mean(row.quality.oil_rgb))
-    return FieldSummary(row.name, row.counts.counted, median, row.quality.cover, light, spread)
+    seen = row.quality
+    cover, light = (seen.cover, float(np.mean(seen.oil_rgb))) if seen is not None else (float("nan"),) * 2
+    return FieldSummary(row.name, row.counts.counted, median, cover, light, spread)
 
 
 class FieldCare(QFrame):
@@ -65,7 +67,7 @@ class FieldCare(QFrame):
         super().__init__()
         self.setProperty("look", "card")
         self._session, self._view = session, view
-        self._found: object | None = None
+        self._found: BurntIn | None = None
         self._field_id = 0
         self._summaries: dict[tuple, FieldSummary] = {}
         # the particles of a whole batch are read a little at a time, which keeps the window at hand
@@ -108,7 +110,7 @@ class FieldCare(QFrame):
         self.title.setVisible(advice is not None)
         self.reason.setVisible(advice is not None)
         words = ""
-        if advice is not None:
+        if advice is not None and row is not None:
             self.title.setText(_TITLES[advice.verdict])
             parts.set_look(self.reason, _LOOKS[advice.verdict])
             edge = ""
@@ -124,7 +126,7 @@ class FieldCare(QFrame):
         """Whether the fields of the batch agree; None while that is being found out."""
         study, began = self._session.open_study, time.perf_counter()
         rows = batch_rows(study, row)
-        scales = {entry.id: entry.scale.um_per_px for entry in study.scales()}
+        scales: dict[int | None, float] = {entry.id: entry.scale.um_per_px for entry in study.scales()}
         keys = [(str(study.path), r.id, r.revision, scales.get(r.scale_id, 1.0)) for r in rows]
         for one, key in zip(rows, keys, strict=True):
             if key in self._summaries:
@@ -154,13 +156,17 @@ class FieldCare(QFrame):
         field_id = self._session.current_field_id
         self._session.tasks.run(
             lambda progress: capture_jobs.burnt_in(picture, progress),
-            lambda found: field_id == self._session.current_field_id and self._show_marks(found),
+            lambda found: self._marks_found(field_id, found),
             failed=lambda error: self._session.tell(*explain(error, "Looking for marks")),
             text="Looking for burnt-in marks",
             key=KEY,
         )
 
-    def _show_marks(self, found: object) -> None:
+    def _marks_found(self, field_id: int, found: BurntIn) -> None:
+        if field_id == self._session.current_field_id:
+            self._show_marks(found)
+
+    def _show_marks(self, found: BurntIn) -> None:
         if not found.zones:
             self._forget()
             self.setVisible(not self.title.isHidden())

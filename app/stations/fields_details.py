@@ -1,5 +1,7 @@
 """What is known of the chosen fields: batch, scale, blank oil, what the file claims, and quality."""
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QFormLayout, QFrame, QGridLayout, QVBoxLayout, QWidget
 
@@ -8,7 +10,8 @@ from app.flow import flow
 from app.help_words import narrow
 from app.session import Session
 from app.stations import fields_words
-from measure.study.records import TABLE_METHOD, FieldRow
+from measure.study.records import TABLE_METHOD, FieldRow, ScaleRow
+from measure.study.study import Study
 
 _MIXED = "several"
 
@@ -68,14 +71,16 @@ class FieldDetails(QFrame):
     def show_fields(self, rows: list[FieldRow]) -> None:
         """Show the chosen fields."""
         self._ids = [row.id for row in rows]
-        if not rows or self._session.study is None:
+        study = self._session.study
+        if not rows or study is None:
             return
         one = rows[0] if len(rows) == 1 else None
         name = one.name if one else number_text.count(len(rows), "picture")
-        known = one is not None and (one.role != "table" or one.width_px * one.height_px > 1)
-        size = number_text.picture_size(one.width_px, one.height_px) if known else ""
+        size = ""
+        if one is not None and (one.role != "table" or one.width_px * one.height_px > 1):
+            size = number_text.picture_size(one.width_px, one.height_px)
         self.heading.setText(f"{name}  ·  {size}" if size else name)
-        self._fill_boxes(rows)
+        self._fill_boxes(study, rows)
         scale = self._session.scale_of(one)
         remarks = fields_words.remarks_of(one, scale) if one else []
         if one is not None and one.role == "table":
@@ -104,8 +109,7 @@ class FieldDetails(QFrame):
         parts.set_look(self.embedded, "warning" if differs else "soft")
         self.embedded.setVisible(bool(text))
 
-    def _fill_boxes(self, rows: list[FieldRow]) -> None:
-        study = self._session.study
+    def _fill_boxes(self, study: Study, rows: list[FieldRow]) -> None:
         batches = [("none yet", None), *((row.batch.name, row.id) for row in study.batches())]
         calibrated = [row for row in study.scales() if row.scale.method != TABLE_METHOD]
         scales = [("none yet", None), *((_scale_words(row), row.id) for row in calibrated)]
@@ -129,14 +133,16 @@ class FieldDetails(QFrame):
 
     def _show_figures(self, row: FieldRow | None) -> None:
         while self._grid.count():
-            old = self._grid.takeAt(0).widget()
-            old.hide()  # it goes at the next turn of the event loop, and must not be seen until then
-            old.deleteLater()
-        shown = row is not None and row.measured and row.quality is not None
-        self.figures.setVisible(shown)
-        if not shown:
+            item = self._grid.takeAt(0)
+            old = item.widget() if item is not None else None
+            if old is not None:
+                old.hide()  # it goes at the next turn of the event loop, and must not be seen until then
+                old.deleteLater()
+        quality = row.quality if row is not None and row.measured else None
+        self.figures.setVisible(quality is not None)
+        if quality is None:
             return
-        for place, (name, value, tip) in enumerate(fields_words.quality_rows(row.quality)):
+        for place, (name, value, tip) in enumerate(fields_words.quality_rows(quality)):
             line, side = divmod(place, 2)
             words, figure = parts.label(name, "soft"), parts.label(value)
             for label in (words, figure):
@@ -151,7 +157,7 @@ class FieldDetails(QFrame):
             self._session.do(self._session.open_study.update_fields, self._ids, **{what: value})
 
 
-def _fill(box: QComboBox, choices: list[tuple[str, object]], values: set) -> None:
+def _fill(box: QComboBox, choices: Sequence[tuple[str, object]], values: set) -> None:
     box.blockSignals(True)
     box.clear()
     for words, value in choices:
@@ -166,7 +172,7 @@ def _fill(box: QComboBox, choices: list[tuple[str, object]], values: set) -> Non
     box.blockSignals(False)
 
 
-def _scale_words(row: object) -> str:
+def _scale_words(row: ScaleRow) -> str:
     scale = row.scale
     value = number_text.quantity(scale.um_per_px, "µm/px", 4)
     return f"{scale.zoom}, {value}" if scale.zoom else value

@@ -142,7 +142,11 @@ class FieldList(QListView):
         self.setVerticalScrollMode(QListView.ScrollMode.ScrollPerPixel)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._quiet = False
-        self.selectionModel().selectionChanged.connect(lambda *_: self._quiet or self.chosen.emit())
+        self.selectionModel().selectionChanged.connect(self._selection_changed)
+
+    def _selection_changed(self) -> None:
+        if not self._quiet:
+            self.chosen.emit()
 
     def reload(self) -> None:
         """Read the study anew and keep what is chosen."""

@@ -15,7 +15,7 @@ class NextStep(NamedTuple):
 
     text: str
     tip: str
-    does: Callable[[], None]
+    does: Callable[[], object]
     enabled: bool = True
 
 

@@ -1,6 +1,6 @@
 """How fields are measured: smallest size, sensitivity and cutting, each with a word on what it does."""
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, QTimer, Signal
 from PySide6.QtWidgets import QFrame, QSlider, QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
@@ -89,15 +89,14 @@ class SettingsForm(QFrame):
 
     def show_settings(self, settings: FieldSettings) -> None:
         """Show settings without telling anyone."""
-        pairs = (
-            (self.smallest, settings.smallest_um or 0.0),
-            (self.sensitivity, round(settings.sensitivity * _STEPS)),
-            (self.cutting, round(settings.cut_strength * _STEPS)),
-        )
-        for widget, value in pairs:
-            widget.blockSignals(True)
-            widget.setValue(value)
-            widget.blockSignals(False)
+        with QSignalBlocker(self.smallest):
+            self.smallest.setValue(settings.smallest_um or 0.0)
+        for slider, share in (
+            (self.sensitivity, settings.sensitivity),
+            (self.cutting, settings.cut_strength),
+        ):
+            with QSignalBlocker(slider):
+                slider.setValue(round(share * _STEPS))
 
     def _moved(self) -> None:
         self._pause.start()

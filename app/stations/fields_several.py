@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from PySide6.QtWidgets import QFrame, QVBoxLayout
+from PySide6.QtWidgets import QFrame, QVBoxLayout, QWidget
 
 from app import capture_jobs, number_text, parts, theme
 from app.canvas.marks_item import Marks
@@ -43,14 +43,14 @@ class SeveralFields(QFrame):
         self.column.setSpacing(theme.SMALL)
         session.measuring.changed.connect(self._measured)
 
-    def lay_out(self, *buttons: object) -> None:
+    def lay_out(self, *buttons: QWidget) -> None:
         """Put the buttons of the station's actions into the card."""
         heading = parts.label("Several fields", "heading")
         parts.fill(self.column, (heading, self.words, parts.row(*buttons, None)))
 
     # looking for repeats ------------------------------------------------------------------------------------
 
-    def find(self) -> None:
+    def find_repeats(self) -> None:
         """Look for copies and overlaps among the chosen fields, or all of their batch when one is chosen."""
         rows = self._rows_to_compare()
         if len(rows) < 2:

@@ -1,6 +1,7 @@
 """What a field's state, size and quality are called: plain words from plain values."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app import number_text
@@ -167,7 +168,7 @@ def batch_words(batch: Batch, fields: int) -> str:
     return " · ".join(found)
 
 
-def station_words(rows: list[FieldRow], scales: dict[int, Scale]) -> tuple[bool, str]:
+def station_words(rows: list[FieldRow], scales: Mapping[int | None, Scale]) -> tuple[bool, str]:
     """Return whether the Fields step is done, and its state in a few words."""
     fields = [row for row in rows if row.role == "field"]
     if not fields:

@@ -1,6 +1,7 @@
 """The Particles station: look at what was found, doubtful pieces first, and put it right by hand."""
 
 from collections.abc import Callable
+from functools import partial
 
 from PySide6.QtWidgets import QWidget
 
@@ -20,7 +21,7 @@ from app.stations.particles_panel import Panel
 from app.stations.particles_queue import doubtful_count, step
 from app.stations.particles_tools import ToolRow
 from app.stations.sides import or_empty, side_by_side
-from measure.model import KINDS
+from measure.model import KINDS, Kind
 from measure.study.records import Changes, FieldRow
 
 _VIEW = "view.particles"
@@ -69,12 +70,12 @@ class Station(BaseStation):
         """Return the line below the picture that says what the tool in hand wants."""
         hint = parts.OneLine("soft")
         self.tools.hint.connect(hint.setText)
-        hint.setText(self.view.tool.hint)
+        hint.setText(self.view.tool.hint if self.view.tool is not None else "")
         line = QWidget()
         both = parts.row(hint, self.links.under)
         both.setStretch(0, 1)
         line.setLayout(both)
-        line.layout().setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        both.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         return line
 
     def _listen(self) -> None:
@@ -114,9 +115,13 @@ class Station(BaseStation):
             "export": self._export,
             "automatic": hands.automatic,
         }
-        simple |= {name: lambda name=name: self._take_up(name) for name in self.tools.names}
-        simple |= {kind.value: lambda kind=kind: hands.set_kind(chosen(), kind) for kind in KINDS}
-        simple |= {f"page_{page}": lambda page=page: self._show_page(page) for page in self.panel.pages}
+        simple |= {name: partial(self._take_up, name) for name in self.tools.names}
+
+        def tag(kind: Kind) -> None:
+            hands.set_kind(chosen(), kind)
+
+        simple |= {kind.value: partial(tag, kind) for kind in KINDS}
+        simple |= {f"page_{page}": partial(self._show_page, page) for page in self.panel.pages}
         return {f"particles.{name}": call for name, call in simple.items()}
 
     def state_text(self) -> tuple[bool, str]:

@@ -69,7 +69,7 @@ class BlindCheck(QObject):
     def _candidates(self, batch_id: int | None) -> list[dict]:
         """Return every counted piece of the batch: where it is and how large the tool says."""
         found = []
-        for row, scale, table in field_tables(self._session.study):
+        for row, scale, table in field_tables(self._session.open_study):
             if row.batch_id != batch_id:
                 continue
             columns = ("particle", "centre_x_px", "centre_y_px", "area_equivalent_diameter_um")
@@ -120,9 +120,12 @@ class BlindCheck(QObject):
 
     def piece(self) -> dict | None:
         """Return the piece asked for."""
-        record = self.record()
         at, count = self.now()
-        return record.plan["pieces"][at] if record and at < count else None
+        return self._pieces()[at] if at < count else None
+
+    def _pieces(self) -> list[dict]:
+        record = self.record()
+        return record.plan["pieces"] if record is not None else []
 
     def show(self) -> None:
         """Bring the piece asked for into view, with a mark on it and nothing else."""
@@ -134,7 +137,7 @@ class BlindCheck(QObject):
             return
         if self._view.image is None:
             return
-        sizes = [p["tool_um"] / p["um_per_px"] for p in self.record().plan["pieces"]]
+        sizes = [p["tool_um"] / p["um_per_px"] for p in self._pieces()]
         zoom = _SHARE_OF_VIEW * self._view.height() / float(np.quantile(sizes, 0.75))
         off = (
             np.random.default_rng(self.now()[0]).uniform(-_MOST_OFF, _MOST_OFF, 2)

@@ -57,8 +57,8 @@ class CheckCard(QWidget):
         asking = self._check.under_way
         for widget in (self.count, self.begin):
             widget.setEnabled(not asking and self._session.writable)
-        for widget in (self.skip, self.stop, self.going):
-            widget.setVisible(asking)
+        for shown in (self.skip, self.stop, self.going):
+            shown.setVisible(asking)
         at, number = self._check.now()
         self.going.setText(f"Piece {at + 1} of {number}: outline the piece under the mark.")
         self._list_past()
@@ -98,8 +98,8 @@ class CheckCard(QWidget):
             return
         found = agreement(hand, tool, relative=True)
         self.result.setText(found.text)
-        percents = (100 * value for value in (found.difference, found.bias, found.lower, found.upper))
-        self.plot.show_data(AgreementData(found.mean, *percents))
+        limits = (100 * value for value in (found.bias, found.lower, found.upper))
+        self.plot.show_data(AgreementData(found.mean, 100 * found.difference, *limits))
 
     def _begin(self) -> None:
         self._check.begin(self.count.value())

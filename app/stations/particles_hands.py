@@ -128,7 +128,7 @@ class Hands:
             if self._refused:
                 self._refused = False
                 session.tell(f"{text}: done.", DONE)
-            added = weighed_with_others(session.study, field_id, made.added)
+            added = weighed_with_others(session.open_study, field_id, made.added)
             labels = session.do(
                 session.open_study.replace_particles, field_id, made.removed_labels, added, text
             )
@@ -145,14 +145,14 @@ class Hands:
         if not labels:
             self._session.tell("Choose a piece first, then press the key of its kind.", NOTE)
             return
-        study, field_id = self._session.study, self._session.current_field_id
-        particles = self._session.particles()
+        field_id, particles = self._session.current_field_id, self._session.particles()
         reason = particles["set_aside"][particles.index_of(labels)]
         wanted = reason == "" if kind == Kind.OTHER else np.isin(reason.astype(str), _BY_KIND)
         moved = np.array(labels)[wanted].tolist()
         text = f"Tag {_words(labels)} as {kind.value}"
 
         def both() -> None:
+            study = self._session.open_study
             with study.one_step(text):
                 study.set_kind(field_id, labels, KINDS.index(kind), text)
                 if moved and kind == Kind.OTHER:

@@ -1,6 +1,6 @@
 """The card of learning: kinds are learned anew from pieces tagged by hand, shown, then applied."""
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 from PySide6.QtWidgets import QWidget
 
@@ -9,6 +9,10 @@ from app.messages import DONE, NOTE
 from app.session import Session
 from app.theme import KIND_STYLE
 from measure.model import KINDS
+from measure.particles import Particles
+
+if TYPE_CHECKING:
+    from measure.field.learn import Learned
 
 SETTING = "learned_kinds"
 _ABOUT = (
@@ -23,7 +27,7 @@ class LearnCard(QWidget):
     def __init__(self, session: Session) -> None:
         super().__init__()
         self._session = session
-        self._found: Any | None = None  # what learning gave, not yet applied
+        self._found: Learned | None = None  # what learning gave, not yet applied
         self.state = parts.label("", wrap=True)
         self.learn = parts.button("See what would change", self._learn)
         self.words = parts.label("", wrap=True)
@@ -65,7 +69,7 @@ class LearnCard(QWidget):
         """Drop what was found for the last study."""
         self._drop()
 
-    def _fields(self) -> dict[int, Any]:
+    def _fields(self) -> dict[int, Particles]:
         rows = self._session.open_study.fields() if self._session.study is not None else []
         return {
             row.id: self._session.particles(row.id) for row in rows if row.measured and row.role == "field"
@@ -75,7 +79,7 @@ class LearnCard(QWidget):
         fields = self._fields()
         self.learn.setEnabled(False)
 
-        def work(_progress: object) -> Any:
+        def work(_progress: object) -> "Learned":
             from measure.field.learn import learn
 
             return learn(fields)
@@ -88,7 +92,7 @@ class LearnCard(QWidget):
             work, self._learned, failed=failed, text="Learning the kinds", key="learn kinds"
         )
 
-    def _learned(self, found: Any) -> None:
+    def _learned(self, found: "Learned") -> None:
         self.learn.setEnabled(True)
         self._found = found
         moves: dict[tuple[int, int], int] = {}
@@ -114,11 +118,15 @@ class LearnCard(QWidget):
         self._show_offer()
 
     def _light(self) -> None:
+        if self._found is None:
+            return
         self._session.light_up((change.field, change.label) for change in self._found.changes)
         here = sum(change.field == self._session.current_field_id for change in self._found.changes)
         self._session.tell(f"{number_text.count(here, 'piece')} lit up on this field.", NOTE)
 
     def _apply(self) -> None:
+        if self._found is None:
+            return
         model = self._found.model
         if self._retag(model, f"Learn kinds from {self._found.tags} tags"):
             self._session.tell("The kinds of this study follow your tags now; new fields will, too.", DONE)
@@ -131,11 +139,12 @@ class LearnCard(QWidget):
 
     def _retag(self, model: dict | None, text: str) -> bool:
         """Keep the model and give all pieces their kinds by it, as one undo step."""
-        study, fields = self._session.study, self._fields()
+        fields = self._fields()
 
         def step() -> None:
             from measure.field.retag import retag
 
+            study = self._session.open_study
             with study.one_step(text):
                 study.set_setting(SETTING, model, text)
                 for field_id, particles in fields.items():

@@ -47,9 +47,8 @@ class Links:
         columns = ("area_equivalent_diameter_um", "frame_weight", "volume_um3")
         lit = np.zeros(len(pieces), dtype=bool)
         lit[pieces.rows_of(self.session.selected)] = True
-        self.histogram.show_data(
-            histogram_data(*(pieces.table[name][rows] for name in columns), lit[rows], pieces.smallest_um)
-        )
+        size, weight, volume = (pieces.table[name][rows] for name in columns)
+        self.histogram.show_data(histogram_data(size, weight, volume, lit[rows], pieces.smallest_um))
 
     def _show_pointed(self, label: int) -> None:
         if self.quiet:

@@ -72,12 +72,11 @@ class Panel(QWidget):
             self._stack.addWidget(pages[name])
         self._page_actions = {name: action(f"particles.page_{name}") for name in self.pages}
         tabs = flow(*page_buttons(self, _PAGES, self._page_actions.__getitem__), spacing=theme.TIGHT)
-        self.setLayout(
-            parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
-        )
-        self.layout().setStretch(2, 1)
+        column = parts.column(which, tabs, self._stack, histogram, spacing=theme.SMALL, margin=theme.SMALL)
+        self.setLayout(column)
+        column.setStretch(2, 1)
         self._histogram = histogram
-        self.layout().addStrut(314)  # at least; larger text asks for more
+        column.addStrut(314)  # at least; larger text asks for more
         self.show_page("piece")
 
     def _piece_page(self, action: Callable[[str], QAction]) -> QWidget:

@@ -152,8 +152,8 @@ class ChoicePanel(QWidget):
                 box.item(i).setCheckState(Qt.CheckState.Checked if on else Qt.CheckState.Unchecked)
             box.blockSignals(False)
         wanted = kept.get("formats", ["csv", "xlsx"])
-        for name, box in self.formats.items():
-            box.setChecked(name in wanted)
+        for name, tick in self.formats.items():
+            tick.setChecked(name in wanted)
         self.comma.setChecked(bool(kept.get("comma")))
 
     @staticmethod

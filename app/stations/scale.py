@@ -100,7 +100,7 @@ class Station(BaseStation):
             "scale.find": self._search,
             "scale.click": lambda: self._take("click"),
             "scale.drag": lambda: self._take("drag"),
-            "scale.back": lambda: self.making.set_points(self.draft.points_px[:-1]),
+            "scale.back": self.making.take_one_back,
             "scale.clear": lambda: self.making.set_points(np.zeros((0, 2))),
             "scale.keep": self._keep,
             "scale.drop": self._drop,
@@ -171,7 +171,8 @@ class Station(BaseStation):
         return self.making.draft
 
     def _draft_opened(self) -> None:
-        self.picture.show_picture(self.draft.picture, self.draft.picture.name)
+        if self.draft is not None:
+            self.picture.show_picture(self.draft.picture, self.draft.picture.name)
 
     def _draft_changed(self) -> None:
         if self.draft is not None:
@@ -192,17 +193,18 @@ class Station(BaseStation):
     def _keep(self) -> None:
         draft = self.draft
         if draft is not None and draft.fit is not None:
-            fit = draft.fit
             zoom = self.form.zoom.text().strip()
-            self._store(replace(fit.scale, zoom=zoom), draft)
+            self._store(replace(draft.fit.scale, zoom=zoom), draft)
 
     def _store(self, scale: Scale, draft: Draft | None) -> None:
         study = self.session.study
+        if study is None:
+            return
         if draft is None:
-            made = self.session.do(study.add_scale, scale) if study is not None else None
+            made = self.session.do(study.add_scale, scale)
         else:
-            plain, name = fit_to_plain(draft.fit), draft.picture.name
-            made = self.session.do(study.add_scale, scale, draft.data, name, plain)
+            plain = fit_to_plain(draft.fit) if draft.fit is not None else None
+            made = self.session.do(study.add_scale, scale, draft.data, draft.picture.name, plain)
         if made is None:
             return
         self._put_tools_down()
@@ -223,7 +225,7 @@ class Station(BaseStation):
             return
         row = self.scales.chosen_row() if scale_id is not None else None
         data = self.session.open_study.scale_picture(row.id) if row is not None and row.has_picture else None
-        if data is None:
+        if data is None or row is None:
             self.picture.show_picture(None)
         else:
             picture = read_picture(data, row.picture_name)

@@ -12,18 +12,30 @@ from measure.model import Scale
 from measure.scale import typed_scale
 
 
-def number_typed(box: QLineEdit, name: str, *, needed: bool = True) -> float | None:
-    """Read a number as people type it, with a point or a comma.
+def number_needed(box: QLineEdit, name: str) -> float:
+    """Read a number that must be there.
 
     Raises
     ------
     InvalidInput
-        If it is no number, or missing though needed.
+        If it is no number, or missing.
+    """
+    value = number_typed(box, name)
+    if value is None:
+        raise InvalidInput(f"{name} is missing.")
+    return value
+
+
+def number_typed(box: QLineEdit, name: str) -> float | None:
+    """Read a number as people type it, with a point or a comma; None where nothing is typed.
+
+    Raises
+    ------
+    InvalidInput
+        If it is no number.
     """
     text = box.text().strip().replace(",", ".").replace("\u202f", "").replace("\u2212", "-")
     if not text:
-        if needed:
-            raise InvalidInput(f"{name} is missing.")
         return None
     try:
         value = float(text)
@@ -112,9 +124,9 @@ class RulingForm(_Card):
             If a number cannot be read.
         """
         return Ruling(
-            number_typed(self.division, "Division"),
-            number_typed(self.certificate, "Certificate", needed=False),
-            number_typed(self.factor, "Coverage factor", needed=False) or 2.0,
+            number_needed(self.division, "Division"),
+            number_typed(self.certificate, "Certificate"),
+            number_typed(self.factor, "Coverage factor") or 2.0,
             self.zoom.text().strip(),
         )
 
@@ -175,8 +187,8 @@ class TypedForm(_Card):
 
     def _add(self) -> None:
         try:
-            value = number_typed(self.value, "µm per pixel")
-            spread = number_typed(self.spread, "Standard uncertainty", needed=False) or 0.0
+            value = number_needed(self.value, "µm per pixel")
+            spread = number_typed(self.spread, "Standard uncertainty") or 0.0
             scale = typed_scale(value, spread, self.zoom.text().strip())
         except InvalidInput as error:
             self.show_trouble(error.text)

@@ -3,6 +3,7 @@
 import dataclasses
 
 from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QLineEdit, QListWidget, QListWidgetItem, QVBoxLayout
 
 from app import number_text, parts, scale_words, theme
@@ -10,6 +11,7 @@ from app.session import Session
 from app.stations.scale_form import entry
 from measure.scale import fit_from_plain
 from measure.study.records import ScaleRow
+from measure.study.study import Study
 
 _MOST_SHOWN = 4
 
@@ -25,7 +27,7 @@ class ScaleList(QFrame):
 
     chosen = Signal(int)
 
-    def __init__(self, session: Session, remove: object) -> None:
+    def __init__(self, session: Session, remove: QAction) -> None:
         super().__init__()
         self._session = session
         self.setProperty("look", "card")
@@ -125,8 +127,10 @@ class ScaleList(QFrame):
 
     def _give(self) -> None:
         row, study = self.chosen_row(), self._session.study
+        if row is None or study is None:
+            return
         ids = [f.id for f in study.fields() if f.role == "field" and f.scale_id is None]
-        if row is not None and ids:
+        if ids:
             self._session.do(study.update_fields, ids, scale_id=row.id)
 
 
@@ -142,7 +146,7 @@ def row_words(row: ScaleRow, used: int) -> str:
     return f"{name}\n{value}\n{scale_words.size_text(scale)} · {use}\n{date}"
 
 
-def _used(study: object) -> dict[int, int]:
+def _used(study: Study | None) -> dict[int, int]:
     found: dict[int, int] = {}
     for row in study.fields() if study is not None else []:
         if row.scale_id is not None and row.role == "field":

@@ -79,6 +79,11 @@ class Making(QObject):
         """Have these points marked in place of the last ones."""
         self._with_ruling(lambda draft, ruling: draft.with_points(points_px, ruling))
 
+    def take_one_back(self) -> None:
+        """Drop the line marked last."""
+        if self.draft is not None:
+            self.set_points(self.draft.points_px[:-1])
+
     def set_length(self, length_um: float | None) -> None:
         """Take the length from the first to the last point."""
         self._with_ruling(lambda draft, ruling: draft.with_length(length_um, ruling))

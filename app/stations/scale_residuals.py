@@ -54,12 +54,13 @@ class ResidualChart(QWidget):
         if self._fit is None:
             return
         self._at = min(max(at, 0), len(self._fit.index) - 1)
-        self.setToolTip(self._words(self._at))
+        self.setToolTip(self._words(self._fit, self._at))
         self.update()
         self.chosen.emit(self._at)
 
-    def _words(self, at: int) -> str:
-        place, off = line_places_um(self._fit)[at], self._fit.residuals_px[at]
+    @staticmethod
+    def _words(fit: RulingFit, at: int) -> str:
+        place, off = line_places_um(fit)[at], fit.residuals_px[at]
         return (
             f"Line at {number_text.number(place, 4)} µm: {number_text.fixed(float(off), 3)} px off its place"
         )
@@ -67,28 +68,30 @@ class ResidualChart(QWidget):
     def _room(self) -> QRectF:
         return QRectF(self.rect()).adjusted(_LEFT, _TOP, -_RIGHT, -_BOTTOM)
 
-    def _top(self) -> float:
+    @staticmethod
+    def _top(fit: RulingFit) -> float:
         """Largest residual the chart holds, px."""
-        return max(float(np.abs(self._fit.residuals_px).max()) * 1.15, 0.01)
+        return max(float(np.abs(fit.residuals_px).max()) * 1.15, 0.01)
 
-    def _places(self) -> np.ndarray:
+    def _places(self, fit: RulingFit) -> np.ndarray:
         """Where each graduation's point is drawn, (K, 2) in widget px."""
-        room, lengths = self._room(), line_places_um(self._fit)
+        room, lengths = self._room(), line_places_um(fit)
         x = room.left() + room.width() * lengths / max(float(lengths[-1]), 1e-9)
-        y = room.center().y() - 0.5 * room.height() * self._fit.residuals_px / self._top()
+        y = room.center().y() - 0.5 * room.height() * fit.residuals_px / self._top(fit)
         return np.column_stack([x, y])
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Qt: point at the nearest line."""
         if self._fit is None:
             return
-        away = np.abs(self._places()[:, 0] - event.position().x())
+        away = np.abs(self._places(self._fit)[:, 0] - event.position().x())
         if away.min() <= _NEAR_PX:
             self.point_at(int(away.argmin()))
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Qt: go from line to line."""
-        step = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}.get(event.key())
+        steps: dict[int, int] = {Qt.Key.Key_Left: -1, Qt.Key.Key_Right: 1}
+        step = steps.get(event.key())
         if step is None or self._fit is None:
             super().keyPressEvent(event)
         else:
@@ -96,15 +99,16 @@ class ResidualChart(QWidget):
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Qt: zero line, band of one standard deviation, points, words."""
-        if self._fit is None:
+        fit = self._fit
+        if fit is None:
             return
         palette, room = theme.current(), self._room()
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.fillRect(self.rect(), palette.colour("surface"))
-        self._paint_scale(painter, palette, room)
-        places, off = self._places(), np.abs(self._fit.residuals_px)
-        large = off > 3 * max(float(np.std(self._fit.residuals_px)), 1e-9)
+        self._paint_scale(painter, palette, room, fit)
+        places, off = self._places(fit), np.abs(fit.residuals_px)
+        large = off > 3 * max(float(np.std(fit.residuals_px)), 1e-9)
         for k, (x, y) in enumerate(places):
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(palette.colour("warning" if large[k] else "accent"))
@@ -117,9 +121,9 @@ class ResidualChart(QWidget):
             painter.setPen(cosmetic_pen(palette.colour("accent"), 2))
             painter.drawRect(QRectF(self.rect()).adjusted(1, 1, -1, -1))
 
-    def _paint_scale(self, painter: QPainter, palette: theme.Palette, room: QRectF) -> None:
-        top, middle = self._top(), room.center().y()
-        spread = 0.5 * room.height() * float(np.std(self._fit.residuals_px)) / top
+    def _paint_scale(self, painter: QPainter, palette: theme.Palette, room: QRectF, fit: RulingFit) -> None:
+        top, middle = self._top(fit), room.center().y()
+        spread = 0.5 * room.height() * float(np.std(fit.residuals_px)) / top
         painter.fillRect(
             QRectF(room.left(), middle - spread, room.width(), 2 * spread), palette.colour("raised")
         )
@@ -133,11 +137,11 @@ class ResidualChart(QWidget):
         for share, text in ((1, number_text.number(top, 2)), (0, "0"), (-1, number_text.number(-top, 2))):
             y = middle - 0.5 * room.height() * share
             painter.drawText(QRectF(0, y - 8, _LEFT - 6, 16), right, text)
-        head = self._words(self._at) if self._at >= 0 else "Distance of each line from its place, px"
+        head = self._words(fit, self._at) if self._at >= 0 else "Distance of each line from its place, px"
         painter.drawText(QRectF(room.left(), 2, room.width(), _TOP - 4), Qt.AlignmentFlag.AlignLeft, head)
         foot = QRectF(room.left(), room.bottom() + 2, room.width(), _BOTTOM - 2)
         painter.drawText(foot, Qt.AlignmentFlag.AlignLeft, "0")
-        last = f"{number_text.number(float(line_places_um(self._fit)[-1]), 4)} µm along the ruling"
+        last = f"{number_text.number(float(line_places_um(fit)[-1]), 4)} µm along the ruling"
         painter.drawText(foot, Qt.AlignmentFlag.AlignRight, last)
 
 

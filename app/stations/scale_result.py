@@ -1,6 +1,7 @@
 """The result card of the Scale station, and the card for lines marked by hand."""
 
 from PySide6.QtCore import Signal
+from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QLineEdit, QVBoxLayout
 
 from app import help_words, number_text, parts, scale_words, theme
@@ -71,7 +72,7 @@ class MarkedCard(QFrame):
 
     length_typed = Signal(object)
 
-    def __init__(self, back: object, clear: object) -> None:
+    def __init__(self, back: QAction, clear: QAction) -> None:
         super().__init__()
         self.setProperty("look", "card")
         self.setAccessibleName("Marked by hand")
@@ -106,9 +107,8 @@ class MarkedCard(QFrame):
 
     def show_draft(self, draft: Draft | None, division_um: float) -> None:
         """Show how many lines are marked."""
-        marked = draft is not None and draft.by_hand
-        self.setVisible(marked)
-        if not marked:
+        self.setVisible(draft is not None and draft.by_hand)
+        if draft is None or not draft.by_hand:
             return
         count, gaps = len(draft.points_px), draft.gaps()
         text = f"{number_text.count(count, 'line')} marked"
@@ -118,7 +118,7 @@ class MarkedCard(QFrame):
             divisions = number_text.count(gaps, "division")
             text += f", taken as {divisions}. If lines between were left out, correct the length."
         else:
-            text += ". Type the length between them, as the ruling says."
+            text += ". Type the length between them, as the ruling or the bar says."
         self.count.setText(text)
         length = draft.length_um if draft.length_um is not None else gaps * division_um
         self._shown = f"{length:g}" if length else ""
@@ -141,7 +141,7 @@ class MarkedCard(QFrame):
 def _length_typed(box: QLineEdit) -> float | None:
     """Read a length as people type it: a number of micrometres, or with the unit a bar names."""
     try:
-        return number_typed(box, "The length", needed=False)
+        return number_typed(box, "The length")
     except InvalidInput:
         length, has_unit = label_um(box.text())
         if not has_unit:

@@ -7,7 +7,7 @@ from PySide6.QtGui import QPainter
 
 from app.canvas.tool import Modifiers, Tool
 from app.canvas.tool_pull import PullTool, paint_straight
-from app.canvas.view import PictureView
+from app.canvas.tool_view import ToolView
 
 
 class ClickLines(Tool):
@@ -29,17 +29,17 @@ class ClickLines(Tool):
         self._mark = mark
         self._down = False
 
-    def press(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def press(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Take the click going down."""
         self._down = True
 
-    def release(self, view: PictureView, at: QPointF, modifiers: Modifiers) -> None:
+    def release(self, view: ToolView, at: QPointF, modifiers: Modifiers) -> None:
         """Mark the line."""
         if self._down:
             self._down = False
             self._mark(at.x(), at.y(), view.zoom)
 
-    def double(self, view: PictureView, at: QPointF) -> None:
+    def double(self, view: ToolView, at: QPointF) -> None:
         """Take the second click of a quick pair as one of its own."""
         self._mark(at.x(), at.y(), view.zoom)
 
@@ -61,12 +61,12 @@ class DragLines(PullTool):
         super().__init__()
         self._mark = mark
 
-    def pulled(self, view: PictureView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
+    def pulled(self, view: ToolView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
         """Mark what it crosses."""
         if (end - start).manhattanLength() >= 4:
             self._mark(start, end, view.zoom)
 
-    def paint(self, painter: QPainter, view: PictureView) -> None:
+    def paint(self, painter: QPainter, view: ToolView) -> None:
         """Draw the stroke."""
         if self._from is not None:
             paint_straight(painter, view.to_view(self._from), view.to_view(self._to))

@@ -1,6 +1,7 @@
 """The Sizes station: how coarse the batch is, how sure that is, and whether a tongue will feel it."""
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from PySide6.QtCore import QTimer
@@ -149,7 +150,7 @@ class Station(BaseStation):
             "sizes.coarse": self._show_coarse,
             "sizes.previous": lambda: self._step_batch(-1),
             "sizes.next": lambda: self._step_batch(1),
-            **{f"sizes.page_{name}": lambda name=name: self._show_page(name) for name in _PAGES},
+            **{f"sizes.page_{name}": partial(self._show_page, name) for name in _PAGES},
         }
 
     # -- coming and going ---------------------------------------------------------------------
@@ -224,7 +225,7 @@ class Station(BaseStation):
         self.batch = self.gatherer.gather(self.batches.currentData())
         self.limits.show_profile(profile_of(self.session))
         self.limits.show_specification(specification_of(self.session))
-        self.limits.show_models(volume_models(self.session.study))
+        self.limits.show_models(volume_models(self.session.open_study))
         self._show(answer(self.question(), resamples=0))
         self._timer.start()
 

@@ -7,6 +7,7 @@ import numpy as np
 from app.session import Session
 from measure.judge.felt import FeltProfile
 from measure.judge.specification import Specification
+from measure.model import Scale
 from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import FELT_SETTING, felt_profile
@@ -15,6 +16,7 @@ from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.sample import SizeSample, make_sample
 from measure.sizes.volume import VolumeModels
 from measure.study.records import SIZED_ROLES, FieldRow
+from measure.study.study import Study
 
 SPECIFICATION_SETTING = "specification"
 __all__ = ["FELT_SETTING", "SPECIFICATION_SETTING", "VOLUME_SETTING", "BatchPieces", "batch_ids"]
@@ -67,7 +69,9 @@ def batch_ids(session: Session) -> list[tuple[int | None, str]]:
     if session.study is None:
         return []
     used = {row.batch_id for row in session.open_study.fields() if row.role in SIZED_ROLES}
-    named = [(entry.id, entry.batch.name) for entry in session.open_study.batches() if entry.id in used]
+    named: list[tuple[int | None, str]] = [
+        (entry.id, entry.batch.name) for entry in session.open_study.batches() if entry.id in used
+    ]
     return [*named, (None, "Fields without a batch")] if None in used else named
 
 
@@ -87,12 +91,13 @@ class Gatherer:
         study = self._session.study
         if study is None:
             return BatchPieces()
-        batches = {entry.id: entry.batch.name for entry in study.batches()}
+        batches: dict[int | None, str] = {entry.id: entry.batch.name for entry in study.batches()}
         scales = {entry.id: entry.scale for entry in study.scales()}
         rows = [row for row in study.fields() if row.role in SIZED_ROLES and row.batch_id == batch_id]
-        ready = [row for row in rows if row.measured and row.scale_id in scales]
+        scaled = [(row, scales[row.scale_id]) for row in rows if row.measured and row.scale_id in scales]
+        ready = [row for row, _ in scaled]
         models = volume_models(study)
-        tables = [self._table(row, scales[row.scale_id], models) for row in ready]
+        tables = [self._table(study, row, scale, models) for row, scale in scaled]
         covers = [row.quality.cover for row in ready if row.quality is not None]
         ids = [np.full(len(t.table["particle"]), row.id) for t, row in zip(tables, ready, strict=True)]
         return BatchPieces(
@@ -102,22 +107,23 @@ class Gatherer:
             field_ids=np.concatenate(ids) if ids else np.zeros(0, dtype=int),
             labels=np.concatenate([t.table["particle"] for t in tables]) if ids else np.zeros(0, dtype=int),
             cover=max(covers, default=None),
-            grams=self._grams(ready, scales),
+            grams=_grams(study, ready, scales),
             unmeasured=len(rows) - len(ready),
         )
 
-    def _table(self, row: FieldRow, scale: object, models: VolumeModels) -> FieldTable:
+    def _table(self, study: Study, row: FieldRow, scale: Scale, models: VolumeModels) -> FieldTable:
         key = (row.revision, row.name, scale, models.to_json(), row.settings, len(row.result_zones))
         kept = self._tables.get(row.id)
         if kept is None or kept[0] != key:
-            table = field_table(self._session.study, row, scale, "", models)
+            table = field_table(study, row, scale, "", models)
             kept = (key, FieldTable(f"{row.name} ({row.id})", table, scale))
             self._tables[row.id] = kept
         return kept[1]
 
-    def _grams(self, rows: list[FieldRow], scales: dict) -> float | None:
-        slides = {entry.id: entry.slide for entry in self._session.open_study.slides()}
-        return grams_seen(rows, scales, slides, kept_links(self._session.study))
+
+def _grams(study: Study, rows: list[FieldRow], scales: dict[int, Scale]) -> float | None:
+    slides = {entry.id: entry.slide for entry in study.slides()}
+    return grams_seen(rows, scales, slides, kept_links(study))
 
 
 def profile_of(session: Session) -> FeltProfile:

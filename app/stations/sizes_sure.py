@@ -95,22 +95,9 @@ class SurePage(QWidget):
             self._bars[place].setValue(round(100 * rows[place].share) if known else 0)
             self._bars[place].setVisible(known)
             self._shares[place].setText(number_text.percent(rows[place].share) if known else "")
-        self.whole.setText(self._whole_words(name))
+        self.whole.setText(_whole_words(self._answer, name))
         self._show_needed()
         self._show_fits()
-
-    def _whole_words(self, name: str) -> str:
-        if not self._answer.final:
-            return "Working out the intervals…"
-        u = self._answer.summary.uncertainties.get(name)
-        if u is None or not math.isfinite(u.low):
-            return "There is no interval yet."
-        value = self._answer.summary.value(name)
-        range_ = number_text.interval(value, u.low, u.high, "")
-        return (
-            f"{range_}; standard uncertainty {number_text.percent(combined(u))}, "
-            f"{self._answer.summary.basis}."
-        )
 
     def _show_needed(self) -> None:
         if self._answer is None or not self._answer.final:
@@ -120,7 +107,7 @@ class SurePage(QWidget):
         self.needed.setText(needed.words)
 
     def _show_fits(self) -> None:
-        if not self._answer.final or self._sample is None or not len(self._sample):
+        if self._answer is None or not self._answer.final or self._sample is None or not len(self._sample):
             self.fits.setText("")
             return
         try:
@@ -135,6 +122,17 @@ class SurePage(QWidget):
             f"Rosin-Rammler-Weibull by volume: x′ {size(other.size_um)}, n {other.exponent:.3g}. "
             f"{other.words}"
         )
+
+
+def _whole_words(answer: Answer, name: str) -> str:
+    if not answer.final:
+        return "Working out the intervals…"
+    u = answer.summary.uncertainties.get(name)
+    if u is None or not math.isfinite(u.low):
+        return "There is no interval yet."
+    value = answer.summary.value(name)
+    range_ = number_text.interval(value, u.low, u.high, "")
+    return f"{range_}; standard uncertainty {number_text.percent(combined(u))}, {answer.summary.basis}."
 
 
 def _bar() -> QProgressBar:

@@ -36,21 +36,20 @@ class SlideMap(QWidget):
         """Return a square."""
         return QSize(220, 200)
 
-    def _glass(self) -> QRectF:
-        plan = self._plan
+    def _glass(self, plan: SlidePlan) -> QRectF:
         scale = min((self.width() - 8) / plan.width_mm, (self.height() - 8) / plan.height_mm)
         width = plan.width_mm * scale
         return QRectF((self.width() - width) / 2, 4, width, plan.height_mm * scale)
 
-    def _points(self) -> list[QPointF]:
-        glass = self._glass()
-        scale = glass.width() / self._plan.width_mm
-        return [QPointF(glass.left() + x * scale, glass.top() + y * scale) for x, y in self._plan.places_mm]
+    def _points(self, plan: SlidePlan) -> list[QPointF]:
+        glass = self._glass(plan)
+        scale = glass.width() / plan.width_mm
+        return [QPointF(glass.left() + x * scale, glass.top() + y * scale) for x, y in plan.places_mm]
 
-    def _radius(self) -> float:
+    def _radius(self, plan: SlidePlan) -> float:
         """Return how large a mark may be: round its number, and so that neighbours stay apart."""
-        scale = self._glass().width() / self._plan.width_mm
-        return min(self._wide_enough() + 1, max(3.0, 0.45 * scale * min(self._plan.step_mm)))
+        scale = self._glass(plan).width() / plan.width_mm
+        return min(self._wide_enough() + 1, max(3.0, 0.45 * scale * min(plan.step_mm)))
 
     def _wide_enough(self) -> float:
         """Return the radius of a mark that holds its number."""
@@ -58,21 +57,22 @@ class SlideMap(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Draw glass, walk and places."""
-        if self._plan is None:
+        plan = self._plan
+        if plan is None:
             return
-        palette, points = theme.current(), self._points()
+        palette, points = theme.current(), self._points(plan)
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setPen(QPen(palette.colour("ink"), 1.2))
         painter.setBrush(palette.colour("raised"))
-        painter.drawRoundedRect(self._glass(), 3, 3)
+        painter.drawRoundedRect(self._glass(plan), 3, 3)
         painter.setPen(QPen(palette.colour("line"), 1))
         painter.drawPolyline(points)
         painter.setFont(theme.font("small"))
-        radius = self._radius()
-        following = self._plan.next_place
+        radius = self._radius(plan)
+        following = plan.next_place
         for place, point in enumerate(points):
-            done = place in self._plan.done
+            done = place in plan.done
             painter.setPen(
                 QPen(
                     palette.colour("accent" if place == following else "ink"), 2 if place == following else 1
@@ -88,7 +88,8 @@ class SlideMap(QWidget):
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Mark the place under the pointer as done, or as open again."""
-        if self._plan is not None:
-            for place, point in enumerate(self._points()):
-                if (point - event.position()).manhattanLength() < 1.6 * self._radius():
+        plan = self._plan
+        if plan is not None:
+            for place, point in enumerate(self._points(plan)):
+                if (point - event.position()).manhattanLength() < 1.6 * self._radius(plan):
                     self.toggled.emit(place)

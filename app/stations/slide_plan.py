@@ -17,7 +17,7 @@ from app.messages import DONE, WARNING
 from app.number_boxes import NumberBox, WholeBox
 from app.session import Session
 from app.stations.slide_map import SlideMap
-from measure.errors import KnownError
+from measure.errors import InvalidInput, KnownError
 from measure.sizes.slide_plan import SlidePlan, field_size_mm, plan_slide, sampling_advice
 from measure.study.records import Slide, SlideRow
 
@@ -38,7 +38,7 @@ class SlidePlanCard(QFrame):
         self._kept_for: tuple | None = None
         self._chosen_before: list[int] = []
         self.slide = QComboBox()
-        self.fields, self.width, self.height = WholeBox(), NumberBox(), NumberBox()
+        self.fields, self.glass_width, self.glass_height = WholeBox(), NumberBox(), NumberBox()
         self.field_width, self.field_height = NumberBox(), NumberBox()
         self.film, self.smallest, self.oil_parts = NumberBox(), NumberBox(), NumberBox()
         self.map, self.words = SlideMap(), parts.label("", "soft", wrap=True)
@@ -58,7 +58,7 @@ class SlidePlanCard(QFrame):
         self.fields.setRange(1, 400)
         self.fields.setValue(12)
         for box, low, high, value, unit, decimals in (
-            (self.width, 5, 100, 22, " mm", 0), (self.height, 5, 100, 22, " mm", 0),
+            (self.glass_width, 5, 100, 22, " mm", 0), (self.glass_height, 5, 100, 22, " mm", 0),
             (self.field_width, 0.02, 20, 1.2, " mm", 2), (self.field_height, 0.02, 20, 0.9, " mm", 2),
             (self.film, 5, 500, 50, " µm", 0), (self.smallest, 1, 100, 5, " µm", 0),
             (self.oil_parts, 0, 100_000, 0, " parts oil", 0),
@@ -69,7 +69,7 @@ class SlidePlanCard(QFrame):
             box.setSuffix(unit)
         self.oil_parts.setSpecialValueText("not told")
         for box, name in (
-            (self.width, "Width of the cover glass"), (self.height, "Height of the cover glass"),
+            (self.glass_width, "Width of the cover glass"), (self.glass_height, "Height of the cover glass"),
             (self.field_width, "Width of one field"), (self.field_height, "Height of one field"),
         ):  # fmt: skip
             box.setAccessibleName(name)
@@ -87,7 +87,7 @@ class SlidePlanCard(QFrame):
                 "Smallest pieces that must have settled before the first field",
             ),
             ("Fields", self.fields, "How many fields to take on this slide"),
-            ("Cover glass", _pair(self.width, self.height), "Width and height"),
+            ("Cover glass", _pair(self.glass_width, self.glass_height), "Width and height"),
             ("One field", _pair(self.field_width, self.field_height), "Width and height on the slide"),
         )
         column = QVBoxLayout(self)
@@ -143,8 +143,8 @@ class SlidePlanCard(QFrame):
                 self.film.setValue(row.slide.film_um or (plan.film_um if plan is not None else 50))
             if plan is not None:
                 self.fields.setValue(len(plan.places_mm))
-                self.width.setValue(plan.width_mm)
-                self.height.setValue(plan.height_mm)
+                self.glass_width.setValue(plan.width_mm)
+                self.glass_height.setValue(plan.height_mm)
                 self.smallest.setValue(plan.smallest_um)
             self._offer_size(plan)
         self.map.setVisible(plan is not None)
@@ -162,9 +162,9 @@ class SlidePlanCard(QFrame):
         mine = [row for row in rows if row.id in self._chosen()]
         mine += [row for row in rows if row.batch_id == self._batch_id] or rows
         size, words = (plan.field_mm, "") if plan is not None else ((1.2, 0.9), "")
-        if plan is None and mine:
-            row = mine[0]
-            scale = self._session.scale_of(row)
+        row = mine[0] if mine else None
+        scale = self._session.scale_of(row)
+        if plan is None and row is not None and scale is not None:
             size = field_size_mm(row.width_px, row.height_px, scale.um_per_px)
             pixels = number_text.picture_size(row.width_px, row.height_px)
             words = f"One field from {pixels} at {number_text.quantity(scale.um_per_px, 'µm/px', 4)}."
@@ -206,6 +206,8 @@ class SlidePlanCard(QFrame):
         names = {row.slide.name for row in self._slides()}
         name = next(f"Slide {n}" for n in range(1, len(names) + 2) if f"Slide {n}" not in names)
         dilution = self.oil_parts.value() or None
+        if self._batch_id is None:
+            raise InvalidInput("A slide belongs to a batch; choose a field of one first.")
         slide = Slide(self._batch_id, name, dilution=dilution, film_um=self.film.value())
         return self._session.open_study.add_slide(slide)
 
@@ -232,8 +234,8 @@ class SlidePlanCard(QFrame):
         try:
             plan = plan_slide(
                 self.fields.value(),
-                width_mm=self.width.value(),
-                height_mm=self.height.value(),
+                width_mm=self.glass_width.value(),
+                height_mm=self.glass_height.value(),
                 field_mm=(self.field_width.value(), self.field_height.value()),
                 film_um=self.film.value(),
                 smallest_um=self.smallest.value(),

@@ -63,10 +63,11 @@ class Station(BaseStation):
         cautions = parts.card(words, heading="Before anyone tastes")
         left = QWidget()
         left.setProperty("look", "panel")
-        left.setLayout(parts.column(new, self.sessions, parts.scroll(cautions), margin=theme.SMALL))
-        left.layout().setStretch(1, 2)
-        left.layout().setStretch(2, 3)
-        left.layout().addStrut(240)  # at least; larger text asks for more
+        column = parts.column(new, self.sessions, parts.scroll(cautions), margin=theme.SMALL)
+        left.setLayout(column)
+        column.setStretch(1, 2)
+        column.setStretch(2, 3)
+        column.addStrut(240)  # at least; larger text asks for more
         self._pages = QStackedWidget()
         for page in (teaching_page(self.action("tasting.new")), parts.scroll(self.form), self.page):
             self._pages.addWidget(page)
@@ -157,8 +158,11 @@ class Station(BaseStation):
         self.current = None if item is None else item.data(_ID)
         self._show_current()
 
+    def _row(self) -> TastingRow | None:
+        return self.rows.get(self.current) if self.current is not None else None
+
     def _switch_actions(self) -> None:
-        row = self.rows.get(self.current)
+        row = self._row()
         planning, shown = self._pages.currentIndex() == 1, self._pages.currentIndex() == 2
         open_ = shown and row is not None and not row.tasting.closed
         closed = shown and row is not None and row.tasting.closed
@@ -196,13 +200,15 @@ class Station(BaseStation):
     # -- one session --------------------------------------------------------------------------
 
     def _show_current(self) -> None:
-        row = self.rows.get(self.current)
+        row = self._row()
         shown = row is not None and self.session.attempt(self.page.show_session, row.tasting)
         self._pages.setCurrentIndex(2 if shown else 0)
         self._switch_actions()
 
     def _typed(self, plate: int, text: str) -> None:
-        row = self.rows[self.current]
+        row = self._row()
+        if row is None:
+            return
         plan = PanelPlan.from_json(row.tasting.plan)
         try:
             new = with_answer(answers_of(row.tasting), plan, plate, text)
@@ -226,12 +232,15 @@ class Station(BaseStation):
         return True
 
     def _enter(self) -> None:
-        row = self.rows[self.current]
-        self.page.answers.begin(PanelPlan.from_json(row.tasting.plan), answers_of(row.tasting))
+        row = self._row()
+        if row is not None:
+            self.page.answers.begin(PanelPlan.from_json(row.tasting.plan), answers_of(row.tasting))
 
     def _close(self) -> None:
         self.page.answers.finish()
-        row = self.rows[self.current]
+        row = self._row()
+        if row is None:
+            return
         if not answers_of(row.tasting):
             self.session.tell("Nobody has answered yet; type the answers first.", WARNING)
             return
@@ -240,7 +249,9 @@ class Station(BaseStation):
             self.session.tell("The session is closed. Undo opens it again.", DONE)
 
     def _print(self, what: str, write: Callable) -> None:
-        row = self.rows[self.current]
+        row = self._row()
+        if row is None:
+            return
         name = f"{row.tasting.name or row.tasting.kind} {what}.pdf".replace("/", "-")
         path = pickers.save(self, f"Where shall the {what} go?", "papers", name, "PDF (*.pdf)")
         plan = PanelPlan.from_json(row.tasting.plan)

@@ -85,7 +85,9 @@ class AnswerTable(QTableWidget):
         """Put back what stood there and stay on the plate whose answer was not accepted."""
         self._stay = True
         self.blockSignals(True)
-        self.item(plate, _ANSWER).setText(text)
+        item = self.item(plate, _ANSWER)
+        if item is not None:
+            item.setText(text)
         self.blockSignals(False)
 
     def closeEditor(self, editor: QWidget, hint: QAbstractItemDelegate.EndEditHint) -> None:  # noqa: N802
@@ -99,10 +101,11 @@ class AnswerTable(QTableWidget):
                 QTimer.singleShot(0, lambda: self._edit(row))
 
     def _edit(self, row: int) -> None:
-        if row >= self.rowCount() or not self.item(row, _ANSWER).flags() & Qt.ItemFlag.ItemIsEditable:
+        item = self.item(row, _ANSWER)
+        if item is None or not item.flags() & Qt.ItemFlag.ItemIsEditable:
             return
         self.setCurrentCell(row, _ANSWER)
-        self.editItem(self.item(row, _ANSWER))
+        self.editItem(item)
 
     def _changed(self, item: QTableWidgetItem) -> None:
         if item.column() == _ANSWER:

@@ -55,7 +55,7 @@ class SessionPage(QWidget):
         both.setSizes([430, 500])
         self.result_area.setMinimumWidth(380)
         self.setLayout(parts.column(top, both, margin=theme.SMALL))
-        self.layout().setStretch(1, 1)
+        parts.box_of(self).setStretch(1, 1)
 
     def show_session(self, tasting: Tasting) -> None:
         """Show a session.

@@ -31,7 +31,7 @@ _READY = (
     "Spoons or cups that look alike, marked with the codes alone",
     "Water, and plain bread to clear the mouth between samples",
     "A quiet place where nobody sees another's sheet; dim light where the colours differ",
-    "Twelve tastes or more for a triangle; the plan says how many are enough",
+    "As many tastes as the plan says are enough; a few extra, for someone may stop",
 )
 
 
@@ -55,7 +55,7 @@ def teaching_page(new: QAction) -> QWidget:
     )
     holder = QWidget()
     holder.setLayout(parts.row(None, inner, None, spacing=0))
-    holder.layout().setStretch(1, 1000)
+    parts.box_of(holder).setStretch(1, 1000)
     return parts.scroll(holder)
 
 

@@ -333,8 +333,10 @@ def test_the_slide_is_planned_and_places_are_ticked(
     assert "8 min" in card.words.text()
     card.map.resize(240, 200)
     shown = card.map.grab().toImage()
-    assert shown.pixelColor(*map(int, card.map._points()[4].toTuple())) != shown.pixelColor(12, 12)
-    point = card.map._points()[2]
+    assert shown.pixelColor(*map(int, card.map._points(card.map._plan)[4].toTuple())) != shown.pixelColor(
+        12, 12
+    )
+    point = card.map._points(card.map._plan)[2]
     qtbot.mouseClick(card.map, Qt.MouseButton.LeftButton, pos=QPoint(*map(int, QPointF(point).toTuple())))
     assert "1 of 12 fields done" in card.done.text()
     card.field_taken()

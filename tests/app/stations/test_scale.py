@@ -263,7 +263,7 @@ def test_the_chart_points_at_lines(qtbot, found):
     qtbot.keyClick(chart, Qt.Key.Key_Right)
     assert chart._at == 1
     assert "off its place" in chart.toolTip()
-    at = chart._places()[10]
+    at = chart._places(chart._fit)[10]
     qtbot.mouseClick(chart, LEFT, NONE, QPoint(int(at[0]), int(at[1])))
     assert chart._at == 10
     x0, y0, x1, y1 = found.draft.fit.lines[10]
