@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
+from measure.field.masks import eroded
 from measure.field.quick import percentile
 from measure.field.rims import closed, dilated, disc, fill_holes, opened, solidity
 
@@ -19,6 +20,7 @@ _LIKE_BAND = 0.42  # part of the rim's half thickness taken off before its piece
 _BEAD_SOLIDITY, _BEAD_ASPECT = 0.82, 3.2  # a bead is compact; a length of rim is long or bent
 _BEADS_SHARE = 0.5  # share of beads in a rim from which it is none
 _LOBES = 0.95  # solidity below which a piece may be two
+_MOSTLY_CLEAR, _ONE_MIDDLE = 0.3, 0.5  # clear share of a piece; share of that in one place
 _GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
 _HOLE = 0.3  # share of the piece up to which a hole in the rim is a pale middle of a bead
 _LEAST_BEAD_PX2 = 8
@@ -88,7 +90,7 @@ def _rimmed(
 ) -> np.ndarray | None:
     """Return the piece inside its rim, or None when its rim is noise or a row of solid pieces."""
     rim = piece & strong
-    if not rim.any() or percentile(distance[rim > 0], _CLEAR_OF_NOISE) < seed:
+    if not rim.any() or percentile(distance[rim > 0], _CLEAR_OF_NOISE) < seed or _has_gaps(rim, piece):
         return None
     rim &= (field >= _WEAK * percentile(field[rim > 0], 75)).view(np.uint8)
     if _beaded(rim, piece):
@@ -97,6 +99,17 @@ def _rimmed(
     border = whole & ~cv2.erode(whole, disc(1.0), borderValue=1) & 1
     rimmed = cv2.countNonZero(border & dilated(rim, _BESIDE_PX))
     return whole if rimmed >= _RIMMED * cv2.countNonZero(border) else None
+
+
+def _has_gaps(rim: np.ndarray, piece: np.ndarray) -> bool:
+    """Whether what is clear lies in several small places, as between touching pieces, not in one middle."""
+    # the flank of a rim is no gap
+    gaps = eroded(piece, _BESIDE_PX) & (1 - rim)
+    clear = cv2.countNonZero(gaps)
+    if clear > _MOSTLY_CLEAR * cv2.countNonZero(piece):
+        return False
+    sizes = cv2.connectedComponentsWithStats(gaps, connectivity=4)[2][1:, cv2.CC_STAT_AREA]
+    return bool(sizes.size > 2 and sizes.max() < _ONE_MIDDLE * clear)
 
 
 def _inside(rim: np.ndarray, piece: np.ndarray) -> np.ndarray:

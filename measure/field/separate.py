@@ -23,6 +23,7 @@ _PALE = 0.18  # share of the body's colour that a pale middle keeps and haze ove
 _DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps
 _ROUND = 0.78  # radius within a hole over that of its area, from which it is round
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
+_RIDGE, _FEW_PX = 0.85, 8  # steepness over the highest nearby on the middle of a flank; px that tell a width
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
 _FADES = 2.5  # own edge width over that of the component from which a part fades out
 _FAINTER = 0.35  # height over that of the neighbour below which it is
@@ -190,18 +191,27 @@ def _without_shadows(cut: np.ndarray, field: np.ndarray, width: float) -> np.nda
 def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
     """Pixels above half of the plateau beside them, and the width of the edges in px."""
     inside = np.where(low, field, 0).astype(np.float32)
+    width = _usual_width(field, inside, low)
+    plateau = np.maximum(local_plateau(inside, int(np.ceil(width)) + 1), 1e-3)
+    return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
+
+
+def _usual_width(field: np.ndarray, inside: np.ndarray, low: np.ndarray) -> float:
+    """Width of the edges against the oil, px: where the flank is steepest, for mottle inside is no edge."""
     steep = slope(field)
+    ridge = steep >= _RIDGE * cv2.dilate(steep, np.ones((5, 5), np.uint8))
+    depth = cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5)
     for reach in (3, 6, 12, 24):
         plateau = np.maximum(local_plateau(inside, reach), 1e-3)
         share = inside / plateau
         flank = (share > 0.35) & (share < 0.65)
+        outer = flank & ridge & (depth <= 2 * reach + 2)
+        flank = outer if np.count_nonzero(outer) >= _FEW_PX else flank
         ratio = plateau[flank] / np.maximum(steep[flank], 1e-3)
         width = median(ratio) if ratio.size else 2.0
         if width <= 1.3 * reach:
             break
-    width = float(np.clip(width, 2.0, 32.0))
-    plateau = np.maximum(local_plateau(inside, int(np.ceil(width)) + 1), 1e-3)
-    return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
+    return float(np.clip(width, 2.0, 32.0))
 
 
 def _bodies(
