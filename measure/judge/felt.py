@@ -9,7 +9,7 @@ their source, and a study's own tastings may replace them.
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -124,13 +124,18 @@ class FeltProfile:
         """Return the change of each piece's probability with ln x, (K,) ndarray."""
         return self._by_kind(kind_codes, diameter_um, FeltRamp.slope)
 
-    def _by_kind(self, kind_codes: np.ndarray, diameter_um: np.ndarray, what: object) -> np.ndarray:
+    def _by_kind(
+        self,
+        kind_codes: np.ndarray,
+        diameter_um: np.ndarray,
+        what: Callable[[FeltRamp, np.ndarray], np.ndarray],
+    ) -> np.ndarray:
         codes, d = np.asarray(kind_codes, dtype=int), np.asarray(diameter_um, dtype=float)
         result = np.zeros(d.shape)
         for code, kind in enumerate(KINDS):
             chosen = codes == code
             if chosen.any():
-                result[chosen] = what(self.ramps[kind], d[chosen])  # type: ignore[operator]
+                result[chosen] = what(self.ramps[kind], d[chosen])
         return result
 
     def all_felt_um(self, kind_codes: np.ndarray) -> np.ndarray:

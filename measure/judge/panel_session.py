@@ -6,6 +6,7 @@ Plan and answers are plain JSON values, so a study keeps them as they are.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from typing import Any
 
 from measure.errors import InvalidInput
 from measure.judge.felt import FELT_SHARE, FeltProfile
@@ -159,8 +160,8 @@ class PanelPlan:
         return [(i, s) for i, s in enumerate(self.servings) if s.assessor == assessor]
 
 
-def _or_nan(value: object) -> float:
-    return math.nan if value is None else float(value)  # type: ignore[arg-type]
+def _or_nan(value: Any) -> float:
+    return math.nan if value is None else float(value)
 
 
 def make_plan(

@@ -6,6 +6,7 @@ finer existed.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -240,9 +241,9 @@ def _cut_curve(
     return (ndtr((at - mu) / s) - below) / max(1 - below, 1e-300)
 
 
-def _gap(d: np.ndarray, share: np.ndarray, model: object) -> float:
+def _gap(d: np.ndarray, share: np.ndarray, model: Callable[[np.ndarray], np.ndarray]) -> float:
     curve = np.cumsum(share)
-    fitted = model(d)  # type: ignore[operator]
+    fitted = model(d)
     return float(max(np.abs(curve - fitted).max(), np.abs(curve - share - fitted).max()))
 
 

@@ -268,7 +268,7 @@ def sample_from_table(
     sample = replace(sample, fields_known=known)
     if kind is not None:
         sample = sample.of_kind(kind)
-    limit, note = table_limit(columns, sample, smallest_um)
+    limit, note = table_limit(columns, sample.diameter_um, smallest_um)
     if math.isfinite(limit):
         sample = sample.at_least(limit)
     return replace(sample, notes=(*sample.notes, note)) if note else sample

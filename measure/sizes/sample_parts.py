@@ -92,7 +92,7 @@ def table_scale(columns: Columns) -> float:
     return float(values.max()) if values.size else 0.0
 
 
-def table_limit(columns: Columns, sample: object, smallest_um: float | None) -> tuple[float, str]:
+def table_limit(columns: Columns, diameter_um: np.ndarray, smallest_um: float | None) -> tuple[float, str]:
     """Return the lower limit to use (nan without rows) and a note where it had to be guessed."""
     own = np.asarray(columns.get("smallest_um", ()), dtype=float)
     own = own[np.isfinite(own) & (own > 0)]
@@ -106,10 +106,9 @@ def table_limit(columns: Columns, sample: object, smallest_um: float | None) -> 
         return float(smallest_um), ""
     if math.isfinite(table):
         return table, ""
-    sizes = sample.diameter_um  # type: ignore[attr-defined]
-    if len(sizes) == 0:
+    if len(diameter_um) == 0:
         return math.nan, ""
-    low = float(sizes.min())
+    low = float(diameter_um.min())
     return (
         low,
         f"No lower limit was given; the smallest size in the table, {low:.3g} µm, is taken as the limit.",

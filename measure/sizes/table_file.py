@@ -4,6 +4,7 @@ import csv
 import math
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Protocol, TextIO
 
 import numpy as np
 
@@ -79,8 +80,8 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
         raise InvalidInput(f"'{path}' cannot be read: {error.strerror}.") from None
 
 
-def _read(path: Path, file: object, whole: bool) -> dict[str, np.ndarray]:
-    head = file.readline()  # type: ignore[attr-defined]
+def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
+    head = file.readline()
     if not head.strip():
         raise InvalidInput(f"'{path.name}' is empty; a table needs a heading row with '{REQUIRED}'.")
     delimiter = _delimiter(head)
@@ -95,7 +96,7 @@ def _read(path: Path, file: object, whole: bool) -> dict[str, np.ndarray]:
             raise InvalidInput(f"'{path.name}' has the column '{name}' twice; keep one.")
     places = [names.index(name) for name in wanted]
     parts: dict[str, list[np.ndarray]] = {name: [] for name in wanted}
-    reader = csv.reader(file, delimiter=delimiter)  # type: ignore[arg-type]
+    reader = csv.reader(file, delimiter=delimiter)
     for lines, rows in _chunks(reader, path, max(places)):
         for name, place in zip(wanted, places, strict=True):
             texts = [row[place] for row in rows]
@@ -112,20 +113,30 @@ def _delimiter(head: str) -> str:
     return best if counts[best] else ","
 
 
-def _chunks(reader: object, path: Path, last: int) -> Iterator[tuple[list[int], list[list[str]]]]:
+class _Reader(Protocol):
+    """What `csv.reader` gives."""
+
+    @property
+    def line_num(self) -> int:
+        """Lines read so far."""
+
+    def __iter__(self) -> Iterator[list[str]]: ...
+
+
+def _chunks(reader: _Reader, path: Path, last: int) -> Iterator[tuple[list[int], list[list[str]]]]:
     """Yield line numbers and rows, some thousands at a time; blank lines are passed over."""
     lines: list[int] = []
     rows: list[list[str]] = []
-    for row in reader:  # type: ignore[attr-defined]
+    for row in reader:
         if len(row) <= last:
             if not any(cell.strip() for cell in row):
                 continue
             raise InvalidInput(
-                f"'{path.name}' row {reader.line_num + 1}: "  # type: ignore[attr-defined]
+                f"'{path.name}' row {reader.line_num + 1}: "
                 f"too few cells, {len(row)} where the heading asks for at least {last + 1}."
             )
         rows.append(row)
-        lines.append(reader.line_num + 1)  # type: ignore[attr-defined]
+        lines.append(reader.line_num + 1)
         if len(rows) == _CHUNK:
             yield lines, rows
             lines, rows = [], []
