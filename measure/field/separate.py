@@ -101,7 +101,8 @@ def separate(
     clear = find_clear(low.astype(np.uint8), strong, width, 0.7 * least_px2, frame)
     if clear.any():
         clear = credible(clear, strong, field, distance, seed, 0.7 * least_px2)
-    if _is_line(strong) and not _is_whole(clear, strong):
+    # a hollow thread has a pale middle
+    if (_is_line(strong) or _is_line(fill_holes(strong))) and not _is_whole(clear, strong):
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)
     parts, typical = contrast_parts(field, low & (clear == 0), strong, width, least_px2)
