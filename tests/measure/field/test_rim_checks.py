@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.field.body_holes import fill_body
 from measure.field.rim_checks import credible
-from measure.field.separate import fill_body
 
 SEED = 7.0
 

@@ -1,0 +1,69 @@
+"""Holes of a body: texture, highlights and pale middles are filled, the oil between pieces is not."""
+
+from math import erf
+
+import cv2
+import numpy as np
+
+from measure.field.masks import fill_holes, solidity
+from measure.field.quick import median
+
+_SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
+_HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
+_PALE = 0.18  # share of the body's colour that a pale middle keeps and haze over a gap does not
+_DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps
+_ROUND = 0.78  # radius within a hole over that of its area, from which it is round
+_CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
+_SINGLE = 0.92  # solidity from which a body is surely one piece, so that its holes are highlights
+
+
+def fill_body(
+    mask: np.ndarray, share: np.ndarray, width_px: float, likeness: np.ndarray | float = 1.0
+) -> np.ndarray:
+    """Fill the holes of a body that are texture or highlights, not the oil between touching pieces.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    share : (M, N) ndarray of float32
+        Difference from the oil as a share of the plateau beside it.
+    width_px : float
+        10-90 % width of an edge.
+    likeness : (M, N) ndarray of float, optional
+        1 where a pixel differs from the oil as the body does, -1 where the other way round.
+    """
+    pale = share * likeness  # the shadow in a gap differs from the oil too, but not as the body does
+    holes = fill_holes(mask) - mask
+    if not holes.any():
+        return mask
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
+    filled = mask.copy()
+    thick = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+    single = solidity(mask | holes) > _SINGLE
+    for k in range(1, count):
+        x, y, w, h, n = (int(v) for v in stats[k])
+        box = np.s_[y : y + h, x : x + w]
+        hole = labels[box] == k
+        small = n <= max(6.0, _SPECK_SHARE * np.pi * thick**2)
+        # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
+        ring = np.sqrt(n / np.pi) > 0.8 * thick
+        inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
+        if small or inside or median(share[box][hole]) > _HOLE_LEVEL or _is_no_oil(hole, pale[box], width_px):
+            filled[box][hole] = 1
+    return filled
+
+
+def _depth(hole: np.ndarray) -> np.ndarray:
+    padded = cv2.copyMakeBorder(hole.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    return cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
+
+
+def _is_no_oil(hole: np.ndarray, share: np.ndarray, width_px: float) -> bool:
+    """Whether a hole shows more than blur leaves of the oil in a gap so wide: a pale middle, not a gap."""
+    depth = _depth(hole)
+    deepest = float(depth.max())
+    # both flanks of an edge reach the middle of a narrow gap; 10-90 % of a Gaussian edge is 2.56 sigma
+    blurred = 2.0 * (1.0 - 0.5 * (1.0 + erf(2.56 * deepest / width_px / np.sqrt(2.0))))
+    round_ = deepest > _ROUND * np.sqrt(cv2.countNonZero(hole.view(np.uint8)) / np.pi)
+    pale = _DIMPLE if round_ and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE else _PALE
+    return median(share[depth > 0.6 * deepest]) > pale + blurred
