@@ -13,6 +13,7 @@ from measure.field.cut_lobes import cut_by_lobes
 from measure.field.edge import colour_length, slope
 from measure.field.flanks import above_half, without_faint
 from measure.field.masks import dilated, fill_holes
+from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
 from measure.field.quick import median
 from measure.field.rim_checks import credible
@@ -21,6 +22,7 @@ from measure.field.threads import EVEN_FIBRE, is_line
 
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
 _IN_ONE = 0.8  # share of it that must hang together
+_WHOLE = 0.6  # share of a component in pieces, below which it may be one that was not understood
 _CLOSED = 1.4  # filled area over its own, from which it closes round something
 
 
@@ -108,6 +110,10 @@ def separate(
     labels[clear > 0] = clear[clear > 0] + used
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
+    if total > 1 or cv2.countNonZero(labels) < _WHOLE * np.count_nonzero(low):
+        whole = one_rim(low, field, width)
+        if whole is not None:
+            return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
     return Parts(labels, groups, frozenset(range(used + 1, total + 1)))
 
 

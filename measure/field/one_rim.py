@@ -1,0 +1,45 @@
+"""A component that one closed edge line runs round is one piece, whatever its inside shows."""
+
+import cv2
+import numpy as np
+
+from measure.field.cut import cut_by_shape
+from measure.field.masks import SQUARE, eroded, fill_holes, solidity
+from measure.field.quick import median, percentile
+
+_SOLID = 0.85  # solidity of the filled component
+_PALER = 0.6  # inside over the line
+_LINED, _OF_LINE = 0.93, 0.5  # share of the border at which the line is seen, at this share of its height
+
+
+def one_rim(low: np.ndarray, field: np.ndarray, width: float) -> np.ndarray | None:
+    """Fill a component that one line runs round.
+
+    Parameters
+    ----------
+    low : (M, N) ndarray of bool
+        The component.
+    field : (M, N) ndarray of float32
+        Colour difference from the oil.
+    width : float
+        10-90 % width of an edge, px.
+
+    Returns
+    -------
+    piece : (M, N) ndarray of uint8 or None
+        None where it is a cluster, or has no such line.
+    """
+    whole = fill_holes(low.view(np.uint8))
+    reach = int(np.ceil(width))
+    inside = eroded(whole, 2.0 * width + 1.0)
+    if not inside.any() or solidity(whole) < _SOLID or int(cut_by_shape(whole, 0.5).max()) > 1:
+        return None
+    border = (whole & ~cv2.erode(whole, SQUARE, borderValue=1) & 1) > 0
+    ridge = cv2.dilate(
+        np.where(whole > 0, field, 0).astype(np.float32), np.ones((2 * reach + 1,) * 2, np.uint8)
+    )
+    line = ridge[border]
+    height = median(line)
+    if (line > _OF_LINE * height).mean() < _LINED or percentile(field[inside > 0], 75) > _PALER * height:
+        return None
+    return whole
