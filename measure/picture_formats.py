@@ -6,11 +6,15 @@ import warnings
 import zlib
 from dataclasses import dataclass
 from io import BytesIO
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from measure.errors import InvalidInput
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 LIMIT_MPX = 400
 # coarser than this (2540 dots an inch) a stated resolution is meant for printing
@@ -229,7 +233,7 @@ def decode_with_pillow(data: bytes, name: str) -> Decoded:
     return Decoded(pixels, 8, exif_orientation(exif) if exif else 1, notes=notes)
 
 
-def pillow_pixels(image) -> np.ndarray:
+def pillow_pixels(image: "Image") -> np.ndarray:
     """Return the samples of a Pillow image: 1, 2, 3 or 4 channels of 8 bits."""
     if image.mode in ("1", "L"):
         return np.asarray(image.convert("L"))

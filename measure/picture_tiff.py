@@ -5,7 +5,7 @@ import re
 import struct
 import warnings
 from io import BytesIO
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,9 @@ from measure.picture_formats import (
     pillow_pixels,
     refuse_size,
 )
+
+if TYPE_CHECKING:
+    from tifffile import TiffFile, TiffFrame, TiffPage
 
 _TO_UM = {
     "m": 1e6,
@@ -75,12 +78,12 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
     return Decoded(pixels, bits, orientation, hint, source, tuple(notes))
 
 
-def _tag(page, code: int, default: object) -> Any:
+def _tag(page: "TiffPage", code: int, default: object) -> Any:
     tag = page.tags.get(code)
     return default if tag is None else tag.value
 
 
-def _refuse(page, size: int, name: str) -> None:
+def _refuse(page: "TiffPage", size: int, name: str) -> None:
     """Refuse by the tags alone what is too large, incomplete or no brightness."""
     refuse_size(page.imagewidth, page.imagelength, name)
     if page.sampleformat == 3:
@@ -99,7 +102,7 @@ def _refuse(page, size: int, name: str) -> None:
         raise incomplete(name)
 
 
-def _refuse_cut_tags(data: bytes, file, name: str) -> None:
+def _refuse_cut_tags(data: bytes, file: "TiffFile", name: str) -> None:
     """Refuse when a tag's value lies beyond the end; the library would leave such a tag out silently."""
     big = file.is_bigtiff
     (count,) = struct.unpack_from(file.byteorder + ("Q" if big else "H"), data, file.pages.first.offset)
@@ -112,7 +115,7 @@ def _refuse_cut_tags(data: bytes, file, name: str) -> None:
         at += 20 if big else 12
 
 
-def _refuse_outside(page, size: int, name: str) -> None:
+def _refuse_outside(page: "TiffPage | TiffFrame", size: int, name: str) -> None:
     """Refuse a page whose tags or rows lie beyond the end of the file."""
     offsets, counts = page.dataoffsets, page.databytecounts
     if not offsets or len(offsets) != len(counts):
@@ -121,7 +124,7 @@ def _refuse_outside(page, size: int, name: str) -> None:
         raise incomplete(name)
 
 
-def _samples(page, data: bytes, name: str) -> tuple[np.ndarray, bool]:
+def _samples(page: "TiffPage", data: bytes, name: str) -> tuple[np.ndarray, bool]:
     """Decode; also say whether the orientation is already applied."""
     plain = page.compression == _NONE and page.bitspersample in (8, 16)
     if plain and page.photometric in (0, 1, _RGB):
@@ -142,7 +145,7 @@ def _samples(page, data: bytes, name: str) -> tuple[np.ndarray, bool]:
     return _with_pillow(data, name), True
 
 
-def _channels(page, pixels: np.ndarray) -> np.ndarray:
+def _channels(page: "TiffPage", pixels: np.ndarray) -> np.ndarray:
     """Keep grey, grey with alpha, RGB or RGBA; turn white-is-zero over."""
     if pixels.ndim == 2:
         pixels = pixels[:, :, None]
@@ -171,7 +174,7 @@ def _with_pillow(data: bytes, name: str) -> np.ndarray:
             raise (incomplete(name) if "truncated" in str(error) else damaged(name)) from None
 
 
-def _pixel_size(page, ome: str | None) -> tuple[tuple[float | None, float | None], str]:
+def _pixel_size(page: "TiffPage", ome: str | None) -> tuple[tuple[float | None, float | None], str]:
     """Return the pixel size the file claims, from OME-XML or the baseline resolution tags, in µm."""
     sizes = [_ome_size(ome, axis) for axis in "XY"] if ome else [None, None]
     if sizes[0]:

@@ -3,8 +3,13 @@
 import argparse
 import math
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from measure.errors import InvalidInput
+
+if TYPE_CHECKING:
+    from measure.model import Picture
+    from measure.scale import RulingFit
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     return checked
 
 
-def _of_ruling(args: argparse.Namespace) -> Callable:
+def _of_ruling(args: argparse.Namespace) -> "Callable[[Picture], RulingFit]":
     """Return what finds the ruling in a picture."""
     from measure.scale import find_scale
 
@@ -81,7 +86,7 @@ def _of_ruling(args: argparse.Namespace) -> Callable:
     division = _number(args.division_um, "--division-um")
     options = {**_certificate(args), "division_um": division}
 
-    def fit(picture):
+    def fit(picture: "Picture") -> "RulingFit":
         try:
             return find_scale(picture, **options)
         except InvalidInput as error:
@@ -93,7 +98,7 @@ def _of_ruling(args: argparse.Namespace) -> Callable:
     return fit
 
 
-def _of_bar(args: argparse.Namespace) -> Callable:
+def _of_bar(args: argparse.Namespace) -> "Callable[[Picture], RulingFit]":
     """Return what makes the scale from the two ends of a bar."""
     from measure.scale import scale_from_points
 
@@ -107,7 +112,7 @@ def _of_bar(args: argparse.Namespace) -> Callable:
     x0, y0, x1, y1 = (_number(text, "--ends") for text in typed)
     length = _number(args.length_um, "--length-um")
 
-    def fit(picture):
+    def fit(picture: "Picture") -> "RulingFit":
         height, width = picture.pixels.shape[:2]
         if not all(0 <= x <= width and 0 <= y <= height for x, y in ((x0, y0), (x1, y1))):
             raise InvalidInput(
@@ -126,7 +131,7 @@ def _certificate(args: argparse.Namespace) -> dict:
     return {"certificate_um": certificate, "coverage_factor": factor, "zoom": args.zoom}
 
 
-def scale_json(fit) -> dict:
+def scale_json(fit: "RulingFit") -> dict:
     """Return the object that ``--json`` prints."""
     scale = fit.scale
     names = (
@@ -140,7 +145,7 @@ def scale_json(fit) -> dict:
     return {name: getattr(scale, name) for name in names}
 
 
-def scale_lines(fit, picture) -> list[str]:
+def scale_lines(fit: "RulingFit", picture: "Picture") -> list[str]:
     """Return the summary a person reads."""
     from app import scale_words as words
 

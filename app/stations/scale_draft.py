@@ -86,7 +86,9 @@ class Draft:
         point = snap_to_line(self.picture, x_px, y_px, reach_px)
         return self.with_points(np.vstack([self.points_px, point]), ruling)
 
-    def with_lines_across(self, start, end, width_px: float, ruling: Ruling) -> "Draft":
+    def with_lines_across(
+        self, start: tuple[float, float], end: tuple[float, float], width_px: float, ruling: Ruling
+    ) -> "Draft":
         """Return the draft with every line that a stroke crosses in place of the points before."""
         return self.with_points(lines_between(self.picture, start, end, width_px), ruling)
 

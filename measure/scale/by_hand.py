@@ -3,6 +3,7 @@
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from measure.errors import InvalidInput
 from measure.model import Picture, Scale
@@ -28,9 +29,9 @@ def count_divisions(points_px: np.ndarray, normal: np.ndarray | None = None) -> 
 
 
 def scale_from_points(
-    points_px: np.ndarray,
+    points_px: ArrayLike,
     *,
-    lengths_um: np.ndarray | None = None,
+    lengths_um: ArrayLike | None = None,
     division_um: float | None = None,
     picture: Picture | None = None,
     normal: np.ndarray | None = None,
@@ -136,11 +137,13 @@ def typed_scale(
     )
 
 
-def _lengths(places, order, lengths_um, division_um) -> tuple[np.ndarray, float]:
+def _lengths(
+    places: np.ndarray, order: np.ndarray, lengths_um: ArrayLike | None, division_um: float | None
+) -> tuple[np.ndarray, float]:
     """Return the place of each point on the ruling, in the order of ``places``, and the division."""
     if (lengths_um is None) == (division_um is None):
         raise InvalidInput("Give either the length between the points or the division of the ruling.")
-    if lengths_um is None:
+    if division_um is not None:
         check_ruling(division_um, None, 2.0)
         return np.concatenate([[0], np.cumsum(_steps(places))]) * division_um, float(division_um)
     lengths = np.atleast_1d(np.asarray(lengths_um, float))

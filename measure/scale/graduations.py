@@ -114,7 +114,14 @@ def sampled(plane: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return values
 
 
-def _windows(plane, axis, places, rows, groups, steps) -> np.ndarray:
+def _windows(
+    plane: np.ndarray,
+    axis: Axis,
+    places: np.ndarray,
+    rows: np.ndarray,
+    groups: list[np.ndarray],
+    steps: np.ndarray,
+) -> np.ndarray:
     """Return mean profiles across each graduation and group, (K, G, W)."""
     found = []
     for g, members in enumerate(groups):
