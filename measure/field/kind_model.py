@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from measure.field.kind_shape import roundness
 from measure.particles import Particles
 
 GROUPS = ("kernel", "skin", "salt", "bubble", "fibre", "dust")
@@ -29,7 +30,15 @@ DESCRIPTORS = (
     "aspect",
     "slenderness",
     "edge softness",
+    # the order stays: models learned before the following came in use only those above
+    "green over red",
+    "blue over green",
+    "core against rim",
+    "centre against core",
+    "off an ellipse",
+    "corners",
 )
+_FAINT = 0.04  # density below which shares of it mean little
 _FILE = Path(__file__).with_name("kind_model.json")
 
 
@@ -64,7 +73,9 @@ def descriptors(particles: Particles) -> np.ndarray:
     """Physical descriptors of each piece, (K, F), bounded so that no oddity runs away.
 
     Densities are ratios to the oil's light and shapes are ratios of lengths, so neither light, nor white
-    balance, nor scale enters.
+    balance, nor scale enters. Colours are also taken as shares of the density, which do not change with
+    the thickness of a piece, and so is the course of density inward: even in a sheet, rising in a lump,
+    falling in what is clear.
     """
     p = particles
     core = np.stack([p[f"core_{c}_density"] for c in ("red", "green", "blue")], axis=1).astype(float)
@@ -72,6 +83,8 @@ def descriptors(particles: Particles) -> np.ndarray:
     area, perimeter = p["area_px2"], np.maximum(p["perimeter_px"], 1e-9)
     circularity = np.sqrt(4.0 * np.pi * area) / perimeter
     depth, rim, centre = core.mean(axis=1), p["rim_density"], p["centre_density"]
+    strength = np.abs(whole).mean(axis=1) + _FAINT
+    _, off_ellipse, corners = roundness(p.outlines)
     softness = np.nan_to_num(p["edge_width_px"] / np.maximum(p.diameter_px, 1e-9), nan=0.25)
     values = (
         np.clip(core[:, 2] - core[:, 0], -0.5, 1.2),
@@ -89,6 +102,12 @@ def descriptors(particles: Particles) -> np.ndarray:
         p["feret_min_px"] / np.maximum(p["feret_max_px"], 1e-9),
         np.clip(-2.0 * np.log(np.maximum(circularity, 1e-3)), 0.0, 4.0),
         np.clip(softness, 0.0, 0.8),
+        np.clip((whole[:, 1] - whole[:, 0]) / strength, -1.5, 1.5),
+        np.clip((whole[:, 2] - whole[:, 1]) / strength, -1.5, 1.5),
+        (depth - rim) / (np.abs(depth) + np.abs(rim) + _FAINT),
+        np.clip((centre - depth) / (np.abs(depth) + _FAINT), -1.0, 1.0),
+        np.log(np.clip(off_ellipse, 0.0, 0.3) + 0.01),
+        corners,
     )
     return np.nan_to_num(np.stack([np.asarray(v, dtype=float) for v in values], axis=1))
 
@@ -108,7 +127,7 @@ def probabilities(model: Model, values: np.ndarray) -> np.ndarray:
     A piece far from every group keeps little of the model's opinion: the rest goes to the foods, kernel
     first, because an unknown thing is better counted with a high doubt than lost.
     """
-    standard = (values - model.mean) / model.scale
+    standard = (values[:, : len(model.mean)] - model.mean) / model.scale
     score = terms(standard) @ model.weights.T / model.temperature
     score -= score.max(axis=1, keepdims=True)
     chance = np.exp(score)
@@ -136,7 +155,7 @@ def to_numbers(model: Model) -> dict:
         "weights": model.weights.tolist(),
         "temperature": float(model.temperature),
         "centre": model.centre.tolist(),
-        "inverse": model.inverse.tolist(),
+        "inverse": model.inverse[:, *np.triu_indices(len(model.mean))].tolist(),
         "far": float(model.far),
     }
 
@@ -146,7 +165,20 @@ def from_numbers(numbers: Mapping, table: str) -> Model:
     one = numbers["tables"][table]
     names = ("mean", "scale", "weights", "temperature", "centre", "inverse", "far")
     plain = ("temperature", "far")
-    return Model(*(one[n] if n in plain else np.asarray(one[n], dtype=float) for n in names))
+    read = {n: one[n] if n in plain else np.asarray(one[n], dtype=float) for n in names}
+    read["inverse"] = _symmetric(read["inverse"], len(read["mean"]))
+    return Model(**read)
+
+
+def _symmetric(numbers: np.ndarray, size: int) -> np.ndarray:
+    """Whole matrices from their upper halves; older models hold them whole."""
+    if numbers.ndim == 3:
+        return numbers
+    rows, columns = np.triu_indices(size)
+    whole = np.zeros((len(numbers), size, size))
+    whole[:, rows, columns] = numbers
+    whole[:, columns, rows] = numbers
+    return whole
 
 
 @cache

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
+from measure.field.kind_shape import roundness, widest_px
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.particles import Particles
@@ -23,6 +24,12 @@ FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
 TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
 FIBRE_LENGTHS = 7.0  # times its thickness
+LONG_FIBRE_LENGTHS = 12.0  # no food is so long and so even
+FIBRE_EVEN = 2.2  # widest place over the mean width
+BLACK = 0.3  # density of a ring that hardly any light passes
+SURE_BY_FORM = 0.9
+OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
+OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
@@ -48,7 +55,7 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
     """
     if not len(particles):
         return particles
-    chance = in_context(only_clear(group_chances(particles, learned), particles))
+    chance = in_context(by_form(group_chances(particles, learned), particles))
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
@@ -74,28 +81,65 @@ def group_chances(particles: Particles, learned: Mapping | None = None) -> np.nd
     return probabilities(model, descriptors(particles))
 
 
-def only_clear(chance: np.ndarray, particles: Particles) -> np.ndarray:
-    """Take bubble and fibre back from pieces that lack what makes one.
+def by_form(chance: np.ndarray, particles: Particles) -> np.ndarray:
+    """Take bubble and fibre back from pieces that lack what makes one; be sure of plain cases.
 
-    An air bubble is round, without colour, and its ring differs from the oil much more than its middle;
-    a fibre is many times longer than thick. The chance taken back goes to the foods.
+    The chance taken back goes to the foods. A black disc with a bright middle and a long even thread are
+    nothing else, however little the rest resembles what the model has seen.
+    """
+    changed = chance.copy()
+    for name, (could, sure) in (("bubble", bubble_form(particles)), ("fibre", fibre_form(particles))):
+        column = GROUPS.index(name)
+        changed[:, : len(FOODS)] += np.where(could, 0.0, changed[:, column])[:, None] * np.array(TAKEN_BACK)
+        changed[~could, column] = 0.0
+        changed[sure] *= 1.0 - SURE_BY_FORM
+        changed[sure, column] += SURE_BY_FORM
+    return changed
+
+
+def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
+    """Whether a piece has all that an air bubble must have, and whether it can be nothing else.
+
+    A bubble is a circle, without straight sides or corners; it bends light aside and takes none away, so
+    all colours lose the same; and its middle lets through light of which its ring lets none.
+
+    Returns
+    -------
+    could, sure : (K,) ndarray of bool
     """
     p = particles
-    circularity = np.sqrt(4.0 * np.pi * p["area_px2"]) / np.maximum(p["perimeter_px"], 1e-9)
-    ring, middle = np.abs(p["rim_density"]), np.abs(p["centre_density"])
-    bubble = (circularity > 0.88) & (p["feret_min_px"] > 0.75 * p["feret_max_px"])
-    # its middle lets the light through as oil does; a small one shows that less, but its ring is still black
-    bubble &= ((ring > 0.1) & (middle < 0.2 * ring)) | ((ring > 0.3) & (middle < 0.6 * ring))
-    # it bends light aside and takes none away, so all colours lose the same
     lost = np.stack([p[f"{c}_density"].astype(float) for c in ("red", "green", "blue")])
-    bubble &= np.ptp(lost, axis=0) < 0.05 + 0.25 * np.abs(lost.mean(axis=0))
-    fibre = np.pi / np.maximum(circularity, 1e-3) ** 2 > FIBRE_LENGTHS
-    changed = chance.copy()
-    for name, clear in (("bubble", bubble), ("fibre", fibre)):
-        column = GROUPS.index(name)
-        changed[:, : len(FOODS)] += np.where(clear, 0.0, chance[:, column])[:, None] * np.array(TAKEN_BACK)
-        changed[~clear, column] = 0.0
-    return changed
+    could = np.ptp(lost, axis=0) < 0.05 + 0.25 * np.abs(lost.mean(axis=0))
+    rim, middle = p["rim_density"].astype(float), np.abs(p["centre_density"].astype(float))
+    core = sum(p[f"core_{c}_density"].astype(float) for c in ("red", "green", "blue")) / 3.0
+    hollow, darkest = np.zeros(len(p), dtype=bool), np.maximum(np.abs(rim), core)
+    # the blacker the ring, the smaller and dimmer its middle may be; grey cells have pale middles too
+    for dark, share, ring in ((0.1, 0.2, np.abs(rim)), (0.3, 0.6, np.abs(rim)), (0.45, 0.8, darkest)):
+        hollow |= (ring > dark) & (middle < share * ring)
+    could &= hollow
+    rows = np.flatnonzero(could)
+    off_circle, _, _ = roundness([p.outlines[row] for row in rows])
+    could[rows] = off_circle < OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
+    return could, could & (rim > BLACK)
+
+
+def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
+    """Whether a piece is a thread, straight or bent, and whether it is too long to be anything else.
+
+    Length over thickness follows from perimeter and area alone, however a thread is bent. A ragged lump
+    has as long an outline for its area, but holds a circle much wider than its mean width.
+
+    Returns
+    -------
+    could, sure : (K,) ndarray of bool
+    """
+    perimeter = np.maximum(particles["perimeter_px"], 1e-9)
+    width = 2.0 * particles["area_px2"] / perimeter
+    lengths = perimeter / np.maximum(2.0 * width, 1e-9)
+    could = lengths > FIBRE_LENGTHS
+    for row in np.flatnonzero(could):
+        could[row] = widest_px(particles.outlines[row], float(width[row])) < FIBRE_EVEN * width[row]
+    return could, could & (lengths > LONG_FIBRE_LENGTHS)
 
 
 def in_context(chance: np.ndarray) -> np.ndarray:

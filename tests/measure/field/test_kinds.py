@@ -1,8 +1,11 @@
+import cv2
 import numpy as np
 import pytest
+from shapely import LineString
 
 from measure.field.features import feature_columns
-from measure.field.kinds import group_chances, tag
+from measure.field.kind_model import built_in, to_numbers
+from measure.field.kinds import fibre_form, group_chances, table_of, tag
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.flags import FLAGS
@@ -117,3 +120,114 @@ def test_density_follows_the_law_of_beer_and_lambert():
         columns = feature_columns([outline], picture, prepare(picture))
         for name in ("red_density", "green_density", "blue_density", "core_green_density"):
             assert columns[name][0] == pytest.approx(np.log10(2.0), abs=0.015)
+
+
+def disc_or_shape(points, inside, shade, size=140, grey=True):
+    """Measure a drawn shape beside which enough ordinary pieces lie to make it a field."""
+    y, x = np.mgrid[:size, : size * 3] + 0.5
+    light = np.where(inside(x, y), shade(x, y), 1.0)
+    outlines = [np.asarray(points, dtype=np.float32)]
+    grain = 1.0 + 2.0 * cv2.GaussianBlur(np.random.default_rng(3).normal(0, 1.0, light.shape), (0, 0), 2.0)
+    t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    for i, (cx, cy) in enumerate([(170, 30), (230, 40), (300, 30), (180, 100), (240, 105), (320, 100)]):
+        radius = 18 + 2.5 * np.cos(3 * t + i) + 1.5 * np.cos(5 * t + 2 * i)
+        angle = np.arctan2(y - cy, x - cx)
+        away = np.hypot(x - cx, y - cy) / (18 + 2.5 * np.cos(3 * angle + i) + 1.5 * np.cos(5 * angle + 2 * i))
+        lump = 10.0 ** (-0.5 * grain * np.sqrt(np.clip(1.0 - away**2, 0.0, 1.0)))
+        light = np.where(away < 1.0, lump, light)
+        outlines.append(np.c_[cx + radius * np.cos(t), cy + radius * np.sin(t)])
+    light = cv2.GaussianBlur(light, (0, 0), 0.9) * 0.65
+    pixels = np.repeat((255.0 * light ** (1 / 2.2))[..., None], 3, axis=2)
+    pixels = pixels + np.random.default_rng(1).normal(0, 1.2, light.shape)[..., None]
+    return measured(pixels, outlines, grey=grey)
+
+
+def circle(radius, cx=70.0, cy=70.0):
+    t = np.linspace(0, 2 * np.pi, max(40, int(2 * np.pi * radius)), endpoint=False)
+    return np.c_[cx + radius * np.cos(t), cy + radius * np.sin(t)]
+
+
+@pytest.mark.parametrize("bright", [0.2, 0.4, 0.8])
+def test_a_black_disc_with_a_bright_middle_is_a_bubble_however_wide_that_is(bright):
+    # air in oil sends all light aside but where the ray goes nearly straight through the middle
+    radius = 26.0
+
+    def shade(x, y):
+        away = np.hypot(x - 70, y - 70) / radius
+        return 0.06 + 0.9 * np.exp(-((away / bright) ** 4))
+
+    found = disc_or_shape(circle(radius), lambda x, y: np.hypot(x - 70, y - 70) < radius, shade)
+    assert found["set_aside"][0] == "air bubble"
+    assert all(found["set_aside"][1:] == "")
+
+
+def test_a_square_crystal_with_grey_facets_is_no_bubble():
+    def shade(x, y):
+        u, v = np.abs(x - 70) / 26, np.abs(y - 70) / 26
+        facet = np.where(u > v, 0.25, np.where(y < 70, 0.4, 0.55))
+        return np.where(np.maximum(u, v) < 0.55, 0.97, facet)
+
+    side = np.linspace(-26, 26, 40, endpoint=False)
+    ring = np.concatenate(
+        [
+            np.c_[side, -26 + 0 * side],
+            np.c_[26 + 0 * side, side],
+            np.c_[-side, 26 + 0 * side],
+            np.c_[-26 + 0 * side, -side],
+        ]
+    )
+    found = disc_or_shape(ring + 70, lambda x, y: (np.abs(x - 70) < 26) & (np.abs(y - 70) < 26), shade)
+    assert found["set_aside"][0] == ""
+    assert not found["flags"][0] & FLAGS["bubble"].bit
+    assert KINDS[found["kind"][0]] == "salt"
+
+
+@pytest.mark.parametrize("turn", [0.0, 1.5, 4.5])
+def test_a_thread_is_a_fibre_however_it_is_bent(turn):
+    s = np.linspace(-0.5, 0.5, 200)
+    line = np.cumsum(np.c_[np.cos(turn * s), np.sin(turn * s)], axis=0) * (110.0 / 200)
+    line = line - (line.max(axis=0) + line.min(axis=0)) / 2 + 70
+    band = LineString(line).buffer(3.0, cap_style="flat")
+    points = np.array(band.exterior.segmentize(0.8).coords)[:-1]
+    mask = np.zeros((140, 420), np.uint8)
+    cv2.fillPoly(mask, [np.round((points - 0.5) * 16).astype(np.int32)], 1, shift=4)
+    found = disc_or_shape(points, lambda x, y: mask > 0, lambda x, y: 0.55 + 0 * x)
+    assert found["set_aside"][0] == "fibre"
+    assert all(found["set_aside"][1:] == "")
+
+
+def test_a_ragged_lump_with_as_long_an_outline_is_no_fibre():
+    t = np.linspace(0, 2 * np.pi, 700, endpoint=False)
+    radius = 36 + 12 * np.cos(17 * t) + 4 * np.cos(29 * t)
+    lump = np.c_[70 + radius * np.cos(t), 70 + radius * np.sin(t)]
+    mask = np.zeros((140, 420), np.uint8)
+    cv2.fillPoly(mask, [np.round((lump - 0.5) * 16).astype(np.int32)], 1, shift=4)
+    found = disc_or_shape(lump, lambda x, y: mask > 0, lambda x, y: 0.5 + 0 * x)
+    could, _ = fibre_form(found)
+    assert found["perimeter_px"][0] ** 2 / (4 * found["area_px2"][0]) > 7
+    assert not could[0]
+    assert found["set_aside"][0] != "fibre"
+
+
+def test_a_grainy_lump_is_a_kernel_on_a_grey_camera():
+    # densest in the middle and grainy, without any colour: no sheet, no crystal
+    found = disc_or_shape(circle(20), lambda x, y: np.hypot(x - 70, y - 70) < 20, lambda x, y: 0.5 + 0 * x)
+    right = (found["kind"] == KINDS.index("kernel"))[1:]
+    assert right.sum() >= 5
+    assert all(found["kind_doubt"][1:][~right] > 0.3)
+
+
+def test_a_model_learned_with_fewer_descriptors_still_tags(drawn):
+    pixels, outlines, kinds, _ = drawn
+    found = measured(pixels.astype(float), outlines)
+    table = table_of(found)
+    older, few = to_numbers(built_in(table)), 15
+    rows, columns = np.triu_indices(len(older["mean"]))
+    products = (rows < few) & (columns < few)
+    kept = np.r_[np.arange(1 + few), 1 + len(older["mean"]) + np.flatnonzero(products)]
+    older["weights"] = np.array(older["weights"])[:, kept].tolist()
+    older["inverse"] = built_in(table).inverse[:, :few, :few].tolist()
+    older |= {name: np.array(older[name])[..., :few].tolist() for name in ("mean", "scale", "centre")}
+    again = tag(found, {"tables": {table: older}})
+    assert np.isin(again["kind"], [0, 1, 2, 3]).all()
+    assert (again["kind"] == kinds).mean() > 0.5

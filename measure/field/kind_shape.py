@@ -1,0 +1,87 @@
+"""Marks of an outline that tell kinds apart: how round it is, how sharp its corners, how even its width."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from measure.field.shape import resampled
+
+_POINTS = 64
+_CORNER_POINTS = 4  # a corner is a turn within a sixteenth of the outline
+_CORNERS = 4
+_FINEST = 48.0  # cells across a piece when its width is looked for
+
+
+def roundness(outlines: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Distance of outlines from a circle and from an ellipse, and their corners.
+
+    Returns
+    -------
+    off_circle : (K,) ndarray
+        Standard deviation of the radius about the middle, as a share of the mean radius.
+    off_ellipse : (K,) ndarray
+        The same after the outline was stretched to equal second moments along and across.
+    corners : (K,) ndarray
+        Turning in the four sharpest sixteenths of the outline, as a share of a full turn: a quarter for
+        a circle, nearly one for a square.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    >>> off_circle, off_ellipse, corners = roundness([np.c_[30 * np.cos(t), 20 * np.sin(t)]])
+    >>> bool(off_circle[0] > 0.1), bool(off_ellipse[0] < 0.03)
+    (True, True)
+    """
+    if not len(outlines):
+        return np.zeros(0), np.zeros(0), np.zeros(0)
+    curve = resampled(outlines, _POINTS)
+    # what single pixels do to an outline is taken off, so that small pieces are not called rough
+    curve = (np.roll(curve, 1, axis=1) + 2.0 * curve + np.roll(curve, -1, axis=1)) / 4.0
+    curve = curve - curve.mean(axis=1, keepdims=True)
+    spread = np.einsum("kpi,kpj->kij", curve, curve) / _POINTS
+    moments, axes = np.linalg.eigh(spread)
+    even = np.einsum("kpi,kij->kpj", curve, axes) / np.sqrt(np.maximum(moments, 1e-9))[:, None, :]
+    return _unevenness(curve), _unevenness(even), _corners(curve)
+
+
+def _unevenness(curve: np.ndarray) -> np.ndarray:
+    radius = np.hypot(curve[..., 0], curve[..., 1])
+    return radius.std(axis=1) / np.maximum(radius.mean(axis=1), 1e-9)
+
+
+def _corners(curve: np.ndarray) -> np.ndarray:
+    z = curve[..., 0] + 1j * curve[..., 1]
+    step = np.roll(z, -1, axis=1) - z
+    before = np.roll(step, 1, axis=1)
+    turn = np.angle(step * np.conj(np.where(before == 0, 1.0, before)))
+    turn = turn * np.sign(turn.sum(axis=1, keepdims=True))
+    turn = sum(np.roll(turn, -i, axis=1) for i in range(_CORNER_POINTS))
+    rows, total = np.arange(len(turn)), np.zeros(len(turn))
+    for _ in range(_CORNERS):
+        sharpest = turn.argmax(axis=1)
+        total += turn[rows, sharpest]
+        for shift in range(1 - _CORNER_POINTS, _CORNER_POINTS):
+            turn[rows, (sharpest + shift) % _POINTS] = -np.pi
+    return np.clip(total / (2.0 * np.pi), 0.0, 1.5)
+
+
+def widest_px(outline: np.ndarray, thin_px: float) -> float:
+    """Diameter of the largest circle that fits into an outline.
+
+    Parameters
+    ----------
+    outline : (P, 2) ndarray
+    thin_px : float
+        About its width; it sets how finely it is looked at.
+    """
+    import cv2
+
+    low = outline.min(axis=0)
+    size = np.ptp(outline, axis=0)
+    fine = float(np.clip(8.0 / max(thin_px, 1e-3), _FINEST / max(float(size.max()), 1.0), 4.0))
+    points = np.round(((outline - low) * fine + 1.5) * 16).astype(np.int32)
+    shape = np.ceil(size[::-1] * fine).astype(int) + 4
+    mask = np.zeros(tuple(shape), np.uint8)
+    cv2.fillPoly(mask, [points.reshape(-1, 1, 2)], 1, shift=4)
+    return 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max()) / fine
