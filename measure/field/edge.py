@@ -28,6 +28,7 @@ _SOBEL_SIGMA2 = (
     0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
 )
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
+_LINED = 0.9  # share of a bay's shore at which a rim is seen, from which the bay is no break in it
 _ROUNDS = 3  # the level depends on the size it gives
 _TWO, _THREE = disc(2.0), disc(3.0)
 
@@ -244,7 +245,7 @@ def _rim_inside(piece: np.ndarray, own: _Ready, level: float) -> np.ndarray:
     rim = (own.share >= level).view(np.uint8) & own.free
     # the piece as found is fat by the low level; it only speaks where no rim is near
     gap = (own.depth > 1.4 * own.sigma).view(np.uint8) & (1 - dilated(rim, 3.0))
-    return _bridged(rim | gap | (own.depth > 3.0 * own.sigma + 2.0).view(np.uint8), piece)
+    return _bridged(rim | gap | (own.depth > 3.0 * own.sigma + 2.0).view(np.uint8), piece, rim)
 
 
 def _depth(mask: np.ndarray) -> np.ndarray:
@@ -267,16 +268,32 @@ def _along_own_colour(delta: np.ndarray, values: np.ndarray) -> np.ndarray:
     return cv2.transform(delta, (mean / length).reshape(1, 3))
 
 
-def _bridged(mask: np.ndarray, piece: np.ndarray) -> np.ndarray:
+def _bridged(mask: np.ndarray, piece: np.ndarray, rim: np.ndarray) -> np.ndarray:
     """Close the notches a broken rim leaves in a convex piece, (M, N) uint8."""
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(1.0))
     hull = hull_mask(mask)
     if cv2.countNonZero(mask) > _CONVEX * cv2.countNonZero(hull):
-        return hull
+        return _without_bays(hull, mask, rim)
     radius = max(2.0, 0.3 * np.sqrt(cv2.countNonZero(piece) / np.pi))
     m = int(np.ceil(radius)) + 1
     padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
     return cv2.morphologyEx(padded, cv2.MORPH_CLOSE, disc(radius))[m:-m, m:-m].copy()
+
+
+def _without_bays(hull: np.ndarray, mask: np.ndarray, rim: np.ndarray) -> np.ndarray:
+    """Leave out of a hull the bays along which the rim is whole; where it is broken the hull bridges it."""
+    bays = hull & ~mask & 1
+    if not bays.any():
+        return hull
+    out, near = hull.copy(), cv2.dilate(rim, SQUARE)
+    count, parts = cv2.connectedComponents(bays, connectivity=4)
+    beside = cv2.dilate(parts.astype(np.float32), SQUARE).astype(np.int32) * (mask > 0)
+    lined = np.bincount(beside.ravel(), near.ravel(), count)
+    length = np.bincount(beside.ravel(), minlength=count)
+    whole = lined > _LINED * np.maximum(length, 1)
+    whole[0] = False
+    out[whole[parts]] = 0
+    return out
 
 
 def _reach(field: np.ndarray, piece: np.ndarray, typical: np.ndarray) -> tuple[int, float]:
