@@ -244,3 +244,21 @@ def test_a_log_made_by_a_stranger_changes_nothing(study: Study, change: str) -> 
     assert study.edit_log()[0].text == "Change batch two"
     study._con.execute("UPDATE edit_row SET table_name = 'batch', new = '{'")
     assert "damaged" in study.edit_log()[0].now
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE edit_row SET field_id = NULL WHERE table_name = 'particle'",  # whose particles are they?
+        "UPDATE edit_row SET old = NULL WHERE operation = 'update'",
+        "UPDATE edit_row SET old = NULL, new = NULL",
+    ],
+)
+def test_a_log_with_gaps_changes_nothing(study: Study, change: str) -> None:
+    fill(study)
+    study.set_kind(1, [1, 2], 3)
+    study._con.execute(change)
+    before = everything(study)
+    with pytest.raises(StudyFileError, match="log cannot be read"):
+        study.undo()
+    assert everything(study) == before
