@@ -33,6 +33,11 @@ class WordyRow(QFrame):
         """Whether the tools carry their words now."""
         return bool(self._buttons) and self._buttons[0].toolButtonStyle() == _WORDS
 
+    def suit_again(self) -> None:
+        """Put words under the icons or take them away, after something else in the line changed its width."""
+        self._needed = 0
+        self._suit(self.width())
+
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Qt: put words under the icons, or take them away."""
         super().resizeEvent(event)

@@ -14,6 +14,7 @@ from app.flow import flow
 from app.stations.scale_draft import REACH_SCREEN_PX
 from app.stations.scale_residuals import ResidualChart, line_places_um
 from app.stations.scale_tools import ClickLines, DragLines
+from app.tool_words import WordyRow
 from measure.model import Picture
 from measure.scale import RulingFit
 
@@ -25,6 +26,15 @@ EMPTY = (
     "No stage micrometer? Any ruler with fine even lines will do at low zoom, such as millimetre paper "
     "(division 1000 µm).\n\n"
     "Only a bar drawn into your pictures? Open one of them and click both ends of the bar."
+)
+# action, icon, and the short words beneath where there is room
+_TOOLS = (
+    ("click", "pick", "Click lines"),
+    ("drag", "length", "Drag across"),
+    ("loupe", "loupe", "Loupe"),
+    ("lines", "eye", "Lines"),
+    ("fit", "fit", "Whole"),
+    ("drop", "close", "Put away"),
 )
 
 
@@ -65,27 +75,23 @@ class RulingPicture(QWidget):
         self.chart.chosen.connect(self._show_line)
 
     def _lay_out(self, action: Callable[[str], QAction]) -> None:
-        line = flow()
-        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
         buttons = [
-            parts.action_button(action("scale.click"), look="quiet", icon="pick", text="Click lines"),
-            parts.action_button(action("scale.drag"), look="quiet", icon="length", text="Drag across"),
-            parts.tool_button(action("scale.loupe"), "loupe"),
-            parts.tool_button(action("scale.lines"), "eye"),
-            parts.tool_button(action("scale.fit"), "fit"),
-            parts.tool_button(action("scale.drop"), "close"),
+            parts.tool_button(action(f"scale.{name}"), icon, words=words) for name, icon, words in _TOOLS
         ]
-        for part in (self.name, None, *buttons):
-            line.add(part)
+        line = flow(self.name, None, *buttons)
+        line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        self.tools = WordyRow()
+        self.tools.hold(line, buttons)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        parts.fill(column, (line, self.view, self.hint, self.chart))
+        parts.fill(column, (self.tools, self.view, self.hint, self.chart))
         column.setStretch(1, 1)
 
     def show_picture(self, picture: Picture | None, name: str = "") -> None:
         """Show a picture without any lines, or nothing."""
         self.name.setText(name)
+        self.tools.suit_again()
         self.view.set_picture(*((None,) if picture is None else (picture.pixels, picture.bit_depth)))
         self.show_lines(None)
 

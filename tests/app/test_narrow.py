@@ -48,6 +48,16 @@ def test_the_rail_keeps_its_states_where_it_shows_names_alone(open_window: Windo
     assert not button.toolTip().startswith("2 fields")
 
 
+def test_tools_of_a_ruling_have_words_too_and_make_room_for_a_long_name(open_window: Window):
+    open_window.go("scale")
+    picture = open_window.stations["scale"].picture
+    picture.tools.resize(700, 60)
+    picture.show_picture(None, "ruling.jpg")
+    assert picture.tools.worded
+    picture.show_picture(None, "a very long name of a picture of a ruling, taken on a Wednesday.jpg")
+    assert not picture.tools.worded
+
+
 def test_tools_have_words_where_there_is_room_and_tips_with_keys_always(open_window: Window, qtbot: QtBot):
     open_window.go("particles")
     row = open_window.stations["particles"].tools

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
+from PySide6.QtWidgets import QToolButton
 
 from app import pickers
 from app.session import Session
@@ -155,7 +156,8 @@ def test_two_clicks_and_a_length(qtbot, found):
 
 
 def test_a_drag_marks_every_line(qtbot, found):
-    press(qtbot, next(b for b in found.findChildren(type(found.next)) if "Drag" in b.text()))
+    tools = found.picture.tools.findChildren(QToolButton)
+    press(qtbot, next(b for b in tools if b.defaultAction() is found.action("scale.drag")))
     viewport = found.picture.view.viewport()
     qtbot.mousePress(viewport, LEFT, NONE, on_screen(found, 39.5))
     qtbot.mouseMove(viewport, on_screen(found, 50))
