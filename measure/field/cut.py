@@ -5,6 +5,8 @@ them: how narrow it is against the smaller part, and how sharp the notches at it
 pieces meet in cusps; the bays of one irregular piece are open, and a long or bent piece has no neck at all.
 """
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 
@@ -103,7 +105,7 @@ def _notches(basins: np.ndarray, saddle: np.ndarray, summit: np.ndarray, mask: n
     margin = int(np.ceil(max(_LEAST_REACH_PX, _NOTCH_REACH * summit.max()))) + 1
     oil = cv2.copyMakeBorder(1 - mask, margin, margin, margin, margin, cv2.BORDER_REPLICATE)
     for a, b in zip(lows, highs, strict=True):
-        radius = max(_LEAST_REACH_PX, _NOTCH_REACH * min(summit[a], summit[b]))
+        radius = max(_LEAST_REACH_PX, _NOTCH_REACH * float(min(summit[a], summit[b])))
         around = [_share_around(oil, x + margin, y + margin, radius) for x, y in ends.get((a, b), ())]
         shares[a, b] = shares[b, a] = float(np.mean(sorted(around)[:2])) if around else 0.5
     return shares
@@ -112,9 +114,10 @@ def _notches(basins: np.ndarray, saddle: np.ndarray, summit: np.ndarray, mask: n
 def _neck_ends(basins: np.ndarray, mask: np.ndarray) -> dict[tuple[int, int], list[tuple[int, int]]]:
     """Points x, y where the border between two basins meets the outside, for each pair."""
     outside = cv2.dilate(1 - mask, np.ones((3, 3), np.uint8))
-    high = cv2.dilate(basins.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32)
-    away = np.where(basins > 0, basins, np.iinfo(np.int32).max).astype(np.float32)
-    low = cv2.erode(away, np.ones((3, 3), np.uint8)).astype(np.int64)
+    number = basins.astype(np.float32)
+    high = cv2.dilate(number, np.ones((3, 3), np.uint8))
+    number[basins == 0] = np.inf
+    low = cv2.erode(number, np.ones((3, 3), np.uint8))
     ys, xs = np.nonzero((outside > 0) & (mask > 0) & (low < high))
     ends: dict[tuple[int, int], list[tuple[int, int]]] = {}
     for y, x in zip(ys, xs, strict=True):
@@ -125,10 +128,18 @@ def _neck_ends(basins: np.ndarray, mask: np.ndarray) -> dict[tuple[int, int], li
 
 
 def _share_around(oil: np.ndarray, x: int, y: int, radius: float) -> float:
+    """Share of oil within reach of a place that lies farther than that from the border of the array."""
+    around, r, count = _disc(radius)
+    return cv2.countNonZero(oil[y - r : y + r + 1, x - r : x + r + 1] & around) / count
+
+
+@lru_cache(maxsize=1024)
+def _disc(radius: float) -> tuple[np.ndarray, int, int]:
+    """All within a radius: mask, half its size and its pixels."""
     r = int(np.ceil(radius))
-    crop = oil[max(0, y - r) : y + r + 1, max(0, x - r) : x + r + 1]
-    yy, xx = np.ogrid[-min(y, r) : crop.shape[0] - min(y, r), -min(x, r) : crop.shape[1] - min(x, r)]
-    return float(crop[yy * yy + xx * xx <= radius * radius].mean())
+    yy, xx = np.ogrid[-r : r + 1, -r : r + 1]
+    around = (yy * yy + xx * xx <= radius * radius).view(np.uint8)
+    return around, r, cv2.countNonZero(around)
 
 
 def _joined(saddle: np.ndarray, summit: np.ndarray, notch: np.ndarray, limit: float) -> np.ndarray:

@@ -133,14 +133,15 @@ def _candidates(areas: Areas) -> list[tuple[float, int, int, int]]:
 
 def _possible_bases(areas: Areas, lens: int) -> list[int]:
     """Neighbours that may lie over one another in a lens; none when it is no lens."""
-    near = [n for n in areas.beside(lens, _LEAST_SEAM_PX) if n > 1]
-    if areas.size[lens] < _LEAST_PX or len(near) < 2 or areas.half_width(lens) < _LEAST_HALF_WIDTH_PX:
-        return []
     border = areas.seam[lens]
     total = sum(border.values())
-    if border.get(1, 0) > _OIL_SHARE * total:
+    if areas.size[lens] < _LEAST_PX or border.get(1, 0) > _OIL_SHARE * total:
         return []
-    return [n for n in near if border[n] >= _SIDE_SHARE * total and _thick(areas, n)]
+    near = [n for n in areas.beside(lens, _LEAST_SEAM_PX) if n > 1 and border[n] >= _SIDE_SHARE * total]
+    # the thickness is the dearest, so it comes last
+    if len(near) < 2 or areas.half_width(lens) < _LEAST_HALF_WIDTH_PX:
+        return []
+    return [n for n in near if _thick(areas, n)]
 
 
 def _thick(areas: Areas, base: int) -> bool:
@@ -148,7 +149,7 @@ def _thick(areas: Areas, base: int) -> bool:
     border = areas.seam[base]
     if border.get(0, 0) + border.get(1, 0) < _FREE * sum(border.values()):
         return False  # a patch inside a piece
-    return areas.half_width(base) >= _LEAST_BASE_HALF_WIDTH_PX and float(areas.tone[base].mean()) < _OPAQUE
+    return float(areas.tone[base].mean()) < _OPAQUE and areas.half_width(base) >= _LEAST_BASE_HALF_WIDTH_PX
 
 
 def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, sure: bool) -> bool:

@@ -62,8 +62,8 @@ def completed(
     long = good & (lengths >= _LONG * size)
     if good.all() or not _crystal(sides, lengths, good, long):
         return hull, seen
-    lines = [_fitted(outline, a, b) for a, b in sides]
-    shape = _bounded(hull, points, lines, lengths, good, size)
+    lines = [_fitted(outline, *sides[i]) for i in np.flatnonzero(good)]
+    shape = _bounded(hull, points, lines, lengths[good], size)
     if shape.is_empty or shape.geom_type != "Polygon":
         return hull, seen
     return shape, seen * hull.length / shape.length
@@ -132,16 +132,13 @@ def _bounded(
     points: np.ndarray,
     lines: list[tuple[np.ndarray, np.ndarray]],
     lengths: np.ndarray,
-    good: np.ndarray,
     size: float,
 ) -> shapely.Polygon:
     """What lies inside all seen sides, and inside the tangents parallel to the long ones."""
     middle = np.asarray(hull.centroid.coords[0])
     far = 6.0 * size
     shape = shapely.box(*(middle - far / 2), *(middle + far / 2))
-    for (at, direction), length, is_good in zip(lines, lengths, good, strict=True):
-        if not is_good:
-            continue
+    for (at, direction), length in zip(lines, lengths, strict=True):
         inward = np.array([-direction[1], direction[0]])
         inward = inward if (middle - at) @ inward > 0 else -inward
         shape = shape.intersection(_half_plane(at, direction, inward, far))

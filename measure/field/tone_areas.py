@@ -1,7 +1,7 @@
 """A cluster divided along its own edges into areas of even tone."""
 
 import heapq
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import dist, hypot, inf, sqrt
 
@@ -16,7 +16,7 @@ _FAINT_SHARE = 0.5  # of the usual density below which an area beside the oil is
 _MOST_AREAS = 6000
 _FEWEST = 4  # the oil and three areas: two pieces and where they lie over one another
 _MOST_COUNTED = 500  # areas up to which their pairs are counted in a table
-_FIVE = np.ones((5, 5), np.uint8)
+_THREE, _FIVE = np.ones((3, 3), np.uint8), np.ones((5, 5), np.uint8)
 _CORNER = 0.3  # border over the root of the smaller area, below which two areas only meet at a corner
 
 
@@ -120,6 +120,7 @@ class Areas:
     seam: list[dict[int, int]]
     boxes: list[tuple[slice, slice]]
     graph: _Graph
+    _half_widths: dict[int, float] = field(default_factory=dict, compare=False)
 
     @property
     def density(self) -> np.ndarray:
@@ -138,7 +139,7 @@ class Areas:
     def enlarged(self, shape: tuple[int, int]) -> "Areas":
         """Return the areas at another size of the crop; only labels and tones are of use then."""
         labels = cv2.resize(self.labels, shape[::-1], interpolation=cv2.INTER_NEAREST)
-        return replace(self, labels=labels) if self.labels.shape != shape else self
+        return replace(self, labels=labels, _half_widths={}) if self.labels.shape != shape else self
 
     def relabelled(self, labels: np.ndarray) -> "Areas":
         """Return the same crop divided otherwise."""
@@ -158,8 +159,11 @@ class Areas:
 
     def half_width(self, label: int) -> float:
         """Half the thickness of an area, px."""
-        mask = (self.labels[self.crop(label)] == label).astype(np.uint8)
-        return float(cv2.distanceTransform(np.pad(mask, 1), cv2.DIST_L2, 5).max())
+        if label not in self._half_widths:
+            mask = (self.labels[self.crop(label)] == label).view(np.uint8)
+            mask = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+            self._half_widths[label] = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+        return self._half_widths[label]
 
 
 def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...]) -> list[Areas]:
@@ -195,7 +199,10 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
         return []
     seeds[seeds > 0] += 1
     seeds[oil] = 1
-    graph = _Graph.of(watershed(steep, seeds), _Ground(density, steep, usual))
+    # the oil is flooded already; only its border with the rest matters
+    basins = watershed(steep, seeds, mask=cv2.dilate(near, _THREE) > 0)
+    basins[oil] = 1
+    graph = _Graph.of(basins, _Ground(density, steep, usual))
     # the weakest borders go first whatever the share, so a coarse division goes on from a finer one
     divisions: list[Areas] = []
     for share in sorted(shares):
@@ -245,6 +252,22 @@ class _Joining:
             self.near[a][b] = self.near[b][a] = (n, s)
         self.version = [0] * len(size)
         self.target = np.arange(len(size))
+        self.largest = max(self.size[2:], default=0.0)
+        self._borders = pairs, length, total
+
+    def weak(self, share: float) -> list[tuple[float, int, int, int, int]]:
+        """Return all borders that are no edges: weight, the two areas, and how often each was joined yet."""
+        pairs, n, s = self._borders
+        tone, size, length = (np.array(values) for values in (self.tone, self.size, self.length))
+        one, other = pairs.T
+        across = np.sqrt(((tone[one] - tone[other]) ** 2).sum(axis=1))
+        faint = np.minimum(np.minimum(length[one], length[other]), self.usual)
+        faint = np.maximum(faint, _FAINT_SHARE * self.usual)
+        # not the last digit of `weight`, so the first of all is looked at again
+        weight = np.minimum(across, self.width * s / n) / np.maximum(share * faint, _LEAST_STEP)
+        weight[n < _CORNER * np.sqrt(np.minimum(size[one], size[other])) * (1.0 - 1e-9)] = np.inf
+        likely = pairs[weight < 1.0 + 1e-9].tolist()
+        return [(w, a, b, 0, 0) for a, b in likely if (w := self.weight(a, b, share)) < 1.0]
 
     def weight(self, a: int, b: int, share: float) -> float:
         """Return the step between two areas over that of an edge; infinite at a mere corner."""
@@ -255,16 +278,18 @@ class _Joining:
         faint = max(min(self.length[a], self.length[b], self.usual), _FAINT_SHARE * self.usual)
         return min(across, self.width * s / n) / max(share * faint, _LEAST_STEP)
 
-    def join(self, a: int, b: int) -> None:
-        """Let area ``a`` take in area ``b``."""
+    def join(self, a: int, b: int) -> list[int]:
+        """Let area ``a`` take in area ``b``; the areas whose borders with it have changed by that."""
+        changed = [c for c in self.near[b] if c != a]
+        few = self.size[1] < self.largest  # what is a corner depends on the size of the smaller area
         if a != 1:
             both = self.size[a] + self.size[b]
             mine, its = self.size[a] / both, self.size[b] / both
             self.tone[a] = tuple(p * mine + q * its for p, q in zip(self.tone[a], self.tone[b], strict=True))
             self.length[a] = hypot(*self.tone[a])
+            self.version[a] += 1
         self.size[a] += self.size[b]
         self.target[b] = a
-        self.version[a] += 1
         self.version[b] = -1
         del self.near[a][b]
         for c, (n, s) in self.near[b].items():
@@ -273,6 +298,10 @@ class _Joining:
                 here = self.near[a].get(c, (0.0, 0.0))
                 self.near[a][c] = self.near[c][a] = (here[0] + n, here[1] + s)
         self.near[b] = {}
+        if a == 1:
+            return list(self.near[1]) if few else changed  # the oil's tone stays
+        self.largest = max(self.largest, self.size[a])
+        return list(self.near[a])
 
 
 def _merged(
@@ -290,22 +319,26 @@ def _merged(
     for a, b in foes:
         hostile.setdefault(a, set()).add(b)
         hostile.setdefault(b, set()).add(a)
-    pairs = [(a, b) for a in range(1, len(areas.near)) for b in areas.near[a] if a < b]
-    heap = [(areas.weight(a, b, share), a, b, 0, 0) for a, b in pairs if not {a, b} & locked]
+    heap = [weak for weak in areas.weak(share) if weak[1] not in locked and weak[2] not in locked]
     heapq.heapify(heap)
-    while heap and heap[0][0] < 1.0:
-        _, a, b, va, vb = heapq.heappop(heap)
+    while heap:
+        weight, a, b, va, vb = heapq.heappop(heap)
         if areas.version[a] != va or areas.version[b] != vb or b in hostile.get(a, ()):
             continue
         a, b = min(a, b), max(a, b)
-        areas.join(a, b)
+        if a == 1 and weight != areas.weight(a, b, share):
+            continue  # the border with the oil has changed since
+        changed = areas.join(a, b)
         for foe in hostile.pop(b, set()):
             hostile.setdefault(foe, set()).add(a)
             hostile[foe].discard(b)
             hostile.setdefault(a, set()).add(foe)
-        for c in areas.near[a]:
-            if c not in locked and areas.version[c] >= 0:
-                heapq.heappush(heap, (areas.weight(a, c, share), a, c, areas.version[a], areas.version[c]))
+        for c in changed:
+            if c in locked or areas.version[c] < 0:
+                continue
+            weight = areas.weight(a, c, share)
+            if weight < 1.0:
+                heapq.heappush(heap, (weight, a, c, areas.version[a], areas.version[c]))
     return graph.joined(_renumbered(areas.target))
 
 
