@@ -16,6 +16,7 @@ from measure.field.tone_areas import Areas
 # with a tenth left out in turn, 89 % of the true ones are kept and 91 % of the others left
 _SOLID, _COMPACT, _SHARE, _SHARP, _CONSTANT = -43.0, 11.0, -1.1, 2.5, 28.5
 _SHARPEST = 1.2
+_FULL, _WITHIN = 0.9, 0.8  # solidity of a piece that is hardly a heap of three; share of a part inside it
 _LEAST = -0.7  # a true overlap lost costs more than a false one
 
 
@@ -37,6 +38,22 @@ def credible_lenses(
     found = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST) for m in masks]
     full = [solidity(m) if m.any() else 0.0 for m in found]
     return {k: pair for k, pair in lenses.items() if _odds(areas, k, pair, found, full) > _LEAST}
+
+
+def shattered(piece: np.ndarray, parts: list[np.ndarray]) -> bool:
+    """Whether a compact piece would fall into more parts than two that lie over one another.
+
+    Parameters
+    ----------
+    piece : (M, N) ndarray of uint8
+        The piece as found.
+    parts : list of (M, N) ndarray of uint8
+        What would stand in its place, beside what replaces others.
+    """
+    if len(parts) < 3 or solidity(piece) < _FULL:
+        return False
+    within = [cv2.countNonZero(part & piece) > _WITHIN * max(1, cv2.countNonZero(part)) for part in parts]
+    return sum(within) > 2
 
 
 def _odds(

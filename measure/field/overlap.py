@@ -16,7 +16,7 @@ from measure.field.cut import cut_by_shape
 from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
 from measure.field.features import oil_at
 from measure.field.find import Found
-from measure.field.lens_checks import credible_lenses
+from measure.field.lens_checks import credible_lenses, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.light import Light
 from measure.field.outline import area
@@ -217,8 +217,11 @@ def _resolve(
     if not made:
         return None
     gone = [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
-    if outlines:
-        made += [(outline, bits("touching")) for outline in _rest(crop, gone, new, least_px2)]
+    rest = _rest(crop, gone, new, least_px2) if outlines else []
+    parts = [_drawn(outline - crop.origin, new.shape) for outline in (*outlines, *rest)]
+    if any(shattered(crop.masks[k], parts) for k in gone):
+        return None
+    made += [(outline, bits("touching")) for outline in rest]
     return gone, made
 
 
