@@ -24,7 +24,9 @@ FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
 TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
 FIBRE_LENGTHS = 7.0  # times its thickness
-LONG_FIBRE_LENGTHS = 12.0  # no food is so long and so even
+LONG_FIBRE_LENGTHS = 10.0  # no food is so long and so even
+PART_LENGTHS = 2.5  # of a bit cut off a longer thread
+PART_WIDTH, PART_DENSITY, BESIDE_PX = 1.35, 0.4, 3.0  # how like the thread it is, and how near
 FIBRE_EVEN = 2.2  # widest place over the mean width
 BLACK = 0.3  # density of a ring that hardly any light passes
 SURE_BY_FORM = 0.9
@@ -139,7 +141,27 @@ def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     could = lengths > FIBRE_LENGTHS
     for row in np.flatnonzero(could):
         could[row] = widest_px(particles.outlines[row], float(width[row])) < FIBRE_EVEN * width[row]
-    return could, could & (lengths > LONG_FIBRE_LENGTHS)
+    long = could & (lengths > LONG_FIBRE_LENGTHS)
+    part = _bits_of(long, ~could & (lengths > PART_LENGTHS), particles)
+    return could | part, long | part
+
+
+def _bits_of(threads: np.ndarray, asked: np.ndarray, particles: Particles) -> np.ndarray:
+    """Whether pieces are bits of a thread: beside its end or side, as wide and as dense as it."""
+    found = np.zeros(len(particles), dtype=bool)
+    dense = sum(particles[f"{c}_density"].astype(float) for c in ("red", "green", "blue"))
+    for thread in np.flatnonzero(threads):
+        line = particles.outlines[thread]
+        low, high = line.min(axis=0) - BESIDE_PX, line.max(axis=0) + BESIDE_PX
+        wide = widest_px(line, 0.0)
+        near = asked & ~found & (np.abs(dense - dense[thread]) < PART_DENSITY * np.abs(dense[thread]))
+        for row in np.flatnonzero(near):
+            own = particles.outlines[row]
+            points = own[((own > low) & (own < high)).all(axis=1)]
+            if len(points) and 1.0 / PART_WIDTH < widest_px(own, 0.0) / wide < PART_WIDTH:
+                apart = np.hypot(*(points[:, None] - line[None]).transpose(2, 0, 1)).min()
+                found[row] = apart < BESIDE_PX
+    return found
 
 
 def in_context(chance: np.ndarray) -> np.ndarray:

@@ -122,8 +122,8 @@ def test_density_follows_the_law_of_beer_and_lambert():
             assert columns[name][0] == pytest.approx(np.log10(2.0), abs=0.015)
 
 
-def disc_or_shape(points, inside, shade, size=140, grey=True):
-    """Measure a drawn shape beside which enough ordinary pieces lie to make it a field."""
+def disc_or_shape(points, inside, shade, size=140, grey=True, more=()):
+    """Measure a drawn shape and further outlines; enough ordinary lumps lie beside to make it a field."""
     y, x = np.mgrid[:size, : size * 3] + 0.5
     light = np.where(inside(x, y), shade(x, y), 1.0)
     outlines = [np.asarray(points, dtype=np.float32)]
@@ -139,7 +139,7 @@ def disc_or_shape(points, inside, shade, size=140, grey=True):
     light = cv2.GaussianBlur(light, (0, 0), 0.9) * 0.65
     pixels = np.repeat((255.0 * light ** (1 / 2.2))[..., None], 3, axis=2)
     pixels = pixels + np.random.default_rng(1).normal(0, 1.2, light.shape)[..., None]
-    return measured(pixels, outlines, grey=grey)
+    return measured(pixels, [*outlines, *more], grey=grey)
 
 
 def circle(radius, cx=70.0, cy=70.0):
@@ -194,6 +194,25 @@ def test_a_thread_is_a_fibre_however_it_is_bent(turn):
     found = disc_or_shape(points, lambda x, y: mask > 0, lambda x, y: 0.55 + 0 * x)
     assert found["set_aside"][0] == "fibre"
     assert all(found["set_aside"][1:] == "")
+
+
+def test_a_bit_cut_off_a_thread_goes_with_it_and_a_piece_beside_it_does_not():
+    def box(x0, y0, x1, y1):
+        return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], np.float32)
+
+    thread, bit, beside = box(10, 60, 110, 68), box(110.5, 60, 134, 68), box(60, 69, 76, 94)
+
+    def shade(x, y):
+        return np.where(y > 68.5, 0.2, 0.55)
+
+    def inside(x, y):
+        in_beside = (x > 60) & (x < 76) & (y > 69) & (y < 94)
+        return ((x > 10) & (x < 134) & (y > 60) & (y < 68)) | in_beside
+
+    found = disc_or_shape(thread, inside, shade, more=[bit, beside])
+    assert list(found["set_aside"][[0, -2]]) == ["fibre", "fibre"]
+    assert all(found["set_aside"][1:-2] == "")
+    assert found["set_aside"][-1] == ""
 
 
 def test_a_ragged_lump_with_as_long_an_outline_is_no_fibre():
