@@ -22,6 +22,7 @@ _PERFECT, _FAIR = 0.02, 0.1  # one half may be only a fair oval where the other 
 _SPAN = 0.5  # share of the oval that its arc must go round
 _LONG = 2.4  # axes of an oval
 _LARGER = 1.7  # area of the oval over that of its part
+_OVAL, _LEAST_POINTS = 0.015, 60  # the same for a nearly perfect oval, and points that show it
 _WIDE = 0.98  # length of the cut over the smaller oval's long axis
 _FINE = 16  # parts of a px
 _ENDS_PX = 2.0  # part of an arc beside a notch that blur has rounded
@@ -62,6 +63,19 @@ def cut_by_lobes(mask: np.ndarray, least_px2: float) -> np.ndarray:
         labels[further > 0] = further[further > 0] + used
         used += int(further.max())
     return spread(labels, mask)
+
+
+def is_oval(mask: np.ndarray) -> bool:
+    """Whether a piece is one nearly perfect oval.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    """
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if len(contours) != 1 or len(contours[0]) < _LEAST_POINTS:
+        return False
+    return _misfit(contours[0][:, 0].astype(np.float32)) < _OVAL
 
 
 def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:

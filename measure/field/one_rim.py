@@ -35,6 +35,8 @@ def one_rim(low: np.ndarray, field: np.ndarray, width: float) -> np.ndarray | No
     if not inside.any() or solidity(whole) < _SOLID or int(cut_by_shape(whole, 0.5).max()) > 1:
         return None
     border = (whole & ~cv2.erode(whole, SQUARE, borderValue=1) & 1) > 0
+    if not border.any():
+        return None
     ridge = cv2.dilate(
         np.where(whole > 0, field, 0).astype(np.float32), np.ones((2 * reach + 1,) * 2, np.uint8)
     )

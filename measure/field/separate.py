@@ -9,7 +9,7 @@ from measure.field.bodies import bodies_of, edge_width
 from measure.field.contrast_parts import contrast_parts, grown_labels
 from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
-from measure.field.cut_lobes import cut_by_lobes
+from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import colour_length, slope
 from measure.field.flanks import above_half, without_faint
 from measure.field.masks import dilated, fill_holes
@@ -131,6 +131,8 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
         return mask.astype(np.int32)
     labels, used = np.zeros(mask.shape, np.int32), 0
     colours = cut_by_colour(mask, delta, least_px2)
+    if colours.max() > 1 and is_oval(mask):
+        colours = mask.astype(np.int32)  # light and shade of one round piece
     for k in range(1, int(colours.max()) + 1):
         whole = (colours == k).astype(np.uint8)
         # a fibre is no row of pieces, however its width varies
