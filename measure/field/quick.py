@@ -8,10 +8,11 @@ import numpy as np
 
 def median(values: np.ndarray) -> float:
     """Middle value of a (K,) ndarray without nan, K at least 1."""
-    half = len(values) // 2
+    half, parted = len(values) // 2, values.copy()
     if len(values) % 2:
-        return float(np.partition(values, half)[half])
-    parted = np.partition(values, (half - 1, half))
+        parted.partition(half)
+        return float(parted[half])
+    parted.partition((half - 1, half))
     return float((parted[half - 1] + parted[half]) / 2)
 
 
@@ -20,7 +21,8 @@ def percentile(values: np.ndarray, percent: float) -> float:
     place = (len(values) - 1) * (percent / 100)
     low = int(place)
     high = min(low + 1, len(values) - 1)
-    parted = np.partition(values, (low, high))
+    parted = values.copy()
+    parted.partition((low, high))
     below, above, share = parted[low], parted[high], place - low
     # from the nearer end, as the library does, so that the last digit agrees
     step = above - below

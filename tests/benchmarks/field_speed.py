@@ -4,9 +4,11 @@
     python tests/benchmarks/field_speed.py --sizes 2 80        other sizes
     python tests/benchmarks/field_speed.py --pieces 100 50000  many and few pieces on 20 Mpx
     python tests/benchmarks/field_speed.py --no-plain          this program only
+    python tests/benchmarks/field_speed.py --helpers 1         a process that helps with each large field
 
 Each row is one process from its start to its end, both held to one thread: clock, processor time (by the
-system's count) and the peak of its memory. Then the processor time of each step.
+system's count) and the peak of its memory. Then the processor time of each step. With helpers the work of
+all processes counts, the memory and the steps are those of the first.
 """
 
 import argparse
@@ -25,13 +27,13 @@ PIECES = {0.3: 100, 2.0: 300, 8.0: 1000, 20.0: 2000, 80.0: 8000}
 ONE_THREAD = {f"{name}_NUM_THREADS": "1" for name in ("OMP", "OPENBLAS", "MKL")}
 
 
-def _measure(path: str) -> None:
+def _measure(path: str, helpers: int) -> None:
     """Measure one field in this process and print the processor time of each step as JSON."""
     import cv2
 
     cv2.setNumThreads(1)
     steps: dict[str, float] = {"start": time.process_time()}
-    from measure.field import light, pipeline
+    from measure.field import pipeline
     from measure.model import FieldSettings
     from measure.picture_file import read_picture
 
@@ -44,14 +46,14 @@ def _measure(path: str) -> None:
 
     picture = read_picture(path)
     step("read")
-    prepared = light.prepare(picture)
-    step("light")
-    spent = {name: _clocked(pipeline, name) for name in ("find_pieces", "measure_outlines")}
-    result = pipeline.measure_field(picture, FieldSettings(), 0.65, light=prepared)
+    names = {"light": "prepare", "find, cut, outline": "find_pieces", "overlaps": "resolve_overlaps"}
+    spent = {
+        step: _clocked(pipeline, name) for step, name in (names | {"measure": "measure_outlines"}).items()
+    }
+    result = pipeline.measure_field(picture, FieldSettings(), 0.65, helpers=helpers)
     whole = time.process_time() - last[0]
-    steps["find, cut, outline"] = spent["find_pieces"][0]
-    steps["measure"] = spent["measure_outlines"][0]
-    steps["rest"] = whole - spent["find_pieces"][0] - spent["measure_outlines"][0]
+    steps |= {name: clocked[0] for name, clocked in spent.items()}
+    steps["rest"] = whole - sum(clocked[0] for clocked in spent.values())
     print(json.dumps({"particles": len(result.particles), "steps": steps}))
 
 
@@ -89,11 +91,11 @@ def timed(command: list[str]) -> dict:
     }
 
 
-def _both(megapixels: float, pieces: int, plain: bool) -> tuple[dict, dict | None]:
+def _both(megapixels: float, pieces: int, plain: bool, helpers: int) -> tuple[dict, dict | None]:
     from drawn_fields import drawn_field
 
     path = str(drawn_field(megapixels, pieces))
-    ours = timed([sys.executable, __file__, "--measure", path])
+    ours = timed([sys.executable, __file__, "--measure", path, "--helpers", str(helpers)])
     script = str(ROOT / "tests" / "benchmarks" / "plain_script.py")
     return ours, timed([sys.executable, script, path]) if plain else None
 
@@ -131,21 +133,23 @@ def main() -> None:
     parser.add_argument("--sizes", type=float, nargs="+", default=[0.3, 2.0, 8.0, 20.0], metavar="MPX")
     parser.add_argument("--pieces", type=int, nargs="+", metavar="N", help="pieces on fields of 20 Mpx")
     parser.add_argument("--no-plain", action="store_true")
+    parser.add_argument("--helpers", type=int, default=0, metavar="N", help="processes that share a field")
     parser.add_argument("--measure", metavar="FILE", help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.measure:
-        _measure(asked.measure)
+        _measure(asked.measure, asked.helpers)
         return
     wanted = [(20.0, n) for n in asked.pieces or ()] or [
         (s, PIECES.get(s, round(100 * s))) for s in asked.sizes
     ]
     plain = not (asked.no_plain or asked.pieces)
-    print(f"{'':6}{'this program, one thread':^35}" + f"   {'plain script':^35}{'ratio':^18}" * plain)
+    who = f"this program, {asked.helpers} helping" if asked.helpers else "this program, one thread"
+    print(f"{'':6}{who:^35}" + f"   {'plain script':^35}{'ratio':^18}" * plain)
     head = f"{'found':>9}{'clock s':>9}{'work s':>9}{'MB':>8}"
     print(f"{'pieces' if asked.pieces else 'Mpx':>6}{head}" + f"   {head}{'work':>9}{'clock':>9}" * plain)
     rows = []
     for megapixels, pieces in wanted:
-        ours, other = _both(megapixels, pieces, plain)
+        ours, other = _both(megapixels, pieces, plain, asked.helpers)
         rows.append((megapixels if not asked.pieces else pieces, ours))
         print(_line(rows[-1][0], ours, other), flush=True)
     _growth(rows)
