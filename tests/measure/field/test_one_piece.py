@@ -1,0 +1,106 @@
+"""What looks like several pieces and is one: mottle, haze in a rim, light and shade, a shadow beside it."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.cut_lobes import is_oval
+from measure.field.flanks import above_half
+from measure.field.lens_checks import shattered
+from measure.field.one_rim import one_rim
+from measure.field.opposite import parted_by_sign
+from measure.field.pipeline import measure_field
+from measure.model import FieldSettings, Picture
+
+SIZE = (160, 240)
+
+
+def _disc(centre: tuple[float, float], radius: float) -> np.ndarray:
+    y, x = np.mgrid[: SIZE[0], : SIZE[1]] + 0.5
+    return np.clip(radius + 0.5 - np.hypot(x - centre[0], y - centre[1]), 0, 1).astype(np.float32)
+
+
+def _picture(light: np.ndarray, oil: float = 200.0, seed: int = 4) -> Picture:
+    """Picture of what part of the oil's light each pixel lets through, a little blurred."""
+    light = cv2.GaussianBlur(light.astype(np.float32), (0, 0), 1.2)[..., None] * np.array([1.0, 0.97, 0.86])
+    noise = np.random.default_rng(seed).normal(0, 1.0, light.shape)
+    return Picture(np.clip(np.rint(oil * light + noise), 0, 255).astype(np.uint8), name="one")
+
+
+def _counted(picture: Picture) -> np.ndarray:
+    found = measure_field(picture, FieldSettings(), 1.0).particles
+    return np.sort(found.diameter_px[found["set_aside"] == ""])
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_mottled_piece_beside_another_stays_one(seed):
+    cloud = cv2.GaussianBlur(np.random.default_rng(seed).normal(0, 1, SIZE), (0, 0), 4.0)
+    mottle = np.clip(0.5 + 0.22 * cloud / cloud.std(), 0.15, 0.95)
+    density = mottle * np.maximum(_disc((80, 80), 42), _disc((150, 80), 28))
+    assert _counted(_picture(np.exp(-density))) == pytest.approx([56, 84], rel=0.08)
+
+
+def test_a_pale_piece_beside_a_mottled_one_is_found():
+    cloud = cv2.GaussianBlur(np.random.default_rng(9).normal(0, 1, SIZE), (0, 0), 3.0)
+    dark = np.clip(0.8 + 0.25 * cloud / cloud.std(), 0.3, 1.5) * _disc((75, 80), 45)
+    pale = 0.1 * _disc((143, 80), 24)
+    assert _counted(_picture(np.exp(-np.maximum(dark, pale)))) == pytest.approx([48, 90], rel=0.08)
+
+
+def test_the_width_of_an_edge_does_not_follow_the_mottle():
+    cloud = cv2.GaussianBlur(np.random.default_rng(3).normal(0, 1, SIZE), (0, 0), 6.0)
+    body = _disc((120, 80), 60)
+    even, mottled = (
+        cv2.GaussianBlur((h * body).astype(np.float32), (0, 0), 1.5)
+        for h in (np.full(SIZE, 30.0), np.clip(30 + 14 * cloud / cloud.std(), 6, 60))
+    )
+    low = body > 0
+    width = above_half(even, cv2.dilate(low.view(np.uint8), np.ones((9, 9))) > 0)[1]
+    assert width == pytest.approx(2.56 * 1.5, rel=0.35)
+    assert above_half(mottled, cv2.dilate(low.view(np.uint8), np.ones((9, 9))) > 0)[1] < 1.5 * width
+
+
+def test_a_closed_edge_line_with_a_cloudy_inside_is_one_piece():
+    outer, inner = _disc((120, 80), 55), _disc((120, 80), 52)
+    cloud = cv2.GaussianBlur(np.random.default_rng(1).normal(0, 1, SIZE), (0, 0), 5.0)
+    density = 0.35 * (outer - inner) + (0.05 + 0.012 * cloud / cloud.std()) * inner
+    assert _counted(_picture(np.exp(-density))) == pytest.approx([110], rel=0.05)
+
+
+def test_a_line_that_is_open_goes_round_nothing():
+    field = (20.0 * (_disc((120, 80), 50) - _disc((120, 80), 46)) + 4.0 * _disc((120, 80), 46)).astype(
+        np.float32
+    )
+    low = field > 2
+    assert one_rim(low, field, 3.0) is not None
+    field[:, 90:150] = np.minimum(field[:, 90:150], 4.0)
+    assert one_rim(low, field, 3.0) is None
+
+
+def test_a_shadow_is_left_out_and_a_strong_neighbour_of_the_other_sign_kept():
+    labels = np.zeros((60, 90), np.int32)
+    labels[5:55, 5:85] = 1
+    delta = np.zeros((60, 90, 3), np.float32)
+    delta[:, :60, 0], delta[:, 60:, 0] = 40.0, -12.0
+    without, added = parted_by_sign(labels, delta, 50.0)
+    assert not added
+    assert (without[8:52, 64:82] == 0).all()
+    assert (without[8:52, 8:58] == 1).all()
+    delta[:, 60:, 0] = -38.0
+    parted, added = parted_by_sign(labels, delta, 50.0)
+    assert added == [2]
+    assert (parted[8:52, 64:82] == 2).all()
+
+
+def test_light_and_shade_of_a_round_piece_are_one():
+    assert is_oval((_disc((120, 80), 50) > 0.5).astype(np.uint8))
+    two = np.maximum(_disc((90, 80), 45), _disc((140, 80), 45))
+    assert not is_oval((two > 0.5).astype(np.uint8))
+
+
+def test_a_compact_piece_is_not_three():
+    whole = (_disc((120, 80), 50) > 0.5).astype(np.uint8)
+    thirds = [whole * part for part in (np.arange(240) < 100, np.arange(240) > 140)]
+    thirds = [t.astype(np.uint8) for t in (*thirds, whole - thirds[0] - thirds[1])]
+    assert shattered(whole, thirds)
+    assert not shattered(whole, thirds[:2])
