@@ -69,8 +69,10 @@ def bodies_of(
         if taken[box][part].mean() > _COVERED:
             continue
         height = median(field[box][part])
-        share = field[box] / np.maximum(typical[box], 1e-3)
-        mask = fill_body(part.astype(np.uint8), share, width, _likeness(delta[box], part))
+        mask = part.astype(np.uint8)
+        if cv2.countNonZero(fill_holes(mask)) > cv2.countNonZero(mask):
+            share = field[box] / np.maximum(typical[box], 1e-3)
+            mask = fill_body(mask, share, width, _likeness(delta[box], part))
         own_width = edge_width(mask, steep[box], near[box] > 0, height)
         if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
             mask, own_width, height, usual_height
@@ -154,6 +156,7 @@ def _padded_box(box: tuple[slice, slice], shape: tuple[int, int], m: int) -> tup
 
 def _likeness(delta: np.ndarray, part: np.ndarray) -> np.ndarray:
     """Cosine between the colour of each pixel against the oil and that of the part, -1..1."""
-    own = np.array([median(delta[..., i][part]) for i in range(3)], np.float32)
+    values = delta[part]
+    own = np.array([median(values[:, i]) for i in range(3)], np.float32)
     along = delta @ (own / max(float(np.linalg.norm(own)), 1e-6))
     return along / np.maximum(colour_length(delta), 1e-3)

@@ -12,6 +12,7 @@ from measure.field.masks import SQUARE, opened
 from measure.field.quick import median
 
 _LEVEL = 0.1  # of the piece's own difference from the oil, the other way round
+_SURELY = 0.99  # of it, whatever the last digits are
 _THIN_PX = 1.5  # half the width of what blur and sharpening leave along every edge
 _OUTSIDE = 0.25  # share of its border that must be the border of the piece; highlights lie inside
 _MOST = 0.4  # of the piece; more than that is no shadow of it
@@ -44,10 +45,16 @@ def parted_by_sign(labels: np.ndarray, delta: np.ndarray, least_px2: float) -> t
         own = labels == number
         if not own.any():
             continue
-        colour = np.array([median(delta[..., i][own]) for i in range(3)], np.float32)
-        along = delta @ (colour / max(float(colour @ colour), 1e-6))
+        values = delta[own]
+        colour = np.array([median(values[:, i]) for i in range(3)], np.float32)
+        unit = colour / max(float(colour @ colour), 1e-6)
+        few = max(_FEW * len(values), least_px2)
+        # nearly all pieces have no such part, which their own pixels tell soonest
+        if np.count_nonzero(values @ unit < -_SURELY * _LEVEL) < few:
+            continue
+        along = delta @ unit
         other = own & (along < -_LEVEL)
-        if other.sum() < max(_FEW * own.sum(), least_px2):
+        if other.sum() < few:
             continue
         for part in _outer_parts(opened(other.view(np.uint8), _THIN_PX), own, least_px2):
             out = out.copy() if out is labels else out
