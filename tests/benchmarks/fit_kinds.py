@@ -29,7 +29,7 @@ STEPS = 200
 GROUPS = len(kind_model.GROUPS)
 FEWEST = 30  # pieces of a group from which its own mean and spread are taken
 TEMPERATURES = np.arange(1.0, 2.51, 0.05)  # below 1 it would be bolder than fitted
-LITTLE_DOUBT, RIGHT_OF_SURE = 0.1, 0.96
+LITTLE_DOUBT, RIGHT_OF_SURE, RIGHT_OF_SURE_FOREIGN = 0.1, 0.96, 0.90
 DOUBTS = (0.0, 0.02, 0.1, 0.3, 0.6, 1.01)
 
 
@@ -105,25 +105,46 @@ def chances(model: kind_model.Model, sample: Sample) -> np.ndarray:
     return kinds.in_context(kinds.by_form(chance, sample.particles))
 
 
-def best_temperature(pairs: list[tuple[kind_model.Model, Sample]]) -> float:
+def left_out_renderer(samples: list[Sample]) -> list[tuple[kind_model.Model, Sample]]:
+    """Fields of each renderer with a model fitted on the other alone; none where one has a single look."""
+    sides = [[s for s in samples if s.other_hand == other] for other in (False, True)]
+    if min(len({s.look for s in side}) for side in sides) < 2:
+        return []
+    models = [fitted(side) for side in sides]
+    return [(models[1 - i], s) for i, side in enumerate(sides) for s in side if s.found]
+
+
+def best_temperature(pairs: list, foreign: list) -> float:
     """Temperature that makes the true kinds of left-out looks likeliest, or higher where the doubt asks it.
 
-    Of the pieces of little doubt enough must be right with either renderer.
+    Of the pieces of little doubt enough must be right with either renderer, and not much fewer where
+    nothing of that renderer was known.
     """
     codes = np.concatenate([s.codes for _, s in pairs])
-    other = np.concatenate([np.full(len(s.codes), s.other_hand) for _, s in pairs])
     weight, true = weights([s for _, s in pairs], codes), kinds.CODE_OF_GROUP[codes]
     loss, honest = [], []
     for temperature in TEMPERATURES:
         chance = np.concatenate([chances(replace(m, temperature=temperature), s) for m, s in pairs])
         own = (chance * (kinds.CODE_OF_GROUP[None] == true[:, None])).sum(axis=1)
         loss.append(-(weight * np.log(np.maximum(own, 1e-3))).sum())
-        kind, doubt, _ = kinds.decide(chance)
-        sure = [(doubt < LITTLE_DOUBT) & mine for mine in (other, ~other)]
-        honest.append(all((kind == true)[rows].mean() > RIGHT_OF_SURE for rows in sure if rows.any()))
+        known = right_of_sure(pairs, temperature) > RIGHT_OF_SURE
+        honest.append(known and right_of_sure(foreign, temperature) > RIGHT_OF_SURE_FOREIGN)
     likeliest = int(np.argmin(loss))
     enough = [i for i in range(likeliest, len(loss)) if honest[i]]
     return float(TEMPERATURES[enough[0] if enough else -1])
+
+
+def right_of_sure(pairs: list, temperature: float) -> float:
+    """Share of right kinds among pieces of little doubt, the smaller one of both renderers."""
+    shares = [1.0]
+    for other in (False, True):
+        mine = [(replace(m, temperature=temperature), s) for m, s in pairs if s.other_hand == other]
+        if mine:
+            kind, doubt, _ = kinds.decide(np.concatenate([chances(m, s) for m, s in mine]))
+            right = kind == kinds.CODE_OF_GROUP[np.concatenate([s.codes for _, s in mine])]
+            sure = doubt < LITTLE_DOUBT
+            shares.append(float(right[sure].mean()) if sure.any() else 1.0)
+    return min(shares)
 
 
 def report(title: str, pairs: list[tuple[kind_model.Model, Sample]]) -> None:
@@ -172,13 +193,12 @@ def main() -> None:
                 continue
             model = fitted(own)
             if not chosen.quick:
-                pairs = left_out(own)
-                temperature = best_temperature(pairs)
-                report(
-                    f"{table}, {temperature=:.2f}",
-                    [(replace(m, temperature=temperature), s) for m, s in pairs],
-                )
-                model = replace(model, temperature=temperature)
+                pairs, foreign = left_out(own), left_out_renderer(own)
+                model = replace(model, temperature=best_temperature(pairs, foreign))
+                for title, judged in (("looks", pairs), ("renderers", foreign)):
+                    if judged:
+                        judged = [(replace(m, temperature=model.temperature), s) for m, s in judged]
+                        report(f"{table}, {title} left out, temperature {model.temperature:.2f}", judged)
             tables[table] = kind_model.to_numbers(model)
     if tables:
         text = json.dumps({"tables": rounded(tables)}, separators=(",", ":"))
