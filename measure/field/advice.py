@@ -197,7 +197,7 @@ def fields_agree(fields: Sequence[FieldSummary]) -> Agreement:
     return Agreement(f"Odd among {len(fields)} fields: {some}{more}. Look at it before you count it.", odd)
 
 
-def _positive(values: Sequence[float]) -> np.ndarray:
+def _positive(values: Sequence[float] | np.ndarray) -> np.ndarray:
     array = np.asarray(values, float)
     return np.where(np.isfinite(array) & (array > 0), array, np.nan)
 

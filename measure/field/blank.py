@@ -98,7 +98,7 @@ def blank_from_fields(
             )
         shape = picture.pixels.shape
         fields.append(_coarse(picture, zones))
-    if len(fields) < LEAST_FIELDS:
+    if shape is None or len(fields) < LEAST_FIELDS:
         raise InvalidInput(
             f"The light can be worked out from {LEAST_FIELDS} fields or more, better 6; "
             f"{len(fields)} given. Add fields, or take a picture of blank oil."
@@ -114,7 +114,7 @@ def blank_from_fields(
     linear = np.exp(light)
     low, high = np.quantile(linear.mean(axis=2), [0.005, 0.995])
     return BlankOil(
-        pixels=_full_size(light, shape[1::-1]),
+        pixels=_full_size(light, (shape[1], shape[0])),
         fields=tuple(field.name for field in fields),
         spread=spread,
         seen_share=float(seen.mean()),
@@ -132,9 +132,9 @@ def _coarse(picture: Picture, zones: tuple[np.ndarray, ...]) -> _Coarse:
         pixels = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     own = tuple(np.asarray(zone, float) * factor for zone in zones)
     light = prepare(Picture(pixels, name=picture.name), zones=own)
-    pieces = (light.solid_distance > _PIECE).astype(np.uint8)
-    reach = max(3, round(0.006 * max(pieces.shape))) | 1  # soft edges and halos are no oil either
-    pieces = cv2.dilate(pieces, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)))
+    over = (light.solid_distance > _PIECE).astype(np.uint8)
+    reach = max(3, round(0.006 * max(over.shape))) | 1  # soft edges and halos are no oil either
+    pieces: np.ndarray = cv2.dilate(over, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)))
     barred = np.zeros_like(pieces) if light.zone_mask is None else light.zone_mask
     clear = ((pieces | barred) == 0).astype(np.float32)
     share = min(1.0, _LONG_PX / max(pieces.shape))

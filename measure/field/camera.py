@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 
@@ -164,7 +165,7 @@ def device_count() -> int:
 class _quiet:  # noqa: N801 - reads as a word where it is used
     """Silence a library's own warnings about a missing camera: the user gets our sentence."""
 
-    def __init__(self, cv2: object) -> None:
+    def __init__(self, cv2: ModuleType) -> None:
         self._log = cv2.utils.logging
 
     def __enter__(self) -> None:

@@ -98,7 +98,8 @@ def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) 
     oil = cv2.dilate(1 - mask, np.ones((3, 3), np.uint8))
     for number in range(1, used + 1):
         own = (labels == number).astype(np.uint8)
-        border = own & ~cv2.erode(own, np.ones((3, 3), np.uint8), borderValue=1) & 1
+        inner: np.ndarray = cv2.erode(own, np.ones((3, 3), np.uint8), borderValue=1)
+        border = own & ~inner & 1
         if (oil[border > 0] > 0).mean() < _OIL_SHARE:
             return None
     return labels
@@ -123,4 +124,4 @@ def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:
         return False
     along = step / distance
     spread = [1.4826 * median(np.abs((v - m) @ along)) for v, m in ((first, a), (second, b))]
-    return distance > _APART * float(np.hypot(*spread))
+    return distance > _APART * float(np.hypot(spread[0], spread[1]))

@@ -52,7 +52,8 @@ def cut_by_lobes(mask: np.ndarray, least_px2: float) -> np.ndarray:
     if ends is None:
         return whole
     halves = mask.copy()
-    cv2.line(halves, *(tuple(int(v) for v in contour[i]) for i in ends), 0, 1, cv2.LINE_4)
+    start, end = ((int(contour[i][0]), int(contour[i][1])) for i in ends)
+    cv2.line(halves, start, end, 0, 1, cv2.LINE_4)
     count, parts, stats, _ = cv2.connectedComponentsWithStats(halves, connectivity=4)
     large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least_px2]
     if len(large) != 2:
@@ -118,8 +119,8 @@ def _notches(fine: np.ndarray, hull: np.ndarray, area: float) -> tuple[list[int]
         return [], []
     if defects is None:
         return [], []
-    _, _, place, depth = defects.reshape(-1, 4).T
-    depth = depth / 256.0 / _FINE
+    _, _, place, deep = defects.reshape(-1, 4).T
+    depth = deep / 256.0 / _FINE
     order = np.argsort(-depth)[:_NOTCHES]
     order = order[depth[order] > max(_LEAST_DEEP_PX, _DEEP * np.sqrt(area))]
     return place[order].tolist(), depth[order].tolist()
@@ -178,9 +179,9 @@ def _oval(arc: np.ndarray) -> tuple[tuple[float, float], tuple[float, float], fl
     """Least-squares ellipse of an arc without its ends (centre, axes, angle), or None."""
     ends = min(int(_ENDS_PX), len(arc) // 8)
     inner = arc[ends : len(arc) - ends]
-    oval = cv2.fitEllipseDirect(inner)
-    usable = np.isfinite([*oval[0], *oval[1], oval[2]]).all() and min(oval[1]) > 2.0
-    return oval if usable else None
+    (x, y), (first, second), angle = cv2.fitEllipseDirect(inner)
+    usable = np.isfinite([x, y, first, second, angle]).all() and min(first, second) > 2.0
+    return ((x, y), (first, second), angle) if usable else None
 
 
 def _distance(arc: np.ndarray, oval: tuple[tuple[float, float], tuple[float, float], float]) -> float:

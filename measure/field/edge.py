@@ -219,7 +219,8 @@ def _body_ready(body: Piece) -> _Ready:
     field = _along_own_colour(body.delta, values)
     reach, sigma = _reach(field, body.mask, inside)
     share = field / np.maximum(local_plateau(np.where(inside, field, np.float32(0.0)), reach), 1e-3)
-    free = cv2.dilate(body.mask, _TWO) & ~body.others.view(np.uint8) & 1
+    wider: np.ndarray = cv2.dilate(body.mask, _TWO)
+    free = wider & ~body.others.view(np.uint8) & 1
     return _Ready(share, sigma, _typical(values), free, _depth(body.mask))
 
 
@@ -236,7 +237,8 @@ def _rim_ready(piece: Piece) -> _Ready:
     thickness = 2.0 * percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim.view(bool)], 80)
     values = piece.delta[rim.view(bool) & band]
     step = _typical(values) if len(values) else np.zeros(3)
-    free = cv2.dilate(piece.mask, _TWO) & ~piece.others.view(np.uint8) & 1
+    wider: np.ndarray = cv2.dilate(piece.mask, _TWO)
+    free = wider & ~piece.others.view(np.uint8) & 1
     return _Ready(field / plateau, sigma, step, free, _depth(piece.mask), thickness)
 
 

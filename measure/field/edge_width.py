@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from types import ModuleType
 
 import numpy as np
 
@@ -114,7 +115,7 @@ def _profiles(
     return mean, told
 
 
-def _remapped(cv2: object, delta: np.ndarray, rows: np.ndarray) -> np.ndarray:
+def _remapped(cv2: ModuleType, delta: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """Bilinear samples, in blocks short enough for the library's 16-bit row count."""
     parts = [
         cv2.remap(delta, block[..., 0], block[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

@@ -317,7 +317,7 @@ def _replaced(
     particles: Particles,
     light: Light,
     picture: Picture,
-    rows: Sequence[int],
+    rows: Sequence[int] | np.ndarray,
     outlines: list[np.ndarray],
     origin: str,
     learned: Mapping | None,

@@ -23,7 +23,7 @@ CLIPPED_SHARE = 0.05
 class Bands(NamedTuple):
     """Sums over the pixels of each piece and depth band, each (K, BANDS)."""
 
-    count: np.ndarray
+    pixels: np.ndarray
     linear: np.ndarray  # (K, BANDS, 3) linear red, green, blue
     lab: np.ndarray  # (K, BANDS, 3) CIELAB difference from the oil
     lightness_squared: np.ndarray
@@ -92,9 +92,15 @@ def feature_columns(
     return columns
 
 
-_COLOUR = ("red", "green", "blue", "lightness_step", "green_red_step", "blue_yellow_step")
+_COLOUR: tuple[str, ...] = ("red", "green", "blue", "lightness_step", "green_red_step", "blue_yellow_step")
 _COLOUR += ("rim_lightness_step", "core_lightness_step", "core_colour_step")
-_DENSITY = ("red_density", "green_density", "blue_density", "core_red_density", "core_green_density")
+_DENSITY: tuple[str, ...] = (
+    "red_density",
+    "green_density",
+    "blue_density",
+    "core_red_density",
+    "core_green_density",
+)
 _DENSITY += ("core_blue_density", "rim_density", "centre_density")
 
 
@@ -194,8 +200,8 @@ def _mean(sums: np.ndarray, count: np.ndarray, part: slice) -> np.ndarray:
 
 
 def _colour(bands: Bands) -> dict[str, np.ndarray]:
-    whole = _mean(bands.lab, bands.count, _WHOLE)
-    rim, core = _mean(bands.lab, bands.count, _RIM), _mean(bands.lab, bands.count, _CORE)
+    whole = _mean(bands.lab, bands.pixels, _WHOLE)
+    rim, core = _mean(bands.lab, bands.pixels, _RIM), _mean(bands.lab, bands.pixels, _CORE)
     return {
         "lightness_step": whole[:, 0],
         "green_red_step": whole[:, 1],
@@ -224,13 +230,16 @@ def _density(linear: np.ndarray, oil: np.ndarray) -> np.ndarray:
 
 def _densities(bands: Bands, oil_lab: np.ndarray) -> dict[str, np.ndarray]:
     oil = _linear_rgb(oil_lab)
-    whole, core = (_density(_mean(bands.linear, bands.count, part), oil) for part in (_WHOLE, _CORE))
-    rim, centre = (_density(_mean(bands.linear, bands.count, part), oil) for part in (_RIM, _CENTRE))
+    whole, core = (_density(_mean(bands.linear, bands.pixels, part), oil) for part in (_WHOLE, _CORE))
+    rim, centre = (_density(_mean(bands.linear, bands.pixels, part), oil) for part in (_RIM, _CENTRE))
     columns = {f"{name}_density": whole[:, i] for i, name in enumerate(("red", "green", "blue"))}
     columns |= {f"core_{name}_density": core[:, i] for i, name in enumerate(("red", "green", "blue"))}
     columns["rim_density"], columns["centre_density"] = rim.mean(axis=1), centre.mean(axis=1)
     each = np.stack(
-        [_density(_mean(bands.linear, bands.count, slice(i, i + 1)), oil).mean(axis=1) for i in range(BANDS)],
+        [
+            _density(_mean(bands.linear, bands.pixels, slice(i, i + 1)), oil).mean(axis=1)
+            for i in range(BANDS)
+        ],
         1,
     )
     columns["ring_share"] = _ring_share(each)
@@ -256,7 +265,7 @@ def _ring_share(profile: np.ndarray) -> np.ndarray:
 
 def _texture(bands: Bands, noise: float) -> np.ndarray:
     """Spread of lightness about the mean of its depth band, in the core, less the noise."""
-    count, total = bands.count[:, _CORE], bands.lab[:, _CORE, 0]
+    count, total = bands.pixels[:, _CORE], bands.lab[:, _CORE, 0]
     within = bands.lightness_squared[:, _CORE] - total**2 / np.maximum(count, 1)
     free = np.maximum(count - 1, 0).sum(axis=1)
     variance = within.sum(axis=1) / np.maximum(free, 1)
@@ -290,4 +299,7 @@ def _flags(
         & (np.abs(core) < 0.3 * np.abs(columns["rim_density"])),
         "ragged": (solidity < 0.75) | ((circularity < 0.6) & (solidity < 0.85)),
     }
-    return sum(np.where(mask, bits(name), 0) for name, mask in seen.items()).astype(np.int64)
+    found = np.zeros(len(diameter), np.int64)
+    for name, mask in seen.items():
+        found |= np.where(mask, bits(name), 0)
+    return found

@@ -113,7 +113,8 @@ def _components(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Components above a level, with box and highest distance of each; those too small have peak 0."""
     low = (distance > level).view(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(low, connectivity=8)
+    count, found, stats, _ = cv2.connectedComponentsWithStats(low, connectivity=8)
+    labels: np.ndarray = found
     where = np.flatnonzero(low)
     peaks = np.zeros(count, np.float32)
     np.maximum.at(peaks, labels.ravel()[where], distance.ravel()[where])
@@ -297,7 +298,7 @@ def _found(done: list[_Outlined], shape: tuple[int, int]) -> Found:
 
 def _assemble(labels: np.ndarray, stats: np.ndarray, least: float) -> np.ndarray:
     """Give the bits of broken rims one new number each set, in place; boxes of the new components, (G, 5)."""
-    boxes = []
+    boxes: list[list[int]] = []
     for bits_of, hull in rim_groups(labels, stats, least):
         number = len(stats) + len(boxes)
         (x0, y0), (x1, y1) = hull.min(axis=0), hull.max(axis=0) + 1

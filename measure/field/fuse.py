@@ -119,7 +119,10 @@ def _one_aligned(target: np.ndarray, grey: np.ndarray, start: np.ndarray, name: 
     back = cv2.invertAffineTransform(start).astype(np.float32)
     criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 80, 1e-5)
     try:
-        alike, back = cv2.findTransformECC(target, grey, back, cv2.MOTION_AFFINE, criteria, None, 7)
+        # the mask may be None, which the library's stub knows only without the last argument
+        alike, back = cv2.findTransformECC(  # type: ignore[call-overload]
+            target, grey, back, cv2.MOTION_AFFINE, criteria, None, 7
+        )
     except cv2.error:
         alike = 0.0
     matrix = _similarity(cv2.invertAffineTransform(back.astype(np.float64)), target.shape)
@@ -175,7 +178,7 @@ def _choice(
             vote += np.float32(share) * cv2.GaussianBlur(energy, (0, 0), reach)
         vote[~shown] = -1.0
         votes.append(vote)
-    chosen = np.argmax(votes, axis=0).astype(np.uint8)
+    chosen: np.ndarray = np.argmax(votes, axis=0).astype(np.uint8)
     chosen = cv2.medianBlur(chosen, 5)
     weights = [cv2.GaussianBlur((chosen == i).astype(np.float32), (0, 0), 1.5) for i in range(len(pictures))]
     weights = [weight * shown for weight, shown in zip(weights, seen, strict=True)]

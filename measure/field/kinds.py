@@ -78,8 +78,9 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
 def group_chances(particles: Particles, learned: Mapping | None = None) -> np.ndarray:
     """Probability of each of `GROUPS` for each particle, (K, G)."""
     table = table_of(particles)
-    known = learned is not None and table in learned.get("tables", {})
-    model: Model = from_numbers(learned, table) if known else built_in(table)
+    model: Model = built_in(table)
+    if learned is not None and table in learned.get("tables", {}):
+        model = from_numbers(learned, table)
     return probabilities(model, descriptors(particles))
 
 

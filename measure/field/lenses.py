@@ -88,7 +88,7 @@ def _split_at_lenses(areas: Areas) -> Areas:
     double = set()
     for lens in range(2, len(areas.size)):
         border = areas.seam[lens]
-        most = max(border, key=border.get)
+        most = max(border, key=border.__getitem__)
         if most == 1 or areas.size[lens] < _LEAST_PX or border[most] < _ROUND_SHARE * sum(border.values()):
             continue
         if _misfit(areas.tone[lens], areas.tone[most], areas.tone[most]) < _MISFIT:
@@ -167,13 +167,13 @@ def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, sure: bool) -> boo
         return False
     shares = []
     yy, xx = np.nonzero(own)
-    rows, cols = np.indices(labels.shape)
+    down, across = np.indices(labels.shape)
     for k in range(1, count):
         if not (labels[parts == k] == 1).all():
             continue
         x, y = centres[k]
         nearest = int(np.argmin((xx - x) ** 2 + (yy - y) ** 2))
-        around = (rows - yy[nearest]) ** 2 + (cols - xx[nearest]) ** 2 <= reach**2
+        around = (down - yy[nearest]) ** 2 + (across - xx[nearest]) ** 2 <= reach**2
         shares.append(float((labels[around] == 1).mean()))
     return not shares or float(np.mean(sorted(shares)[:2])) < (_SURE_NOTCH if sure else _NOTCH)
 

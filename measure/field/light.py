@@ -206,8 +206,8 @@ def _background(smooth: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
     sigma = 0.06 * max(size)
     for reach in (4.0, 3.0):
         residual = coarse - background
-        off = np.linalg.norm(residual, axis=2) > reach * surface.scale
-        off = cv2.dilate(off.astype(np.uint8), np.ones((3, 3), np.uint8))
+        far = np.linalg.norm(residual, axis=2) > reach * surface.scale
+        off: np.ndarray = cv2.dilate(far.astype(np.uint8), np.ones((3, 3), np.uint8))
         if mask is not None:
             off |= cv2.resize(mask, size[::-1], interpolation=cv2.INTER_NEAREST)
         background = background + _followed(residual, (1 - off).astype(np.float32), sigma)

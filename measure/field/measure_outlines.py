@@ -49,7 +49,7 @@ def measure_outlines(
     """
     clean = [cleaned(outline) for outline in outlines]
     _check(clean, light.delta.shape[:2])
-    columns: dict[str, object] = dict(shape_columns(clean))
+    columns = dict(shape_columns(clean))
     columns |= feature_columns(clean, picture, light, columns, flags)
     columns["label"] = np.arange(1, len(clean) + 1)
     for name, values in (("parent", parent), ("origin", origin)):

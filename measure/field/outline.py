@@ -77,7 +77,8 @@ def outer_chain(inside: np.ndarray, piece: np.ndarray) -> np.ndarray | None:
     if not contours:
         return None
     if len(contours) > 1:
-        count, labels = cv2.connectedComponents(inside, connectivity=8)
+        count, found = cv2.connectedComponents(inside, connectivity=8)
+        labels: np.ndarray = found
         overlap = np.bincount(labels[piece > 0], minlength=count)
         overlap[0] = 0
         best = int(overlap.argmax())

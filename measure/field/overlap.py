@@ -314,8 +314,9 @@ def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> li
     """Outlines of what the new pieces leave of the replaced ones."""
     if not gone:
         return []
-    rest = np.any([crop.masks[k] for k in gone], axis=0).astype(np.uint8)
-    rest &= 1 - cv2.dilate(new, np.ones((3, 3), np.uint8))
+    rest: np.ndarray = np.any([crop.masks[k] for k in gone], axis=0).astype(np.uint8)
+    wider: np.ndarray = cv2.dilate(new, np.ones((3, 3), np.uint8))
+    rest &= 1 - wider
     rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     count, parts = cv2.connectedComponents(rest, connectivity=4)
     outlines = []

@@ -99,7 +99,7 @@ def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
 def _grey(main: np.ndarray, flank: np.ndarray, angle: float) -> np.ndarray:
     """Pixels between pieces and the flanks that lie at an angle from them, (M, N) ndarray of bool."""
     rows, cols = main.shape
-    turn = cv2.getRotationMatrix2D((cols / 2, rows / 2), np.degrees(angle), 1.0)
+    turn: np.ndarray = cv2.getRotationMatrix2D((cols / 2, rows / 2), np.degrees(angle), 1.0)
     corners = np.array([[0, 0, 1], [cols, 0, 1], [0, rows, 1], [cols, rows, 1]], float) @ turn.T
     size = tuple(int(v) for v in np.ceil(np.ptp(corners, axis=0)) + 2)
     turn[:, 2] -= corners.min(axis=0) - 1

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import ArrayLike
 
 from measure.model import Picture
 
@@ -82,7 +83,7 @@ class Overlap:
         """Where the second field's first corner lies in the first."""
         return float(self.matrix[0, 2]), float(self.matrix[1, 2])
 
-    def moved(self, points: np.ndarray) -> np.ndarray:
+    def moved(self, points: ArrayLike) -> np.ndarray:
         """Return points (P, 2) of the second field in px of the first."""
         return np.asarray(points, float) @ self.matrix[:, :2].T + self.matrix[:, 2]
 
@@ -123,7 +124,7 @@ def sketch(picture: Picture) -> Sketch:
 def _sketch_of(even: np.ndarray, features: int) -> Sketch:
     factor = min(1.0, _COARSE_PX / max(even.shape))
     small = _reduced(even, factor)
-    points, words = cv2.ORB_create(nfeatures=features, fastThreshold=8).detectAndCompute(
+    points, words = cv2.ORB.create(nfeatures=features, fastThreshold=8).detectAndCompute(
         _as_bytes(small), None
     )
     return Sketch(small, factor, np.array([point.pt for point in points], np.float32).reshape(-1, 2), words)
@@ -272,7 +273,10 @@ def _refined(one: np.ndarray, two: np.ndarray, matrix: np.ndarray) -> np.ndarray
     back = cv2.invertAffineTransform(shifted).astype(np.float32)
     criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 60, 1e-5)
     try:
-        _, back = cv2.findTransformECC(part, small2, back, cv2.MOTION_EUCLIDEAN, criteria, None, 3)
+        # the mask may be None, which the library's stub knows only without the last argument
+        _, back = cv2.findTransformECC(  # type: ignore[call-overload]
+            part, small2, back, cv2.MOTION_EUCLIDEAN, criteria, None, 3
+        )
     except cv2.error:  # it did not converge
         return matrix
     better = cv2.invertAffineTransform(back.astype(np.float64))

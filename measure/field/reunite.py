@@ -109,11 +109,11 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
 
 def _are_ovals(first: Polygon, second: Polygon) -> bool:
     """Whether the free parts of two outlines are ovals, which the whole is not."""
-    arcs = [_free(_dense(own), other) for own, other in ((first, second), (second, first))]
-    if not all(len(arc) for arc in arcs):
+    arc, beside = (_free(_dense(own), other) for own, other in ((first, second), (second, first)))
+    if not len(arc) or not len(beside):
         return False
     whole = largest(unary_union([own.buffer(_SEAM_PX) for own in (first, second)]))
-    return are_ovals(*arcs, _dense(whole))
+    return are_ovals(arc, beside, _dense(whole))
 
 
 def _free(outline: np.ndarray, other: Polygon) -> np.ndarray:

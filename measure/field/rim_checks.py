@@ -96,7 +96,8 @@ def _rimmed(
     if _beaded(rim, piece):
         return None
     whole = _without_tails(_inside(rim, piece))
-    border = whole & ~cv2.erode(whole, disc(1.0), borderValue=1) & 1
+    inner: np.ndarray = cv2.erode(whole, disc(1.0), borderValue=1)
+    border = whole & ~inner & 1
     rimmed = cv2.countNonZero(border & dilated(rim, _BESIDE_PX))
     return whole if rimmed >= _RIMMED * cv2.countNonZero(border) else None
 

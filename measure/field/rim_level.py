@@ -95,8 +95,9 @@ def rim_shift(values: np.ndarray, height: float, sigma_px: float | None) -> floa
     steepest = float(np.gradient(line[: top + 1], _STEP_PX).max()) if top > 1 else 1.0
     own = (_EDGE_SLOPE / steepest, _STRIP_SLOPE / steepest)
     # bodies much softer than the rim itself are soft of their own and tell nothing of the blur
-    told = sigma_px is not None and sigma_px < _SOFTER * own[1]
-    sigma = float(np.clip(sigma_px, *own)) if told else own[0]
+    sigma = own[0]
+    if sigma_px is not None and sigma_px < _SOFTER * own[1]:
+        sigma = float(np.clip(sigma_px, *own))
     shift = at + strip_inset(looks, sigma)
     most = max(_MOST_SHIFT_PX, _MOST_SHARE * looks)
     return float(np.clip(shift, -most, most))

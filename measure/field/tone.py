@@ -58,10 +58,10 @@ def light_weight(pixels: np.ndarray, distance: np.ndarray, level: float = 7.0) -
     # green is sampled most densely by cameras and kept sharpest by compression
     stored, light = _mean_profiles(pixels[..., 1], *lines)
     size = np.repeat(lines[2], 3)
-    edges = [_edges(profile, size) for profile in (light, stored)]
-    if edges[0] is None or edges[1] is None:
+    light_edges, stored_edges = (_edges(profile, size) for profile in (light, stored))
+    if light_edges is None or stored_edges is None:
         return prior
-    by_light, by_stored = _evidence(*edges)
+    by_light, by_stored = _evidence(light_edges, stored_edges)
     return float(prior * by_light / (prior * by_light + (1.0 - prior) * by_stored))
 
 
@@ -76,9 +76,11 @@ def _normals(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray] | No
     contours = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
     contours = [c.reshape(-1, 2).astype(np.float32) for c in contours if len(c) >= _NORMALS]
     contours = contours[:: -(-len(contours) // _PIECES)] if contours else []
-    along = np.arange(-_REACH_PX, _REACH_PX + 0.01, _STEP_PX, np.float32)
+    along = np.arange(-_REACH_PX, _REACH_PX + 0.01, _STEP_PX, dtype=np.float32)
     limit = np.array(mask.shape[::-1]) - 2
-    places, owner, sizes = [], [], []
+    places: list[np.ndarray] = []
+    owner: list[np.ndarray] = []
+    sizes: list[float] = []
     for contour in contours:
         points = contour[:: max(1, len(contour) // _NORMALS)]
         tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
