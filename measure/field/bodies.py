@@ -101,7 +101,8 @@ def edge_width(mask: np.ndarray, steep: np.ndarray, beside: np.ndarray, height: 
     height : float
         Colour difference of the part.
     """
-    border = (mask & ~cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1) & 1) > 0
+    inner: np.ndarray = cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1)
+    border = (mask & ~inner & 1) > 0
     free = border & ~beside
     border = free if free.sum() > 0.2 * border.sum() else border
     return height / max(median(steep[border]), 1e-3) if border.any() else 0.0

@@ -106,7 +106,7 @@ def _notches(basins: np.ndarray, saddle: np.ndarray, summit: np.ndarray, mask: n
     ends = _neck_ends(basins, mask)
     margin = int(np.ceil(max(_LEAST_REACH_PX, _NOTCH_REACH * summit.max()))) + 1
     oil = cv2.copyMakeBorder(1 - mask, margin, margin, margin, margin, cv2.BORDER_REPLICATE)
-    for a, b in zip(lows, highs, strict=True):
+    for a, b in zip(lows.tolist(), highs.tolist(), strict=True):
         radius = max(_LEAST_REACH_PX, _NOTCH_REACH * float(min(summit[a], summit[b])))
         around = [_share_around(oil, x + margin, y + margin, radius) for x, y in ends.get((a, b), ())]
         shares[a, b] = shares[b, a] = float(np.mean(sorted(around)[:2])) if around else 0.5

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -165,7 +166,7 @@ def from_numbers(numbers: Mapping, table: str) -> Model:
     one = numbers["tables"][table]
     names = ("mean", "scale", "weights", "temperature", "centre", "inverse", "far")
     plain = ("temperature", "far")
-    read = {n: one[n] if n in plain else np.asarray(one[n], dtype=float) for n in names}
+    read: dict[str, Any] = {n: one[n] if n in plain else np.asarray(one[n], dtype=float) for n in names}
     read["inverse"] = _symmetric(read["inverse"], len(read["mean"]))
     return Model(**read)
 

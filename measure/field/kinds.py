@@ -150,7 +150,8 @@ def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
 def _bits_of(threads: np.ndarray, asked: np.ndarray, particles: Particles) -> np.ndarray:
     """Whether pieces are bits of a thread: beside its end or side, as wide and as dense as it."""
     found = np.zeros(len(particles), dtype=bool)
-    dense = sum(particles[f"{c}_density"].astype(float) for c in ("red", "green", "blue"))
+    red, green, blue = (particles[f"{c}_density"].astype(float) for c in ("red", "green", "blue"))
+    dense = red + green + blue
     for thread in np.flatnonzero(threads):
         line = particles.outlines[thread]
         low, high = line.min(axis=0) - BESIDE_PX, line.max(axis=0) + BESIDE_PX

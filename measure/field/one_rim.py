@@ -34,7 +34,8 @@ def one_rim(low: np.ndarray, field: np.ndarray, width: float) -> np.ndarray | No
     inside = eroded(whole, 2.0 * width + 1.0)
     if not inside.any() or solidity(whole) < _SOLID or int(cut_by_shape(whole, 0.5).max()) > 1:
         return None
-    border = (whole & ~cv2.erode(whole, SQUARE, borderValue=1) & 1) > 0
+    inner: np.ndarray = cv2.erode(whole, SQUARE, borderValue=1)
+    border = (whole & ~inner & 1) > 0
     if not border.any():
         return None
     ridge = cv2.dilate(

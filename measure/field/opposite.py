@@ -40,7 +40,8 @@ def parted_by_sign(labels: np.ndarray, delta: np.ndarray, least_px2: float) -> t
         The new numbers.
     """
     count = int(labels.max())
-    out, added = labels, []
+    out = labels
+    added: list[int] = []
     for number in range(1, count + 1):
         own = labels == number
         if not own.any():

@@ -88,7 +88,7 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
 
 def _darkest(density: np.ndarray) -> np.ndarray:
     """Largest density of each pixel, whichever way it differs from the oil, (M, N)."""
-    red, green, blue = (cv2.absdiff(channel, 0.0) for channel in cv2.split(density))
+    red, green, blue = (np.abs(channel) for channel in cv2.split(density))
     return np.maximum(np.maximum(red, green), blue)
 
 

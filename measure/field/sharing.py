@@ -107,7 +107,7 @@ class Helpers:
                 take(*out.popleft())
             while loan and left and self._pool is not None and len(out) < _AHEAD * self.count:
                 i = left.popleft()
-                out.append((i, self._sent(work, loan, parts[i])))
+                out.append((i, self._sent(self._pool, work, loan, parts[i])))
             if told is not None:
                 told(1.0 - len(left) / len(parts))
             if left:
@@ -117,9 +117,10 @@ class Helpers:
             take(i, future)
         return done
 
-    def _sent(self, work: Callable[[Any, Any], Any], loan: str, part: Any) -> Future:
+    @staticmethod
+    def _sent(pool: Executor, work: Callable[[Any, Any], Any], loan: str, part: Any) -> Future:
         try:
-            return self._pool.submit(_helped, work, loan, part)
+            return pool.submit(_helped, work, loan, part)
         except BrokenExecutor as error:
             broken: Future = Future()
             broken.set_exception(error)
