@@ -56,7 +56,10 @@ def _corners(curve: np.ndarray) -> np.ndarray:
     before = np.roll(step, 1, axis=1)
     turn = np.angle(step * np.conj(np.where(before == 0, 1.0, before)))
     turn = turn * np.sign(turn.sum(axis=1, keepdims=True))
-    turn = sum(np.roll(turn, -i, axis=1) for i in range(_CORNER_POINTS))
+    near = np.zeros_like(turn)
+    for i in range(_CORNER_POINTS):
+        near += np.roll(turn, -i, axis=1)
+    turn = near
     rows, total = np.arange(len(turn)), np.zeros(len(turn))
     for _ in range(_CORNERS):
         sharpest = turn.argmax(axis=1)

@@ -331,7 +331,8 @@ def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> li
 def _near(union: np.ndarray, distance: np.ndarray) -> np.ndarray:
     """The cluster with all that stands clear of the oil and hangs together with it."""
     clear = ((distance > _CLEAR_OF_OIL) | (union > 0)).astype(np.uint8)
-    count, parts = cv2.connectedComponents(clear, connectivity=4)
+    count, found = cv2.connectedComponents(clear, connectivity=4)
+    parts: np.ndarray = found
     if count == 2:
         return clear
     return (np.bincount(parts[union > 0], minlength=count) > 0).view(np.uint8)[parts]

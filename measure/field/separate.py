@@ -122,7 +122,7 @@ def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:
     if clear.max() > 1:
         filled = fill_holes(strong)
         return cv2.countNonZero(filled) > _CLOSED * cv2.countNonZero(strong)
-    return bool(clear.any()) and (clear[strong > 0] > 0).mean() > _IN_ONE
+    return bool(clear.any() and (clear[strong > 0] > 0).mean() > _IN_ONE)
 
 
 def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:

@@ -35,5 +35,6 @@ def is_line(strong: np.ndarray, beaded: float = _BEADED) -> bool:
     contours, _ = cv2.findContours(strong, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     if sum(cv2.arcLength(contour, True) for contour in contours) > beaded * area / half:
         return False  # a row of pieces has a longer outline than a line of its thickness
-    _, parts = cv2.connectedComponents(strong, connectivity=8)
+    _, found = cv2.connectedComponents(strong, connectivity=8)
+    parts: np.ndarray = found
     return bool(np.bincount(parts.ravel())[1:].max() > _IN_ONE * area)
