@@ -76,7 +76,7 @@ def is_oval(mask: np.ndarray) -> bool:
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if len(contours) != 1 or len(contours[0]) < _LEAST_POINTS:
         return False
-    return _misfit(contours[0][:, 0].astype(np.float32)) < _OVAL
+    return oval_misfit(contours[0][:, 0].astype(np.float32)) < _OVAL
 
 
 def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
@@ -100,7 +100,7 @@ def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
     if area < 2 * least_px2 or area > _SOLID * float(cv2.contourArea(contour[hull[:, 0]])):
         return None
     notches, depths = _notches(fine, hull, area)
-    one = _misfit(contour)
+    one = oval_misfit(contour)
     best, best_worth = None, 1.0
     for n, a in enumerate(notches):
         for m, b in enumerate(notches[n + 1 :], n + 1):
@@ -157,7 +157,7 @@ def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:
     area = float(cv2.contourArea(whole))
     fine = np.round(whole * _FINE).astype(np.int32)
     notches, _ = _notches(fine, cv2.convexHull(fine, returnPoints=False), area)
-    return bool(notches) and _worth_of((first, second), _misfit(whole), 0.1 * area) < 1.0
+    return bool(notches) and _worth_of((first, second), oval_misfit(whole), 0.1 * area) < 1.0
 
 
 def _fit(arc: np.ndarray, chord_px: float, least_px2: float) -> float:
@@ -196,6 +196,13 @@ def _distance(arc: np.ndarray, oval: tuple[tuple[float, float], tuple[float, flo
     return float(away[ends : len(away) - ends].mean()) / (np.sqrt(first * second) / 2)
 
 
-def _misfit(contour: np.ndarray) -> float:
+def oval_misfit(contour: np.ndarray) -> float:
+    """Mean distance of a contour from its own oval over the oval's radius.
+
+    Parameters
+    ----------
+    contour : (P, 2) ndarray of float32
+        Closed, points about a pixel apart.
+    """
     oval = _oval(contour)
     return _distance(contour, oval) if oval else 1.0

@@ -18,6 +18,7 @@ from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.halo import contact, contrast
 from measure.field.light import Light
 from measure.field.measure_outlines import measure_outlines
+from measure.field.round_holes import around_holes
 from measure.flags import FLAGS, bits
 from measure.model import Picture
 from measure.particles import Particles, join_particles
@@ -50,21 +51,22 @@ def reunite(
     Particles
         At most K particles, labels 1.. in the order given; joined ones stand last.
     """
-    for _ in range(_ROUNDS):
-        pairs = _pairs(particles, light.solid_distance.shape)
-        if not pairs:
+    for turn in range(_ROUNDS):
+        sets = around_holes(particles) if turn == 0 else []
+        sets = sets or _pairs(particles, light.solid_distance.shape)
+        if not sets:
             break
-        gone = np.array([row for i, j, _ in pairs for row in (i, j)])
-        flags = np.array([_flags(particles, i, j) for i, j, _ in pairs], np.int32)
-        parent = np.array([particles["parent"][i] for i, _, _ in pairs])
-        made = measure_outlines([o for _, _, o in pairs], picture, light, learned, parent, flags)
+        gone = np.array([row for rows, _ in sets for row in rows])
+        flags = np.array([_flags(particles, rows) for rows, _ in sets], np.int32)
+        parent = np.array([particles["parent"][rows[0]] for rows, _ in sets])
+        made = measure_outlines([outline for _, outline in sets], picture, light, learned, parent, flags)
         keep = np.ones(len(particles), bool)
         keep[gone] = False
         particles = join_particles([particles.select(keep), made])
     return particles.replaced(label=np.arange(1, len(particles) + 1))
 
 
-def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[int, int, np.ndarray]]:
+def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[list[int], np.ndarray]]:
     """Return rows to be joined, each row once, with the outline of both together."""
     if len(particles) < 2:
         return []
@@ -78,7 +80,7 @@ def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[int, int,
             continue
         together = _together(particles, i, j, float(share[i]))
         if together is not None:
-            found.append((i, j, together))
+            found.append(([i, j], together))
             taken |= {i, j}
     return found
 
@@ -145,8 +147,8 @@ def _strip(particles: Particles, i: int) -> bool:
     return bool(particles["area_px2"][i] < _STRIP * particles["hull_area_px2"][i])
 
 
-def _flags(particles: Particles, i: int, j: int) -> int:
-    kept = int(particles["flags"][i] | particles["flags"][j])
+def _flags(particles: Particles, rows: list[int]) -> int:
+    kept = int(np.bitwise_or.reduce(particles["flags"][rows]))
     known = bits("touches_frame", "meets_zone", "broken_rim", "rim_only", "overlap", "touching")
-    strip = _strip(particles, i) or _strip(particles, j)
+    strip = len(rows) == 2 and any(_strip(particles, i) for i in rows)
     return (kept & known) | (FLAGS["rim_only"].bit if strip else 0)

@@ -104,3 +104,24 @@ def test_a_compact_piece_is_not_three():
     thirds = [t.astype(np.uint8) for t in (*thirds, whole - thirds[0] - thirds[1])]
     assert shattered(whole, thirds)
     assert not shattered(whole, thirds[:2])
+
+
+def test_a_round_piece_cut_like_a_pie_comes_together_and_a_ring_of_pieces_does_not():
+    from measure.field.light import prepare
+    from measure.field.measure_outlines import measure_outlines
+    from measure.field.round_holes import around_holes
+
+    whole = _disc((120, 80), 50)
+    picture = _picture(np.exp(-0.5 * whole))
+    turn = np.linspace(0, 2 * np.pi, 91)
+    rim = np.column_stack([120 + 50 * np.cos(turn), 80 + 50 * np.sin(turn)]).astype(np.float32)
+    middle = np.array([[120.0, 80.0]], np.float32)
+    wedges = [np.concatenate([middle, rim[a : a + 31]]) for a in (0, 30, 60)]
+    parent = np.ones(3, np.int32)
+    cut = measure_outlines(wedges, picture, prepare(picture), None, parent)
+    ((rows, outline),) = around_holes(cut)
+    assert sorted(rows) == [0, 1, 2]
+    assert cv2.contourArea(outline) == pytest.approx(np.pi * 50**2, rel=0.02)
+    small = np.column_stack([20 * np.cos(turn), 20 * np.sin(turn)]).astype(np.float32)
+    three = [small + np.array(at, np.float32) for at in ((100, 60), (140.5, 60), (120, 95.5))]
+    assert around_holes(measure_outlines(three, picture, prepare(picture), None, parent)) == []
