@@ -9,7 +9,7 @@ from measure.field.shape import resampled
 _POINTS = 64
 _CORNER_POINTS = 4  # a corner is a turn within a sixteenth of the outline
 _CORNERS = 4
-_FINEST = 48.0  # cells across a piece when its width is looked for
+_CELLS, _FINEST = 16.0, 48.0  # cells across the width looked for, and fewest across the whole piece
 
 
 def roundness(outlines: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -39,10 +39,19 @@ def roundness(outlines: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, n
     # what single pixels do to an outline is taken off, so that small pieces are not called rough
     curve = (np.roll(curve, 1, axis=1) + 2.0 * curve + np.roll(curve, -1, axis=1)) / 4.0
     curve = curve - curve.mean(axis=1, keepdims=True)
-    spread = np.einsum("kpi,kpj->kij", curve, curve) / _POINTS
-    moments, axes = np.linalg.eigh(spread)
+    moments, axes = np.linalg.eigh(_second_moments(curve))
     even = np.einsum("kpi,kij->kpj", curve, axes) / np.sqrt(np.maximum(moments, 1e-9))[:, None, :]
     return _unevenness(curve), _unevenness(even), _corners(curve)
+
+
+def _second_moments(curve: np.ndarray) -> np.ndarray:
+    """Second moments of the area within each outline, (K, 2, 2); of an ellipse they give back its axes."""
+    after = np.roll(curve, -1, axis=1)
+    cross = curve[..., 0] * after[..., 1] - curve[..., 1] * after[..., 0]
+    both = curve + after
+    squares = sum(np.einsum("kp,kpi,kpj->kij", cross, c, c) for c in (curve, after, both)) / 24.0
+    area = np.where(cross.sum(axis=1) == 0.0, 1.0, cross.sum(axis=1) / 2.0)
+    return squares / area[:, None, None]
 
 
 def _unevenness(curve: np.ndarray) -> np.ndarray:
@@ -82,9 +91,10 @@ def widest_px(outline: np.ndarray, thin_px: float) -> float:
 
     low = outline.min(axis=0)
     size = np.ptp(outline, axis=0)
-    fine = float(np.clip(8.0 / max(thin_px, 1e-3), _FINEST / max(float(size.max()), 1.0), 4.0))
+    fine = float(np.clip(_CELLS / max(thin_px, 1e-3), _FINEST / max(float(size.max()), 1.0), 6.0))
     points = np.round(((outline - low) * fine + 1.5) * 16).astype(np.int32)
-    shape = np.ceil(size[::-1] * fine).astype(int) + 4
-    mask = np.zeros(tuple(shape), np.uint8)
+    mask = np.zeros(tuple(np.ceil(size[::-1] * fine).astype(int) + 4), np.uint8)
     cv2.fillPoly(mask, [points.reshape(-1, 1, 2)], 1, shift=4)
-    return 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max()) / fine
+    # every cell the outline crosses was filled, and distances end at the middle of the next one
+    deepest = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+    return 2.0 * max(deepest - 1.0, 0.5) / fine

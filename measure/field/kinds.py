@@ -27,7 +27,8 @@ FIBRE_LENGTHS = 7.0  # times its thickness
 LONG_FIBRE_LENGTHS = 10.0  # no food is so long and so even
 PART_LENGTHS = 2.5  # of a bit cut off a longer thread
 PART_WIDTH, PART_DENSITY, BESIDE_PX = 1.35, 0.4, 3.0  # how like the thread it is, and how near
-FIBRE_EVEN = 2.2  # widest place over the mean width
+PART_WIDTH_PX = 8.0  # width for which the widths of two bits are looked at, to half a px
+FIBRE_EVEN = 1.45  # widest place over the mean width: 1 for a band, up to 1.3 for threads as they are found
 BLACK = 0.3  # density of a ring that hardly any light passes
 SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
@@ -142,7 +143,9 @@ def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     could = lengths > FIBRE_LENGTHS
     for row in np.flatnonzero(could):
         could[row] = widest_px(particles.outlines[row], float(width[row])) < FIBRE_EVEN * width[row]
-    long = could & (lengths > LONG_FIBRE_LENGTHS)
+    # of a piece cut by the frame a long slice may be left, so its form proves nothing
+    whole = (particles["flags"] & bits("touches_frame")) == 0
+    long = could & whole & (lengths > LONG_FIBRE_LENGTHS)
     part = _bits_of(long, ~could & (lengths > PART_LENGTHS), particles)
     return could | part, long | part
 
@@ -155,12 +158,12 @@ def _bits_of(threads: np.ndarray, asked: np.ndarray, particles: Particles) -> np
     for thread in np.flatnonzero(threads):
         line = particles.outlines[thread]
         low, high = line.min(axis=0) - BESIDE_PX, line.max(axis=0) + BESIDE_PX
-        wide = widest_px(line, 0.0)
+        wide = widest_px(line, PART_WIDTH_PX)
         near = asked & ~found & (np.abs(dense - dense[thread]) < PART_DENSITY * np.abs(dense[thread]))
         for row in np.flatnonzero(near):
             own = particles.outlines[row]
             points = own[((own > low) & (own < high)).all(axis=1)]
-            if len(points) and 1.0 / PART_WIDTH < widest_px(own, 0.0) / wide < PART_WIDTH:
+            if len(points) and 1.0 / PART_WIDTH < widest_px(own, PART_WIDTH_PX) / wide < PART_WIDTH:
                 apart = np.hypot(*(points[:, None] - line[None]).transpose(2, 0, 1)).min()
                 found[row] = apart < BESIDE_PX
     return found
