@@ -4,9 +4,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QLabel, QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from app import icons, parts, preferences, theme
+from app.start_pictures import SampleStrip
 
 STEPS = (
     (
@@ -102,12 +104,15 @@ class StartPage(QWidget):
         self.recent.setAccessibleName("Studies opened before")
         self.recent.itemActivated.connect(self._chosen)
         self.recent.itemClicked.connect(self._chosen)
-        inner = QWidget()
+        self.fields = SampleStrip()
+        self._inner = inner = QWidget()
         inner.setMaximumWidth(1080)
         self._lay_out(inner)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         holder = QWidget()
+        # the height follows from the width; what cards would need when narrow must not make it scroll
+        holder.setMinimumHeight(1)
         holder.setLayout(parts.row(None, inner, None, spacing=0))
         parts.box_of(holder).setStretch(1, 1000)
         outer.addWidget(parts.scroll(holder))
@@ -136,7 +141,8 @@ class StartPage(QWidget):
         both = parts.row(smear, care, spacing=theme.MEDIUM)
         both.setStretch(0, 1)
         both.setStretch(1, 1)
-        parts.fill(whole, (both, None))
+        parts.fill(whole, (both, self.fields, None))
+        self.fields.hide()
 
     def _steps(self) -> QWidget:
         made = QWidget()
@@ -176,6 +182,19 @@ class StartPage(QWidget):
         rows = min(4, max(1, self.recent.count()))
         height = rows * (self.recent.sizeHintForRow(0) if some else 20) + 2 * self.recent.frameWidth() + 4
         self.recent.setFixedHeight(height)
+        self._suit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: fill the room of a large screen with what good fields look like."""
+        super().resizeEvent(event)
+        self._suit()
+
+    def _suit(self) -> None:
+        width = min(self.width(), self._inner.maximumWidth())
+        wanted = width >= 1000 and self.fields.fill()
+        self.fields.setVisible(wanted)
+        if wanted:
+            self.fields.setVisible(self._inner.heightForWidth(width) <= self.height())
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802 - Qt's name
         """Return a size that still shows the buttons."""
