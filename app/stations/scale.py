@@ -86,7 +86,7 @@ class Station(BaseStation):
         self.scales.chosen.connect(self._show_kept)
         self.making.opened.connect(self._draft_opened)
         self.making.changed.connect(self._draft_changed)
-        self.making.missed.connect(lambda: self._take("drag", on=True))
+        self.making.missed.connect(self._offer_tool)
         self.typed.typed.connect(lambda scale: self._store(scale, None))
         self.marked.length_typed.connect(self.making.set_length)
         self.session.tasks.changed.connect(self._show_next)
@@ -249,6 +249,12 @@ class Station(BaseStation):
             self.picture.view.setFocus()
         self._show_next()
 
+    def _offer_tool(self) -> None:
+        """Hand over what marks lines, unless a tool is in hand or the ends of a bar wait for a click."""
+        in_hand = any(self.action(f"scale.{name}").isChecked() for name in ("click", "drag"))
+        if not in_hand and self.draft is not None and not self.draft.has_bar:
+            self._take("drag", on=True)
+
     def _put_tools_down(self) -> None:
         for which in ("click", "drag", "loupe"):
             self.action(f"scale.{which}").setChecked(False)
@@ -262,8 +268,9 @@ class Station(BaseStation):
         self.marked.show_draft(draft, ruling.division_um if ruling is not None else 0.0)
         self.form.setVisible(draft is not None or self.scales.chosen_id() is None)
         if draft is not None:
-            trouble = f"{draft.trouble}\n{_BAR}" if draft.trouble and not draft.by_hand else draft.trouble
-            self.result.show_fit(draft.fit, trouble, _claim(draft))
+            # said while the search is under way too: nobody with a bar need wait for its end
+            hint = _BAR if draft.fit is None and not draft.by_hand else ""
+            self.result.show_fit(draft.fit, draft.trouble, _claim(draft), hint)
         else:
             self._show_chosen_result()
         self._enable()

@@ -18,6 +18,7 @@ from measure.scale import (
     scale_from_points,
     snap_to_line,
 )
+from measure.scale.burnt_in import find_burnt_in
 
 REACH_SCREEN_PX = 14  # how near to a line a click has to be, on screen
 
@@ -48,6 +49,8 @@ class Draft:
         Of the lines found, or of the points.
     trouble : str
         Why there is no fit.
+    has_bar : bool
+        Whether no ruling was found and something like a bar is drawn into the picture.
     """
 
     picture: Picture
@@ -57,6 +60,7 @@ class Draft:
     length_um: float | None = None
     fit: RulingFit | None = None
     trouble: str = ""
+    has_bar: bool = False
 
     @property
     def by_hand(self) -> bool:
@@ -164,5 +168,6 @@ def search(draft: Draft, ruling: Ruling, progress: Progress = SILENT) -> Draft:
             progress=progress,
         )
     except InvalidInput as error:
-        return replace(draft, fit=None, trouble=error.text)
+        has_bar = bool(find_burnt_in(draft.picture).bars)
+        return replace(draft, fit=None, trouble=error.text, has_bar=has_bar)
     return replace(draft, fit=fit, points_px=np.zeros((0, 2)), length_um=None, trouble="")

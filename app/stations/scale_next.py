@@ -39,6 +39,8 @@ def next_step(station: "Station") -> NextStep:
         return NextStep("Type the length", "From the first line to the last", station.marked.length.setFocus)
     if station.action("scale.drag").isChecked() or station.action("scale.click").isChecked():
         return NextStep("Mark lines in the picture", "Click them or drag across them", lambda: None, False)
+    if draft.has_bar:
+        return _of(station, "scale.click", "Click both ends of the bar")
     return _of(station, "scale.drag", "Mark the lines by hand")
 
 

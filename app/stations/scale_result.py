@@ -29,15 +29,16 @@ class ResultCard(QFrame):
         parts.fill(column, (parts.label("Result", "soft"), self.figure, self.words, self.doubts))
         self.figure.setToolTip(f"{help_words.tip('um_per_px')}\n\n{help_words.tip('scale_uncertainty')}")
 
-    def show_fit(self, fit: RulingFit | None, trouble: str = "", claim: str = "") -> None:
-        """Show a fit; without one, say why there is none."""
-        self.setVisible(fit is not None or bool(trouble))
+    def show_fit(self, fit: RulingFit | None, trouble: str = "", claim: str = "", hint: str = "") -> None:
+        """Show a fit; without one, say why there is none and what else can be done."""
+        self.setVisible(fit is not None or bool(trouble or hint))
         if fit is None:
-            self._say("", "", trouble)
+            self._say("", hint, trouble)
             return
         scale = fit.scale
         lines = [
-            f"In about 95 of 100 cases the true value lies inside: {scale_words.uncertainty_text(fit)}.",
+            "In about 95 of 100 cases the true value lies within these limits.",
+            f"Their half is the {scale_words.uncertainty_text(fit)}.",
             f"{scale_words.graduations_text(fit)}.",
             scale_words.effect_text(scale),
         ]
