@@ -26,8 +26,8 @@ def run(args: argparse.Namespace) -> int:
     bar.close()
     u = done.scale.standard_uncertainty_um_per_px
     say("A drawn hazelnut spread with sea salt, after refiner passes 1, 3 and 6")
-    say(f"scale: {done.scale.um_per_px:.5f} µm per px, standard uncertainty {u:.2g}")
-    say(f"fields: {done.fields}   particles: {done.particles}")
+    say(f"scale: {done.scale.um_per_px:.5f} µm per px, standard uncertainty {u:.2g} µm per px")
+    say(f"fields: {done.fields}   pieces outlined: {done.particles}, also those at the frame and set aside")
     for line in _sizes(done.study, folder):
         say(line)
     say(f"Written to {folder}: {', '.join(sorted({p.name for p in done.files}))}, sizes of each batch")

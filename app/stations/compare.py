@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import partial
 
+import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import (
@@ -28,6 +29,7 @@ from app.work_line import WorkLine
 from measure.errors import KnownError
 from measure.judge.compare import FIGURES
 from measure.judge.compare_batches import BatchSizes, limits_differ, with_own_names
+from measure.judge.compare_pairs import Ratio
 from measure.output.charts_compare import lay_out_curves, lay_out_grind
 from measure.output.study_batches import by_grinding, scale_words, slide_of_field
 from measure.sizes.plan import figure_words
@@ -140,8 +142,7 @@ class Station(BaseStation):
                 and not row.kind
                 and {row.first, row.second} == {names[0], names[-1]}
             ):
-                ratio = row.ratio if row.ratio >= 1 else 1 / row.ratio
-                return True, f"{ratio:.1f} times finer" if row.shown else "no difference shown"
+                return True, _rail_words(row, names[0]) if row.shown else "no difference shown"
         return True, f"{len(names)} batches"
 
     def entered(self) -> None:
@@ -281,3 +282,14 @@ class Station(BaseStation):
         if self.shown is not None:
             QGuiApplication.clipboard().setText(self.table.text())
             self.session.tell("The ratios are copied; paste them into a table.", DONE)
+
+
+def _rail_words(row: Ratio, first: str) -> str:
+    """Return how the last batch compares with the first, with the interval."""
+    ratio = np.array([row.ratio, row.low, row.high])
+    if row.first != first:  # the ratio is that of the first to the last
+        ratio = 1 / ratio
+    finer = ratio[0] >= 1
+    value, *limits = ratio if finer else 1 / ratio
+    low, high = sorted(limits)
+    return f"{value:.1f} times {'finer' if finer else 'coarser'} ({low:.1f} to {high:.1f})"

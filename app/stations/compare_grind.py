@@ -153,4 +153,4 @@ class GrindPanel(QWidget):
         self.careful.setVisible(bool(curve.warnings))
         self.step.setText(step_sentence(curve, 1.0) if not curve.is_share else "")
         self.step.setVisible(not curve.is_share)
-        self.laws.setText("\n".join(law_words(fit) for fit in curve.fits))
+        self.laws.setText("\n".join(law_words(fit, curve) for fit in curve.fits))

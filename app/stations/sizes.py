@@ -161,7 +161,8 @@ class Station(BaseStation):
             return False, "nothing measured yet"
         if self.shown is None or not self.shown.summary.pieces:
             return False, "to be looked at"
-        middle = number_text.quantity(self.shown.summary.value("volume.x50_um"))
+        name = "volume.x50_um"
+        middle = number_text.interval(self.shown.summary.value(name), *self.shown.summary.interval(name))
         word = f", {self.shown.verdict.word}" if self.shown.final else ""
         return self.shown.final, f"x₅₀ {middle}{word}"
 

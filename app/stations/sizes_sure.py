@@ -131,7 +131,8 @@ def _whole_words(answer: Answer, name: str) -> str:
     if u is None or not math.isfinite(u.low):
         return "There is no interval yet."
     value = answer.summary.value(name)
-    range_ = number_text.interval(value, u.low, u.high, "")
+    unit = number_text.MICRO if name.endswith("_um") or "_um." in name else ""
+    range_ = number_text.interval(value, u.low, u.high, unit)
     return f"{range_}; standard uncertainty {number_text.percent(combined(u))}, {answer.summary.basis}."
 
 

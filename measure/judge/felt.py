@@ -145,7 +145,7 @@ class FeltProfile:
     def describe(self) -> tuple[str, ...]:
         """Return the profile in sentences, its sources and its doubts included."""
         lines = [
-            f"{kind.value}: nobody up to {ramp.none_um:g} µm, all from {ramp.all_um:g} µm ({ramp.source})"
+            f"{kind.value}: nobody up to {ramp.none_um:.3g} µm, all from {ramp.all_um:.3g} µm ({ramp.source})"
             for kind, ramp in self.ramps.items()
         ]
         shares = f"{100 * self.not_felt_share:g} % and {100 * self.felt_share:g} %"

@@ -135,7 +135,8 @@ def _sentence(curve: GrindCurve, f: Forecast) -> str:
         return _never_sentence(curve, f, target)
     if f.high <= curve.last_dose:
         return f"{target} is reached already, within {last}."
-    more = f"{_amount(curve, f.more)} more {curve.unit}"
+    more = f"{_amount(curve, f.more)} more"
+    more += f" {'pass' if more == '1 more' and curve.unit == 'passes' else curve.unit}"
     between = f"{_amount(curve, f.more_low)} to {_amount(curve, f.more_high)}"
     if f.reachable is None:
         return (

@@ -99,17 +99,31 @@ def grind_lines(curve: GrindCurve, answer: Forecast | None, step: float) -> Iter
     """Yield a grind curve and its forecast line by line."""
     yield ""
     for f in curve.fits:
-        yield law_words(f)
+        yield law_words(f, curve)
     if answer is not None:
         yield in_words(answer.sentence)
     yield step_sentence(curve, step)
 
 
-def law_words(fit: LawFit) -> str:
-    """Return a fitted law with its numbers, weight and AICc."""
+def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
+    """Return the numbers of a fitted law with their units.
+
+    Examples
+    --------
+    A size over passes gives {"x0": "263 µm", "c": "0.00444 per µm and pass"}.
+    """
+    step = {"passes": "pass", "minutes": "minute"}.get(curve.unit, curve.unit)
+    share = {"R0": "", "x0": "", "x_inf": "", "fall": "", "c": f" per {step}"}
+    size = {"R0": " µm", "x0": " µm", "x_inf": " µm", "fall": " µm", "c": f" per µm and {step}"}
+    units = share if curve.is_share else size
     # a plateau near nothing is none, and its logarithm has no bottom
-    numbers = {n: 0.0 if n == "x_inf" and v < 1e-3 else v for n, v in fit.parameters.items()}
-    text = ", ".join(f"{n} = {v:.3g}" for n, v in numbers.items())
+    values = {n: 0.0 if n == "x_inf" and v < 1e-3 else v for n, v in fit.parameters.items()}
+    return {n: f"{v:.3g}{units.get(n, f' per {step}')}" for n, v in values.items()}
+
+
+def law_words(fit: LawFit, curve: GrindCurve) -> str:
+    """Return a fitted law with its numbers, weight and AICc."""
+    text = ", ".join(f"{n} = {words}" for n, words in law_numbers(fit, curve).items())
     aicc = f", AICc {fit.aicc:.1f}" if math.isfinite(fit.aicc) else ""
     return f"{fit.law.words}: {text}; weight {100 * fit.weight:.0f} %{aicc}"
 

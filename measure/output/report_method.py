@@ -128,7 +128,7 @@ def settings(report: ReportFacts) -> list:
     for key, group in groupby(keyed, key=_settings_key):
         smallest, sensitivity, cut, scale_name, blank = key
         rows.append([scale_name, smallest, sensitivity, cut, blank, str(len(list(group)))])
-    head = ("scale", "smallest, µm", "sensitivity", "cut strength", "blank", "fields")
+    head = ("scale", "smallest", "sensitivity", "cut strength", "blank", "fields")
     kept = report.study.setting("specification", None)
     learned = report.study.setting("learned_kinds", None)
     more = [
@@ -149,7 +149,7 @@ def _settings_key(f: FieldFacts) -> tuple[str, ...]:
     name = f.scale.zoom or f"scale {f.scale_id}"
     if s is None:
         return ("", "", "", name, "")
-    smallest = "10 px" if s.smallest_um is None else f"{s.smallest_um:g}"
+    smallest = "10 px" if s.smallest_um is None else f"{s.smallest_um:g} µm"
     return smallest, f"{s.sensitivity:g}", f"{s.cut_strength:g}", name, "yes" if f.row.blank_id else "none"
 
 

@@ -16,7 +16,7 @@ from measure.output.charts_compare import (
     lay_out_curves,
     lay_out_grind,
 )
-from measure.output.compare_json import step_sentence
+from measure.output.compare_json import law_numbers, step_sentence
 from measure.output.report_facts import BAND_RESAMPLES, COMPARED, ReportFacts, grind_of
 from measure.output.report_parts import WIDTH_PT, ChartBlock, bullets, table, text, together
 from measure.sizes.curve import curve
@@ -58,7 +58,7 @@ def _grind(found: Comparison) -> list:
     if made is None:
         return [text("Grind curve", "part"), text(why)]
     chart = GrindChart(made, None, "x₉₀,₃, µm")
-    rows = [[f.law.words, _parameters(f.parameters), f"{f.weight:.2f}"] for f in made.fits]
+    rows = [[f.law.words, _parameters(law_numbers(f, made)), f"{f.weight:.2f}"] for f in made.fits]
     return [
         together(text("Grind curve", "part"), ChartBlock(lay_out_grind(chart, WIDTH_PT, 200), WIDTH_PT, 200)),
         table(("law", "parameters", "weight"), rows, (4, 5, 1), right_from=2),
@@ -82,8 +82,8 @@ def tasting(report: ReportFacts) -> list:
     return parts
 
 
-def _parameters(values: Mapping[str, float]) -> str:
-    return ", ".join(f"{_SYMBOLS.get(name, name)} {value:.3g}" for name, value in values.items())
+def _parameters(numbers: Mapping[str, str]) -> str:
+    return ", ".join(f"{_SYMBOLS.get(name, name)} {words}" for name, words in numbers.items())
 
 
 def _session(tasted: Tasting) -> list:

@@ -121,8 +121,8 @@ def test_passes_are_whole():
     curve = fit_grind(points(lambda t: 1 / (1 / 100 + 0.004 * t), [1, 2, 3, 5, 7, 9], 0.005))
     found = forecast(curve, 20.0)
     assert found.dose == pytest.approx(10.0, rel=1e-3)
-    assert "more passes after 9 passes" in found.sentence
-    assert "." not in found.sentence.split("more passes")[0]
+    assert "1 more pass after 9 passes" in found.sentence
+    assert "." not in found.sentence.split("more pass")[0]
 
 
 def test_two_points_give_a_line_and_a_warning_and_no_promise():
