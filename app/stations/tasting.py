@@ -246,6 +246,7 @@ class Station(BaseStation):
             return
         if self._update(row, replace(row.tasting, closed=True), "Close the tasting session"):
             self._show_current()
+            self.page.answers.setFocus()  # not the next button, which removes the session
             self.session.tell("The session is closed. Undo opens it again.", DONE)
 
     def _print(self, what: str, write: Callable) -> None:

@@ -75,7 +75,7 @@ class PlanForm(QWidget):
         self.samples.setMaximumHeight(120)
         buttons = parts.row(
             parts.action_button(keep, look="primary", text="Keep this plan"),
-            parts.button("Leave it", cancel, look="quiet"), None,
+            parts.button("Do not plan it", cancel, look="quiet"), None,
         )  # fmt: skip
         whole = parts.card(self.about, self.rows, self.power, self.fault, buttons, heading="Plan a session")
         self.setLayout(parts.column(whole, None, margin=theme.SMALL))
@@ -138,6 +138,7 @@ class PlanForm(QWidget):
 
     def _refresh(self) -> None:
         method, counted = METHODS[self.key], self.key in COUNTED
+        self.fault.setVisible(False)  # it spoke of what has been changed now
         self.about.setText(f"Needs {method.samples}. {method.task}")
         for widget, there in (
             (self.purpose, counted), (self.share, counted), (self.reference, self.key == "series"),

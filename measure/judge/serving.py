@@ -76,7 +76,8 @@ def _check(method: str, samples: tuple[str, ...], assessors: tuple[str, ...], ro
         raise InvalidInput(f"The tasting {method!r} is not known; use one of {', '.join(wanted)}.")
     low, high = wanted[method]
     if not low <= len(samples) <= high:
-        raise InvalidInput(f"A {method} tasting needs {low} to {high} samples, not {len(samples)}.")
+        needed = f"exactly {low}" if low == high else f"{low} to {high}"
+        raise InvalidInput(f"This test needs {needed} samples, not {len(samples)}; choose as many.")
     if len(set(samples)) < len(samples) or len(set(assessors)) < len(assessors):
         raise InvalidInput("Each sample and each assessor must be named once.")
     if not assessors:

@@ -150,7 +150,7 @@ def test_tables_of_ranks_series_and_counts(tmp_path, capsys):
         (["power", "triangle", "--discriminators", "0"], "discriminators"),
         (["power", "triangle", "--discriminators", "0.3", "--trials", "0"], "no number"),
         (["plan", "triangle", "--sample", "a=x", "--assessors", "3", "--out", "o"], "not a size"),
-        (["plan", "triangle", "--sample", "a", "--assessors", "3", "--out", "o"], "needs 2 to 2"),
+        (["plan", "triangle", "--sample", "a", "--assessors", "3", "--out", "o"], "needs exactly 2"),
         (
             ["plan", "triangle", "--sample", "a", "--sample", "b", "--assessors", "0", "--out", "o"],
             "out of range",

@@ -242,7 +242,7 @@ def test_answers_are_checked_against_the_plate():
     [
         ("series", [SMOOTH, FINE, MIDDLE, PanelSample("bare")], {}, "'bare' has no measured size"),
         ("series", [SMOOTH, FINE, MIDDLE, PanelSample("x", 9, 40.0)], {}, "same size"),
-        ("triangle", [FINE], {}, "needs 2 to 2 samples"),
+        ("triangle", [FINE], {}, "needs exactly 2 samples"),
         ("triangle", [FINE, COARSE], {"assessors": ("A", " ")}, "no name"),
         ("triangle", [FINE, COARSE], {"alpha": 0.7}, "alpha"),
         ("triangle", [FINE, COARSE], {"similarity": 1.5}, "similarity"),
