@@ -165,6 +165,7 @@ QProgressBar {{
   text-align: center;
 }}
 QProgressBar::chunk {{ background: {accent}; border-radius: 4px; }}
+QSlider:horizontal {{ min-height: 20px; }}
 QSlider::groove:horizontal {{ height: 4px; background: {line}; border-radius: 2px; }}
 QSlider::sub-page:horizontal {{ background: {accent}; border-radius: 2px; }}
 QSlider::handle:horizontal {{

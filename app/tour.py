@@ -187,7 +187,7 @@ class Tour(QFrame):
         spot = QRect(room.center() - self.rect().center(), self.size())
         self._ring.setVisible(target is not None)
         if target is not None:
-            seen = QRect(target.mapTo(self._window, QPoint(0, 0)), target.size())
+            seen = _seen(target, self._window)
             self._ring.setGeometry(seen.adjusted(-3, -3, 3, 3).intersected(self._window.rect()))
             spot = _beside(seen, self.rect(), room)
         self.move(spot.topLeft())
@@ -208,6 +208,16 @@ class Tour(QFrame):
             self.show_stop(self._place + steps[event.key()])
         else:
             super().keyPressEvent(event)
+
+
+def _seen(target: QWidget, window: QWidget) -> QRect:
+    """Return the part of a widget that what holds it lets show, in the window's coordinates."""
+    seen = QRect(target.mapTo(window, QPoint(0, 0)), target.size())
+    holder = target.parentWidget()
+    while holder is not None and holder is not window:
+        seen = seen.intersected(QRect(holder.mapTo(window, QPoint(0, 0)), holder.size()))
+        holder = holder.parentWidget()
+    return seen
 
 
 def _beside(seen: QRect, card: QRect, room: QRect) -> QRect:

@@ -71,7 +71,11 @@ class PictureView(ToolView):
         return self._picture.full
 
     def set_particles(
-        self, particles: Particles, shown: np.ndarray | None = None, counted: np.ndarray | None = None
+        self,
+        particles: Particles,
+        shown: np.ndarray | None = None,
+        counted: np.ndarray | None = None,
+        beyond: np.ndarray | None = None,
     ) -> None:
         """Show outlines by kind and state; only what changed since the last call is drawn again.
 
@@ -83,6 +87,8 @@ class PictureView(ToolView):
             Which to show; all by default.
         counted : (K,) ndarray of bool, optional
             Which are in the size figures; those whose flags allow it by default.
+        beyond : (K,) ndarray of bool, optional
+            Which cannot be counted whatever they are; no doubt is marked on these.
         """
         group = group_of(particles, counted)
         if shown is not None:
@@ -92,7 +98,7 @@ class PictureView(ToolView):
             particles.outlines,
             group,
             finger=np.column_stack([particles[n] for n in ("centre_x_px", "centre_y_px", "area_px2")]),
-            doubtful=doubtful(particles),
+            doubtful=doubtful(particles) if beyond is None else doubtful(particles) & ~beyond,
         )
 
     def set_outlines_visible(self, visible: bool) -> None:

@@ -180,7 +180,7 @@ class FieldCare(QFrame):
         self._view.set_preview([zone.astype(np.float32) for zone in found.zones])
         bars = f" The longest bar is {found.bars[0].length_px:.0f} px long." if found.bars else ""
         areas = number_text.count(len(found.zones), "area")
-        self.marks_words.setText(f"{areas} may be drawn into the picture, shown in pink.{bars}")
+        self.marks_words.setText(f"{areas} may be drawn into the picture, framed there.{bars}")
         self.label.setVisible(bool(found.bars))
         self.check.setVisible(False)
 

@@ -133,6 +133,8 @@ class Station(BaseStation):
         counted = number_text.count(sum(row.counts.counted for row in rows), "piece")
         if waiting and self.pieces.field_id:
             return False, f"{counted}, {waiting} doubtful here"
+        if not self.pieces.field_id:
+            return False, f"{counted}, to be looked at"
         return True, counted
 
     # -- coming and going ---------------------------------------------------------------------
@@ -250,7 +252,8 @@ class Station(BaseStation):
             row = self.session.field_row()
             self.view.set_zones(row.zones if row is not None else ())
             shown = self.panel.list.row_filter().mask(self.pieces)
-            self.view.set_particles(self.pieces.particles, shown, self.pieces.counted)
+            pieces = self.pieces
+            self.view.set_particles(pieces.particles, shown, pieces.counted, pieces.too_small)
 
     def _show_selection(self) -> None:
         chosen = self.session.selected

@@ -33,7 +33,7 @@ class LearnCard(QWidget):
         self.words = parts.label("", wrap=True)
         self.show_them = parts.button("Show them", self._light, tip="Light up these pieces in the picture")
         self.apply = parts.button("Apply", self._apply, look="primary")
-        self.leave = parts.button("Leave it", self._drop)
+        self.leave = parts.button("Leave it as it is", self._drop)
         self.forget = parts.button(
             "Forget what was learned", self._forget, tip="Back to the kinds Gritline came with"
         )

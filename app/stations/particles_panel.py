@@ -81,7 +81,7 @@ class Panel(QWidget):
 
     def _piece_page(self, action: Callable[[str], QAction]) -> QWidget:
         accept = parts.action_button(action("particles.accept"), look="primary")
-        after = parts.action_button(action("particles.next_doubtful"), text="Next")
+        after = parts.action_button(action("particles.next_doubtful"), text="Next piece")
         doubtful = parts.card(
             self.waiting, self.progress, parts.row(accept, after, None), heading="Doubtful first"
         )

@@ -10,6 +10,7 @@ from measure.scale.burnt_in import Bar
 _UNITS = {"nm": 1e-3, "um": 1.0, "µm": 1.0, "μm": 1.0, "micron": 1.0, "microns": 1.0, "mm": 1e3, "cm": 1e4}
 _LABEL = re.compile(r"^\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-zA-Zµμ]*)\s*$")
 _AGREE = 0.03
+_ONE_IS_WRONG = "One of the two is wrong; a ruling tells which."
 # slips that are seen: a unit or a decimal place. Both numbers are good to a few per cent, so a slip shows as
 # nearly the exact factor; anything else is told as the ratio it is, without a guess at its reason.
 _SLIPS = ((10.0, "ten"), (100.0, "a hundred"), (1000.0, "a thousand"))
@@ -94,8 +95,9 @@ def check_bar(bar: Bar, label: str, um_per_px: float | None) -> CrossCheck:
     claim = f"The bar of {bar.length_px:.0f} px says {length:g} µm, so {by_bar:.4g} µm a pixel"
     if not has_unit:
         unit = "The bar has no unit, so it may mean anything; it is not used."
+        claim = f"In micrometres its {bar.length_px:.0f} px would give {by_bar:.4g} µm a pixel"
         if um_per_px is None:
-            return CrossCheck("alarm", f"{unit} {claim} if it meant micrometres.", by_bar)
+            return CrossCheck("alarm", f"{unit} {claim}.", by_bar)
         return CrossCheck("alarm", f"{unit} {_compared(by_bar, um_per_px, claim)[1]}", by_bar)
     if um_per_px is None:
         return CrossCheck(
@@ -136,12 +138,13 @@ def _compared(claimed: float, used: float, claim: str) -> tuple[str, str]:
     for factor, name in _SLIPS:
         if _near(ratio, factor, _SLIP_WITHIN):
             way = "larger" if ratio > 1 else "smaller"
-            return "alarm", f"{claim}: about {name} times {way} than the scale. One of the two is wrong."
+            return "alarm", f"{claim}: about {name} times {way} than the scale. {_ONE_IS_WRONG}"
     if not 1 / 3 < ratio < 3:
-        return "alarm", f"{claim}, {ratio:.3g} times the scale. One of the two is wrong."
+        return "alarm", f"{claim}, {ratio:.3g} times the scale. {_ONE_IS_WRONG}"
     return (
         "differs",
-        f"{claim}: {100 * abs(ratio - 1):.0f} % {'more' if ratio > 1 else 'less'} than the scale.",
+        f"{claim}: {100 * abs(ratio - 1):.0f} % {'more' if ratio > 1 else 'less'} than the scale. "
+        "A ruling tells which is right.",
     )
 
 

@@ -157,7 +157,7 @@ def test_what_speaks_against_the_scale_is_said(walk, tmp_path, capsys):
     Image.open(walk / "w1.png").save(tagged, resolution_unit=3, x_resolution=1540.0, y_resolution=1540.0)
     assert main(["measure", str(tagged), "--um-per-px", "0.65", "--json"]) == 1
     said = capsys.readouterr()
-    assert "about ten times larger than the scale. One of the two is wrong." in said.err
+    assert "about ten times larger than the scale. One of the two is wrong; a ruling tells which." in said.err
     assert len(json.loads(said.out)["warnings"]) == 1
 
 
