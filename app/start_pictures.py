@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QLabel, QWidget
 from app import parts, theme
 from app.samples import sample_pictures
 
-WIDTH_PX, HEIGHT_PX = 460, 260  # of the picture; 300 µm by 170 µm at the scale of the samples
+WIDTH_PX, HEIGHT_PX = 920, 520  # of the picture; 600 µm by 340 µm at the scale of the samples
 _PASSES = (1, 3, 6)
 _WHY = (
     "Coarse: few pieces in a field, so take many fields.",
@@ -26,7 +26,7 @@ class SampleStrip(QWidget):
         self.pictures = tuple(QLabel() for _ in _PASSES)
         for at, (picture, number, why) in enumerate(zip(self.pictures, _PASSES, _WHY, strict=True)):
             picture.setAccessibleName(f"Drawn field after pass {number}")
-            words = parts.label(f"{why} Drawn, 300 µm wide.", "soft", wrap=True)
+            words = parts.label(f"{why} Drawn, 600 µm wide.", "soft", wrap=True)
             made.addWidget(parts.card(picture, words, heading=f"After pass {number}"))
             made.setStretch(at, 1)
         self.setLayout(made)

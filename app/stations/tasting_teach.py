@@ -1,10 +1,11 @@
 """What the Tasting station shows before there is a session: the way, the tests, and what to have ready."""
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QAction
+from PySide6.QtGui import QAction, QResizeEvent
 from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QWidget
 
 from app import parts, theme
+from app.stations.tasting_example import example_card
 from measure.judge.panel_session import METHODS
 
 _LEAD = (
@@ -47,16 +48,37 @@ def teaching_page(new: QAction) -> QWidget:
     which = parts.card(_pairs(tests), heading="Which test answers what")
     words = _top(parts.label("\n".join(f"• {text}" for text in _READY), "soft", wrap=True))
     ready = parts.card(words, heading="What to have ready")
-    begin = parts.action_button(new, text="Plan a session")
+    begin, example = parts.action_button(new, text="Plan a session"), example_card()
     inner.setLayout(
         parts.column(
-            lead, way, which, ready, parts.row(begin, None), None, spacing=theme.MEDIUM, margin=theme.LARGE
+            lead, way, which, ready, parts.row(begin, None), example, None,
+            spacing=theme.MEDIUM, margin=theme.LARGE,
         )
-    )
-    holder = QWidget()
+    )  # fmt: skip
+    holder = _Holder(inner, example)
     holder.setLayout(parts.row(None, inner, None, spacing=0))
     parts.box_of(holder).setStretch(1, 1000)
     return parts.scroll(holder)
+
+
+class _Holder(QWidget):
+    """Holds the page and shows the example where all else leaves room for it."""
+
+    def __init__(self, inner: QWidget, example: QWidget) -> None:
+        super().__init__()
+        self._inner, self._example = inner, example
+        # the height follows from the width; what narrow cards would need must not make it scroll
+        self.setMinimumHeight(1)
+        example.hide()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: show or hide the example."""
+        super().resizeEvent(event)
+        view = self.parentWidget()
+        width = min(event.size().width(), self._inner.maximumWidth())
+        self._example.setVisible(True)
+        fits = view is not None and self._inner.heightForWidth(width) <= view.height()
+        self._example.setVisible(fits and width > 700)
 
 
 def _numbered(steps: tuple[tuple[str, str], ...]) -> QGridLayout:
