@@ -9,6 +9,9 @@ _RULING_UNSURE = (
     "No certificate was given, so the ruling's own error is not in this uncertainty: "
     "a plain ruling may be off by 1 to 2 µm over its length."
 )
+_PAPER_UNSURE = "The ruling's own error is not in this uncertainty: printed paper and plain rulers may be off by 1 %."  # common practice, no source
+_LOW_ZOOM = 3.0  # µm per px from which a piece of 30 µm is no more than a speck
+_PAPER_FROM_UM = 500.0  # divisions no stage micrometer has
 _BAR_UNSURE = (
     "The error of what was marked itself is not in this uncertainty: a bar drawn into a picture is only as "
     "good as the setting it was drawn with. A stage micrometer is surer."
@@ -73,12 +76,13 @@ def graduations_text(fit: RulingFit) -> str:
     return text
 
 
-def effect_text(scale: Scale, size_um: float = 30.0) -> str:
-    """Return what the scale's uncertainty does to one particle.
+def effect_text(scale: Scale) -> str:
+    """Return what the scale's uncertainty does to one particle: of 30 µm, or 100 px at a very low zoom.
 
     The scale's error is the same for every particle: it does not shrink with their number.
     """
     u = scale.relative_uncertainty
+    size_um = 30.0 if scale.um_per_px < _LOW_ZOOM else float(f"{100 * scale.um_per_px:.1g}")
     return (
         f"On a piece of {number(size_um)} µm this is {number(2 * u * size_um, 2)} µm, "
         f"on its volume {share_text(6 * u)} (expanded, k = 2)."
@@ -99,4 +103,6 @@ def unsure_text(scale: Scale) -> str:
     """
     if scale.certificate_um is not None:
         return ""
-    return _RULING_UNSURE if scale.division_um else _BAR_UNSURE
+    if not scale.division_um:
+        return _BAR_UNSURE
+    return _PAPER_UNSURE if scale.division_um >= _PAPER_FROM_UM else _RULING_UNSURE

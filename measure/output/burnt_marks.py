@@ -56,7 +56,7 @@ def marks_note(name: str, found: BurntIn, result: FieldResult, um_per_px: float,
         length = found.bars[0].length_px
         if not _round_length(length * um_per_px):
             said.append(
-                f"a bar of {length:.0f} px is drawn in, {length * um_per_px:.3g} µm by the scale, while bars "
+                f"A bar of {length:.0f} px is drawn in, {length * um_per_px:.3g} µm by the scale, while bars "
                 "mostly name a round length; check with --bar and its words, as in --bar '20 µm'"
             )
     return f"{name}: {'. '.join(said)}." if said else ""
@@ -80,7 +80,10 @@ def check_label(label: str) -> str:
     """
     _, has_unit = label_um(label)
     if not has_unit:
-        raise InvalidInput(f"--bar '{label}' has no unit; type the number and the unit, as in --bar '20 µm'.")
+        raise InvalidInput(
+            f"--bar '{label}' has no unit; type the number and the unit, as in --bar '20 µm'. "
+            "A bar drawn without a unit tells nothing: leave --bar away then."
+        )
     return label
 
 
