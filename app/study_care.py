@@ -17,6 +17,7 @@ from measure.study.copies import Copy, bring_back, take_out
 from measure.study.salvage import Rescue, salvage
 
 _R = TypeVar("_R")
+_ELSEWHERE = "Keeping everything elsewhere"
 
 
 class StudyCare(QObject):
@@ -96,8 +97,7 @@ class StudyCare(QObject):
         try:
             study.check_place()
         except LostStudy:  # it lives on only in the connection that is open here
-            if self._session.attempt(study.save_copy, path):
-                done(None)
+            self._run(lambda progress: study.save_copy(path, progress=progress), done, "Keeping a copy")
             return
         self._run(lambda progress: take_out(source, path, progress), done, "Keeping a copy")
 
@@ -109,16 +109,28 @@ class StudyCare(QObject):
         if study is None:
             return
         path = pickers.copy_of_study(self._window, Path(study.path).name)
-        if path is None or not self._session.attempt(study.save_copy, path):
+        if path is None:
             return
-        if self._session.open(path):
-            self._session.tell(f"Everything is kept in {path}; you go on there.", DONE)
+
+        def done(_: object) -> None:
+            if self._session.study is not study:  # another one was opened meanwhile, or none is
+                self._session.tell(f"Everything is kept in {path}.", DONE)
+                return
+            self._warned = study.path  # nothing of it is lost any more
+            if self._session.open(path):
+                self._session.tell(f"Everything is kept in {path}; you go on there.", DONE)
+
+        self._run(lambda progress: study.save_copy(path, progress=progress), done, _ELSEWHERE)
 
     def may_close(self) -> bool:
         """Return whether the open study can be closed without a loss; if not, say so once and offer a copy.
 
         A file deleted or lost while open lives on only as long as it is open.
         """
+        if any(task.text == _ELSEWHERE for task in self._session.tasks.tasks):
+            text = "Everything is still being kept elsewhere; wait until it is, or stop it."
+            self._session.tell(text, WARNING)
+            return False
         study = self._session.study
         if study is None or study.read_only or self._warned == study.path:
             return True

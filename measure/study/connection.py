@@ -81,14 +81,22 @@ def plain_faults(path: Path) -> Iterator[None]:
         raise DamagedStudy(_WORDS[sqlite3.SQLITE_CORRUPT].format(name=path.name)) from error
 
 
-def connect(path: Path, *, read_only: bool) -> sqlite3.Connection:
+def connect(path: Path, *, read_only: bool, any_thread: bool = False) -> sqlite3.Connection:
     """Open a connection with the settings every study uses.
 
+    With ``any_thread`` it may be used from another thread, by one at a time.
     Rollback journal rather than a write-ahead log: one writer, small writes, one file, and network drives.
     """
     mode = "ro" if read_only else "rw"
     uri = f"file:{quote(str(path.absolute()))}?mode={mode}"
-    con = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=5.0, factory=connection_class)
+    con = sqlite3.connect(
+        uri,
+        uri=True,
+        isolation_level=None,
+        timeout=5.0,
+        check_same_thread=not any_thread,
+        factory=connection_class,
+    )
     try:
         con.execute("PRAGMA trusted_schema = OFF")
         con.execute("PRAGMA cell_size_check = ON")

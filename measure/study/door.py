@@ -1,11 +1,12 @@
 """What every part of a study stands on: reading, and one action = one transaction = one undo step."""
 
 import contextlib
+import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from measure.errors import DamagedStudy, InvalidInput, KnownError, StudyFileError
-from measure.study.connection import atomic, check_place, identity, plain_faults
+from measure.study.connection import atomic, check_place, connect, identity, plain_faults
 from measure.study.journal import LABEL_BITS, Journal
 from measure.study.opening import Opened
 from measure.study.records import Changes
@@ -35,6 +36,9 @@ class Door:
         self.last_changes = Changes()
         self._opened = opened
         self._con = opened.con
+        # of a file deleted while open only what is open already can be read: this one is for copies of it,
+        # made in another thread
+        self._for_copies = connect(_file_of(opened.con), read_only=True, any_thread=True)
         self._journal = Journal(opened.con)
         self._identity = identity(path)
         self._depth = 0
@@ -61,6 +65,7 @@ class Door:
             return
         self._closed = True
         self._con.close()
+        self._for_copies.close()
         if self._opened.lock is not None:
             self._opened.lock.release()
         if self._opened.scratch is not None:
@@ -195,3 +200,8 @@ class Door:
         if users:
             shown = ", ".join(users[:3]) + (f" and {len(users) - 3} more" if len(users) > 3 else "")
             raise InvalidInput(f"{name} is used by {shown}. Change or remove those first.")
+
+
+def _file_of(con: sqlite3.Connection) -> Path:
+    """Return the file a connection is of; of a study of an older format that is a changed copy."""
+    return Path(con.execute("PRAGMA database_list").fetchone()[2])

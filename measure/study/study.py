@@ -7,6 +7,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from measure.errors import StudyFileError
+from measure.progress import Progress
 from measure.study.check import faults_of
 from measure.study.connection import atomic, backup, identity, plain_faults, settle
 from measure.study.log_text import entries
@@ -24,7 +25,7 @@ class Study(RecordDoor, ParticleDoor):
     """An open study. Every public method that changes something is one transaction and one undo step.
 
     What a method changed is returned as `Changes`, or, where it returns new ids, kept in ``last_changes``.
-    After an exception nothing has changed. To be used from the thread that opened it.
+    After an exception nothing has changed. To be used from the thread that opened it, but for `save_copy`.
     """
 
     @classmethod
@@ -129,13 +130,20 @@ class Study(RecordDoor, ParticleDoor):
 
     # --- the file as a whole
 
-    def save_copy(self, path: Path | str, overwrite: bool = False) -> None:
+    def save_copy(self, path: Path | str, overwrite: bool = False, progress: Progress | None = None) -> None:
         """Write the whole study to another file: beside first, then given its name in one step.
 
-        Works also when the open file was moved or deleted meanwhile.
+        Works also when the open file was moved or deleted meanwhile, and from another thread.
+
+        Parameters
+        ----------
+        progress : Progress, optional
+            Told how far it is; with one, others can use the study in between.
 
         Raises
         ------
+        Cancelled
+            If a stop was asked for; nothing is left behind then.
         StudyFileError
             If it cannot be written there, or a file is there and ``overwrite`` is false.
         """
@@ -148,7 +156,10 @@ class Study(RecordDoor, ParticleDoor):
         temporary = path.with_name(f".{path.name}.{os.getpid()}.new")
         try:
             with plain_faults(path):
-                backup(self._con, temporary)
+                if progress is None:
+                    backup(self._con, temporary)
+                else:
+                    backup(self._for_copies, temporary, gently=True, progress=progress)
             settle(temporary, path, overwrite=overwrite)
         except OSError as error:
             raise StudyFileError(

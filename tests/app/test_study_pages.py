@@ -240,7 +240,10 @@ def test_a_study_deleted_while_open_is_kept_elsewhere_with_nothing_lost(
     out = tmp_path / "elsewhere.gritline"
     choose_place(monkeypatch, out)
     qtbot.mouseClick(open_window.strip.offer, LEFT)
-    assert session.study.path == out
+    assert [task.text for task in session.tasks.tasks] == ["Keeping everything elsewhere"]
+    session.leave()  # not while it is under way
+    assert "still being kept elsewhere" in open_window.strip.text.text()
+    qtbot.waitUntil(lambda: session.study.path == out, timeout=10000)
     assert session.writable
     assert open_window.kept.text() == "All changes kept"
     assert [row.batch.name for row in session.study.batches()] == ["pass 1", "pass 3"]

@@ -1,5 +1,6 @@
 import os
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from measure.errors import InvalidInput, StudyFileError
+from measure.errors import Cancelled, InvalidInput, StudyFileError
+from measure.progress import Progress
 from measure.study.records import Batch
 from measure.study.study import Study
 from tests.measure.study.builders import contents, fill
@@ -95,6 +97,25 @@ def test_a_copy_is_whole_and_does_not_write_over(study: Study, path: Path, tmp_p
     with pytest.raises(StudyFileError, match=r"cannot be (opened|reached)|could not be written"):
         study.save_copy(tmp_path / "nowhere" / "copy.gritline")
     assert not [name for name in os.listdir(tmp_path) if "new" in name]
+
+
+def test_a_copy_of_a_deleted_study_is_made_in_another_thread_and_can_be_stopped(
+    study: Study, path: Path, tmp_path: Path
+) -> None:
+    fill(study, 30)
+    path.unlink()
+    shares: list[float] = []
+    out = tmp_path / "copy.gritline"
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(study.save_copy, out, progress=Progress(lambda share, _: shares.append(share))).result()
+        stopped = Progress()
+        stopped.cancel()
+        failed = pool.submit(study.save_copy, tmp_path / "other.gritline", progress=stopped).exception()
+    assert isinstance(failed, Cancelled)
+    assert sorted(p.name for p in tmp_path.iterdir() if p.suffix == ".gritline") == ["copy.gritline"]
+    assert shares[-1] == 1.0
+    with Study.open(out) as copy:
+        assert contents(copy) == contents(study)
 
 
 def test_what_is_confirmed_is_on_the_disk_and_nothing_in_the_file_can_run(
