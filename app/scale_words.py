@@ -9,7 +9,10 @@ _RULING_UNSURE = (
     "No certificate was given, so the ruling's own error is not in this uncertainty: "
     "a plain ruling may be off by 1 to 2 µm over its length."
 )
-_PAPER_UNSURE = "The ruling's own error is not in this uncertainty: printed paper and plain rulers may be off by 1 %."  # common practice, no source
+# how far off printed paper may be is common practice, no source
+_PAPER_UNSURE = (
+    "The ruling's own error is not in this uncertainty: printed paper and plain rulers may be off by 1 %."
+)
 _LOW_ZOOM = 3.0  # µm per px from which a piece of 30 µm is no more than a speck
 _PAPER_FROM_UM = 500.0  # divisions no stage micrometer has
 _BAR_UNSURE = (
