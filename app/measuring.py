@@ -78,6 +78,10 @@ class Measuring(QObject):
             tables = [r.name for r in session.open_study.fields() if r.id in wanted and r.role == "table"]
             if tables:
                 raise InvalidInput(f"{tables[0]} came from a table and has no picture to measure.")
+            if any(row.role == "field" for row in session.open_study.fields()):
+                raise InvalidInput(
+                    "Every field is measured as it is set. Press M to measure one of them again."
+                )
             raise InvalidInput("There is no field to measure. Add pictures of your smears first.")
         bare = [row.name for row in rows if row.scale_id is None]
         if bare:

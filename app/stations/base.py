@@ -3,12 +3,13 @@
 import contextlib
 from collections.abc import Callable, Mapping
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import QTimer, Signal
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QWidget
 
 from app.actions import ACTIONS, make_action
 from app.session import Session
+from app.tasks import Task
 from measure.errors import KnownError
 from measure.study.records import Changes
 
@@ -71,6 +72,20 @@ class BaseStation(QWidget):
 
     def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what ``changes`` touches; skip it when ``initiator is self``."""
+
+    def offer_again(self, task: Task, words: str, again: Callable[[], object]) -> None:
+        """Where a person stops this work, say so and offer to take it up; newer work in its place is silent."""
+
+        def look() -> None:
+            if self.session.study is not None and self.isVisible() and not self.session.tasks.busy(task.key):
+                self.stopped()
+                self.session.offered.emit(words, "Do it now", again)
+
+        # newer work that takes its place is only then under way
+        task.on_cancel = lambda: QTimer.singleShot(0, self, look)
+
+    def stopped(self) -> None:
+        """Show that what was under way will not come."""
 
     def resting_place(self) -> QWidget:
         """Return the widget the keyboard goes to when the one that had it is switched off or hidden."""

@@ -226,10 +226,11 @@ class Station(BaseStation):
             self.action("compare.common").isChecked() and limits_differ(batches),
             profile_of(self.session), slide_of_field(self.session.open_study),
         )  # fmt: skip
-        self.session.tasks.run(
+        task = self.session.tasks.run(
             lambda progress: answer(question, progress), self._show, failed=self._failed,
             text="Comparing the batches", key=_KEY,
         )  # fmt: skip
+        self.offer_again(task, "Stopped: the batches are not compared.", self._start)
 
     def _failed(self, error: Exception) -> None:
         if not isinstance(error, KnownError):

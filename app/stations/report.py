@@ -137,10 +137,17 @@ class Station(BaseStation):
             return
         self.action("report.save").setEnabled(False)
         self.which.setText("Making the pages")
-        self.session.tasks.run(
+        task = self.session.tasks.run(
             lambda progress: make_report(question, progress), self._show, failed=self._failed,
             text="Making the report", key=_KEY,
         )  # fmt: skip
+        self.offer_again(task, "The report was stopped before its pages were made.", self.refresh)
+
+    def stopped(self) -> None:
+        """Say that there are no pages."""
+        self.shown = None
+        self.pages.show_pages(())
+        self.which.setText("No pages yet")
 
     def _question(self) -> ReportQuestion:
         title = " ".join(self.choice.title.text().split())

@@ -256,12 +256,14 @@ class Station(BaseStation):
         if self.session.study is None or self.shown is None:
             return
         question = self.question()
-        self.session.tasks.run(
+        task = self.session.tasks.run(
             lambda progress: answer(question, progress=progress),
             self._show,
             text="Working out how sure the sizes are",
             key=_KEY,
         )
+        words = "Stopped: the verdict and the intervals are not worked out."
+        self.offer_again(task, words, self._start_work)
 
     def _show(self, found: Answer) -> None:
         self.shown = found
