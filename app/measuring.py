@@ -80,7 +80,7 @@ class Measuring(QObject):
                 raise InvalidInput(f"{tables[0]} came from a table and has no picture to measure.")
             if any(row.role == "field" for row in session.open_study.fields()):
                 raise InvalidInput(
-                    "Every field is measured as it is set. Press M to measure one of them again."
+                    "Every field is measured already. Choose some and press M to measure again."
                 )
             raise InvalidInput("There is no field to measure. Add pictures of your smears first.")
         bare = [row.name for row in rows if row.scale_id is None]

@@ -74,7 +74,7 @@ class BaseStation(QWidget):
         """Reload what ``changes`` touches; skip it when ``initiator is self``."""
 
     def offer_again(self, task: Task, words: str, again: Callable[[], object]) -> None:
-        """Where a person stops this work, say so and offer to take it up; newer work in its place is silent."""
+        """Where a person stops this work, say so and offer to take it up; not where newer work begins."""
 
         def look() -> None:
             if self.session.study is not None and self.isVisible() and not self.session.tasks.busy(task.key):
