@@ -29,7 +29,7 @@ _LEAST_BESIDE_PX2 = 12
 _SURE = 0.18  # misfit up to which the ends of a lens need not be seen so well
 _SURE_NOTCH = 0.54
 _LEAST_BASE_HALF_WIDTH_PX = 2.5
-_FREE = 0.08  # share of the border of each of the two pieces that must meet the oil or the frame
+_FREE = 0.04  # share of the border of each of the two pieces that must meet the oil or the frame
 
 
 def overlapping(areas: Areas, lenses: dict[int, tuple[int, int]]) -> list[tuple[np.ndarray, np.ndarray]]:

@@ -7,8 +7,8 @@ from measure.field.cut import cut_by_shape
 from measure.field.masks import SQUARE, eroded, fill_holes, solidity
 from measure.field.quick import median, percentile
 
-_SOLID = 0.85  # solidity of the filled component
-_PALER = 0.6  # inside over the line
+_SOLID = 0.92  # solidity of the filled component
+_PALER, _PALEST = 0.6, 0.65  # three quarters of the inside over the line, and nearly all of it
 _LINED, _OF_LINE = 0.93, 0.5  # share of the border at which the line is seen, at this share of its height
 
 
@@ -43,6 +43,9 @@ def one_rim(low: np.ndarray, field: np.ndarray, width: float) -> np.ndarray | No
     )
     line = ridge[border]
     height = median(line)
-    if (line > _OF_LINE * height).mean() < _LINED or percentile(field[inside > 0], 75) > _PALER * height:
+    shown = field[inside > 0]
+    if (line > _OF_LINE * height).mean() < _LINED:
+        return None
+    if percentile(shown, 75) > _PALER * height or percentile(shown, 95) > _PALEST * height:
         return None
     return whole

@@ -25,7 +25,7 @@ _GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
 _HOLE = 0.3  # share of the piece up to which a hole in the rim is a pale middle of a bead
 _LEAST_BEAD_PX2 = 8
 _LEAST_HALF_PX = 3.3
-_STALK, _CORNER = 0.42, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
+_STALK, _CORNER = 0.36, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
 _RIMMED = 0.6  # share of the border that must lie at the strong rim
 _BESIDE_PX = 3.0
 
