@@ -37,8 +37,8 @@ class ResultCard(QFrame):
             return
         scale = fit.scale
         lines = [
-            "In about 95 of 100 cases the true value lies within these limits.",
-            f"Their half is the {scale_words.uncertainty_text(fit)}.",
+            "In about 95 of 100 cases the true value lies within the ±, which is twice the "
+            f"{scale_words.uncertainty_text(fit)}.",
             f"{scale_words.graduations_text(fit)}.",
             scale_words.effect_text(scale),
         ]

@@ -77,7 +77,7 @@ def _check(method: str, samples: tuple[str, ...], assessors: tuple[str, ...], ro
     low, high = wanted[method]
     if not low <= len(samples) <= high:
         needed = f"exactly {low}" if low == high else f"{low} to {high}"
-        raise InvalidInput(f"This test needs {needed} samples, not {len(samples)}; choose as many.")
+        raise InvalidInput(f"This test needs {needed} samples; {len(samples)} are chosen.")
     if len(set(samples)) < len(samples) or len(set(assessors)) < len(assessors):
         raise InvalidInput("Each sample and each assessor must be named once.")
     if not assessors:

@@ -188,7 +188,7 @@ def test_triangle_by_mouse_says_its_power_and_its_result(station, qtbot):
     assert "Alike within 50 %" in form.power.text()
     form.purpose.setCurrentIndex(0)
     push(station, qtbot, "Keep this plan")
-    assert "needs exactly 2 samples, not" in form.fault.text()
+    assert "needs exactly 2 samples; 3 are chosen" in form.fault.text()
     box = form.samples.visualItemRect(form.samples.item(1))
     qtbot.mouseClick(form.samples.viewport(), LEFT, pos=QPoint(box.left() + 12, box.center().y()))
     push(station, qtbot, "Keep this plan")
