@@ -67,10 +67,12 @@ class Making(QObject):
 
     def mark_point(self, x: float, y: float, reach_px: float) -> None:
         """Mark the line near a place."""
+        self._stop_search()  # what it finds would not be taken any more
         self._with_ruling(lambda draft, ruling: draft.with_line_near(x, y, reach_px, ruling))
 
     def mark_stroke(self, start: tuple, end: tuple, width_px: float) -> None:
         """Mark every line a stroke crosses."""
+        self._stop_search()
         self._with_ruling(lambda draft, ruling: draft.with_lines_across(start, end, width_px, ruling))
         if self.draft is not None and not self.draft.by_hand:
             self._session.tell(_NO_LINE)
@@ -90,10 +92,13 @@ class Making(QObject):
 
     def drop(self) -> None:
         """Put the ruling away and stop looking for it."""
+        self._stop_search()
+        self._set(None)
+
+    def _stop_search(self) -> None:
         for task in tuple(self._session.tasks.tasks):
             if task.key == KEY:
                 task.cancel()
-        self._set(None)
 
     def _ruling_changed(self) -> None:
         self._with_ruling(lambda draft, ruling: draft.fitted(ruling))

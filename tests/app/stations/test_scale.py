@@ -298,3 +298,14 @@ def test_the_ends_of_a_plain_bar_and_its_words_make_a_scale(qtbot, station, tmp_
     typed(qtbot, station.marked.length, "1,0 mm")
     assert station.draft.fit is not None, station.draft.trouble
     assert station.draft.fit.scale.um_per_px == pytest.approx(1000 / 320, rel=0.01)
+
+
+def test_marking_by_hand_ends_the_search(qtbot, found):
+    found.making.search()
+    assert found.session.tasks.busy("ruling") or found.session.tasks.tasks
+    qtbot.keyClick(found, Qt.Key.Key_C)
+    for i in (10, 40):
+        click(qtbot, found, on_screen(found, i))
+    assert not found.session.tasks.tasks
+    assert len(found.draft.points_px) == 2
+    assert found.next.isEnabled()
