@@ -37,6 +37,7 @@ _ACROSS = 0.12  # share of the rim that may run through the inside of a joined o
 _SEEN = 0.55  # share of a joined outline that must show a rim
 _LEAST_SEEN = 0.42  # of any completed outline
 _NARROW = 0.38  # width over length of a hull, below which it may be that of a bent fibre
+_ALONG = 0.75  # share of a bit that runs along the border of its hull
 _MORE_SEEN = 0.05
 _CLOSED = 0.85  # the same from which a piece is no bit of another
 _BAY = 0.65  # share of the edge of a bay that shows a rim, from which it is a bay
@@ -306,7 +307,9 @@ def _completed(
         return None
     bits_of = [shapes[j] for j in rows]
     hull = shapely.unary_union(bits_of).convex_hull
-    if hull.geom_type != "Polygon" or (len(rows) == 1 and _is_bar(bits_of[0], window)):
+    if hull.geom_type != "Polygon":
+        return None
+    if len(rows) == 1 and (_is_bar(bits_of[0], window) or _winds(bits_of[0], hull, window)):
         return None
     whole, seen = window.completed(bits_of, hull)
     if whole.area > (1.0 + _MOST_ADDED) * hull.area:
@@ -339,6 +342,12 @@ def _is_bar(shape: shapely.Polygon, window: _Window) -> bool:
     box = np.asarray(shape.minimum_rotated_rectangle.exterior.coords)
     narrow = min(np.hypot(*(box[1] - box[0])), np.hypot(*(box[2] - box[1])))
     return bool(narrow < 4.0 * window.half_width + 2.0 and shape.area > _HOLLOW * shape.convex_hull.area)
+
+
+def _winds(shape: shapely.Polygon, hull: shapely.Polygon, window: _Window) -> bool:
+    """Whether a bit leaves the border of its hull, as a winding thread does and no rim."""
+    along = hull.exterior.buffer(2.0 * window.half_width + 3.0)
+    return bool(window.is_line() and shape.intersection(along).area < _ALONG * shape.area)
 
 
 def _grows_over_oil(

@@ -125,3 +125,13 @@ def test_a_round_piece_cut_like_a_pie_comes_together_and_a_ring_of_pieces_does_n
     small = np.column_stack([20 * np.cos(turn), 20 * np.sin(turn)]).astype(np.float32)
     three = [small + np.array(at, np.float32) for at in ((100, 60), (140.5, 60), (120, 95.5))]
     assert around_holes(measure_outlines(three, picture, prepare(picture), None, parent)) == []
+
+
+def test_a_winding_thread_is_no_rim_of_a_piece():
+    x = np.arange(40, 200, 0.5)
+    course = np.column_stack([x, 80 + 32 * np.sin((x - 40) / 25)])
+    thread = np.zeros(SIZE, np.uint8)
+    cv2.polylines(thread, [np.round(course * 16).astype(np.int32)], False, 1, 5, cv2.LINE_8, 4)
+    found = measure_field(_picture(np.exp(-0.4 * thread.astype(float))), FieldSettings(), 1.0).particles
+    assert found["area_px2"].max() < 1.4 * thread.sum()
+    assert (found["set_aside"][found["area_px2"] > 0.5 * thread.sum()] == "fibre").all()
