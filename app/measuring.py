@@ -78,7 +78,8 @@ class Measuring(QObject):
             tables = [r.name for r in session.open_study.fields() if r.id in wanted and r.role == "table"]
             if tables:
                 raise InvalidInput(f"{tables[0]} came from a table and has no picture to measure.")
-            if any(row.role == "field" for row in session.open_study.fields()):
+            fields = [row for row in session.open_study.fields() if row.role == "field"]
+            if fields and all(row.measured for row in fields):
                 raise InvalidInput(
                     "Every field is measured already. Choose some and press M to measure again."
                 )

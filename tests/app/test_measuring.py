@@ -67,6 +67,13 @@ def test_nothing_to_measure_is_said(ready: Session):
     assert "no field to measure" in ready.told[-1][1]
 
 
+def test_all_measured_is_no_call_for_pictures(ready: Session, qtbot: QtBot):
+    ready.measure(ids(ready))
+    qtbot.waitUntil(lambda: ended(ready), timeout=20000)
+    assert not ready.measure([])
+    assert "Every field is measured already" in ready.told[-1][1]
+
+
 def test_a_field_changed_meanwhile_keeps_its_changes(
     ready: Session, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ):

@@ -72,7 +72,7 @@ def test_series_ascends_against_the_reference():
     ("arguments", "words"),
     [
         (("guessing", ("a", "b"), ("x",)), "not known"),
-        (("triangle", ("a", "b", "c"), ("x",)), "2 to 2 samples"),
+        (("triangle", ("a", "b", "c"), ("x",)), "exactly 2 samples"),
         (("triangle", ("a", "a"), ("x",)), "named once"),
         (("triangle", ("a", "b"), ()), "at least one assessor"),
     ],
