@@ -5,7 +5,7 @@ from shapely import Polygon, get_coordinates, line_interpolate_point
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import oval_misfit
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import outline_of, polygon_of
 from measure.particles import Particles
 
 _GAP_PX = 1.6  # left between parts by a cut
@@ -57,7 +57,10 @@ def _in_cluster(particles: Particles, rows: list[int]) -> list[tuple[list[int], 
 
 def _one_oval(parts: list[Polygon], place: Polygon) -> Polygon | None:
     """Outline of parts with the place they lie round, where that is one oval."""
-    whole = Polygon(largest(unary_union([*parts, place])).exterior).buffer(-_GAP_PX)
+    together = unary_union([*parts, place])
+    if not isinstance(together, Polygon):
+        return None  # they do not hang together
+    whole = Polygon(together.exterior).buffer(-_GAP_PX)
     if not isinstance(whole, Polygon) or whole.is_empty or whole.area < _SOLID * whole.convex_hull.area:
         return None
     if whole.area - sum(part.area for part in parts) > _MIDDLE * whole.area:

@@ -135,3 +135,17 @@ def test_a_winding_thread_is_no_rim_of_a_piece():
     found = measure_field(_picture(np.exp(-0.4 * thread.astype(float))), FieldSettings(), 1.0).particles
     assert found["area_px2"].max() < 1.4 * thread.sum()
     assert (found["set_aside"][found["area_px2"] > 0.5 * thread.sum()] == "fibre").all()
+
+
+def test_pieces_round_a_gap_that_do_not_hang_together_all_stay():
+    from measure.field.light import prepare
+    from measure.field.measure_outlines import measure_outlines
+    from measure.field.round_holes import around_holes
+
+    picture = _picture(np.exp(-0.5 * _disc((120, 80), 50)))
+    turn = np.linspace(0, 2 * np.pi, 91)
+    round_ = np.column_stack([np.cos(turn), np.sin(turn)]).astype(np.float32)
+    large, small = 20 * round_ + np.float32([100, 80]), 14 * round_ + np.float32([138, 80])
+    beyond = 12 * round_ + np.float32([100, 116])
+    found = measure_outlines([large, small, beyond], picture, prepare(picture), None, np.ones(3, np.int32))
+    assert around_holes(found) == []
