@@ -16,7 +16,7 @@ from app.canvas.style import LineStyle, cosmetic_pen, screen_ratio
 from measure import outlines
 
 _MOST_EXACT = 1000  # pieces in view; beyond, a drawn-once copy is faster than lines
-_MOST_CASED_POINTS = 9000  # points in view; beyond, lines are one screen pixel wide, their halo on one side
+_MOST_CASED_POINTS = 6000  # points in view; beyond, lines are one screen pixel wide, their halo on one side
 _AROUND = ((1.1, 1.1), (-1.1, -1.1), (1.1, -1.1), (-1.1, 1.1))  # screen px: where the halo of a line lies
 _HALF = 0.35  # screen px
 _MOST_BADGES = 250
