@@ -59,13 +59,17 @@ def contrast_parts(
         grown = grown_labels(faint, ((strong | first) & ~kept & 1) > 0, width + 2.0)
         free = (grown > 0) & (parts == 0)
         parts[free] = grown[free] + count - 1
-        parts = _without_steps(parts, count, field, width)
+        parts = _without_steps(parts, count, field, width, 0.4 * least_px2)
     return parts, typical
 
 
-def _without_steps(parts: np.ndarray, first: int, field: np.ndarray, width: float) -> np.ndarray:
+def _without_steps(
+    parts: np.ndarray, first: int, field: np.ndarray, width: float, least_px2: float
+) -> np.ndarray:
     """Join faint parts, numbered from ``first`` on, with a neighbour they pass into without a step."""
     reach = width + 2.0
+    # what is no part by itself joins nothing: a speck in the flank would take a piece along
+    specks = np.bincount(parts.ravel()) < least_px2
     m = int(np.ceil(reach)) + 2
     for k in range(first, int(parts.max()) + 1):
         rows, cols = np.nonzero(parts == k)
@@ -76,7 +80,7 @@ def _without_steps(parts: np.ndarray, first: int, field: np.ndarray, width: floa
         part = (own == k).astype(np.uint8)
         near = dilated(part, reach) > 0
         best, likest = 0, _NO_STEP
-        for j in np.unique(own[near & (own > 0) & (own != k)]).tolist():
+        for j in np.unique(own[near & (own > 0) & (own != k) & ~specks[own]]).tolist():
             mine = (part > 0) & (dilated((own == j).astype(np.uint8), reach) > 0)
             ends = sorted((median(values[mine]), median(values[near & (own == j)])))
             if ends[0] > likest * ends[1]:
