@@ -36,6 +36,7 @@ class Station(BaseStation):
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(session, parent)
         self.shown: ReportAnswer | None = None
+        self._known: ReportAnswer | None = None  # figures that still hold, whatever pages are in view
         self.saved_as = ""
         self.pages = PageView()
         self.choice = ChoicePanel(*(self.action(f"report.{n}") for n in ("save", "tables", "whole")))
@@ -90,7 +91,7 @@ class Station(BaseStation):
 
     def study_opened(self) -> None:
         """Forget the last study."""
-        self.shown, self.saved_as = None, ""
+        self.shown, self._known, self.saved_as = None, None, ""
         self.pages.show_pages(())
         self.choice.say_saved("")
         self.choice.batches.clear()
@@ -106,7 +107,7 @@ class Station(BaseStation):
         if not changes:
             return
         self._not_saved()
-        self.shown = None
+        self.shown = self._known = None
         if self.isVisible():
             self.refresh()
 
@@ -131,14 +132,14 @@ class Station(BaseStation):
         if self.choice.nothing_chosen:
             self._refused("Tick at least one section and one batch.")
             return
-        question = self._question()
+        question, known = self._question(), self._known
         if self.shown is not None and self.shown.question == question:
             self._refused("")
             return
         self.action("report.save").setEnabled(False)
         self.which.setText("Making the pages")
         task = self.session.tasks.run(
-            lambda progress: make_report(question, progress), self._show, failed=self._failed,
+            lambda progress: make_report(question, progress, known), self._show, failed=self._failed,
             text="Making the report", key=_KEY,
         )  # fmt: skip
         self.offer_again(task, "The report was stopped before its pages were made.", self.refresh)
@@ -165,7 +166,7 @@ class Station(BaseStation):
             self.state_changed.emit()
 
     def _show(self, answer: ReportAnswer) -> None:
-        self.shown = answer
+        self.shown = self._known = answer
         self.refusal.setText("")
         self.pages.show_pages(answer.pages)
         self.action("report.save").setEnabled(True)

@@ -2,15 +2,19 @@
 
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from PySide6.QtGui import QImage
 
 from measure.output.export import export_study
-from measure.output.report import report_pdf
+from measure.output.report import ordered_sections, pdf_of
 from measure.progress import SILENT, Progress
 from measure.study.study import Study
+
+if TYPE_CHECKING:
+    from measure.output.report_facts import ReportFacts
 
 PAGE_PX = 1240
 _MOST_PAGES = 60
@@ -30,30 +34,54 @@ class ReportQuestion:
 
 @dataclass(frozen=True)
 class ReportAnswer:
-    """A report and its pages; of a very long one only the first pages are painted."""
+    """A report, its pages and what it was made from; of a very long one only the first pages are painted."""
 
     question: ReportQuestion
     data: bytes
     pages: tuple[QImage, ...]
     count: int
+    facts: "ReportFacts"
 
 
-def make_report(question: ReportQuestion, progress: Progress = SILENT) -> ReportAnswer:
-    """Make the report anew from the file, as it stands on disk.
+def make_report(
+    question: ReportQuestion, progress: Progress = SILENT, known: ReportAnswer | None = None
+) -> ReportAnswer:
+    """Make the report from the file, as it stands on disk.
+
+    Parameters
+    ----------
+    known : ReportAnswer, optional
+        Made since the study last changed: its figures are taken over, so that other sections or another title
+        need only new pages.
 
     Raises
     ------
     KnownError
         If nothing is measured, or the file cannot be read.
     """
+    from measure.output.report_facts import default_title, gather
+
+    sections = ordered_sections(question.sections)
     with Study.open(question.path, read_only=True) as study:
-        data = report_pdf(
-            study, sections=question.sections, batches=question.batches, title=question.title,
-            progress=progress,
-        )  # fmt: skip
+        if known is not None and _same_figures(known, question):
+            title = question.title or default_title(known.facts.batches)
+            facts = replace(known.facts, study=study, sections=sections, title=title)
+        else:
+            facts = gather(
+                study, sections=sections, batches=question.batches, title=question.title, progress=progress
+            )
+        data = pdf_of(facts, progress)
     progress.report(0.95, "pages")
     pages, count = paint_pages(data)
-    return ReportAnswer(question, data, pages, count)
+    return ReportAnswer(question, data, pages, count, facts)
+
+
+def _same_figures(known: ReportAnswer, question: ReportQuestion) -> bool:
+    """Whether figures made for one report serve another, comparison included if that one asks for it."""
+    facts, asked = known.facts, question.sections
+    compared = facts.comparison is not None or bool(facts.why_not_compared)
+    same = (known.question.path, known.question.batches) == (question.path, question.batches)
+    return same and (compared or (bool(asked) and "compare" not in asked))
 
 
 def paint_pages(data: bytes, width_px: int = PAGE_PX) -> tuple[tuple[QImage, ...], int]:

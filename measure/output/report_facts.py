@@ -148,7 +148,7 @@ def gather(
         comparison, why = _compared(found, profile)
     return ReportFacts(
         study=study,
-        title=title or _title(found),
+        title=title or default_title(found),
         batches=tuple(found),
         scales=tuple(r for r in study.scales() if r.id in used),
         blanks=tuple(r for r in study.fields() if r.id in blanks),
@@ -177,7 +177,8 @@ def _chosen(study: Study, names: Sequence[str]) -> tuple[list[tuple[int | None, 
     )
 
 
-def _title(batches: Sequence[BatchFacts]) -> str:
+def default_title(batches: Sequence[BatchFacts]) -> str:
+    """Return the heading of a report nobody gave one."""
     recipes = {b.batch.recipe for b in batches if b.batch.recipe}
     return f"Particle sizes: {recipes.pop()}" if len(recipes) == 1 else "Particle sizes"
 

@@ -30,8 +30,10 @@ def quantity_name(r: int) -> str:
 def merged_sizes(diameter: np.ndarray, quantity: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return ascending distinct sizes and the quantity at each."""
     d = np.asarray(diameter, dtype=float)
-    order = np.argsort(d, kind="stable")
-    d, q = d[order], np.asarray(quantity, dtype=float)[order]
+    q = np.asarray(quantity, dtype=float)
+    if np.any(d[1:] < d[:-1]):
+        order = np.argsort(d, kind="stable")
+        d, q = d[order], q[order]
     starts = np.flatnonzero(np.r_[True, d[1:] != d[:-1]]) if d.size else np.array([], dtype=int)
     if len(starts) == len(d):
         return d, q

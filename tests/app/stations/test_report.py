@@ -77,6 +77,26 @@ def test_unticking_a_section_and_a_batch_makes_other_pages(station, qtbot):
     )
 
 
+def test_other_sections_and_titles_need_no_new_figures(station, qtbot, monkeypatch):
+    gathered = []
+    monkeypatch.setattr("measure.output.report_facts.gather", lambda *_args, **_named: gathered.append(1))
+    tick(qtbot, station.choice.sections, 0)
+    wait(qtbot, station)
+    question = station.shown.question
+    assert "answer" not in question.sections
+    box = station.choice.title
+    qtbot.mouseClick(box, LEFT)
+    qtbot.keyClicks(box, "Trial 7")
+    qtbot.keyClick(box, Qt.Key.Key_Return)
+    qtbot.waitUntil(
+        lambda: station.shown is not None and station.shown.question.title == "Trial 7", timeout=30_000
+    )
+    assert not gathered
+    monkeypatch.undo()
+    expected = report_pdf(station.session.study, sections=question.sections, title="Trial 7")
+    assert station.shown.data == expected  # what is taken over is what would be worked out
+
+
 def test_nothing_ticked_is_said_in_place(station, qtbot):
     for row in range(3):
         tick(qtbot, station.choice.batches, row)
