@@ -1,0 +1,125 @@
+"""How well the program does on real pieces put together on real grounds.
+
+``GRITLINE_DATA=... python -m tests.benchmarks.pasted --seeds tune --only tune --keep DIR``. Looks marked
+held, and the report seeds (which use other cut-outs), are for reporting only: never mend the program by
+looking at them.
+"""
+
+import argparse
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from tests.benchmarks.other_hand.__main__ import measure, overlay
+from tests.benchmarks.other_hand.draw import Drawn
+from tests.benchmarks.other_hand.match import Found, Score, score
+
+from .compose import compose
+from .looks import HELD, LOOKS, REPORT_SEEDS, TUNE_SEEDS
+from .sources import data_folder
+
+# "aside": outlined rightly but set aside, as a bubble for instance; "F1 lines" takes those for found
+WHOLE = 0.05  # sizes are judged on pieces hidden less than this
+HEAD = (
+    f"{'look':18}{'fields':>7}{'true':>6}{'found':>7}{'aside':>7}{'missed':>8}{'extra':>7}"
+    f"{'F1':>8}{'F1 lines':>10}{'bias %':>8}{'90 % spread':>13}{'overlap':>9}{'s':>6}"
+)
+
+
+def judge(drawn: Drawn, found: list[Found]) -> Score:
+    """Count all pieces, but take sizes only from those not hidden in part.
+
+    ``marked_aside`` becomes the number of pieces outlined rightly but set aside.
+    """
+    result = score(drawn, found)
+    result.marked_aside = score(drawn, [replace(f, aside=False) for f in found]).right - result.right
+    whole = tuple(t if t.hidden < WHOLE or t.fair else replace(t, fair="hidden in part") for t in drawn.truth)
+    result.errors = score(replace(drawn, truth=whole), found).errors
+    return result
+
+
+def line(name: str, fields: int, s: Score) -> str:
+    """One line of the table; the spread is half the range of the middle nine tenths of the size errors."""
+    low, mid, high = np.percentile(100 * np.array(s.errors or [np.nan]), [5, 50, 95])
+    overlap = float(np.median(s.overlaps or [np.nan]))
+    outlined = s.right + s.marked_aside
+    seconds = s.seconds / max(fields, 1)
+    lines = 2 * outlined / max(outlined + s.false + s.true, 1)
+    return (
+        f"{name:18}{fields:7d}{s.true:6d}{s.right:7d}{s.marked_aside:7d}{s.true - outlined:8d}{s.false:7d}"
+        f"{s.f1:8.3f}{lines:10.3f}{mid:8.2f}{(high - low) / 2:13.2f}{overlap:9.3f}{seconds:6.1f}"
+        + (" held" if name in HELD else "")
+    )
+
+
+def one(name: str, seed: int, width: int, keep: Path | None) -> Score:
+    """Compose, measure and judge one picture."""
+    drawn = compose(name, seed, width)
+    start = time.process_time()
+    found = measure(drawn)
+    result = judge(drawn, found)
+    result.seconds = time.process_time() - start
+    if keep is not None:
+        cv2.imwrite(str(keep / f"{name}_{seed}.png"), drawn.pixels[..., ::-1])
+        cv2.imwrite(str(keep / f"{name}_{seed}_overlay.png"), overlay(drawn, found, result)[..., ::-1])
+        _list_faults(keep / f"{name}_{seed}.txt", drawn, found, result)
+    return result
+
+
+def _list_faults(path: Path, drawn: Drawn, found: list[Found], result: Score) -> None:
+    """Write where pieces were missed or found too many, px of the picture."""
+    rows, again = [], set(result.missed) - set(score(drawn, [replace(f, aside=False) for f in found]).missed)
+    for i in result.missed:
+        t = drawn.truth[i]
+        what = "aside " if i in again else "missed"
+        x, y = t.outline.mean(axis=0)
+        rows.append(
+            f"{what} {x:6.0f} {y:6.0f}  {t.diameter_px:6.1f} px  hidden {t.hidden:.2f}  seen {t.seen:.2f}"
+        )
+    for j in result.false_rows:
+        x, y = np.asarray(found[j].outline).mean(axis=0)
+        rows.append(f"extra  {x:6.0f} {y:6.0f}  {len(found[j].outline)} points")
+    path.write_text("\n".join(rows) + "\n")
+
+
+def run(names: list[str], seeds: tuple[int, ...], width: int, keep: Path | None) -> None:
+    """Print the table."""
+    print(HEAD)
+    totals = {"all tune": Score(), "all held": Score()}
+    for name in names:
+        total = Score()
+        for seed in seeds:
+            total.add(one(name, seed, width, keep))
+        totals["all held" if name in HELD else "all tune"].add(total)
+        print(line(name, len(seeds), total), flush=True)
+    for name, total in totals.items():
+        if total.true:
+            print(line(name, sum((n in HELD) == (name == "all held") for n in names) * len(seeds), total))
+
+
+def main() -> None:
+    """Read the options."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seeds", default="tune", help="tune, report, or numbers with commas")
+    parser.add_argument("--count", type=int, default=0, help="only the first of the seeds")
+    parser.add_argument("--only", default="", help="look or looks with commas; 'tune' or 'held' for a half")
+    parser.add_argument("--size", type=int, default=1200, help="width of the pictures, px")
+    parser.add_argument("--keep", type=Path, help="folder for the pictures, overlays and lists of faults")
+    args = parser.parse_args()
+    if data_folder() is None:
+        parser.error("set GRITLINE_DATA to the folder of real pictures")
+    cv2.setNumThreads(1)
+    sets = {"tune": TUNE_SEEDS, "report": REPORT_SEEDS}
+    seeds = sets.get(args.seeds) or tuple(int(s) for s in args.seeds.split(","))
+    halves = {"tune": [n for n in LOOKS if n not in HELD], "held": list(HELD), "": list(LOOKS)}
+    names = halves.get(args.only) or args.only.split(",")
+    if args.keep:
+        args.keep.mkdir(parents=True, exist_ok=True)
+    run(names, seeds[: args.count or None], args.size, args.keep)
+
+
+if __name__ == "__main__":
+    main()
