@@ -12,9 +12,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from shapely import union_all
+from shapely.geometry import Polygon
 
 from tests.benchmarks.other_hand.__main__ import measure, overlay
-from tests.benchmarks.other_hand.draw import Drawn
+from tests.benchmarks.other_hand.draw import Drawn, Truth
 from tests.benchmarks.other_hand.match import Found, Score, score
 
 from .compose import compose
@@ -32,13 +34,39 @@ HEAD = (
 def judge(drawn: Drawn, found: list[Found]) -> Score:
     """Count all pieces, but take sizes only from those not hidden in part.
 
-    ``marked_aside`` becomes the number of pieces outlined rightly but set aside.
+    A piece hidden in part may be outlined as far as it is seen, or carried on as a whole: the truth is
+    whichever lies nearer to a find. ``marked_aside`` becomes the number of pieces outlined rightly but set
+    aside.
     """
+    drawn = replace(drawn, truth=_whole_or_seen(drawn.truth, found))
     result = score(drawn, found)
     result.marked_aside = score(drawn, [replace(f, aside=False) for f in found]).right - result.right
     whole = tuple(t if t.hidden < WHOLE or t.fair else replace(t, fair="hidden in part") for t in drawn.truth)
     result.errors = score(replace(drawn, truth=whole), found).errors
     return result
+
+
+def _whole_or_seen(truth: tuple[Truth, ...], found: list[Found]) -> tuple[Truth, ...]:
+    shapes = [Polygon(t.outline).buffer(0) for t in truth]
+    finds = [Polygon(f.outline).buffer(0) for f in found]
+    result = []
+    for i, piece in enumerate(truth):
+        whole = shapes[i]
+        if piece.hidden >= WHOLE:
+            seen = whole.difference(union_all(shapes[i + 1 :]))
+            seen = max(getattr(seen, "geoms", [seen]), key=lambda part: part.area)
+            near = [f for f in finds if f.intersects(whole)]
+            if max((_overlap(seen, f) for f in near), default=0) > max(
+                (_overlap(whole, f) for f in near), default=0
+            ):
+                piece = replace(piece, outline=np.array(seen.exterior.coords)[:-1])
+        result.append(piece)
+    return tuple(result)
+
+
+def _overlap(a: Polygon, b: Polygon) -> float:
+    common = a.intersection(b).area
+    return common / (a.area + b.area - common)
 
 
 def line(name: str, fields: int, s: Score) -> str:
