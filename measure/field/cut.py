@@ -6,10 +6,12 @@ pieces meet in cusps; the bays of one irregular piece are open, and a long or be
 """
 
 from functools import lru_cache
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 
+from measure.field.flood import flooded
 from measure.field.masks import SQUARE
 
 # a neck is cut when its relative width plus this times the share of oil around its two notches stays below
@@ -60,15 +62,11 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
     seeds, count = _summits(distance, mask)
     if count <= 1:
         return mask.astype(np.int32)
-    from skimage.segmentation import watershed
-
-    basins = watershed(-distance, seeds, mask=mask.astype(bool)).astype(np.int32)
-    saddle = _saddles(basins, distance, count)
-    summit = np.zeros(count + 1)
-    inside = basins > 0
-    np.maximum.at(summit, basins[inside], distance[inside])
-    target = _joined(saddle, summit, _notches(basins, saddle, summit, mask), limit)
-    return target[basins].astype(np.int32)
+    basins = flooded(-distance, seeds, mask > 0)
+    flat = _Framed.of(basins, distance)
+    saddle, summit = flat.saddles(), flat.summits(count)
+    target = _joined(saddle, summit, _notches(flat, saddle, summit, mask), limit)
+    return np.array(target, np.int32)[basins]
 
 
 def _summits(distance: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, int]:
@@ -81,52 +79,73 @@ def _summits(distance: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, int]:
     return seeds, count - 1
 
 
-def _saddles(basins: np.ndarray, distance: np.ndarray, count: int) -> np.ndarray:
-    """Highest crossing between each pair of basins, (count + 1, count + 1)."""
-    saddle = np.zeros((count + 1, count + 1))
-    for a, b, da, db in (
-        (basins[:, 1:], basins[:, :-1], distance[:, 1:], distance[:, :-1]),
-        (basins[1:], basins[:-1], distance[1:], distance[:-1]),
-    ):
-        meet = (a != b) & (a > 0) & (b > 0)
-        low, high = np.minimum(a[meet], b[meet]), np.maximum(a[meet], b[meet])
-        np.maximum.at(saddle, (low, high), np.maximum(da[meet], db[meet]))
-    return np.maximum(saddle, saddle.T)
+class _Framed(NamedTuple):
+    """Basins and depths of a crop with a border of nothing, row after row: a neighbour is a step away."""
+
+    basins: np.ndarray
+    depth: np.ndarray
+    width: int
+
+    @classmethod
+    def of(cls, basins: np.ndarray, depth: np.ndarray) -> "_Framed":
+        """Frame a crop."""
+        one, other = (cv2.copyMakeBorder(a, 1, 1, 1, 1, cv2.BORDER_CONSTANT) for a in (basins, depth))
+        return cls(one.ravel(), other.ravel(), basins.shape[1] + 2)
+
+    def summits(self, count: int) -> list[float]:
+        """Depth of the deepest place of each basin, 0 for what is in none."""
+        summit = np.zeros(count + 1, np.float32)
+        np.maximum.at(summit, self.basins.astype(np.intp), self.depth)
+        return [0.0, *summit[1:].tolist()]
+
+    def saddles(self) -> dict[tuple[int, int], float]:
+        """Highest crossing between each pair of basins that meet, in order."""
+        highest: dict[tuple[int, int], float] = {}
+        for step in (1, self.width):
+            one, other = self.basins[step:], self.basins[:-step]
+            at = np.flatnonzero((one != other) & (one > 0) & (other > 0))
+            depths = np.maximum(self.depth[at + step], self.depth[at])
+            for a, b, depth in zip(one[at].tolist(), other[at].tolist(), depths.tolist(), strict=True):
+                pair = (a, b) if a < b else (b, a)
+                if depth > highest.get(pair, 0.0):
+                    highest[pair] = depth
+        return dict(sorted(highest.items()))
+
+    def neck_ends(self, mask: np.ndarray) -> dict[tuple[int, int], list[tuple[int, int]]]:
+        """Points x, y where the border between two basins meets the outside, for each pair."""
+        ys, xs = np.nonzero(cv2.dilate(1 - mask, SQUARE) & mask)
+        around = (np.arange(-1, 2)[:, None] * self.width + np.arange(-1, 2)).ravel()
+        near = self.basins[((ys + 1) * self.width + xs + 1)[:, None] + around]
+        high = near.max(axis=1)
+        low = np.where(near > 0, near, np.iinfo(near.dtype).max).min(axis=1)
+        at = np.flatnonzero(low < high)
+        ends: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        for a, b, x, y in zip(*(values[at].tolist() for values in (low, high, xs, ys)), strict=True):
+            here = ends.setdefault((a, b), [])
+            if all(abs(x - u) > 2 or abs(y - v) > 2 for u, v in here):
+                here.append((x, y))
+        return ends
 
 
-def _notches(basins: np.ndarray, saddle: np.ndarray, summit: np.ndarray, mask: np.ndarray) -> np.ndarray:
-    """Mean share of oil around the two sharpest notches of each neck, (count + 1, count + 1).
+def _notches(
+    flat: _Framed, saddle: dict[tuple[int, int], float], summit: list[float], mask: np.ndarray
+) -> dict[tuple[int, int], float]:
+    """Mean share of oil around the two sharpest notches of each neck.
 
     0.5, as along a straight edge, where there is no notch.
     """
-    shares = np.full(saddle.shape, 0.5)
-    lows, highs = np.nonzero(np.triu(saddle))
-    if not lows.size:
-        return shares
-    ends = _neck_ends(basins, mask)
-    margin = int(np.ceil(max(_LEAST_REACH_PX, _NOTCH_REACH * summit.max()))) + 1
+    if not saddle:
+        return {}
+    ends = flat.neck_ends(mask)
+    margin = int(np.ceil(max(_LEAST_REACH_PX, _NOTCH_REACH * max(summit)))) + 1
     oil = cv2.copyMakeBorder(1 - mask, margin, margin, margin, margin, cv2.BORDER_REPLICATE)
-    for a, b in zip(lows.tolist(), highs.tolist(), strict=True):
-        radius = max(_LEAST_REACH_PX, _NOTCH_REACH * float(min(summit[a], summit[b])))
+    shares = {}
+    for a, b in saddle:
+        radius = max(_LEAST_REACH_PX, _NOTCH_REACH * min(summit[a], summit[b]))
         around = [_share_around(oil, x + margin, y + margin, radius) for x, y in ends.get((a, b), ())]
-        shares[a, b] = shares[b, a] = float(np.mean(sorted(around)[:2])) if around else 0.5
+        sharpest = sorted(around)[:2]
+        shares[a, b] = sum(sharpest) / len(sharpest) if sharpest else 0.5
     return shares
-
-
-def _neck_ends(basins: np.ndarray, mask: np.ndarray) -> dict[tuple[int, int], list[tuple[int, int]]]:
-    """Points x, y where the border between two basins meets the outside, for each pair."""
-    outside = cv2.dilate(1 - mask, SQUARE)
-    number = basins.astype(np.float32)
-    high = cv2.dilate(number, SQUARE)
-    number[basins == 0] = np.inf
-    low = cv2.erode(number, SQUARE)
-    ys, xs = np.nonzero((outside > 0) & (mask > 0) & (low < high))
-    ends: dict[tuple[int, int], list[tuple[int, int]]] = {}
-    for y, x in zip(ys, xs, strict=True):
-        here = ends.setdefault((int(low[y, x]), int(high[y, x])), [])
-        if all(abs(x - u) > 2 or abs(y - v) > 2 for u, v in here):
-            here.append((int(x), int(y)))
-    return ends
 
 
 def _share_around(oil: np.ndarray, x: int, y: int, radius: float) -> float:
@@ -144,23 +163,45 @@ def _disc(radius: float) -> tuple[np.ndarray, int, int]:
     return around, r, cv2.countNonZero(around)
 
 
-def _joined(saddle: np.ndarray, summit: np.ndarray, notch: np.ndarray, limit: float) -> np.ndarray:
+def _joined(
+    saddle: dict[tuple[int, int], float],
+    summit: list[float],
+    notch: dict[tuple[int, int], float],
+    limit: float,
+) -> list[int]:
     """Join basins over the necks that are not to be cut, widest first; new number of each basin, 0 first."""
-    saddle, summit, notch = saddle.copy(), summit.copy(), notch.copy()
-    target = np.arange(len(summit))
-    while True:
-        score = saddle / np.maximum(np.minimum(summit[:, None], summit[None, :]), 1e-6)
-        score = np.where(saddle > 0, score + _NOTCH_WEIGHT * notch, 0.0)
-        np.fill_diagonal(score, 0.0)
-        a, b = np.unravel_index(int(score.argmax()), score.shape)
-        if score[a, b] <= limit:
+    # few numbers: plain ones are faster than arrays
+    summit, target = summit.copy(), list(range(len(summit)))
+    necks = {pair: (saddle[pair], notch[pair]) for pair in saddle}
+    while necks:
+        best, most = (0, 0), limit
+        for (a, b), (high, share) in necks.items():
+            score = high / max(min(summit[a], summit[b]), 1e-6) + _NOTCH_WEIGHT * share
+            if score > most or (score == most > limit and (a, b) < best):
+                best, most = (a, b), score
+        if most <= limit:
             break
-        target[target == b] = a
+        a, b = best
+        target = [a if n == b else n for n in target]
         summit[a] = max(summit[a], summit[b])
-        wider = saddle[b] > saddle[a]
-        notch[a] = np.where(wider, notch[b], notch[a])
-        saddle[a] = np.maximum(saddle[a], saddle[b])
-        saddle[:, a], notch[:, a] = saddle[a], notch[a]
-        saddle[b], saddle[:, b] = 0.0, 0.0
-    _, compact = np.unique(np.concatenate([[0], target[1:]]), return_inverse=True)
-    return compact
+        necks = _without(necks, a, b)
+    compact = {n: i for i, n in enumerate(sorted({0, *target[1:]}))}
+    return [compact[n] for n in target]
+
+
+def _without(
+    necks: dict[tuple[int, int], tuple[float, float]], a: int, b: int
+) -> dict[tuple[int, int], tuple[float, float]]:
+    """Necks once basin ``b`` is part of ``a``; where both meet a third, the wider neck counts."""
+    kept: dict[tuple[int, int], tuple[float, float]] = {}
+    moved = []
+    for (p, q), neck in necks.items():
+        if b not in (p, q):
+            kept[p, q] = neck
+        elif a not in (p, q):
+            third = q if p == b else p
+            moved.append(((min(a, third), max(a, third)), neck))
+    for pair, neck in moved:
+        if pair not in kept or neck[0] > kept[pair][0]:
+            kept[pair] = neck
+    return kept

@@ -238,9 +238,11 @@ def _begin() -> None:
 def _import_all() -> None:
     """Import what the work needs before there is any."""
     import shapely  # noqa: F401
-    from skimage.segmentation import watershed  # noqa: F401
 
     import measure.field.overlap  # noqa: F401
+    from measure.field.flood import ready
+
+    ready()
 
 
 ALONE = Helpers(0)

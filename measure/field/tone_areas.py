@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from scipy.ndimage import find_objects
 
+from measure.field.flood import flooded
 from measure.field.quick import percentile
 
 _LEAST_STEP = 0.02  # natural density; fainter steps are noise
@@ -183,8 +184,6 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
     areas : list of Areas
         One for each share that leaves more than two areas.
     """
-    from skimage.segmentation import watershed
-
     steep = _steepness(density)
     inside = near > 0
     values = density[inside]
@@ -200,7 +199,7 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
     seeds[seeds > 0] += 1
     seeds[oil] = 1
     # the oil is flooded already; only its border with the rest matters
-    basins = watershed(steep, seeds, mask=cv2.dilate(near, _THREE) > 0)
+    basins = flooded(steep, seeds, cv2.dilate(near, _THREE) > 0)
     basins[oil] = 1
     graph = _Graph.of(basins, _Ground(density, steep, usual))
     # the weakest borders go first whatever the share, so a coarse division goes on from a finer one
