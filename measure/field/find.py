@@ -1,15 +1,15 @@
 """Find the pieces of a field: a low level finds them, their own half level places their edges."""
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import cv2
 import numpy as np
 
-from measure.field.edge import SMOOTHING_SIGMA_PX, Piece, place_edges
+from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
+from measure.field.outliner import Outlined, Outliner
 from measure.field.separate import Parts, separate
 from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.flags import bits
@@ -24,7 +24,6 @@ _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
 _INSIDE_SHARE = 0.7
 _RUN = 40  # components that are worked through at a time
-_BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
 
 
 @dataclass(frozen=True)
@@ -192,9 +191,9 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings) -> _Plan
     )
 
 
-def _outlined(plan: _Plan, run: range) -> "_Outlined":
+def _outlined(plan: _Plan, run: range) -> Outlined:
     """Outlines of the pieces of some components, numbered from 0."""
-    outliner = _Outliner(plan.light_weight, plan.least_px2)
+    outliner = Outliner(plan.light_weight, plan.least_px2, plan.cut_strength)
     shape = plan.labels.shape
     for k in (number + 1 for number in run):
         box = _box(plan.stats[k], shape)
@@ -222,64 +221,7 @@ def _outlined(plan: _Plan, run: range) -> "_Outlined":
     return outliner.outlined()
 
 
-class _Outlined(NamedTuple):
-    """Outlines, the number of the cluster each was cut from, flags, and how many clusters there were."""
-
-    outlines: list[np.ndarray]
-    group: list[int]
-    flags: list[int]
-    groups: int
-
-
-class _Outliner:
-    """Collects the pieces of all components and outlines them many at a time.
-
-    Parameters
-    ----------
-    light_weight : float
-    least_px2 : float
-        Smallest area reported.
-    """
-
-    def __init__(self, light_weight: float, least_px2: float) -> None:
-        self._light_weight, self._least_px2 = light_weight, least_px2
-        self._waiting: list[tuple[Piece, np.ndarray, int]] = []
-        self._waiting_px = self._groups = 0
-        self._outlines: list[np.ndarray] = []
-        self._group: list[int] = []
-        self._flags: list[int] = []
-
-    def add(
-        self, delta: np.ndarray, parts: Parts, other: np.ndarray, oil_lab: np.ndarray, offset: np.ndarray
-    ) -> None:
-        """Add the pieces of one component, in its crop; ``offset`` is the crop's corner, x and y."""
-        for group in parts.groups:
-            self._groups += 1
-            for n in group:
-                cropped = _cropped(delta, parts, other, n, oil_lab)
-                if cropped is not None:
-                    self._waiting.append((cropped[0], cropped[1] + offset, self._groups))
-                    self._waiting_px += cropped[0].mask.size
-        if self._waiting_px > _BATCH_PX:
-            self._place()
-
-    def _place(self) -> None:
-        placed = place_edges([piece for piece, _, _ in self._waiting], self._light_weight)
-        for (piece, offset, group), outline in zip(self._waiting, placed, strict=True):
-            if outline is None or len(outline) < 4 or area(outline) < self._least_px2:
-                continue
-            self._outlines.append(outline + offset)
-            self._group.append(group)
-            self._flags.append(bits("rim_only") * piece.rim_only)
-        self._waiting, self._waiting_px = [], 0
-
-    def outlined(self) -> _Outlined:
-        """All pieces so far."""
-        self._place()
-        return _Outlined(self._outlines, self._group, self._flags, self._groups)
-
-
-def _found(done: list[_Outlined], shape: tuple[int, int]) -> Found:
+def _found(done: list[Outlined], shape: tuple[int, int]) -> Found:
     """All pieces but those inside larger ones, in a picture of this shape."""
     first = np.cumsum([0, *(run.groups for run in done)])
     outlines = [outline for run in done for outline in run.outlines]
@@ -355,19 +297,3 @@ def _oil_colour(grid: np.ndarray, shape: tuple[int, int], stats: np.ndarray) -> 
     row = int((stats[1] + stats[3] / 2) / rows * grid.shape[0])
     col = int((stats[0] + stats[2] / 2) / cols * grid.shape[1])
     return grid[min(row, grid.shape[0] - 1), min(col, grid.shape[1] - 1)]
-
-
-def _cropped(
-    delta: np.ndarray, parts: Parts, other: np.ndarray, n: int, oil_lab: np.ndarray
-) -> tuple[Piece, np.ndarray] | None:
-    """One piece of a component in a crop of its own, and the crop's corner in that of the component."""
-    piece = (parts.labels == n).view(np.uint8)
-    x, y, w, h = cv2.boundingRect(piece)
-    if not w:
-        return None
-    m = _MARGIN_PX
-    x0, y0 = max(0, x - m), max(0, y - m)
-    box = np.s_[y0 : y + h + m, x0 : x + w + m]
-    piece = piece[box].copy()
-    others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
-    return Piece(delta[box], piece, others, oil_lab, n in parts.clear), np.array([x0, y0], np.float32)

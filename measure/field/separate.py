@@ -134,13 +134,34 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
     if colours.max() > 1 and is_oval(mask):
         colours = mask.astype(np.int32)  # light and shade of one round piece
     for k in range(1, int(colours.max()) + 1):
-        whole = (colours == k).astype(np.uint8)
-        # a fibre is no row of pieces, however its width varies
-        parts = whole.astype(np.int32) if is_line(whole, EVEN_FIBRE) else cut_by_shape(whole, cut_strength)
-        for n in range(1, int(parts.max()) + 1):
-            part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
-            labels[part > 0] = part[part > 0] + used
-            used += int(part.max())
+        part = cut_by_form((colours == k).astype(np.uint8), least_px2, cut_strength)
+        labels[part > 0] = part[part > 0] + used
+        used += int(part.max())
+    return labels
+
+
+def cut_by_form(mask: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:
+    """Cut a body of one colour at its necks, then each part into the ovals it is made of.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    least_px2, cut_strength : float
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    # a fibre is no row of pieces, however its width varies
+    if is_line(mask, EVEN_FIBRE):
+        return mask.astype(np.int32)
+    labels, used = np.zeros(mask.shape, np.int32), 0
+    parts = cut_by_shape(mask, cut_strength)
+    for n in range(1, int(parts.max()) + 1):
+        part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
+        labels[part > 0] = part[part > 0] + used
+        used += int(part.max())
     return labels
 
 

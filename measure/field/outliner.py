@@ -1,0 +1,137 @@
+"""The pieces of components outlined many at a time, and cut once more where their outlines show a neck.
+
+The low level a component is found with, and the blur of its flanks, blunt the notches between touching
+pieces. Once an outline runs where the edge is, a neck may show that did not before.
+"""
+
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+
+from measure.field.contrast_parts import grown_labels
+from measure.field.edge import Piece, place_edges
+from measure.field.masks import solidity
+from measure.field.outline import area
+from measure.field.separate import Parts, cut_by_form
+from measure.flags import bits
+
+_BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
+_MARGIN_PX = 4
+_FULL = 0.94  # area over that of the hull above which an outline has no neck
+_COMPACT = 0.86  # the same of a part below which it is the ragged end of a stain and no piece
+_FLANK_PX = 4.0  # how far beyond its outline a piece may have been found
+
+
+class Outlined(NamedTuple):
+    """Outlines, the number of the cluster each was cut from, flags, and how many clusters there were."""
+
+    outlines: list[np.ndarray]
+    group: list[int]
+    flags: list[int]
+    groups: int
+
+
+class Outliner:
+    """Collects the pieces of all components and outlines them many at a time.
+
+    Parameters
+    ----------
+    light_weight : float
+    least_px2 : float
+        Smallest area reported.
+    """
+
+    def __init__(self, light_weight: float, least_px2: float, cut_strength: float) -> None:
+        self._light_weight, self._least_px2, self._cut_strength = light_weight, least_px2, cut_strength
+        self._waiting: list[tuple[Piece, np.ndarray, int]] = []
+        self._waiting_px = self._groups = 0
+        self._outlines: list[np.ndarray] = []
+        self._group: list[int] = []
+        self._flags: list[int] = []
+
+    def add(
+        self, delta: np.ndarray, parts: Parts, other: np.ndarray, oil_lab: np.ndarray, offset: np.ndarray
+    ) -> None:
+        """Add the pieces of one component, in its crop; ``offset`` is the crop's corner, x and y."""
+        for group in parts.groups:
+            self._groups += 1
+            for n in group:
+                cropped = _cropped(delta, parts, other, n, oil_lab)
+                if cropped is not None:
+                    self._waiting.append((cropped[0], cropped[1] + offset, self._groups))
+                    self._waiting_px += cropped[0].mask.size
+        if self._waiting_px > _BATCH_PX:
+            self._place()
+
+    def _place(self) -> None:
+        placed = place_edges([piece for piece, _, _ in self._waiting], self._light_weight)
+        again: list[tuple[Piece, np.ndarray, int]] = []
+        for waiting, outline in zip(self._waiting, placed, strict=True):
+            if outline is None or len(outline) < 4 or area(outline) < self._least_px2:
+                continue
+            parts = self._cut_again(waiting[0], outline)
+            if len(parts) > 1:
+                again += [(part, *waiting[1:]) for part in parts]
+            else:
+                self._keep(waiting, outline)
+        for waiting, outline in zip(
+            again, place_edges([p for p, _, _ in again], self._light_weight), strict=True
+        ):
+            if outline is not None and len(outline) >= 4 and area(outline) >= self._least_px2:
+                self._keep(waiting, outline)
+        self._waiting, self._waiting_px = [], 0
+
+    def _keep(self, waiting: tuple[Piece, np.ndarray, int], outline: np.ndarray) -> None:
+        piece, offset, group = waiting
+        self._outlines.append(outline + offset)
+        self._group.append(group)
+        self._flags.append(bits("rim_only") * piece.rim_only)
+
+    def _cut_again(self, piece: Piece, outline: np.ndarray) -> list[Piece]:
+        """Parts of a piece whose necks show only now that its edge is where it belongs."""
+        if piece.rim_only or self._cut_strength <= 0 or not _is_hollow(outline):
+            return []
+        mask = np.zeros_like(piece.mask)
+        cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
+        cut = cut_by_form(mask, self._least_px2, self._cut_strength)
+        sizes = np.bincount(cut.ravel())[1:]
+        if len(sizes) < 2 or sizes.min() < self._least_px2:
+            return []
+        if min(solidity((cut == n).view(np.uint8)) for n in range(1, len(sizes) + 1)) < _COMPACT:
+            return []
+        labels = grown_labels(cut, piece.mask > 0, _FLANK_PX)
+        return [
+            Piece(
+                piece.delta,
+                (labels == n).view(np.uint8),
+                piece.others | ((labels > 0) & (labels != n)),
+                piece.oil_lab,
+            )
+            for n in range(1, len(sizes) + 1)
+        ]
+
+    def outlined(self) -> Outlined:
+        """All pieces so far."""
+        self._place()
+        return Outlined(self._outlines, self._group, self._flags, self._groups)
+
+
+def _is_hollow(outline: np.ndarray) -> bool:
+    return area(outline) < _FULL * cv2.contourArea(cv2.convexHull(outline.astype(np.float32)))
+
+
+def _cropped(
+    delta: np.ndarray, parts: Parts, other: np.ndarray, n: int, oil_lab: np.ndarray
+) -> tuple[Piece, np.ndarray] | None:
+    """One piece of a component in a crop of its own, and the crop's corner in that of the component."""
+    piece = (parts.labels == n).view(np.uint8)
+    x, y, w, h = cv2.boundingRect(piece)
+    if not w:
+        return None
+    m = _MARGIN_PX
+    x0, y0 = max(0, x - m), max(0, y - m)
+    box = np.s_[y0 : y + h + m, x0 : x + w + m]
+    piece = piece[box].copy()
+    others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
+    return Piece(delta[box], piece, others, oil_lab, n in parts.clear), np.array([x0, y0], np.float32)

@@ -1,0 +1,50 @@
+"""Pieces outlined many at a time, and cut once more at necks that show only in the outline."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.outliner import Outliner
+from measure.field.separate import Parts
+
+LEAST_PX2 = 40.0
+
+
+def blunt_pair(ragged: bool = False) -> tuple[np.ndarray, Parts]:
+    """Two discs that touch, found together with their notches filled up; the field itself is sharp."""
+    mask = np.zeros((90, 140), np.uint8)
+    cv2.circle(mask, (45, 45), 26, 1, -1)
+    if ragged:
+        for x in range(78, 122, 8):
+            cv2.line(mask, (x, 45), (x, 30 + 3 * (x % 3)), 1, 2)
+        cv2.line(mask, (60, 45), (125, 45), 1, 3)
+    else:
+        cv2.circle(mask, (95, 45), 26, 1, -1)
+    found = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (41, 41)))
+    delta = np.zeros((*mask.shape, 3), np.float32)
+    delta[..., 0] = -30.0 * cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 1.0)
+    return delta, Parts(found.astype(np.int32), [[1]], frozenset())
+
+
+def outlined(delta: np.ndarray, parts: Parts, cut_strength: float = 0.5):
+    outliner = Outliner(1.0, LEAST_PX2, cut_strength)
+    outliner.add(
+        delta, parts, np.zeros(delta.shape[:2], bool), np.array([85.0, 0.0, 15.0]), np.zeros(2, np.float32)
+    )
+    return outliner.outlined()
+
+
+def test_a_neck_that_shows_in_the_outline_is_cut():
+    done = outlined(*blunt_pair())
+    sizes = [cv2.contourArea(outline.astype(np.float32)) for outline in done.outlines]
+    assert len(sizes) == 2
+    assert sizes == pytest.approx([np.pi * 26.0**2] * 2, rel=0.06)
+    assert done.group == [1, 1]  # still known as one cluster
+
+
+def test_nothing_is_cut_without_strength():
+    assert len(outlined(*blunt_pair(), cut_strength=0.0).outlines) == 1
+
+
+def test_the_ragged_end_of_a_piece_is_not_made_a_piece():
+    assert len(outlined(*blunt_pair(ragged=True)).outlines) == 1
