@@ -87,7 +87,7 @@ def _turned(cut: Cut, look: Look, rng) -> Cut:
     gain = np.exp(rng.normal(0, look.tint) + rng.normal(0, 0.0 if look.grey else look.tint / 2, 3))
     picture = cut.clear if look.clear else cut.colour * gain.astype(np.float32)
     if look.clear:  # more or less of the same stain
-        picture = picture ** np.exp(rng.normal(0, 2 * look.tint))
+        picture = picture ** (look.stain * np.exp(rng.normal(0, 2 * look.tint)))
     if look.grey:
         picture = np.repeat(picture.mean(axis=2, keepdims=True), 3, axis=2)
     reach = int(np.ceil(np.abs(outline).max())) + PAD_PX

@@ -10,7 +10,7 @@ particles (CC BY 4.0, EMPS set, Yildirim and Cole 2021).
 
 import json
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -106,7 +106,19 @@ def cuts(name: str) -> tuple[Cut, ...]:
     light = to_linear(pixels / 255.0)
     outlines = [np.array(o, float) * reduced for o in stored["outlines_px"]]
     free = far_from_median(pixels, 80.0) < 2 * FREE_STEP
-    return tuple(_cut(name, light, free, outline) for outline in outlines)
+    found = tuple(_cut(name, light, free, outline) for outline in outlines)
+    return tuple(_levelled(cut) for cut in found) if stored.get("level") else found
+
+
+def _levelled(cut: Cut) -> Cut:
+    """Take out a slope of the light across a piece that was lit from one side, which hides its lit edge."""
+    inside = filled(cut.outline, cut.clear.shape[:2]) > 0.5
+    y, x = np.indices(inside.shape) - np.array(inside.shape)[:, None, None] / 2
+    slope = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+    log = np.log(np.maximum(cut.clear, 0.02))
+    fit = np.linalg.lstsq(slope[inside], log[inside], rcond=None)[0]
+    clear = np.exp(log - np.clip(slope @ fit - log[inside].mean(axis=0), -0.7, 0.7)).astype(np.float32)
+    return replace(cut, clear=clear)
 
 
 def _cut(name: str, light: np.ndarray, free: np.ndarray, outline: np.ndarray) -> Cut:
