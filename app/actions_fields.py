@@ -13,7 +13,7 @@ FIELDS = (
     ),
     ActionRow(
         "fields.add_table",
-        "Add a particle table…",
+        "Add a table of pieces…",
         ("Ctrl+Alt+I",),
         "fields",
         "A CSV of sizes becomes a batch without pictures",
@@ -25,7 +25,7 @@ FIELDS = (
         "Measure all fields not yet measured",
         ("Shift+M",),
         "fields",
-        "Every field that has no particles yet",
+        "Every field that has no pieces yet",
     ),
     ActionRow("fields.previous", "Previous field", ("PgUp",), "fields"),
     ActionRow("fields.next", "Next field", ("PgDown",), "fields"),

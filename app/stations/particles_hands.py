@@ -53,7 +53,7 @@ class Hands:
             return
         self._edit(
             lambda edits, field, learned: edits.cut(*field, label, line, snap=snap, learned=learned),
-            f"Cut particle {label}",
+            f"Cut piece {label}",
         )
 
     def join(self, labels: Iterable[int]) -> None:
@@ -71,7 +71,7 @@ class Hands:
         """Add a piece by its outline."""
         self._edit(
             lambda edits, field, learned: edits.draw(*field, outline, snap=snap, learned=learned),
-            "Draw a particle",
+            "Draw a piece",
         )
 
     def brush(self, label: int, stroke: np.ndarray, radius_px: float, add: bool) -> None:
@@ -83,7 +83,7 @@ class Hands:
             lambda edits, field, learned: edits.reshape(
                 *field, label, stroke, radius_px, add, learned=learned
             ),
-            f"{'Add to' if add else 'Take from'} the edge of particle {label}",
+            f"{'Add to' if add else 'Take from'} the edge of piece {label}",
         )
 
     def recut(self, labels: Iterable[int], more: bool) -> None:
@@ -212,4 +212,4 @@ class Hands:
 
 
 def _words(labels: list[int]) -> str:
-    return f"particle {labels[0]}" if len(labels) == 1 else f"{len(labels)} particles"
+    return f"piece {labels[0]}" if len(labels) == 1 else f"{len(labels)} pieces"

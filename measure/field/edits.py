@@ -104,7 +104,7 @@ def join(
     """
     labels = _different(labels)
     if len(labels) < 2:
-        raise InvalidInput("Choose at least two particles to join.")
+        raise InvalidInput("Choose at least two pieces to join.")
     rows = _rows(particles, labels)
     shape = geometry.joined([geometry.polygon_of(particles.outlines[r]) for r in rows], labels)
     return _replaced(particles, light, picture, rows, [geometry.outline_of(shape)], "joined", learned)
@@ -185,7 +185,7 @@ def reshape(
     row = _rows(particles, [label])[0]
     shape, brush = geometry.polygon_of(particles.outlines[row]), _brush(stroke_xy, radius_px)
     if not brush.intersects(shape):
-        raise InvalidInput(f"The brush does not meet particle {label}; begin the stroke on the piece.")
+        raise InvalidInput(f"The brush does not meet piece {label}; begin the stroke on the piece.")
     if add:
         frame = box(0, 0, picture.width_px, picture.height_px)
         taken = unary_union([geometry.polygon_of(o) for o in _neighbours(particles, row, brush)])
@@ -193,7 +193,7 @@ def reshape(
     else:
         new = [p for p in geometry.parts(shape.difference(brush)) if p.area >= geometry.SMALLEST_AREA_PX2]
         if not new:
-            raise InvalidInput(f"Nothing measurable would be left of particle {label}; set it aside instead.")
+            raise InvalidInput(f"Nothing measurable would be left of piece {label}; set it aside instead.")
     made = [geometry.outline_of(p) for p in new]
     return _replaced(particles, light, picture, [row], made, "reshaped", learned)
 
@@ -216,7 +216,7 @@ def recut(
     """
     labels = _different(labels)
     if not labels:
-        raise InvalidInput("Choose a particle or a cluster to cut anew.")
+        raise InvalidInput("Choose a piece or a cluster to cut anew.")
     if pieces < 1:
         raise InvalidInput(f"A cluster is cut in 1 piece or more, not {pieces}.")
     rows = _rows(particles, labels)
@@ -233,7 +233,7 @@ def _rows(particles: Particles, labels: Sequence[int]) -> np.ndarray:
     try:
         return particles.index_of(labels)
     except KeyError as missing:
-        raise InvalidInput(f"There is no particle {missing.args[0]} on this field.") from None
+        raise InvalidInput(f"There is no piece {missing.args[0]} on this field.") from None
 
 
 def _split_or(shape: Polygon, line: LineString, label: int, otherwise: list[Polygon]) -> list[Polygon]:

@@ -73,12 +73,12 @@ def split_by(shape: Polygon, line: LineString, label: int) -> list[Polygon]:
     pieces = parts(split(shape, lengthened(line, 2.0 + 0.05 * np.sqrt(shape.area))))
     if len(pieces) < 2:
         raise InvalidInput(
-            f"The line does not cross particle {label}; draw it from one side of the piece out to the other."
+            f"The line does not cross piece {label}; draw it from one side of it out to the other."
         )
     whole = [p for p in pieces if p.area >= SMALLEST_AREA_PX2]
     if len(whole) < 2:
         raise InvalidInput(
-            f"The cut would take off less than {SMALLEST_AREA_PX2:g} square pixels of particle {label}, "
+            f"The cut would take off less than {SMALLEST_AREA_PX2:g} square pixels of piece {label}, "
             "too little to measure; cut nearer to its middle."
         )
     for crumb in (p for p in pieces if p.area < SMALLEST_AREA_PX2):
@@ -106,7 +106,7 @@ def joined(shapes: Sequence[Polygon], labels: Sequence[int]) -> Polygon:
             if isinstance(closed, Polygon):
                 return largest(closed)
     raise InvalidInput(
-        f"Particles {', '.join(str(v) for v in labels)} lie {gap:.0f} px apart, too far to be one piece; "
+        f"Pieces {', '.join(str(v) for v in labels)} lie {gap:.0f} px apart, too far to be one piece; "
         "draw the outline by hand if they are."
     )
 
@@ -190,7 +190,7 @@ def divided(shape: Polygon, pieces: int, label: int) -> list[Polygon]:
     while len(found) < pieces:
         pick = int(np.argmin([cost for cost, _ in cuts]))
         if not np.isfinite(cuts[pick][0]):
-            raise InvalidInput(f"Particle {label} is too small to be cut in {pieces} pieces.")
+            raise InvalidInput(f"Piece {label} is too small to be cut in {pieces} pieces.")
         halves = split_by(found[pick], cuts[pick][1], label)
         found[pick : pick + 1] = halves
         cuts[pick : pick + 1] = [best_cut(half) for half in halves]

@@ -162,7 +162,7 @@ def choose_blind(labels: Sequence[int], wanted: int, seed: int, *, already: Sequ
         If ``wanted`` is less than 1.
     """
     if wanted < 1:
-        raise InvalidInput(f"A spot check needs at least one particle, not {wanted}.")
+        raise InvalidInput(f"A spot check needs at least one piece, not {wanted}.")
     done = {int(v) for v in already}
     left = [int(v) for v in labels if int(v) not in done]
     order = np.random.default_rng(seed).permutation(len(left))

@@ -188,10 +188,12 @@ def _action(words: str) -> str:
 
     Examples
     --------
-    >>> _action("Cut particle 12"), _action("Set aside particle 3: dust"), _action("Measure a.png")
-    ('Cut', 'Set aside', 'Measure')
+    >>> _action("Cut piece 12"), _action("Set aside piece 3: dust"), _action("Count piece 3 again")
+    ('Cut', 'Set aside', 'Count again')
     """
     first = words.split(":")[0].split()
+    if first and (first[0], first[-1]) == ("Count", "again"):
+        return "Count again"
     two = {"Set", "Change", "Back"}
     return " ".join(first[: 2 if first and first[0] in two else 1]) or "Change"
 

@@ -91,7 +91,7 @@ def _described(
 
 
 def _names(names: Names, table: str, rows: Rows) -> str:
-    """Return "particles 3, 4, 5" or "batch pass 3"."""
+    """Return "pieces 3, 4, 5" or "batch pass 3"."""
     if table == "particle":
         called = [str(row[0] & _LABEL_MASK) for row in rows.values]
     elif "name" in rows.columns:

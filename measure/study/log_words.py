@@ -63,7 +63,7 @@ def setting_words(name: str) -> str:
 
 def table_words(table: str, count: int) -> str:
     """Return the word for rows of a table."""
-    word = str(table).replace("_", " ")
+    word = "piece" if table == "particle" else str(table).replace("_", " ")
     return word if count == 1 else _PLURALS.get(table, word + "s")
 
 

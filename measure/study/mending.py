@@ -47,7 +47,7 @@ def _particles(con: sqlite3.Connection) -> list[str]:
     ).rowcount
     con.execute("DELETE FROM outline_pack WHERE id IN (SELECT id FROM whole WHERE count = 0)")
     con.execute("DROP TABLE whole")
-    return [f"{gone} particles lost their outlines or their field."] if gone else []
+    return [f"{gone} pieces lost their outlines or their field."] if gone else []
 
 
 def _pictures(con: sqlite3.Connection) -> list[str]:

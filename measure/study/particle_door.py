@@ -124,7 +124,7 @@ class ParticleDoor(FieldDoor):
         """Set particles aside with a reason: kept and listed, not counted."""
         labels, reason = list(labels), str(reason).strip()
         if not reason:
-            raise InvalidInput("Give a reason for setting particles aside.")
+            raise InvalidInput("Give a reason for setting pieces aside.")
         return self.update_particles(
             field_id, labels, text or f"Set aside {_few(labels)}: {reason}", set_aside=reason
         )
@@ -132,7 +132,7 @@ class ParticleDoor(FieldDoor):
     def restore(self, field_id: int, labels: Iterable[int], text: str = "") -> Changes:
         """Count particles again that were set aside."""
         labels = list(labels)
-        return self.update_particles(field_id, labels, text or f"Restore {_few(labels)}", set_aside="")
+        return self.update_particles(field_id, labels, text or f"Count {_few(labels)} again", set_aside="")
 
     def restore_automatic(self, field_id: int) -> Changes:
         """Bring back the particles of a field as the last measuring gave them, before any hand edit.
@@ -186,13 +186,13 @@ class ParticleDoor(FieldDoor):
 
     def _read(self, query: str, values: tuple) -> Particles:
         rows = self._rows(query, values)
-        with self._readable("an outline or a particle"):
+        with self._readable("an outline or a piece"):
             return from_rows(rows, self._read_pack)
 
     def _next_label(self, field_id: int) -> int:
         found = self._row("SELECT next_label FROM field_state WHERE field_id = ?", (int(field_id),))
         label = found[0] if found else 1
-        with self._readable("a number of particles"):
+        with self._readable("a number of pieces"):
             if not 1 <= label < _LAST_LABEL:
                 raise ValueError(label)
         return label
@@ -213,9 +213,9 @@ class ParticleDoor(FieldDoor):
             there = {row[0] for row in self._rows(f"SELECT id FROM particle WHERE id IN ({ids})")}
         missing = [label for label in wanted if particle_id(field_id, label) not in there]
         if missing:
-            raise InvalidInput(f"{name} has no particle {missing[0]} any more.")
+            raise InvalidInput(f"{name} has no piece {missing[0]} any more.")
         if len(set(wanted)) < len(wanted):
-            raise InvalidInput(f"Particle {max(wanted, key=wanted.count)} of {name} is named twice.")
+            raise InvalidInput(f"Piece {max(wanted, key=wanted.count)} of {name} is named twice.")
         return wanted
 
     def _after_change(self, changes: Changes) -> None:
@@ -241,4 +241,4 @@ class ParticleDoor(FieldDoor):
 
 
 def _few(labels: list) -> str:
-    return f"particle {int(labels[0])}" if len(labels) == 1 else f"{len(labels)} particles"
+    return f"piece {int(labels[0])}" if len(labels) == 1 else f"{len(labels)} pieces"

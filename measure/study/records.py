@@ -35,7 +35,7 @@ class Changes:
     names : frozenset of str
         Names of the settings touched.
     text : str
-        The action in a few words ("Cut particle 12").
+        The action in a few words ("Cut piece 12").
     """
 
     what: frozenset[str] = frozenset()

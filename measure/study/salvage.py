@@ -32,7 +32,7 @@ class Rescue:
         """Return what came over and whether anything was lost, as a sentence or two."""
         shown = (
             ("field", "picture", "pictures"),
-            ("particle", "particle", "particles"),
+            ("particle", "piece", "pieces"),
             ("batch", "batch", "batches"),
             ("edit", "log entry", "log entries"),
         )

@@ -47,7 +47,7 @@ def test_a_damaged_one_is_rescued_and_the_losses_are_told(study: Path, tmp_path:
     assert study.read_bytes() == before
     with Study.open(out) as rescued:
         there = sum(len(rescued.particles(row.id)) for row in rescued.fields())
-        assert f"{len(rescued.fields())} pictures, {there} particles" in said
+        assert f"{len(rescued.fields())} pictures, {there} pieces" in said
         assert 0 < there <= 600
 
 

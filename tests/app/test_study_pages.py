@@ -143,9 +143,9 @@ def test_the_record_of_the_field_shown_leads_to_its_automatic_result(
     window.action("window.record").trigger()
     page.of.setCurrentIndex(1)
     assert page.of.currentText() == "Only smear-1.png"
-    assert page.model.row_text(0)[2] == "Set aside particle 1: dust"
+    assert page.model.row_text(0)[2] == "Set aside piece 1: dust"
     session.do(session.study.set_aside, field_id, [2], "dust")  # the page follows
-    assert page.model.row_text(0)[2] == "Set aside particle 2: dust"
+    assert page.model.row_text(0)[2] == "Set aside piece 2: dust"
     qtbot.mouseClick(page.automatic, LEFT)
     assert window.current == "particles"
     assert session.study.undo_text() == "Back to the automatic result of smear-1.png"
@@ -177,7 +177,7 @@ def test_a_damaged_study_is_rescued_in_place(
     choose_place(monkeypatch, out)
     qtbot.mouseClick(window.strip.offer, LEFT)
     qtbot.waitUntil(lambda: window.strip.offer.text() == "Open it", timeout=20000)
-    assert "Rescued from spread.gritline into spread rescued.gritline: 1 picture, 6 particles" in (
+    assert "Rescued from spread.gritline into spread rescued.gritline: 1 picture, 6 pieces" in (
         window.strip.text.text()
     )
     qtbot.mouseClick(window.strip.offer, LEFT)

@@ -77,11 +77,11 @@ def test_a_cut_without_snapping_follows_the_line(field):
 
 def test_a_line_beside_the_piece_is_refused(field):
     for line in ([[10, 10], [20, 30]], [[80, 85], [84, 90]]):
-        with pytest.raises(InvalidInput, match="does not cross particle 11"):
+        with pytest.raises(InvalidInput, match="does not cross piece 11"):
             edits.cut(*field, 11, line)
     with pytest.raises(InvalidInput, match="too little to measure"):
         edits.cut(*field, 14, [[240, 162.2], [260, 162.2]], snap=False)
-    with pytest.raises(InvalidInput, match="no particle 99"):
+    with pytest.raises(InvalidInput, match="no piece 99"):
         edits.cut(*field, 99, [[0, 0], [1, 1]])
     with pytest.raises(InvalidInput, match="two different points"):
         edits.cut(*field, 11, [[5, 5]])

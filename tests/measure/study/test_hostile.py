@@ -125,14 +125,14 @@ def test_the_trial_itself_uses_a_sound_study_without_complaint(tmp_path: Path) -
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ("UPDATE particle SET kind = 259", "a particle cannot be read"),  # 259 would become 3 in one byte
-        ("UPDATE particle SET origin = -1", "a particle cannot be read"),
-        ("UPDATE particle SET outline_index = -1", "a particle cannot be read"),
+        ("UPDATE particle SET kind = 259", "a piece cannot be read"),  # 259 would become 3 in one byte
+        ("UPDATE particle SET origin = -1", "a piece cannot be read"),
+        ("UPDATE particle SET outline_index = -1", "a piece cannot be read"),
         ("UPDATE field SET zones = '[[[1]]]'", "the field 0.png cannot be read"),
         ("UPDATE scale SET notes = '3'", "a scale cannot be read"),
         ("UPDATE tasting SET batch_ids = '[null]'", "a value in it cannot be read"),
         ("UPDATE setting SET value = '{'", "the setting felt_profile cannot be read"),
-        ("UPDATE field_state SET next_label = 4294967297", "a number of particles cannot be read"),
+        ("UPDATE field_state SET next_label = 4294967297", "a number of pieces cannot be read"),
         ("UPDATE field_state SET next_label = 1", "does not fit together"),
         ("CREATE UNIQUE INDEX trap ON batch (name)", "its batch table is not one of a study"),
         ("ALTER TABLE batch ADD COLUMN more TEXT", "its batch table is not one of a study"),

@@ -163,7 +163,7 @@ def test_the_second_window_looks_only_until_the_first_closes(
     first.set_kind(1, [1], 3)
     first.set_aside(1, [2], "dust")
     assert second.particles(1)["kind"][0] == 3
-    assert second.undo_text() == "Set aside particle 2: dust"
+    assert second.undo_text() == "Set aside piece 2: dust"
     first.close()
     third = opened(closed)
     assert not third.read_only

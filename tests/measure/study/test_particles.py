@@ -83,9 +83,9 @@ def test_kinds_reasons_and_columns_change(study: Study) -> None:
 
 def test_what_cannot_be_edited_is_told(study: Study) -> None:
     field_id = fill(study)
-    with pytest.raises(InvalidInput, match=r"one\.png has no particle 99 any more"):
+    with pytest.raises(InvalidInput, match=r"one\.png has no piece 99 any more"):
         study.set_kind(field_id, [1, 99], 0)
-    with pytest.raises(InvalidInput, match=r"Particle 1 of one\.png is named twice"):
+    with pytest.raises(InvalidInput, match=r"Piece 1 of one\.png is named twice"):
         study.replace_particles(field_id, [1, 1], particles(0), "Join")
     with pytest.raises(InvalidInput, match="Give a reason"):
         study.set_aside(field_id, [1], "  ")

@@ -159,5 +159,5 @@ def test_a_sound_study_has_no_faults_and_an_unsound_one_names_them(study: Study)
         "In the pack 1, outlines are damaged or too large.",
         "The entry 1 of the log cannot be read.",
     ]
-    with pytest.raises(StudyFileError, match="an outline or a particle cannot be read"):
+    with pytest.raises(StudyFileError, match="an outline or a piece cannot be read"):
         study.particles(1)

@@ -166,10 +166,10 @@ def test_the_log_tells_who_what_from_and_to(study: Study) -> None:
     study.undo()
     undone, note, aside, kind = study.edit_log(limit=4)
     assert (kind.who, kind.text, kind.field_ids) == ("Ada", "Tag as salt", (field_id,))
-    assert "particle 3: kind kernel, kind by hand no" in kind.was
-    assert "particle 3: kind salt, kind by hand yes" in kind.now
-    assert (aside.was, aside.now) == ("particle 3: set aside (empty)", "particle 3: set aside dust")
-    assert aside.text == "Set aside particle 3: dust"
+    assert "piece 3: kind kernel, kind by hand no" in kind.was
+    assert "piece 3: kind salt, kind by hand yes" in kind.now
+    assert (aside.was, aside.now) == ("piece 3: set aside (empty)", "piece 3: set aside dust")
+    assert aside.text == "Set aside piece 3: dust"
     assert (note.was, note.now, note.state) == (
         "field one.png: note (empty)",
         "field one.png: note smeared",
@@ -210,7 +210,7 @@ def test_the_log_of_one_field_leaves_others_out(study: Study) -> None:
     study.undo()
     texts = [entry.text for entry in study.edit_log(second)]
     assert texts == ["Undo: Measure b", "Measure b", "Add b"]
-    assert "200 particles" in study.edit_log(second)[1].now
+    assert "200 pieces" in study.edit_log(second)[1].now
     assert "Measure one.png" in [entry.text for entry in study.edit_log(first)]
 
 
