@@ -1,5 +1,6 @@
 """Work that runs in other threads and processes: plain functions, no Qt anywhere, heavy imports inside."""
 
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,8 @@ import numpy as np
 from measure.errors import KnownError
 from measure.model import FieldResult, FieldSettings, Picture
 from measure.progress import SILENT, Progress
+
+_WAIT_S = 0.2  # between looks whether another window is done
 
 
 @dataclass(frozen=True)
@@ -194,11 +197,30 @@ def preview(
 
 
 def build_sample(folder: Path, progress: Progress) -> Path:
-    """Build the sample study in a folder and return its path; nothing half done is left behind."""
-    from app.samples import sample_pictures
-    from measure.output.sample_study import build_sample_study
+    """Build the sample study in a folder and return its path; nothing half done is left behind.
 
-    return build_sample_study(sample_pictures(), folder, tables=False, progress=progress).study
+    Where another window builds it already, this waits and returns what that one made.
+    """
+    from app.samples import made_sample, sample_pictures
+    from measure.output.sample_study import build_sample_study
+    from measure.safe_write import make_folder
+    from measure.study.lock import HeldElsewhere, WriterLock
+
+    make_folder(folder)
+    while True:
+        try:
+            turn = WriterLock(folder / "making")
+            break
+        except HeldElsewhere:
+            progress.report(0.0, "another window makes it, this one waits")
+            time.sleep(_WAIT_S)
+    try:
+        return (
+            made_sample(folder)
+            or build_sample_study(sample_pictures(), folder, tables=False, progress=progress).study
+        )
+    finally:
+        turn.release()
 
 
 def decode(data: bytes, name: str) -> Picture:

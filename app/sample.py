@@ -6,6 +6,7 @@ from PySide6.QtCore import QObject, QStandardPaths
 
 from app import jobs
 from app.messages import NOTE, explain
+from app.samples import made_sample
 from app.session import Session
 
 KEY = "sample study"
@@ -30,9 +31,9 @@ class SampleBuilder(QObject):
             self._session.tell("The sample study is being made.", NOTE)
             return
         folder = sample_folder()
-        found = [path for path in sorted(folder.glob("*.gritline")) if not path.stem.endswith("-in-work")]
-        if found:
-            self._session.open(found[0])
+        found = made_sample(folder)
+        if found is not None:
+            self._session.open(found)
             return
         self._session.tasks.run(
             lambda progress: jobs.build_sample(folder, progress),

@@ -90,6 +90,11 @@ class Strip(QFrame):
         level = self._level if self._offer is None and text.startswith(self.text.text() or "\0") else NOTE
         self._show(text, level, button_text, does)
 
+    def leave_place(self) -> None:
+        """Hide a warning: it was about the station that is left. Faults stay until read."""
+        if self._level == WARNING:
+            self.rest()
+
     def rest(self) -> None:
         """Hide the message and show the resting hint."""
         self._fade.stop()

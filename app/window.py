@@ -255,6 +255,7 @@ class Window(QMainWindow):
             self.rail.show_current(name)
             return
         self._leave_station()
+        self.strip.leave_place()
         self.current = name
         station = self.stations[name]
         self.pages.setCurrentWidget(station)

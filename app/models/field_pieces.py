@@ -1,5 +1,6 @@
 """The pieces of the field in view, in px and in um, ready for picture, table, details and histogram."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -69,6 +70,10 @@ class FieldPieces:
     def counted(self) -> np.ndarray:
         """Which pieces are in the size figures, (K,) ndarray of bool."""
         return self.table["counted"] == 1
+
+    def any_aside(self, labels: Iterable[int]) -> bool:
+        """Whether any of these pieces is set aside."""
+        return bool((self.particles["set_aside"][self.rows_of(labels)] != "").any())
 
     @property
     def too_small(self) -> np.ndarray:

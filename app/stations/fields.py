@@ -250,8 +250,11 @@ class Station(BaseStation):
         pictured = any(row.role != "table" for row in rows)
         self.action("fields.marks").setEnabled(pictured)
         self.action("fields.remove").setEnabled(writable and bool(rows))
-        for name in ("measure", "leave_out", "leave_out_none", "leave_out_all"):
+        for name in ("measure", "leave_out"):
             self.action(f"fields.{name}").setEnabled(writable and pictured)
+        here = self.session.field_row()
+        for name in ("leave_out_none", "leave_out_all"):
+            self.action(f"fields.{name}").setEnabled(writable and here is not None and bool(here.zones))
         for name in ("next", "previous", "preview", "outlines"):
             self.action(f"fields.{name}").setEnabled(bool(self.list.fields.field_ids()))
 

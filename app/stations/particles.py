@@ -259,6 +259,7 @@ class Station(BaseStation):
         chosen = self.session.selected
         self.view.set_chosen(chosen)
         self.panel.show_chosen(chosen, self.view.image)
+        self.action("particles.restore").setEnabled(self.pieces.any_aside(chosen))
         self.view.setAccessibleDescription(self.panel.piece.in_words())
         self.links.show_histogram()
 

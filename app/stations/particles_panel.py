@@ -86,7 +86,8 @@ class Panel(QWidget):
             self.waiting, self.progress, parts.row(accept, after, None), heading="Doubtful first"
         )
         restore = parts.action_button(action("particles.restore"))
-        piece = parts.card(self.piece, parts.row(self._aside_button(action), restore, None))
+        self._aside = self._aside_button(action)
+        piece = parts.card(self.piece, parts.row(self._aside, restore, None))
         inner = QWidget()
         inner.setLayout(parts.column(doubtful, piece, None))
         return parts.scroll(inner)
@@ -145,6 +146,7 @@ class Panel(QWidget):
         """Show what is chosen in the table and the details."""
         self.list.set_chosen(chosen)
         self.piece.show_pieces(chosen, image)
+        self._aside.setEnabled(bool(chosen))
 
     def _show_waiting(self) -> None:
         waiting = doubtful_count(self._pieces)

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QAbstractButton, QLabel
 from pytestqt.qtbot import QtBot
 
 from app import pickers, preferences, theme
-from app.messages import WARNING
+from app.messages import ERROR, WARNING
 from app.session import Session
 from app.start_page import STEPS
 from app.window import Window
@@ -109,6 +109,18 @@ def test_messages_stand_in_place_and_can_be_hidden(open_window: Window, qtbot: Q
     qtbot.mouseClick(strip.hide_button, LEFT)
     assert strip.text.text() == resting
     assert strip.property("level") == "note"
+
+
+def test_a_warning_goes_with_its_station_and_a_fault_stays(open_window: Window):
+    strip, session = open_window.strip, open_window.session
+    open_window.go("scale")
+    session.tell("The lamp is off.", WARNING)
+    open_window.go("fields")
+    assert strip.text.text() == open_window.stations["fields"].tip
+    assert strip.property("level") == "note"
+    session.tell("The disk is full.", ERROR)
+    open_window.go("scale")
+    assert strip.text.text() == "The disk is full."
 
 
 def test_an_offer_can_be_taken(open_window: Window, qtbot: QtBot):

@@ -139,12 +139,16 @@ def test_one_more_and_one_fewer(station, hand, mouse, press):
 
 def test_set_aside_and_count_again(station, mouse, press):
     mouse((80, 80))
+    assert not station.action("particles.restore").isEnabled()  # it is counted
     press(Qt.Key.Key_Delete)
+    assert station.session.study.undo_text() == "Set aside piece 1: not a piece of the paste"
+    assert station.action("particles.restore").isEnabled()
     assert particles(station)["set_aside"][0] == "not a piece of the paste"
     assert station.histogram.data.count == 4
     assert "Not counted: not a piece" in station.panel.piece.state.text()
     press(Qt.Key.Key_R)
     assert particles(station)["set_aside"][0] == ""
+    assert station.session.study.undo_text() == "Count piece 1 again"
     station.session.undo()
     station.session.undo()
     assert particles(station)["set_aside"][0] == ""
