@@ -1,5 +1,7 @@
 """The rail: the stations from left to right of the work, each with its state in words."""
 
+import re
+
 from PySide6.QtCore import QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent
 from PySide6.QtWidgets import QAbstractButton, QButtonGroup, QSizePolicy, QVBoxLayout, QWidget
@@ -8,7 +10,9 @@ from app import icons, theme
 
 MARK = 18
 ICON = 22
-WIDEST_SHARE = 0.16  # of the window's width; a rail that needs more shows icons and names alone
+WIDEST_SHARE = 0.16  # of the window's width; a rail that needs more is narrow, its states in short
+_NARROW_CHARACTERS = 12  # of a state in a line of the narrow rail
+_STATE_LINES = 2
 
 
 class StationButton(QAbstractButton):
@@ -37,9 +41,12 @@ class StationButton(QAbstractButton):
         self.update()
 
     def set_compact(self, compact: bool) -> None:
-        """Show the icon over the name, with the state in the tip, or all of it beside the icon."""
+        """Show the icon over the name and the state in short, or all of it beside the icon."""
         if compact != self.compact:
             self.compact = compact
+            # the state gives way where the window is low
+            policy = QSizePolicy.Policy.Maximum if compact else QSizePolicy.Policy.Fixed
+            self.setSizePolicy(QSizePolicy.Policy.Expanding, policy)
             self._show_tip()
             self.updateGeometry()
 
@@ -49,12 +56,13 @@ class StationButton(QAbstractButton):
 
     def sizeHint(self) -> QSize:
         """Return the room that is wanted as it is shown now."""
-        return self._compact_size() if self.compact else self.full_size()
+        return self._compact_size(_STATE_LINES) if self.compact else self.full_size()
 
-    def _compact_size(self) -> QSize:
-        small = QFontMetrics(theme.font("small", bold=True))
-        width = max(small.horizontalAdvance(self.text()), ICON + 2 * MARK) + 2 * theme.MEDIUM
-        return QSize(width, ICON + small.height() + 2 * theme.SMALL + theme.TIGHT)
+    def _compact_size(self, lines: int) -> QSize:
+        name, state = QFontMetrics(theme.font("small", bold=True)), QFontMetrics(theme.font("small"))
+        words = max(name.horizontalAdvance(self.text()), _NARROW_CHARACTERS * state.averageCharWidth())
+        height = _compact_head(name) + lines * state.height() + theme.SMALL
+        return QSize(max(words, ICON + 2 * MARK) + 2 * theme.SMALL, height)
 
     def full_size(self) -> QSize:
         """Return room for the word and two lines of state."""
@@ -65,8 +73,8 @@ class StationButton(QAbstractButton):
         return QSize(words + ICON + 2 * theme.MEDIUM + theme.SMALL, height)
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802 - Qt's name
-        """Return the same: the words are the point of the rail."""
-        return self.sizeHint()
+        """Return the same: the words are the point of the rail; a narrow one can do without its states."""
+        return self._compact_size(0) if self.compact else self.full_size()
 
     def paintEvent(self, _event: QPaintEvent) -> None:
         """Paint it by hand: two type sizes and a mark do not fit into a usual button."""
@@ -95,15 +103,25 @@ class StationButton(QAbstractButton):
         painter.drawText(rest, Qt.TextFlag.TextWordWrap, self.words)
 
     def _paint_compact(self, painter: QPainter, palette: theme.Palette, ink: QColor) -> None:
-        middle, top = self.width() / 2, theme.SMALL
+        middle, top = self.width() / 2, theme.TIGHT
         icons.paint(painter, self.name, QRectF(middle - ICON / 2, top, ICON, ICON), ink)
         if self.done:
             mark = QRectF(middle + ICON / 2 + 2, top, MARK, MARK)
             icons.paint(painter, "done", mark, palette.colour("done"))
         painter.setFont(theme.font("small", bold=True))
         painter.setPen(palette.colour("ink"))
-        words = QRectF(0, top + ICON + 2, self.width(), painter.fontMetrics().height())
+        words = QRectF(0, top + ICON, self.width(), painter.fontMetrics().height())
         painter.drawText(words, Qt.AlignmentFlag.AlignCenter, self.text())
+        self._paint_short_state(painter, palette, _compact_head(painter.fontMetrics()))
+
+    def _paint_short_state(self, painter: QPainter, palette: theme.Palette, top: int) -> None:
+        painter.setFont(theme.font("small"))
+        painter.setPen(palette.colour("soft_ink"))
+        metrics = painter.fontMetrics()
+        room = min((self.height() - top) // metrics.height(), _STATE_LINES)
+        for place, line in enumerate(lines_of(short_words(self.words), metrics, self.width() - 4, room)):
+            box = QRectF(2, top + place * metrics.height(), self.width() - 4, metrics.height())
+            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, line)
 
     def _paint_ground(self, painter: QPainter, palette: theme.Palette) -> None:
         box = QRectF(self.rect()).adjusted(4, 2, -4, -2)
@@ -112,7 +130,8 @@ class StationButton(QAbstractButton):
             painter.setBrush(palette.colour("accent_soft"))
             painter.drawRoundedRect(box, theme.RADIUS, theme.RADIUS)
             painter.setBrush(palette.colour("accent"))
-            painter.drawRoundedRect(QRectF(4, box.top() + 6, 3, box.height() - 12), 1.5, 1.5)
+            if not self.compact:  # there its words need the width
+                painter.drawRoundedRect(QRectF(4, box.top() + 6, 3, box.height() - 12), 1.5, 1.5)
         elif self.underMouse():
             painter.setBrush(palette.colour("raised"))
             painter.drawRoundedRect(box, theme.RADIUS, theme.RADIUS)
@@ -124,6 +143,35 @@ class StationButton(QAbstractButton):
             painter.setPen(pen)
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRoundedRect(box.adjusted(1, 1, -1, -1), theme.RADIUS, theme.RADIUS)
+
+
+def short_words(words: str) -> str:
+    """Return a state without what stands in brackets; the tip tells all of it.
+
+    Examples
+    --------
+    >>> short_words("x₅₀ 59 (47 to 109) µm, felt")
+    'x₅₀ 59 µm, felt'
+    """
+    return re.sub(r"\s*\([^)]*\)", "", words)
+
+
+def lines_of(words: str, metrics: QFontMetrics, width: int, most: int) -> list[str]:
+    """Return words in lines of a width; the last ends in dots where not all fits."""
+    lines: list[str] = []
+    rest = words.split(" ")  # not at the thin spaces within a number
+    while words and rest and len(lines) < most:
+        taken = 1
+        while taken < len(rest) and metrics.horizontalAdvance(" ".join(rest[: taken + 1])) <= width:
+            taken += 1
+        last = len(lines) == most - 1
+        lines.append(" ".join(rest if last else rest[:taken]))
+        rest = [] if last else rest[taken:]
+    return [metrics.elidedText(line, Qt.TextElideMode.ElideRight, width) for line in lines]
+
+
+def _compact_head(name: QFontMetrics) -> int:
+    return theme.TIGHT + ICON + name.height()
 
 
 class Rail(QWidget):

@@ -37,7 +37,7 @@ from measure.study.records import SIZED_ROLES, Changes
 
 _VIEW, _KEY = "view.compare", "compare"
 _PAGES = {"curves": "Did it help?", "grind": "Grind curve"}
-_PAIRS = (("every pair", "all"), ("each with the first", "first"), ("each with the one before", "next"))
+_PAIRS = (("every pair", "all"), ("with the first", "first"), ("step by step", "next"))
 _EMPTY = (
     "A comparison needs two batches.\n\nPut the fields of each grind into a batch of its own in Fields, and "
     "measure them. Here then stands how many times finer one is than the other, how sure that is, and how "
@@ -85,9 +85,9 @@ class Station(BaseStation):
         buttons = page_buttons(self, _PAGES, lambda name: self.action(f"compare.page_{name}"))
         copy = parts.action_button(self.action("compare.copy_picture"), text="Copy chart")
         numbers = parts.action_button(self.action("compare.copy_numbers"), text="Copy table")
-        line = flow(
-            *buttons, theme.MEDIUM, self.figure, self.pairing, None, copy, numbers, spacing=theme.TIGHT
-        )
+        copies = QWidget()  # they go into the next line together
+        copies.setLayout(parts.row(copy, numbers, spacing=theme.TIGHT))
+        line = flow(*buttons, theme.MEDIUM, self.figure, self.pairing, None, copies, spacing=theme.TIGHT)
         both = QSplitter(Qt.Orientation.Vertical)
         both.addWidget(self.curves)
         both.addWidget(self.table)

@@ -14,7 +14,7 @@ from app.stations.base import BaseStation
 from app.stations.sizes_pieces import FELT_SETTING, Gatherer, profile_of
 from app.stations.tasting_plan import PlanForm
 from app.stations.tasting_session import SessionPage
-from app.stations.tasting_teach import teaching_page
+from app.stations.tasting_teach import ready_card, teaching_page
 from app.stations.tasting_work import (
     LIMIT_KINDS,
     TastedBatch,
@@ -60,16 +60,18 @@ class Station(BaseStation):
         )
         words = parts.label("\n".join(f"• {c}" for c in CAUTIONS), "small", wrap=True)
         words.setAlignment(Qt.AlignmentFlag.AlignTop)
+        before = QWidget()
         cautions = parts.card(words, heading="Before anyone tastes")
+        before.setLayout(parts.column(cautions, ready_card(), None))
         left = QWidget()
         left.setProperty("look", "panel")
-        column = parts.column(new, self.sessions, parts.scroll(cautions), margin=theme.SMALL)
+        column = parts.column(new, self.sessions, parts.scroll(before), margin=theme.SMALL)
         left.setLayout(column)
         column.setStretch(1, 2)
         column.setStretch(2, 3)
         column.addStrut(240)  # at least; larger text asks for more
         self._pages = QStackedWidget()
-        for page in (teaching_page(self.action("tasting.new")), parts.scroll(self.form), self.page):
+        for page in (teaching_page(), parts.scroll(self.form), self.page):
             self._pages.addWidget(page)
         split = QSplitter(Qt.Orientation.Horizontal)
         split.addWidget(left)

@@ -1,7 +1,7 @@
-"""What the Tasting station shows before there is a session: the way, the tests, and what to have ready."""
+"""What the Tasting station shows before there is a session: the way, the tests, and what it gives."""
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QAction, QResizeEvent
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QWidget
 
 from app import parts, theme
@@ -36,8 +36,14 @@ _READY = (
 )
 
 
-def teaching_page(new: QAction) -> QWidget:
-    """Return the page, with a button for the action that plans a session."""
+def ready_card() -> QWidget:
+    """Return the card that says what to have ready."""
+    words = _top(parts.label("\n".join(f"• {text}" for text in _READY), "small", wrap=True))
+    return parts.card(words, heading="What to have ready")
+
+
+def teaching_page() -> QWidget:
+    """Return the page."""
     inner = QWidget()
     inner.setMaximumWidth(1000)
     lead = _top(parts.label(_LEAD, "heading", wrap=True))
@@ -46,15 +52,8 @@ def teaching_page(new: QAction) -> QWidget:
         (METHODS[key].title, f"{text} Needs {METHODS[key].samples}.") for key, text in _WHEN.items()
     )
     which = parts.card(_pairs(tests), heading="Which test answers what")
-    words = _top(parts.label("\n".join(f"• {text}" for text in _READY), "soft", wrap=True))
-    ready = parts.card(words, heading="What to have ready")
-    begin, example = parts.action_button(new, text="Plan a session"), example_card()
-    inner.setLayout(
-        parts.column(
-            lead, way, which, ready, parts.row(begin, None), example, None,
-            spacing=theme.MEDIUM, margin=theme.LARGE,
-        )
-    )  # fmt: skip
+    example = example_card()
+    inner.setLayout(parts.column(lead, way, which, example, None, spacing=theme.MEDIUM, margin=theme.SMALL))
     holder = _Holder(inner, example)
     holder.setLayout(parts.row(None, inner, None, spacing=0))
     parts.box_of(holder).setStretch(1, 1000)

@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 
 import pytest
+from PySide6.QtGui import QFontMetrics
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from app import rail
 from app.window import Window
 
 
@@ -44,8 +46,18 @@ def test_the_rail_keeps_its_states_where_it_shows_names_alone(open_window: Windo
     assert button.toolTip().startswith("2 fields, 2 to measure\n")
     assert "2 fields, 2 to measure" in button.accessibleName()
     button.grab()
+    assert button.minimumSizeHint().height() < button.sizeHint().height()  # the state gives way first
     open_window.rail.suit(1920)
     assert not button.toolTip().startswith("2 fields")
+
+
+def test_a_state_in_short_keeps_its_figures_and_ends_in_dots(qapp: QApplication):
+    assert rail.short_words("3.4 times finer (1.6 to 10.0)") == "3.4 times finer"
+    metrics = QFontMetrics(qapp.font())
+    width = metrics.horizontalAdvance("1 433 pieces, 6")
+    assert rail.lines_of("1 433 pieces, 6 doubtful here", metrics, width, 2)[0] == "1 433 pieces, 6"
+    assert rail.lines_of("1 433 pieces, 6 doubtful here", metrics, width, 1)[0].endswith("…")
+    assert rail.lines_of("", metrics, width, 2) == []
 
 
 def test_tools_of_a_ruling_have_words_too_and_make_room_for_a_long_name(open_window: Window):

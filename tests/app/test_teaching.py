@@ -30,12 +30,12 @@ def test_the_tasting_station_teaches_before_a_session(
     qtbot.wait(30)
     station = open_window.stations["tasting"]
     page = station._pages.currentWidget()
-    words = said(page)
+    words = said(station)
     for part in ("How it goes", "Which test answers what", "What to have ready", "three-digit codes"):
         assert part in words
     assert all(method.title in words for method in METHODS.values())
     assert isinstance(page, QScrollArea)
     assert page.verticalScrollBar().maximum() == 0  # nothing to scroll where it fits
-    button = next(b for b in page.findChildren(QPushButton) if b.text() == "Plan a session")
+    button = next(b for b in station.findChildren(QPushButton) if b.text().strip() == "Plan a session")
     button.click()
     assert station._pages.currentIndex() == 1
