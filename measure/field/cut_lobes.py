@@ -24,6 +24,7 @@ _LONG = 2.4  # axes of an oval
 _LARGER = 1.7  # area of the oval over that of its part
 _OVAL, _LEAST_POINTS = 0.015, 60  # the same for a nearly perfect oval, and points that show it
 _WIDE = 0.98  # length of the cut over the smaller oval's long axis
+_STRAIGHT_DEG, _SHARP_DEG = 10.0, 60.0  # bends at a notch that allow no misfit, and the full misfit
 _FINE = 16  # parts of a px
 _ENDS_PX = 2.0  # part of an arc beside a notch that blur has rounded
 
@@ -140,8 +141,30 @@ def _worth_of(arcs: tuple[np.ndarray, np.ndarray], one: float, least_px2: float,
         return min(fits) / max(_CLEARLY * one, 1e-6)
     if not np.isfinite(worst):
         return 1.0
-    allowed = _FAIR if min(fits) < _PERFECT else _FIT
+    allowed = _FAIR if min(fits) < _PERFECT else _FIT * _sharpness(arcs)
     return max(worst / allowed, worst / max(_BETTER * one, 1e-6))
+
+
+def _sharpness(arcs: tuple[np.ndarray, np.ndarray]) -> float:
+    """Share of the usual tolerance where two ovals meet at a small angle, as along the waist of one pear."""
+    one, other = (_oval(arc) for arc in arcs)
+    if one is None or other is None:
+        return 1.0
+    bends = []
+    for end in (arcs[0][0], arcs[0][-1]):
+        first, second = _outward(one, end), _outward(other, end)
+        bends.append(float(np.degrees(np.arccos(np.clip(first @ second, -1.0, 1.0)))))
+    return float(np.clip((min(bends) - _STRAIGHT_DEG) / (_SHARP_DEG - _STRAIGHT_DEG), 0.3, 1.0))
+
+
+def _outward(oval: tuple[tuple[float, float], tuple[float, float], float], point: np.ndarray) -> np.ndarray:
+    """Unit vector that points away from an oval at a place on it."""
+    (x, y), (first, second), angle = oval
+    turn = np.deg2rad(angle)
+    axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    along = axes @ (point - np.array([x, y]))
+    away = (along / (0.25 * np.array([first, second]) ** 2)) @ axes
+    return away / max(float(np.linalg.norm(away)), 1e-9)
 
 
 def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:

@@ -61,3 +61,19 @@ def test_a_long_fibre_of_varying_width_stays_whole():
         mask[round(middle - width) : round(middle + width) + 1, column] = 1
     delta = np.where(mask[..., None] > 0, np.float32([-20, 2, 6]), np.float32(0))
     assert _cut(mask, delta, 60.0, 0.5).max() == 1
+
+
+# outlines of two single grains of sand in the electron micrograph of a glass melt
+# of the SciPy lecture notes (CC BY 4.0)
+_PEARS = (
+    "27,3 19,3 15,8 13,17 8,26 6,27 3,37 5,45 17,57 26,53 32,45 29,35 30,34 29,30 30,29 31,16 30,15 30,8",
+    "33,3 26,9 17,9 5,19 5,24 3,30 4,42 5,43 5,58 3,68 5,74 12,78 17,78 24,72 33,52 34,45 38,41 38,38 40,34 "
+    "44,31 46,27 43,19 44,16 36,5",
+)
+
+
+@pytest.mark.parametrize("pear", _PEARS)
+def test_a_pear_with_an_open_waist_stays_whole(pear):
+    mask = _canvas()
+    cv2.fillPoly(mask, [np.array([p.split(",") for p in pear.split()], np.int32)], 1)
+    assert cut_by_lobes(mask, 38.0).max() == 1
