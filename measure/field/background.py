@@ -98,28 +98,35 @@ def _starts(values: np.ndarray) -> list[np.ndarray]:
     return starts
 
 
-def fit_surface(lab: np.ndarray, usable: np.ndarray | None = None) -> Surface:
+def sample_places(shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """Rows and columns of a picture at whose crossings `fit_surface` looks."""
+    stride = max(1, int(np.sqrt(shape[0] * shape[1] / _SAMPLES)))
+    return np.arange(stride // 2, shape[0], stride), np.arange(stride // 2, shape[1], stride)
+
+
+def fit_surface(samples: np.ndarray, shape: tuple[int, int], usable: np.ndarray | None = None) -> Surface:
     """Fit the oil surface of a picture.
 
     Parameters
     ----------
-    lab : (M, N, 3) ndarray of float32
-        CIELAB picture.
-    usable : (M, N) ndarray of bool, optional
-        Pixels outside the excluded zones.
+    samples : (m, n, 3) ndarray of float32
+        CIELAB of the picture at its `sample_places`.
+    shape : (int, int)
+        Rows and columns of the picture.
+    usable : (m, n) ndarray of bool, optional
+        Samples outside the excluded zones.
 
     Returns
     -------
     surface : Surface
         The surface most pixels agree with.
     """
-    rows, cols = lab.shape[:2]
-    stride = max(1, int(np.sqrt(rows * cols / _SAMPLES)))
-    yy, xx = np.mgrid[stride // 2 : rows : stride, stride // 2 : cols : stride]
-    keep = np.ones(yy.shape, bool) if usable is None else usable[yy, xx]
+    rows, cols = shape
+    yy, xx = np.meshgrid(*sample_places(shape), indexing="ij")
+    keep = np.ones(yy.shape, bool) if usable is None else usable.copy()
     if keep.sum() < 50:
         keep[:] = True
-    values = lab[yy, xx][keep].astype(np.float64)
+    values = samples[keep].astype(np.float64)
     x, y = _unit(xx[keep], cols), _unit(yy[keep], rows)
     fits = [_narrow(x, y, values, start, scale, 3) for start in _starts(values) for scale in _START_SCALES]
     grid = np.full(keep.shape, -1)

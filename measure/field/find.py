@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.fragments import rim_groups
 from measure.field.light import Light
@@ -125,7 +126,7 @@ def _components(
 class _Plan:
     """What is the same for all components of a field."""
 
-    smooth: np.ndarray  # (M, N, 3) lightly smoothed difference from the oil
+    smooth: Crops  # lightly smoothed difference from the oil, about each component
     distance: np.ndarray  # (M, N) noise-normalised distance from the oil
     labels: np.ndarray  # (M, N) components
     stats: np.ndarray  # (K, 5) their boxes and areas
@@ -172,22 +173,23 @@ def find_pieces(
 def _planned(light: Light, smallest_px: float, settings: FieldSettings) -> _Plan:
     """Find the components and what all of them need."""
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
-    smooth = cv2.GaussianBlur(light.delta, (0, 0), SMOOTHING_SIGMA_PX)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
-    usual = _usual_height(smooth, labels)
-    assembled = _assemble(labels, stats, least)
+    step = max(1, int(np.sqrt(labels.size / 250_000)))
+    found = labels[::step, ::step] > 0
+    whole, stats = len(stats), np.vstack([stats, _assemble(labels, stats, least)])
+    smooth, few = smoothed_crops(light.delta, SMOOTHING_SIGMA_PX, _boxes(stats, labels.shape), step)
     return _Plan(
         smooth,
         light.solid_distance,
         labels,
-        np.vstack([stats, assembled]),
-        len(stats),
+        stats,
+        whole,
         light.background_lab,
         light.light_weight,
         least,
         seed,
         settings.cut_strength,
-        usual,
+        _usual_height(few[found]),
     )
 
 
@@ -196,11 +198,12 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
     outliner = Outliner(plan.light_weight, plan.least_px2, plan.cut_strength)
     shape = plan.labels.shape
     for k in (number + 1 for number in run):
-        box = _box(plan.stats[k], shape)
+        top, bottom, left, right = plan.smooth.boxes[k - 1].tolist()
+        box = np.s_[top:bottom, left:right]
         low = plan.labels[box] == k
         if not low.any():
             continue
-        smooth = plan.smooth[box]
+        smooth = plan.smooth.of(k - 1)
         if k >= plan.whole:
             parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
         else:
@@ -270,19 +273,17 @@ def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarra
     return np.sort(np.array(keep, int))
 
 
-def _box(stats: np.ndarray, shape: tuple[int, int]) -> tuple[slice, slice]:
-    x, y, w, h = (int(v) for v in stats[:4])
+def _boxes(stats: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """First and last row, first and last column of each component with a margin, without the oil, (K, 4)."""
+    x, y, w, h = stats[1:, :4].astype(np.int64).T
     m = _MARGIN_PX
-    return (
-        slice(max(0, y - m), min(shape[0], y + h + m)),
-        slice(max(0, x - m), min(shape[1], x + w + m)),
-    )
+    top, left = np.maximum(y - m, 0), np.maximum(x - m, 0)
+    bottom, right = np.minimum(y + h + m, shape[0]), np.minimum(x + w + m, shape[1])
+    return np.stack([top, bottom, left, right], axis=1)
 
 
-def _usual_height(smooth: np.ndarray, labels: np.ndarray) -> float:
-    """Colour difference from the oil of most of the area found."""
-    step = max(1, int(np.sqrt(labels.size / 250_000)))
-    values = smooth[::step, ::step][labels[::step, ::step] > 0]
+def _usual_height(values: np.ndarray) -> float:
+    """Length of the colour difference of most of some pixels, (P, 3); 0 for none."""
     return float(np.median(np.linalg.norm(values, axis=1))) if len(values) else 0.0
 
 

@@ -1,12 +1,14 @@
 """The light of a field: how far each pixel differs from the oil around it."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 
 from measure.errors import InvalidInput
-from measure.field.background import evaluate, fit_surface, follow_oil
+from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
+from measure.field.strips import Reduced, smoothed_strips, strips
 from measure.field.tone import light_weight
 from measure.model import Picture
 
@@ -15,7 +17,7 @@ _FLOOR = 0.45  # CIELAB; 8-bit steps and compression leave this much doubt even 
 _FIND_SIGMA_PX = 1.0
 _FINEST_SIGMA = 13.0  # of a wide smoothing, in the px it is done at
 _SUM = np.ones((1, 3), np.float32)
-_STRIP_ROWS = 128  # pointwise work goes strip by strip, which stays in the processor's cache
+_FEW = 60_000  # pixels the noise is read from
 
 
 @dataclass(frozen=True)
@@ -77,16 +79,12 @@ def _unit_rgb(pixels: np.ndarray) -> np.ndarray:
     return pixels.astype(np.float32) * np.float32(1.0 / np.iinfo(pixels.dtype).max)
 
 
-def _strips(rows: int) -> list[slice]:
-    return [slice(start, min(rows, start + _STRIP_ROWS)) for start in range(0, rows, _STRIP_ROWS)]
-
-
 def _lab(pixels: np.ndarray, blank: Picture | None) -> np.ndarray:
     """CIELAB of a picture, the blank divided out of it when there is one, (M, N, 3) float32."""
     if blank is not None:
         return cv2.cvtColor(_without_light(_unit_rgb(pixels), blank).astype(np.float32), cv2.COLOR_RGB2Lab)
     lab = np.empty(pixels.shape, np.float32)
-    for strip in _strips(len(pixels)):
+    for strip in strips(len(pixels)):
         cv2.cvtColor(_unit_rgb(pixels[strip]), cv2.COLOR_RGB2Lab, dst=lab[strip])
     return lab
 
@@ -97,7 +95,7 @@ def _clipped(pixels: np.ndarray) -> float:
     at_end = ((unit <= 0.004) | (unit >= 0.996)).view(np.uint8)
     low, high = (int(np.flatnonzero(at_end == 0)[i]) for i in (0, -1))
     count = 0
-    for strip in _strips(len(pixels)):
+    for strip in strips(len(pixels)):
         red, green, blue = (pixels[strip, :, i] for i in range(3))
         least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
         count += int(np.count_nonzero((least < low) | (most > high)))
@@ -167,45 +165,97 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
     clipped = _clipped(picture.pixels)
     lab = _lab(picture.pixels, blank)
     mask = zone_mask(lab.shape[:2], zones)
-    smooth = cv2.GaussianBlur(lab, (0, 0), _FIND_SIGMA_PX)
-    background = _background(smooth, mask)
-    # the background is so smooth that it may be taken out after the smoothing as well as before
-    delta = _taken_out(background, lab, smooth)
-    distance, noise = _distance(delta, smooth, mask)
+    seen = _seen(lab)
+    background = _background(seen, lab.shape[:2], mask)
+    oil = _Oil(background, lab.shape[:2])
+    noise, whitening = _noise(seen, oil, mask)
+    distance = _taken_out(lab, oil, whitening)
+    if mask is not None:
+        distance[mask > 0] = 0.0
     oil_lab = np.median(background.reshape(-1, 3), axis=0)
     oil_rgb = cv2.cvtColor(oil_lab.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_Lab2RGB)[0, 0] * 255
-    for array in (delta, distance):
+    for array in (lab, distance):
         array.setflags(write=False)
     oil_rgb = tuple(float(v) for v in oil_rgb)
     weight = light_weight(picture.pixels, distance)
-    return Light(delta, noise, oil_lab, background, distance, oil_rgb, clipped, mask, weight)
+    return Light(lab, noise, oil_lab, background, distance, oil_rgb, clipped, mask, weight)
 
 
-def _taken_out(background: np.ndarray, lab: np.ndarray, smooth: np.ndarray) -> np.ndarray:
-    """Subtract the coarse background from a picture and its smoothed copy, in place; return the picture."""
-    rows, cols = lab.shape[:2]
-    # linear between the coarse pixels' centres, first across for all, then down for each strip
-    across = cv2.resize(background, (cols, len(background)), interpolation=cv2.INTER_LINEAR)
-    place = np.clip((np.arange(rows) + 0.5) * (len(background) / rows) - 0.5, 0.0, len(background) - 1.0)
-    above = np.minimum(place.astype(int), len(background) - 2)
-    part = (place - above).astype(np.float32)
-    slope = np.diff(across, axis=0)
-    for row in range(rows):
-        oil = across[above[row]] + part[row] * slope[above[row]]
-        lab[row] -= oil
-        smooth[row] -= oil
-    return lab
+class _Seen(NamedTuple):
+    """What is read from a picture and from its smoothed copy, which is too large to be kept."""
+
+    samples: np.ndarray  # smoothed, where the surface is fitted
+    coarse: np.ndarray  # smoothed, reduced to the coarse size
+    few: np.ndarray  # some pixels
+    few_smooth: np.ndarray  # the same, smoothed
+    step: int  # rows and columns from one of these to the next
 
 
-def _background(smooth: np.ndarray, mask: np.ndarray | None) -> np.ndarray:
+def _seen(lab: np.ndarray) -> _Seen:
+    shape = lab.shape[:2]
+    rows, cols = sample_places(shape)
+    step = max(1, int(np.sqrt(shape[0] * shape[1] / _FEW)))
+    reduced = Reduced(shape, _coarse_size(shape))
+    samples, few = [], []
+    for strip, smooth in smoothed_strips(lab, _FIND_SIGMA_PX):
+        reduced.add(smooth)
+        here = rows[(rows >= strip.start) & (rows < strip.stop)] - strip.start
+        samples.append(smooth[here[:, None], cols])
+        few.append(smooth[-strip.start % step :: step, ::step].copy())
+    kept = lab[::step, ::step].copy()
+    return _Seen(np.concatenate(samples), reduced.whole(), kept, np.concatenate(few), step)
+
+
+class _Oil:
+    """Rows of the oil's colour, linear between the coarse pixels' centres.
+
+    Parameters
+    ----------
+    background : (m, n, 3) ndarray of float32
+    shape : (int, int)
+        Rows and columns of the picture.
+    """
+
+    def __init__(self, background: np.ndarray, shape: tuple[int, int]) -> None:
+        rows, cols = shape
+        coarse = len(background)
+        self._across = cv2.resize(background, (cols, coarse), interpolation=cv2.INTER_LINEAR)
+        place = np.clip((np.arange(rows) + 0.5) * (coarse / rows) - 0.5, 0.0, coarse - 1.0)
+        self._above = np.minimum(place.astype(int), coarse - 2)
+        self._part = (place - self._above).astype(np.float32)
+        self._slope: tuple[int, np.ndarray] = -1, np.zeros(0)
+
+    def row(self, row: int) -> np.ndarray:
+        """Return the colours of one row, (N, 3) ndarray of float32."""
+        above = int(self._above[row])
+        if self._slope[0] != above:
+            self._slope = above, self._across[above + 1] - self._across[above]
+        return self._across[above] + self._part[row] * self._slope[1]
+
+
+def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray) -> np.ndarray:
+    """Subtract the oil from a picture, in place; return its noise-normalised distance from the oil."""
+    distance = np.empty(lab.shape[:2], np.float32)
+    for strip, smooth in smoothed_strips(lab, _FIND_SIGMA_PX):
+        # the background is so smooth that it may be taken out after the smoothing as well as before
+        for row in range(strip.start, strip.stop):
+            colour = oil.row(row)
+            lab[row] -= colour
+            smooth[row - strip.start] -= colour
+        white = cv2.transform(smooth, whitening)
+        np.sqrt(cv2.transform(np.square(white, out=white), _SUM), out=distance[strip])
+    return distance
+
+
+def _background(seen: _Seen, shape: tuple[int, int], mask: np.ndarray | None) -> np.ndarray:
     """Oil colour over the field at coarse size: a smooth surface and what the oil shows beyond it."""
-    surface = fit_surface(smooth, None if mask is None else mask == 0)
-    size = _coarse_size(smooth.shape[:2])
+    usable = None if mask is None else mask[np.ix_(*sample_places(shape))] == 0
+    surface = fit_surface(seen.samples, shape, usable)
+    size = _coarse_size(shape)
     background = evaluate(surface, size)
-    coarse = cv2.resize(smooth, size[::-1], interpolation=cv2.INTER_AREA)
     sigma = 0.06 * max(size)
     for reach in (4.0, 3.0):
-        residual = coarse - background
+        residual = seen.coarse - background
         far = np.linalg.norm(residual, axis=2) > reach * surface.scale
         off: np.ndarray = cv2.dilate(far.astype(np.uint8), np.ones((3, 3), np.uint8))
         if mask is not None:
@@ -227,28 +277,20 @@ def _followed(residual: np.ndarray, oil: np.ndarray, sigma: float) -> np.ndarray
     return cv2.resize(follow_oil(mean, share, sigma * size[0] / cols), (cols, rows))
 
 
-def _distance(
-    delta: np.ndarray, smooth: np.ndarray, mask: np.ndarray | None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Noise-normalised distance from the oil, and the noise of the unsmoothed oil."""
-    step = max(1, int(np.sqrt(delta.shape[0] * delta.shape[1] / 60_000)))
-    some, some_smooth = delta[::step, ::step].reshape(-1, 3), smooth[::step, ::step].reshape(-1, 3)
+def _noise(seen: _Seen, oil: _Oil, mask: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+    """Noise of the unsmoothed oil, (3,), and what turns smoothed differences into units of it, (3, 3)."""
+    step = seen.step
+    colours = np.stack([oil.row(row * step)[::step] for row in range(len(seen.few))])
+    some, some_smooth = ((few - colours).reshape(-1, 3) for few in (seen.few, seen.few_smooth))
     inside = np.ones(len(some), bool) if mask is None else mask[::step, ::step].ravel() == 0
     length = np.linalg.norm(some_smooth, axis=1)
     # the oil lies about zero: narrow on it from the pixels nearest to zero
     limit = max(3.0, 3.0 * np.quantile(length[inside], 0.25)) if inside.any() else 3.0
     for _ in range(6):
-        oil = inside & (length < limit)
-        if oil.sum() < 50:
+        near = inside & (length < limit)
+        if near.sum() < 50:
             break
-        limit = max(2.0, 3.0 * 0.85 * float(np.median(length[oil])))
-    noise, _ = _oil_noise(some, oil)
-    smooth_noise, sample = _oil_noise(some_smooth, oil)
-    whitening = _whitening(sample, smooth_noise).astype(np.float32)
-    distance = np.empty(smooth.shape[:2], np.float32)
-    for strip in _strips(len(smooth)):
-        white = cv2.transform(smooth[strip], whitening)
-        np.sqrt(cv2.transform(np.square(white, out=white), _SUM), out=distance[strip])
-    if mask is not None:
-        distance[mask > 0] = 0.0
-    return distance, noise
+        limit = max(2.0, 3.0 * 0.85 * float(np.median(length[near])))
+    noise, _ = _oil_noise(some, near)
+    smooth_noise, sample = _oil_noise(some_smooth, near)
+    return noise, _whitening(sample, smooth_noise).astype(np.float32)

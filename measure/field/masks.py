@@ -5,6 +5,7 @@ discs are laid over the mask as structuring elements, which gives the very same 
 ones are cut out of the distance transform, whose time does not depend on the radius.
 """
 
+from bisect import bisect_right
 from functools import lru_cache
 
 import cv2
@@ -24,7 +25,7 @@ def disc(radius: float) -> np.ndarray:
     return (x * x + y * y <= radius * radius + 0.5).astype(np.uint8)
 
 
-def _chamfer_discs() -> tuple[np.ndarray, list[np.ndarray]]:
+def _chamfer_discs() -> tuple[list[float], list[np.ndarray]]:
     """Radii at which a chamfer disc grows, and the disc from each of them on."""
     single = np.ones((2 * _REACH + 1, 2 * _REACH + 1), np.uint8)
     single[_REACH, _REACH] = 0
@@ -34,14 +35,14 @@ def _chamfer_discs() -> tuple[np.ndarray, list[np.ndarray]]:
     for step in steps:
         m = _REACH - int(np.ceil(step))
         elements.append(np.ascontiguousarray((away <= step)[m : -m or None, m : -m or None]).view(np.uint8))
-    return steps, elements
+    return steps.tolist(), elements
 
 
 _STEPS, _ELEMENTS = _chamfer_discs()
 
 
 def _element(radius: float) -> np.ndarray:
-    return _ELEMENTS[int(_STEPS.searchsorted(radius, side="right")) - 1]
+    return _ELEMENTS[bisect_right(_STEPS, radius) - 1]
 
 
 def eroded(mask: np.ndarray, radius: float) -> np.ndarray:

@@ -168,44 +168,69 @@ def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarra
     return mask
 
 
-class _Rims:
+class _Rims(NamedTuple):
     """Rims of a window once its bodies are known.
 
-    Parameters
+    Attributes
     ----------
     filled, strong, body : (M, N) ndarray of uint8
         The component with its holes filled, its strong pixels, and those of them that lie in bodies.
     width_px : float
     """
 
-    def __init__(self, filled: np.ndarray, strong: np.ndarray, body: np.ndarray, width_px: float) -> None:
-        self.filled, self.strong, self.body, self.width_px = filled, strong, body, width_px
+    filled: np.ndarray
+    strong: np.ndarray
+    body: np.ndarray
+    width_px: float
+
+    def crop(self, box: tuple[slice, slice]) -> "_Crop":
+        """Return the same of a part of the window."""
+        m = int(np.ceil(self.width_px)) + _MARGIN_PX  # beyond it no body reaches into the crop
+        rows, cols = ((max(0, side.start - m), side.start, side.stop) for side in box)
+        wide = np.s_[rows[0] : rows[2] + m, cols[0] : cols[2] + m]
+        inner = np.s_[rows[1] - rows[0] : rows[2] - rows[0], cols[1] - cols[0] : cols[2] - cols[0]]
+        return _Crop(
+            self.filled[box], self.strong[box], self.strong[wide], self.body[wide], inner, self.width_px
+        )
+
+
+class _Crop:
+    """A part of a window.
+
+    Parameters
+    ----------
+    filled, strong : (m, n) ndarray of uint8
+    strong_about, body_about : ndarray of uint8
+        Strong pixels and bodies of a wider part.
+    inner : (slice, slice)
+        Where in it this one lies.
+    width_px : float
+    """
+
+    def __init__(
+        self,
+        filled: np.ndarray,
+        strong: np.ndarray,
+        strong_about: np.ndarray,
+        body_about: np.ndarray,
+        inner: tuple[slice, slice],
+        width_px: float,
+    ) -> None:
+        self.filled, self.strong, self.width_px = filled, strong, width_px
+        self._strong_about, self._body_about, self._inner = strong_about, body_about, inner
 
     @cached_property
     def free(self) -> np.ndarray:
         """Where a border is no edge of a body beside it."""
-        if not cv2.countNonZero(self.body):
-            return np.ones_like(self.body)
-        return 1 - dilated(self.body, self.width_px + 2.0)
+        if not cv2.countNonZero(self._body_about):
+            return np.ones_like(self.filled)
+        return 1 - dilated(self._body_about, self.width_px + 2.0)[self._inner]
 
     @cached_property
     def near(self) -> np.ndarray:
         """Free places that have a rim beside them."""
-        return dilated(self.strong & (1 - self.body), self.width_px + 1.0) & self.free
-
-    def crop(self, box: tuple[slice, slice]) -> "_Crop":
-        """Return the same of a part of the window."""
-        return _Crop(self.filled[box], self.strong[box], self.free[box], self.near[box], self.width_px)
-
-
-class _Crop(NamedTuple):
-    """A part of a window; all (m, n) ndarray of uint8."""
-
-    filled: np.ndarray
-    strong: np.ndarray
-    free: np.ndarray
-    near: np.ndarray
-    width_px: float
+        rims = self._strong_about & (1 - self._body_about)
+        return dilated(rims, self.width_px + 1.0)[self._inner] & self.free
 
     def possible(self, part: np.ndarray, least_px2: float) -> bool:
         """Whether anything inside a part can pass `_is_clear`: a core, a rim and the oil beside it.
@@ -213,28 +238,33 @@ class _Crop(NamedTuple):
         The shortest border of a piece of some area is that of a square standing on its corner.
         """
         border = _SHORTEST_BORDER * np.sqrt(least_px2)
-        if cv2.countNonZero(part & self.near) < _RIMMED * _FREE_SHARE * border:
-            return False
-        if cv2.countNonZero(part & self.free) < _FREE_SHARE * border:
-            return False
+        # the dearest come last
         ring = cv2.dilate(part, _TWO) & (1 - self.filled)
         if cv2.countNonZero(ring) < _OIL_BORDER * border:
             return False
         core = eroded(part, max(1.0, 0.5 * self.width_px))
-        return cv2.countNonZero(core & (1 - self.strong)) >= _CLEAR_SHARE * least_px2
+        if cv2.countNonZero(core & (1 - self.strong)) < _CLEAR_SHARE * least_px2:
+            return False
+        if cv2.countNonZero(part & self.free) < _FREE_SHARE * border:
+            return False
+        return cv2.countNonZero(part & self.near) >= _RIMMED * _FREE_SHARE * border
 
 
 def _candidates(
     rest: np.ndarray, rims: _Rims, least_px2: float, seen: set[tuple[int, ...]]
 ) -> Iterator[np.ndarray]:
     """See-through pieces in what is left without the bodies, each the size of the window."""
+    if cv2.countNonZero(rest) < least_px2:
+        return
     count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
+    shape = rest.shape
     for k, key in enumerate(stats[1:count].tolist(), 1):
         if key[4] < least_px2 or tuple(key) in seen:
             continue
         seen.add(tuple(key))
         x, y, w, h, _ = key
-        box = np.s_[max(0, y - _MARGIN_PX) : y + h + _MARGIN_PX, max(0, x - _MARGIN_PX) : x + w + _MARGIN_PX]
+        m = _MARGIN_PX
+        box = np.s_[max(0, y - m) : min(shape[0], y + h + m), max(0, x - m) : min(shape[1], x + w + m)]
         part = (parts[box] == k).view(np.uint8)
         crop = rims.crop(box)
         if not crop.possible(part, least_px2):
