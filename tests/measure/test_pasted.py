@@ -9,11 +9,12 @@ from shapely.geometry import Point, Polygon
 
 from tests.benchmarks.pasted import compose as composing
 from tests.benchmarks.pasted import ground as grounds
-from tests.benchmarks.pasted import sources
+from tests.benchmarks.pasted import show, sources
 from tests.benchmarks.pasted.__main__ import judge
 from tests.benchmarks.pasted.compose import compose
 from tests.benchmarks.pasted.looks import HELD, LOOKS, REPORT_SEEDS, TUNE_SEEDS, Look
 from tests.benchmarks.pasted.place import HIDDEN, Table
+from tests.benchmarks.pasted.show import COLUMNS, SIDE_PX, faults_sheet, outlines_sheet
 
 SIDE = 360
 
@@ -35,9 +36,10 @@ def stand_in(monkeypatch, tmp_path):
     (tmp_path / "disc.json").write_text(
         json.dumps({"picture": "disc.png", "reduced": 1, "outlines_px": [disc.tolist(), disc.tolist()]})
     )
-    for module in (sources, grounds):
+    for module in (sources, grounds, show):
         monkeypatch.setattr(module, "picture", _stand_in)
-    monkeypatch.setattr(sources, "HERE", tmp_path)
+    for module in (sources, show):
+        monkeypatch.setattr(module, "HERE", tmp_path)
     monkeypatch.setitem(grounds.GROUNDS, "sheet", grounds.GroundSource("disc.png", patch_px=32))
     look = Look("discs", ("disc",), ("sheet",), pieces=12, size_px=(30, 70), touch=0.3, cross=0.3)
     monkeypatch.setitem(composing.LOOKS, "discs", look)
@@ -100,6 +102,18 @@ def test_a_composed_picture_has_its_pieces_where_the_truth_says(stand_in) -> Non
         assert np.median(drawn.pixels[core], axis=0)[1] < 110  # red pieces, ground 190
     ring = cv2.dilate(inside, np.ones((3, 3), np.uint8)) > inside
     assert 70 < drawn.pixels[ring][:, 1].mean() < 190
+
+
+def test_the_sheets_show_every_cut_out_and_every_fault(stand_in) -> None:
+    sheet = outlines_sheet("disc")
+    assert sheet.shape == (SIDE_PX, COLUMNS * SIDE_PX, 3)
+    assert (sheet == (0, 255, 0)).all(axis=2).any()
+    pixels = np.full((90, 120, 3), 100, np.uint8)
+    marked = np.full((180, 240, 3), 30, np.uint8)
+    faults = faults_sheet(pixels, marked, [("missed", 60.0, 40.0), ("extra", 5.0, 5.0)])
+    height, width = faults.shape[:2]
+    assert faults[height // 2, width // 16].tolist() == [100, 100, 100]
+    assert faults[height // 2, 3 * width // 16].tolist() == [30, 30, 30]
 
 
 def test_pieces_hidden_in_part_are_counted_but_not_sized(stand_in) -> None:

@@ -21,6 +21,7 @@ from tests.benchmarks.other_hand.match import Found, Score, score
 
 from .compose import compose
 from .looks import HELD, LOOKS, REPORT_SEEDS, TUNE_SEEDS
+from .show import faults_sheet
 from .sources import data_folder
 
 # "aside": outlined rightly but set aside, as a bubble for instance; "F1 lines" takes those for found
@@ -91,26 +92,28 @@ def one(name: str, seed: int, width: int, keep: Path | None) -> Score:
     result = judge(drawn, found)
     result.seconds = time.process_time() - start
     if keep is not None:
-        cv2.imwrite(str(keep / f"{name}_{seed}.png"), drawn.pixels[..., ::-1])
-        cv2.imwrite(str(keep / f"{name}_{seed}_overlay.png"), overlay(drawn, found, result)[..., ::-1])
-        _list_faults(keep / f"{name}_{seed}.txt", drawn, found, result)
+        _keep(str(keep / f"{name}_{seed}"), drawn, found, result)
     return result
 
 
-def _list_faults(path: Path, drawn: Drawn, found: list[Found], result: Score) -> None:
-    """Write where pieces were missed or found too many, px of the picture."""
-    rows, again = [], set(result.missed) - set(score(drawn, [replace(f, aside=False) for f in found]).missed)
+def _keep(stem: str, drawn: Drawn, found: list[Found], result: Score) -> None:
+    """Write the picture, the overlay, and a sheet and a list of the faults, px of the picture."""
+    marked = overlay(drawn, found, result)
+    cv2.imwrite(f"{stem}.png", drawn.pixels[..., ::-1])
+    cv2.imwrite(f"{stem}_overlay.png", marked[..., ::-1])
+    rows, places = [], []
+    lost = set(score(drawn, [replace(f, aside=False) for f in found]).missed)
     for i in result.missed:
         t = drawn.truth[i]
-        what = "aside " if i in again else "missed"
-        x, y = t.outline.mean(axis=0)
-        rows.append(
-            f"{what} {x:6.0f} {y:6.0f}  {t.diameter_px:6.1f} px  hidden {t.hidden:.2f}  seen {t.seen:.2f}"
-        )
+        places.append(("missed" if i in lost else "aside", *t.outline.mean(axis=0)))
+        rows.append(f"  {t.diameter_px:6.1f} px  hidden {t.hidden:.2f}  seen {t.seen:.2f}")
     for j in result.false_rows:
-        x, y = np.asarray(found[j].outline).mean(axis=0)
-        rows.append(f"extra  {x:6.0f} {y:6.0f}  {len(found[j].outline)} points")
-    path.write_text("\n".join(rows) + "\n")
+        places.append(("extra", *np.asarray(found[j].outline).mean(axis=0)))
+        rows.append("")
+    lines = [f"{what:7}{x:6.0f}{y:6.0f}{row}" for (what, x, y), row in zip(places, rows, strict=True)]
+    Path(f"{stem}.txt").write_text("\n".join([*lines, ""]))
+    if places:
+        cv2.imwrite(f"{stem}_faults.png", faults_sheet(drawn.pixels, marked, places)[..., ::-1])
 
 
 def run(names: list[str], seeds: tuple[int, ...], width: int, keep: Path | None) -> None:
