@@ -97,8 +97,9 @@ def decode_with_cv2(data: bytes, name: str) -> np.ndarray:
     if pixels is None:
         raise damaged(name)
     if pixels.ndim == 3 and pixels.shape[2] >= 3:
-        order = [2, 1, 0, 3] if pixels.shape[2] == 4 else [2, 1, 0]
-        pixels = pixels[:, :, order]
+        if pixels.dtype in (np.uint8, np.uint16) and pixels.shape[2] <= 4:
+            return cv2.cvtColor(pixels, cv2.COLOR_BGRA2RGBA if pixels.shape[2] == 4 else cv2.COLOR_BGR2RGB)
+        pixels = pixels[:, :, [2, 1, 0, 3] if pixels.shape[2] == 4 else [2, 1, 0]]
     return pixels
 
 

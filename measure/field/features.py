@@ -8,6 +8,7 @@ import numpy as np
 from measure.field.edge_width import measure_edges
 from measure.field.light import Light
 from measure.field.shape import shape_columns
+from measure.field.strips import strips
 from measure.field.uncertainty import size_uncertainty_px
 from measure.flags import bits
 from measure.model import Picture
@@ -150,13 +151,18 @@ def _depth_bands(labels: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray
     """Flat index, piece (from 0) and depth band of every pixel of a piece."""
     import cv2
 
-    apart = (labels > 0).astype(np.uint8)
-    apart[:, 1:] &= (labels[:, 1:] == labels[:, :-1]) | (labels[:, :-1] == 0)
-    apart[1:] &= (labels[1:] == labels[:-1]) | (labels[:-1] == 0)
-    depth = cv2.distanceTransform(np.pad(apart, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    where = np.flatnonzero(labels)
+    rows, cols = labels.shape
+    framed = np.zeros((rows + 2, cols + 2), bool)  # what touches the border of the crop has its border there
+    for strip in strips(rows):  # a pixel with another piece above it or to its left parts the two
+        own, apart = labels[strip], framed[strip.start + 1 : strip.stop + 1, 1:-1]
+        apart[:] = own > 0
+        apart[:, 1:] &= (own[:, 1:] == own[:, :-1]) | (own[:, :-1] == 0)
+        above = labels[max(0, strip.start - 1) : strip.stop - 1]
+        apart[len(own) - len(above) :] &= (own[len(own) - len(above) :] == above) | (above == 0)
+    depth = cv2.distanceTransform(framed.view(np.uint8), cv2.DIST_L2, 3)
+    where = np.flatnonzero(labels > 0)
     piece = labels.ravel()[where] - 1
-    depth = depth.ravel()[where]
+    depth = depth.ravel()[where + 2 * (where // cols) + cols + 3]
     deepest = np.zeros(count, dtype=np.float32)
     np.maximum.at(deepest, piece, depth)
     share = np.maximum(depth - 0.5, 0.0) / np.maximum(deepest - 0.49, 0.5)[piece]

@@ -97,29 +97,34 @@ def low_components(
     seed = _SEED * level_factor(sensitivity)
     distance = light.solid_distance
     least = 0.5 * np.pi / 4 * (_REPORTED * smallest_px) ** 2
-    labels, stats, peaks = _components(distance, 0.5 * seed, least)
+    labels, stats, peaks, where = _components(distance, 0.5 * seed, least)
     level = texture_level(peaks[1:], seed)
     if level > seed:
         seed = level
-        labels, stats, peaks = _components(distance, 0.5 * seed, least)
+        labels, stats, peaks, where = _components(distance, 0.5 * seed, least)
     keep = peaks > seed
     keep[0] = True
-    number = (np.cumsum(keep) - 1) * keep
-    return number.astype(np.int32)[labels], stats[keep], seed
+    number = ((np.cumsum(keep) - 1) * keep).astype(np.int32)
+    flat = labels.reshape(-1)  # in place: the oil stays 0, and another array would be as large
+    flat[where] = number[flat[where]]
+    return labels, stats[keep], seed
 
 
 def _components(
     distance: np.ndarray, level: float, least_px2: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Components above a level, with box and highest distance of each; those too small have peak 0."""
-    low = (distance > level).view(np.uint8)
-    count, found, stats, _ = cv2.connectedComponentsWithStats(low, connectivity=8)
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Components above a level, with box and highest distance of each, and which pixels are theirs.
+
+    Those too small have peak 0.
+    """
+    low = distance > level
+    count, found, stats, _ = cv2.connectedComponentsWithStats(low.view(np.uint8), connectivity=8)
     labels: np.ndarray = found
     where = np.flatnonzero(low)
     peaks = np.zeros(count, np.float32)
-    np.maximum.at(peaks, labels.ravel()[where], distance.ravel()[where])
+    np.maximum.at(peaks, labels.ravel()[where].astype(np.intp), distance.ravel()[where])
     peaks[stats[:, cv2.CC_STAT_AREA] < least_px2] = 0.0
-    return labels, stats, peaks
+    return labels, stats, peaks, where
 
 
 @dataclass(frozen=True)

@@ -59,10 +59,11 @@ def _strengths(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np
     The picture is reduced to at most so many pixels.
     """
     share = min(1.0, np.sqrt((most_px or light.solid_distance.size) / light.solid_distance.size))
-    lightness, distance, sigma = light.delta[..., 0], light.solid_distance, _SIGMA_PX * share
-    if share < 1.0:
-        lightness, distance = (_reduced(array, share) for array in (lightness, distance))
-    lightness = cv2.GaussianBlur(lightness, (0, 0), sigma) if sigma > 0.3 else lightness.copy()
+    delta, distance, sigma = light.delta, light.solid_distance, _SIGMA_PX * share
+    if share < 1.0:  # all three channels, for one alone would first be copied at full size
+        delta, distance = (_reduced(array, share) for array in (delta, distance))
+    lightness = delta[..., 0].copy()
+    lightness = cv2.GaussianBlur(lightness, (0, 0), sigma) if sigma > 0.3 else lightness
     if light.zone_mask is not None:
         lightness[cv2.resize(light.zone_mask, lightness.shape[::-1]) > 0] = 0.0
     strength = np.abs(lightness)
