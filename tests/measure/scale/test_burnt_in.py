@@ -35,6 +35,12 @@ def test_real_bars_are_found(real_pictures: Path, name: str, length_px: int, row
     assert found.bars[0].y_px == pytest.approx(row, abs=2)
 
 
+@pytest.mark.parametrize("name", ["pass-1/field-6.jpg", "pass-3/field-1.jpg"])
+def test_the_level_sides_of_crystals_are_no_bars(name: str):
+    picture = read_picture(Path(__file__).parents[3] / "sample_images" / name)
+    assert find_burnt_in(picture).bars == ()
+
+
 def test_a_bar_broken_by_its_words_and_the_panel_below_are_found(real_pictures: Path):
     picture = read_picture(real_pictures / "glass_with_sand_and_bubbles" / "MV_HFV_012.jpg")
     found = find_burnt_in(picture)
