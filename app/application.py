@@ -5,10 +5,12 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from difflib import get_close_matches
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from app.cli import COMMANDS
 from measure.errors import DamagedStudy, InvalidInput, KnownError, StudyFileError
 
 if TYPE_CHECKING:  # Qt itself is loaded only once a window is wanted
@@ -100,6 +102,9 @@ def _study_path(arguments: Sequence[str]) -> Path | None:
         return None
     if arguments[0].startswith("-"):
         raise InvalidInput(f"There is no option {arguments[0]}; see gritline --help.")
+    near = get_close_matches(arguments[0], COMMANDS, 1)
+    if near and not Path(arguments[0]).exists():
+        raise InvalidInput(f"{arguments[0]} is not a command; did you mean {near[0]}? See gritline --help.")
     if len(arguments) > 1:
         raise InvalidInput(f"{arguments[0]} is not a command, and only one study can be opened at a time.")
     from measure.study.study import Study

@@ -41,8 +41,9 @@ def run(args: argparse.Namespace) -> int:
     said(
         args,
         values,
-        f"Light of the oil from {len(made.fields)} fields: it varies by {made.unevenness:.0%} over the "
-        f"picture, single fields lie within {made.spread:.1%} of it.",
-        f"{made.seen_share:.0%} of the picture shows bare oil in two fields or more; the rest is filled in.",
+        f"Light of the oil from {len(made.fields)} fields: it varies by {100 * made.unevenness:.0f} % "
+        f"over the picture, single fields lie within {100 * made.spread:.1f} % of it.",
+        f"{100 * made.seen_share:.0f} % of the picture shows bare oil in two fields or more; the rest is "
+        "filled in.",
     )
     return 0

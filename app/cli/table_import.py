@@ -6,7 +6,10 @@ import argparse
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("table", metavar="TABLE.csv", help="particle table, or any table of sizes")
-    parser.add_argument("--study", metavar="FILE", required=True, help="study to take it into (.gritline)")
+    parser.add_argument(
+        "--study", metavar="FILE", required=True,
+        help="study to take it into (.gritline); made where there is none",
+    )  # fmt: skip
     parser.add_argument(
         "--batch", metavar="NAME", default="", help="one new batch of this name (default: the table's own)"
     )
@@ -23,15 +26,24 @@ def run(args: argparse.Namespace) -> int:
     InvalidInput
         If the table or the study cannot be used; nothing is written then.
     """
+    from pathlib import Path
+
     from app.cli.options import say
     from measure.output.table_import import take_in
     from measure.output.table_source import read_table
     from measure.study.study import Study
 
     source = read_table(args.table, args.fields)
-    with Study.open(args.study) as study:
-        taken = take_in(study, source, args.batch.strip())
-    say(taken.words)
+    path = Path(args.study)
+    there = path.exists()
+    try:
+        with Study.open(path) if there else Study.create(path) as study:
+            taken = take_in(study, source, args.batch.strip())
+    except BaseException:
+        if not there:
+            path.unlink(missing_ok=True)
+        raise
+    say(taken.words if there else f"{taken.words} The study is new.")
     for note in taken.notes:
         say(note)
     return 0

@@ -62,7 +62,8 @@ def pair_sentence(row: Ratio, together: str = "") -> str:
     if row.shown:
         return f"{finer} is {_times(ratio)} times finer than {coarser} in {what}, {numbers}"
     names = f"{row.first} and {row.second}"
-    return f"No difference in {what} is shown between {names}: the ratio is {_times(ratio)}, {numbers}"
+    over = f"{coarser} over {finer} is {_times(ratio)}"
+    return f"No difference in {what} is shown between {names}: {over}, {numbers}"
 
 
 def noticed_sentence() -> str:

@@ -85,6 +85,8 @@ def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
     if not head.strip():
         raise InvalidInput(f"'{path.name}' is empty; a table needs a heading row with '{REQUIRED}'.")
     delimiter = _delimiter(head)
+    if head.lstrip()[0] in "{[":
+        raise InvalidInput(f"'{path.name}' is no table; name a CSV table such as particles.csv.")
     names = [name.strip() for name in next(csv.reader([head], delimiter=delimiter))]
     if REQUIRED not in names:
         shown = ", ".join(n for n in names[:8] if n) + (", ..." if len(names) > 8 else "")

@@ -30,7 +30,9 @@ def test_wrong_arguments_get_one_sentence_and_2(
     for arguments, part in (
         ([str(junk)], "junk.gritline"),
         ([str(tmp_path / "absent.gritline")], "absent.gritline"),
-        (["mesure"], "neither a command nor a study"),
+        (["mesure"], "did you mean measure?"),
+        (["mesure", "a.png"], "did you mean measure?"),
+        (["spoon"], "neither a command nor a study"),
         (["--fast"], "no option --fast"),
         ([str(junk), "more"], "only one study"),
     ):

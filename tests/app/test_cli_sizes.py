@@ -129,3 +129,10 @@ def test_plan_for_reading_and_as_json(capsys):
 def test_plans_that_make_no_sense(options):
     with pytest.raises(InvalidInput):
         _run(plan, "--median-um", 12, "--sigma-g", 1.6, *options)
+
+
+def test_what_is_no_table_is_said(tmp_path):
+    path = tmp_path / "scale.json"
+    path.write_text('{\n "um_per_px": 0.65\n}')
+    with pytest.raises(InvalidInput, match=r"'scale\.json' is no table"):
+        _run(sizes, path)

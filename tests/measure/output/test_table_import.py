@@ -218,7 +218,16 @@ def test_bad_tables_are_refused_and_nothing_is_written(text, words, tmp_path, ca
     assert told.count("\n") == 1
     assert path.read_bytes() == before
     assert main(["import", str(tmp_path / "none.csv"), "--study", str(path)]) == 2
-    good = tmp_path / "good.csv"
-    good.write_text("area_equivalent_diameter_um\n5\n")
-    assert main(["import", str(good), "--study", str(tmp_path / "no.gritline")]) == 2
+    assert main(["import", str(table), "--study", str(tmp_path / "no.gritline")]) == 2
     assert not (tmp_path / "no.gritline").exists()
+
+
+def test_a_study_that_is_not_there_is_made(tmp_path, capsys):
+    good, path = tmp_path / "good.csv", tmp_path / "new.gritline"
+    good.write_text("area_equivalent_diameter_um\n5\n")
+    assert main(["import", str(good), "--study", str(path), "--batch", "last year"]) == 0
+    assert "The study is new." in capsys.readouterr().out
+    with Study.open(path) as study:
+        assert [row.batch.name for row in study.batches()] == ["last year"]
+    assert main(["import", str(good), "--study", str(path), "--batch", "last year"]) != 0
+    assert path.exists()  # it was there before
