@@ -10,6 +10,7 @@ from app.samples import made_sample
 from app.session import Session
 
 KEY = "sample study"
+MAKING = "Eighteen drawn fields are measured into a study. That takes about a minute, this once."
 
 
 def sample_folder() -> Path:
@@ -35,6 +36,7 @@ class SampleBuilder(QObject):
         if found is not None:
             self._session.open(found)
             return
+        self._session.tell(MAKING, NOTE)
         self._session.tasks.run(
             lambda progress: jobs.build_sample(folder, progress),
             self._session.open,

@@ -32,6 +32,7 @@ from app.stations.base import BaseStation
 from app.strip import Strip
 from app.study_pages import StudyPages
 from app.tour import Tour
+from app.undo_keys import UndoKeys
 from measure.errors import KnownError
 
 
@@ -64,6 +65,7 @@ class Window(QMainWindow):
         self.finder = Finder(self, self._live_actions)
         self.tour = Tour(self)
         FocusKeeper(self, lambda: self.stations.get(self.current) if self._working() else None)
+        UndoKeys(self)
         self._listen()
         self._opened()
 

@@ -94,8 +94,7 @@ class DrawTool(Tool):
 
     name = "draw"
     hint = (
-        "Pull all the way round a piece, or click corner by corner; Return or a double click closes, "
-        "Backspace takes the last corner back, Escape drops it."
+        "Pull all the way round, or click corners: Return closes, Backspace takes one back, Escape drops all."
     )
 
     def __init__(self, done: Callable[[np.ndarray], None]) -> None:

@@ -85,6 +85,7 @@ class Station(BaseStation):
         buttons = page_buttons(self, _PAGES, lambda name: self.action(f"compare.page_{name}"))
         copy = parts.action_button(self.action("compare.copy_picture"), text="Copy chart")
         numbers = parts.action_button(self.action("compare.copy_numbers"), text="Copy table")
+        self._of_pairs = (self.pairing, numbers)
         copies = QWidget()  # they go into the next line together
         copies.setLayout(parts.row(copy, numbers, spacing=theme.TIGHT))
         line = flow(*buttons, theme.MEDIUM, self.figure, self.pairing, None, copies, spacing=theme.TIGHT)
@@ -261,6 +262,8 @@ class Station(BaseStation):
         self._charts.setCurrentIndex(place)
         self._panels.setCurrentIndex(place)
         self.action(f"compare.page_{name}").setChecked(True)
+        for widget in self._of_pairs:
+            widget.setVisible(name == "curves")
 
     def _step(self, by: int) -> None:
         place = self.figure.currentIndex() + by

@@ -62,6 +62,7 @@ class Station(BaseStation):
         self._stale = False
         self.adder = Adder(session, self._added)
         self.preview = Preview(session, self.picture.view, self.settings.note.setText)
+        self.preview.told.connect(self.picture.note.setText)
         lay_out(self)
         self._listen()
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QObject, QRectF, QTimer
+from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 
 from app import jobs, number_text
 from app.canvas.view import PictureView
@@ -16,7 +16,15 @@ SAME_VIEW = 0.05
 
 
 class Preview(QObject):
-    """Runs the newest trial in a worker and draws it; an older one is dropped unheard."""
+    """Runs the newest trial in a worker and draws it; an older one is dropped unheard.
+
+    Signals
+    -------
+    told(str)
+        What is drawn, for the line over the picture; empty once there is no preview.
+    """
+
+    told = Signal(str)
 
     def __init__(self, session: Session, view: PictureView, say: Callable[[str], None]) -> None:
         super().__init__(view)
@@ -44,6 +52,7 @@ class Preview(QObject):
         if not on:
             self._view.set_preview([])
             self._say("")
+            self.told.emit("")
 
     def try_out(self, settings: FieldSettings, *, quick: bool = True) -> None:
         """Show what these settings find, at first only in the middle when it should be quick."""
@@ -98,6 +107,7 @@ class Preview(QObject):
     def _show(self, found: jobs.Preview, *, more: bool) -> None:
         self._view.set_preview(found.outlines)
         words = f"These settings find {number_text.count(len(found.outlines), 'piece')}"
+        self.told.emit(f"Preview: {number_text.count(len(found.outlines), 'piece')}, roughly outlined")
         if more:
             self._say(f"{words} in the middle; looking on…")
         elif found.whole:

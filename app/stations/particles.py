@@ -148,6 +148,8 @@ class Station(BaseStation):
             self._place = kept if kept.get("field") in ids else None
             self.session.show_field(kept["field"] if self._place else ids[0])
         self._refresh()
+        if self.session.selected and self.panel.page == "kinds" and not self.check.under_way:
+            self.panel.show_page("piece")  # chosen elsewhere, to be looked at here
         self._want_light()
         self.view.setFocus()
 

@@ -97,7 +97,7 @@ class Hands:
         pieces = len(labels) + (1 if more else -1)
         self._edit(
             lambda edits, field, learned: edits.recut(*field, labels, pieces, learned=learned),
-            f"Cut {_words(labels)} into {count(pieces, 'piece')}",
+            f"Find {count(pieces, 'piece')} in {_words(labels)}",
         )
 
     def _cluster_of(self, label: int) -> list[int]:

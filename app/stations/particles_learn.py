@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from measure.field.learn import Learned
 
 SETTING = "learned_kinds"
+_KEY = "learn kinds"
 _ABOUT = (
     "Tag a few pieces whose kind is wrong, on several fields. From them Gritline learns what the kinds of "
     "this study look like. It shows what would change before anything does; what you tagged stays."
@@ -62,8 +63,8 @@ class LearnCard(QWidget):
         tagged = f"{number_text.count(tags, 'piece')} tagged by hand."
         self.state.setText(tagged[0].upper() + tagged[1:] + known)
         self.forget.setVisible(bool(learned))
-        for button in (self.learn, self.forget):
-            button.setEnabled(session.writable)
+        self.learn.setEnabled(session.writable)
+        self.forget.setEnabled(session.writable)
 
     def study_opened(self) -> None:
         """Drop what was found for the last study."""
@@ -76,8 +77,9 @@ class LearnCard(QWidget):
         }
 
     def _learn(self) -> None:
+        if self._session.tasks.busy(_KEY):  # the button stays on, or the focus would leap away
+            return
         fields = self._fields()
-        self.learn.setEnabled(False)
 
         def work(_progress: object) -> "Learned":
             from measure.field.learn import learn
@@ -85,15 +87,11 @@ class LearnCard(QWidget):
             return learn(fields)
 
         def failed(error: Exception) -> None:
-            self.learn.setEnabled(True)
             self._session.tasks.unexpected(error)
 
-        self._session.tasks.run(
-            work, self._learned, failed=failed, text="Learning the kinds", key="learn kinds"
-        )
+        self._session.tasks.run(work, self._learned, failed=failed, text="Learning the kinds", key=_KEY)
 
     def _learned(self, found: "Learned") -> None:
-        self.learn.setEnabled(True)
         self._found = found
         moves: dict[tuple[int, int], int] = {}
         for change in found.changes:

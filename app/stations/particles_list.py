@@ -13,7 +13,7 @@ from app.models.particle_table import COLUMNS, ParticleTableModel, RowFilter
 from app.theme import KIND_STYLE
 from measure.model import KINDS
 
-_WIDTHS = (48, 78, 64, 58, 160, 84, 96, 84, 76, 78, 240)
+_WIDTHS = (44, 74, 84, 62, 160, 92, 104, 88, 76, 78, 240)
 
 
 class PieceList(QWidget):

@@ -50,7 +50,10 @@ class Panel(QWidget):
         self.fields.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.fields.setMinimumContentsLength(14)
         self.fields.activated.connect(lambda _i: self.field_wanted.emit(self.fields.currentData()))
-        self.piece = PieceCard(pieces, action)
+        self._aside = self._aside_button(action)
+        restore = parts.action_button(action("particles.restore"))
+        # above the reasons, so that they are in view however many reasons there are
+        self.piece = PieceCard(pieces, action, parts.row(self._aside, restore, None))
         self.list = PieceList(pieces, action)
         self.waiting = parts.label("", wrap=True)
         self.progress = QProgressBar()
@@ -85,11 +88,8 @@ class Panel(QWidget):
         doubtful = parts.card(
             self.waiting, self.progress, parts.row(accept, after, None), heading="Doubtful first"
         )
-        restore = parts.action_button(action("particles.restore"))
-        self._aside = self._aside_button(action)
-        piece = parts.card(self.piece, parts.row(self._aside, restore, None))
         inner = QWidget()
-        inner.setLayout(parts.column(doubtful, piece, None))
+        inner.setLayout(parts.column(doubtful, parts.card(self.piece), None))
         return parts.scroll(inner)
 
     def _aside_button(self, action: Callable[[str], QAction]) -> QToolButton:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QAction, QImage, QPainter, QPaintEvent
-from PySide6.QtWidgets import QSizePolicy, QToolButton, QWidget
+from PySide6.QtWidgets import QLayout, QSizePolicy, QToolButton, QWidget
 
 from app import number_text, parts, theme
 from app.canvas.badge import kind_badge
@@ -69,9 +69,11 @@ class Crop(QWidget):
 
 
 class PieceCard(QWidget):
-    """Details of what is chosen, with a button for each kind."""
+    """Details of what is chosen, with a button for each kind, and a row of further buttons below them."""
 
-    def __init__(self, pieces: FieldPieces, action: Callable[[str], QAction]) -> None:
+    def __init__(
+        self, pieces: FieldPieces, action: Callable[[str], QAction], below: QLayout | None = None
+    ) -> None:
         super().__init__()
         self._pieces = pieces
         self.crop = Crop()
@@ -85,7 +87,8 @@ class PieceCard(QWidget):
         self.kinds = {kind: _kind_button(kind, action(f"particles.{kind.value}")) for kind in KINDS}
         self._buttons = parts.row(*self.kinds.values(), None, spacing=theme.TIGHT)
         top = parts.row(self.crop, parts.column(self.heading, self.sizes, None, spacing=theme.TIGHT))
-        self.setLayout(parts.column(top, self._buttons, self.state, self.why, spacing=theme.SMALL))
+        rows = (top, self._buttons) if below is None else (top, self._buttons, below)
+        self.setLayout(parts.column(*rows, self.state, self.why, spacing=theme.SMALL))
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
 
     def show_pieces(self, labels: frozenset[int], image: QImage | None) -> None:

@@ -130,7 +130,8 @@ class LimitsPage(QWidget):
             self.outcome.setText("No limit is set.")
             parts.set_look(self.outcome, "soft")
             return
-        lines = [f"{answer.outcome.capitalize()}."] if answer.final else []
+        several = len(answer.clauses) > 1  # else the one says it
+        lines = [f"{answer.outcome.capitalize()}."] if answer.final and several else []
         for result in answer.clauses:
             lines.append(f"{result.outcome.capitalize()}: {result.reason}" if answer.final else "…")
             if result.decides and answer.final:

@@ -140,6 +140,8 @@ class Station(BaseStation):
                 self.sessions.setCurrentItem(item)
         self.sessions.blockSignals(False)
         self.sessions.setVisible(bool(self.rows))
+        lines = sum(self.sessions.sizeHintForRow(i) for i in range(self.sessions.count()))
+        self.sessions.setMaximumHeight(lines + 2 * self.sessions.frameWidth() + theme.SMALL)
         if self.current not in self.rows:
             self.current = None
         if self._pages.currentIndex() != 1 or study is None:
@@ -170,8 +172,9 @@ class Station(BaseStation):
         closed = shown and row is not None and row.tasting.closed
         there = {
             "keep": planning, "worksheets": shown, "key": shown, "enter": open_, "close": open_,
-            "use": closed and self.page.limit is not None, "remove": shown,
+            "use": closed and self.page.limit is not None and not self._limit_in_use(), "remove": shown,
         }  # fmt: skip
+        self.page.result.say_in_use(self._limit_in_use())
         for name, on in there.items():
             self.action(f"tasting.{name}").setEnabled(bool(on))
 
@@ -284,7 +287,15 @@ class Station(BaseStation):
             self.session.open_study.set_setting, FELT_SETTING, after.to_json(), text, initiator=self
         )
         if done is not None:
+            self._switch_actions()
             self._tell_changes(before, after)
+
+    def _limit_in_use(self) -> bool:
+        """Whether the verdict follows the session in view."""
+        if self.page.limit is None or self.session.study is None:
+            return False
+        before = profile_of(self.session)
+        return before.from_tasting and self.page.limit.profile(before, LIMIT_KINDS) == before
 
     def _tell_changes(self, before: FeltProfile, after: FeltProfile) -> None:
         batches = self._batches()

@@ -19,6 +19,7 @@ from app.stations.tasting_work import COUNTED, TastedBatch, in_order, plan_words
 from measure.errors import InvalidInput
 from measure.judge.felt import FeltProfile
 from measure.judge.panel_session import METHODS, PanelPlan, make_plan
+from measure.judge.serving import MOST_SAMPLES
 
 _ID = Qt.ItemDataRole.UserRole
 _PURPOSES = (("to find a difference", False), ("to show that two are alike", True))
@@ -79,7 +80,7 @@ class PlanForm(QWidget):
         )  # fmt: skip
         whole = parts.card(self.about, self.rows, self.power, self.fault, buttons, heading="Plan a session")
         self.setLayout(parts.column(whole, None, margin=theme.SMALL))
-        self.method.currentIndexChanged.connect(lambda _i: self._refresh())
+        self.method.currentIndexChanged.connect(lambda _i: self._suit())
         for signal in (
             self.purpose.currentIndexChanged, self.assessors.textChanged, self.rounds.valueChanged,
             self.alpha.valueChanged, self.share.valueChanged, self.samples.itemChanged,
@@ -100,8 +101,7 @@ class PlanForm(QWidget):
             item.setCheckState(Qt.CheckState.Checked)
             self.samples.addItem(item)
         self.samples.blockSignals(False)
-        self.fault.setVisible(False)
-        self._refresh()
+        self._suit()
         self.method.setFocus()
 
     def plan(self) -> PanelPlan | None:
@@ -135,6 +135,17 @@ class PlanForm(QWidget):
         items = [self.samples.item(i) for i in range(self.samples.count())]
         ticked = {i.data(_ID) for i in items if i.checkState() == Qt.CheckState.Checked}
         return [b.as_sample(self._profile) for b in self._batches if b.batch_id in ticked]
+
+    def _suit(self) -> None:
+        """Tick as many batches as the test chosen takes, the last ones where it takes fewer."""
+        most = MOST_SAMPLES[self.key] - (1 if self.key == "series" else 0)  # beside its reference
+        first = max(self.samples.count() - most, 0)
+        self.samples.blockSignals(True)
+        for i in range(self.samples.count()):
+            on = Qt.CheckState.Checked if i >= first else Qt.CheckState.Unchecked
+            self.samples.item(i).setCheckState(on)
+        self.samples.blockSignals(False)
+        self._refresh()
 
     def _refresh(self) -> None:
         method, counted = METHODS[self.key], self.key in COUNTED

@@ -20,6 +20,9 @@ _LIMIT_WORDS = (
 )
 
 
+_USE, _USED = "Use as this study's limit", "The verdict follows this limit"
+
+
 class ResultPanel(QWidget):
     """Shows a `PanelOutcome`."""
 
@@ -32,10 +35,10 @@ class ResultPanel(QWidget):
         self.chart.setMinimumSize(320, 230)
         self.limit = parts.label("", wrap=True)
         self.changes = parts.label("", wrap=True)
-        button = parts.action_button(use, look="primary", text="Use as this study's limit")
+        self._use = parts.action_button(use, look="primary", text=_USE)
         self.found = parts.card(self.words, self.careful, heading="Result")
         self.limits = parts.card(
-            self.limit, parts.row(button, None), self.changes, heading="The limit of this panel"
+            self.limit, parts.row(self._use, None), self.changes, heading="The limit of this panel"
         )
         self.people = parts.card(self.own, heading="Each assessor")
         self.drawn = parts.card(self.chart, heading="Who felt it, by size")
@@ -56,6 +59,10 @@ class ResultPanel(QWidget):
         self.people.setVisible(bool(own))
         self.limit.setText(_LIMIT_WORDS if limit is not None else why)
         self.changes.setVisible(False)
+
+    def say_in_use(self, used: bool) -> None:
+        """Say whether the verdict follows this panel already."""
+        self._use.setText(_USED if used else _USE)
 
     def show_changes(self, changes: Sequence[VerdictChange]) -> None:
         """Say what the limit did to the verdicts."""

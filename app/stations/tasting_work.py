@@ -76,7 +76,7 @@ def plan_words(
     if method in COUNTED:
         return _counted_words(method, answers, discriminators, alpha, similar)
     if method == "series":
-        return f"{answers} presentations; ASTM E679 has 50 to 100 in mind."
+        return f"{answers} rows of samples are served; ASTM E679 has 50 to 100 in mind."
     if method == "ranking":
         few = " Ten or more tell more." if answers < 10 else ""
         return f"{answers} rankings.{few}"
@@ -91,11 +91,14 @@ def _counted_words(method: str, answers: int, share: float, alpha: float, simila
             return f"{answers} answers cannot show that fewer than {percent} tell the difference; plan more."
         return f"Alike within {percent} when at most {most} of {answers} are right."
     found = power(method, answers, share, alpha=alpha)
-    text = f"{answers} answers find a difference that {percent} perceive with a power of {100 * found:.0f} %."
+    text = (
+        f"With {answers} answers a difference that {percent} of people perceive is found "
+        f"{100 * found:.0f} times in 100 (the power of the test)."
+    )
     if found >= 0.8:
         return text
     try:
-        return f"{text} For 80 % plan {trials_needed(method, share, alpha=alpha)} answers."
+        return f"{text} For 80 in 100 plan {trials_needed(method, share, alpha=alpha)} answers."
     except InvalidInput as error:
         return f"{text} {error.text}"
 

@@ -105,7 +105,7 @@ def learn(fields: Mapping[int, Particles]) -> Learned:
     tables = _lessons(fields)
     tags = sum(len(lesson.kind) for lesson in tables.values())
     if tags < FEWEST_TAGS:
-        text = f"{tags} pieces are tagged by hand; at least {FEWEST_TAGS} are needed to learn from."
+        text = f"At least {FEWEST_TAGS} pieces tagged by hand are needed to learn from."
         return Learned(None, tags, np.nan, np.nan, (), text)
     learned, before, after = {}, 0.0, 0.0
     for table, lesson in tables.items():

@@ -55,7 +55,8 @@ class Strays:
         name = "stray" if self.number == 1 else "strays"
         seen = f"{self.number} {name}" if self.number else "No stray"
         limits = f"{self.low:.2g} to {self.high:.2g}" if self.number else f"up to {self.high:.2g}"
-        text = f"{seen} beyond {self.beyond_um:.0f} µm; in as much paste again expect {limits}"
+        what = f"a single piece beyond {self.beyond_um:.0f} µm, far coarser than the rest"
+        text = f"{seen} ({what}); in as much paste again expect {limits}"
         rate = self.per_gram
         if rate is None:
             return text + "."

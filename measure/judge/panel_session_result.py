@@ -159,7 +159,7 @@ def _series(plan: PanelPlan, given: Answered, warnings: list[str]) -> dict:
     whole = {n: [v for v in row if v is not None] for n, row in rows.items() if None not in row}
     if len(whole) < len(rows):
         warnings.append(
-            f"{len(rows) - len(whole)} series are not complete and give no threshold of their own."
+            f"Of {len(rows)} series {len(rows) - len(whole)} lack answers and give no threshold of their own."
         )
     counts = tuple(
         (size, sum(r[i] is not None for r in rows.values()), sum(r[i] is True for r in rows.values()))
@@ -199,6 +199,8 @@ def _curve(
 def one_sided(levels: Sequence[tuple[float, int, int]], guess: float) -> str:
     """Say so when the half-way point does not lie between the sizes served; empty when it does."""
     felt = [(right / trials - guess) / (1 - guess - LAPSE) for _, trials, right in levels if trials]
+    if len(felt) < 3:
+        return "too few sizes were answered"
     if min(felt) >= 0.5:
         return "half or more felt every size; serve finer batches"
     if max(felt) < 0.5:

@@ -7,6 +7,8 @@ import numpy as np
 
 from measure.errors import InvalidInput
 
+_FEWEST_SAMPLES = {"triangle": 2, "paired": 2, "ranking": 3, "series": 4, "scale": 1}
+MOST_SAMPLES = {"triangle": 2, "paired": 2, "ranking": 6, "series": 10, "scale": 8}
 TRIADS = ("ABB", "BAB", "BBA", "BAA", "ABA", "AAB")
 
 CAUTIONS = (
@@ -71,10 +73,9 @@ def make_servings(
 
 
 def _check(method: str, samples: tuple[str, ...], assessors: tuple[str, ...], rounds: int) -> None:
-    wanted = {"triangle": (2, 2), "paired": (2, 2), "ranking": (3, 6), "series": (4, 10), "scale": (1, 8)}
-    if method not in wanted:
-        raise InvalidInput(f"The tasting {method!r} is not known; use one of {', '.join(wanted)}.")
-    low, high = wanted[method]
+    if method not in MOST_SAMPLES:
+        raise InvalidInput(f"The tasting {method!r} is not known; use one of {', '.join(MOST_SAMPLES)}.")
+    low, high = _FEWEST_SAMPLES[method], MOST_SAMPLES[method]
     if not low <= len(samples) <= high:
         needed = f"exactly {low}" if low == high else f"{low} to {high}"
         raise InvalidInput(f"This test needs {needed} samples; {len(samples)} are chosen.")

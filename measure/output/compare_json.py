@@ -105,6 +105,9 @@ def grind_lines(curve: GrindCurve, answer: Forecast | None, step: float) -> Iter
     yield step_sentence(curve, step)
 
 
+SYMBOLS = {"x0": "x₀", "x_inf": "x∞", "R0": "R₀"}  # of the laws of grinding, for their readers
+
+
 def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
     """Return the numbers of a fitted law with their units.
 
@@ -123,7 +126,7 @@ def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
 
 def law_words(fit: LawFit, curve: GrindCurve) -> str:
     """Return a fitted law with its numbers, weight and AICc."""
-    text = ", ".join(f"{n} = {words}" for n, words in law_numbers(fit, curve).items())
+    text = ", ".join(f"{SYMBOLS.get(n, n)} = {words}" for n, words in law_numbers(fit, curve).items())
     aicc = f", AICc {fit.aicc:.1f}" if math.isfinite(fit.aicc) else ""
     return f"{fit.law.words}: {text}; weight {100 * fit.weight:.0f} %{aicc}"
 

@@ -185,6 +185,6 @@ def verdict(report: ReportFacts) -> list:
 
 def _specification(specification: Specification, b: SizedBatch) -> list:
     outcome, results = check(specification, b.sample, b.summary, grams=b.grams)
-    name = f"Specification {specification.name}".strip()
+    name = specification.name[:1].upper() + specification.name[1:] or "Specification"
     reasons = [f"{r.outcome}: {r.reason} {r.decides}".strip() for r in results]
     return [text(f"{name}: {outcome}."), *bullets(reasons)]

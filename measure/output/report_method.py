@@ -16,6 +16,23 @@ from measure.output.report_facts import FieldFacts, ReportFacts, finite
 from measure.output.report_parts import bullets, facts, table, text
 from measure.sizes.particle_table import MEETS_FRAME
 
+# actions whose first word says too little
+_ACTIONS = (
+    (r"Set aside\b", "Set aside"),
+    (r"Count .* again$", "Count again"),
+    (r"Find .* right$", "Find a piece right"),
+    (r"Find [0-9]", "Find more or fewer pieces"),
+    (r"Find fields", "Find copies and overlaps"),
+    (r"(Add to|Take from) the edge\b", "Move an edge"),
+    (r"Take\b", "Take with a camera"),
+    (r"Answer\b", "Answer of a tasting"),
+    (r"Back to\b", "Back to the automatic result"),
+    (r"Leave\b", "Leave out an area"),
+    (r"Outline\b", "Outline for a spot check"),
+    (r"(Change the specification|Use the limit of a tasting|Close the tasting session)", ""),
+    (r"(Change \w+)", ""),
+)
+
 CAUTIONS = (
     "Sizes and a verdict say nothing about microbes, mould toxins, allergens or other hazards. "
     "Follow local food law and a food-safety plan (HACCP), and ask an accredited laboratory.",
@@ -190,12 +207,14 @@ def _action(words: str) -> str:
     --------
     >>> _action("Cut piece 12"), _action("Set aside piece 3: dust"), _action("Count piece 3 again")
     ('Cut', 'Set aside', 'Count again')
+    >>> _action("Find piece 4 right"), _action("Measure a.png")
+    ('Find a piece right', 'Measure')
     """
-    first = words.split(":")[0].split()
-    if first and (first[0], first[-1]) == ("Count", "again"):
-        return "Count again"
-    two = {"Set", "Change", "Back"}
-    return " ".join(first[: 2 if first and first[0] in two else 1]) or "Change"
+    for pattern, told in _ACTIONS:
+        found = re.match(pattern, words)
+        if found:
+            return told or found.group(1)
+    return (words.split(":")[0].split() or ["Change"])[0]
 
 
 def files(report: ReportFacts) -> list:

@@ -16,13 +16,11 @@ from measure.output.charts_compare import (
     lay_out_curves,
     lay_out_grind,
 )
-from measure.output.compare_json import law_numbers, step_sentence
+from measure.output.compare_json import SYMBOLS, law_numbers, step_sentence
 from measure.output.report_facts import BAND_RESAMPLES, COMPARED, ReportFacts, grind_of
 from measure.output.report_parts import WIDTH_PT, ChartBlock, bullets, table, text, together
 from measure.sizes.curve import curve
 from measure.study.records import Tasting
-
-_SYMBOLS = {"x0": "x₀", "x_inf": "x∞"}  # of the laws of grinding
 
 
 def compare(report: ReportFacts) -> list:
@@ -83,7 +81,7 @@ def tasting(report: ReportFacts) -> list:
 
 
 def _parameters(numbers: Mapping[str, str]) -> str:
-    return ", ".join(f"{_SYMBOLS.get(name, name)} {words}" for name, words in numbers.items())
+    return ", ".join(f"{SYMBOLS.get(name, name)} {words}" for name, words in numbers.items())
 
 
 def _session(tasted: Tasting) -> list:

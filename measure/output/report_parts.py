@@ -64,7 +64,8 @@ def markup(words: str) -> str:
     >>> markup("x_{90,3} < 30 & x_A")
     'x<sub rise="18%" size="72%">90,3</sub> &lt; 30 &amp; x<sub rise="18%" size="72%">A</sub>'
     """
-    # control signs cannot be set; a stranger's notes may hold some
+    # the fonts hold no thin spaces; control signs cannot be set, and a stranger's notes may hold some
+    words = re.sub(r"[\u2007\u2009\u202f]", "\u00a0", words)
     words = "".join(c if c.isprintable() or c in "\n\u00a0" else "\ufffd" for c in words)
     words = re.sub(r"x_\{([^}]*)\}", rf"x{_SUB}\1</sub>", escape(words))
     words = re.sub(r"\b([xQq])_(\w)\b", rf"\1{_SUB}\2</sub>", words)

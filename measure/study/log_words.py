@@ -95,6 +95,8 @@ def _known_words(name: str, value: object, names: Names) -> str:
         return _ROLES.get(str(value), "")
     if name == "zones":
         return _areas(value)
+    if name == "results":
+        return _answers(value)
     if not isinstance(value, int):
         return ""
     if name in _REFERS:
@@ -111,6 +113,18 @@ def _areas(value: object) -> str:
     except (ValueError, TypeError):
         return ""
     return "nothing" if not count else f"{count} area" + ("s" if count > 1 else "")
+
+
+def _answers(value: object) -> str:
+    """Return how many answers of a tasting there are; empty for results of another sort."""
+    try:
+        kept = json.loads(value) if isinstance(value, str) else None
+    except ValueError:
+        return ""
+    answers = kept.get("answers") if isinstance(kept, dict) else None
+    if not isinstance(answers, dict):
+        return ""
+    return f"{len(answers)} answer" + ("" if len(answers) == 1 else "s")
 
 
 def _told(value: object) -> str:

@@ -211,6 +211,15 @@ def test_preview_follows_the_sliders(station: Station, qtbot: QtBot):
     assert station.settings.note.text() == ""
 
 
+def test_what_a_preview_draws_is_said_over_the_picture(station: Station, qtbot: QtBot):
+    station.action("fields.preview").trigger()
+    qtbot.waitUntil(
+        lambda: station.picture.note.text() == "Preview: 4 pieces, roughly outlined", timeout=20_000
+    )
+    station.action("fields.preview").trigger()
+    assert station.picture.note.text() == ""
+
+
 def test_preview_of_a_large_part_begins_in_the_middle(
     station: Station, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ):

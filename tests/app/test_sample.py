@@ -7,7 +7,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from app import jobs
-from app.sample import SampleBuilder, sample_folder
+from app.sample import MAKING, SampleBuilder, sample_folder
 from app.session import Session
 from measure.errors import Cancelled, InvalidInput
 from measure.progress import Progress
@@ -29,7 +29,7 @@ def test_made_once_then_opened(
     sample = SampleBuilder(session)
     sample.open()
     sample.open()  # pressed again while it is made
-    assert session.told == [("note", "The sample study is being made.")]
+    assert session.told == [("note", MAKING), ("note", "The sample study is being made.")]
     qtbot.waitUntil(lambda: session.study is not None, timeout=5000)
     session.close()
     sample.open()
@@ -43,8 +43,8 @@ def test_what_goes_wrong_is_told(session: Session, qtbot: QtBot, monkeypatch: py
 
     monkeypatch.setattr(jobs, "build_sample", build)
     SampleBuilder(session).open()
-    qtbot.waitUntil(lambda: bool(session.told), timeout=5000)
-    assert session.told == [("warning", "The sample pictures are missing.")]
+    qtbot.waitUntil(lambda: len(session.told) == 2, timeout=5000)
+    assert session.told[-1] == ("warning", "The sample pictures are missing.")
 
 
 def test_a_second_window_waits_for_the_first_and_opens_what_it_made(

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QPointF, Qt
+from PySide6.QtCore import QPoint, QPointF, Qt
 
 from app.session import Session
 from app.stations.particles import Station
@@ -318,3 +318,18 @@ def test_an_empty_study_says_what_to_do(qtbot, tmp_path):
 def test_the_discs_of_the_drawn_field_are_where_the_pieces_are(station):
     for (x, y, _radius), label in zip(DISCS[:5], range(1, 6), strict=True):
         assert station.view.label_at(x, y) == label
+
+
+def test_pieces_chosen_elsewhere_are_shown_and_not_learning(station, press):
+    press(Qt.Key.Key_F4)
+    assert station.panel.page == "kinds"
+    station.session.select([1])
+    station.entered()
+    assert station.panel.page == "piece"
+
+
+def test_what_can_be_done_with_a_piece_stands_above_the_reasons(station, mouse):
+    mouse((80, 80))
+    card = station.panel.piece
+    assert station.panel._aside.isVisible()
+    assert station.panel._aside.mapTo(card, QPoint()).y() < card.why.y()

@@ -170,7 +170,7 @@ def test_specification_is_judged(station, qtbot):
     station.limits.x90.editingFinished.emit()
     _wait(qtbot, station)
     assert station.shown.outcome == "fails"
-    assert station.limits.outcome.text().startswith("Fails.")
+    assert station.limits.outcome.text().startswith("Fails: x₉₀")
     kept = Specification.from_json(station.session.study.setting("specification"))
     assert kept.clauses[0].at_most == 20
     station.limits.coarse.setValue(400)
@@ -179,6 +179,7 @@ def test_specification_is_judged(station, qtbot):
     # a few µg of paste were looked at: far too little to promise anything per gram
     assert station.batch.grams < 1e-3
     assert [c.outcome for c in station.shown.clauses] == ["fails", "undecided"]
+    assert station.limits.outcome.text().startswith("Fails.\nFails: ")
 
 
 def test_thickness_of_skins_changes_volumes(station):

@@ -131,6 +131,8 @@ def test_from_plan_to_changed_verdict_by_keyboard(station, window, qtbot):
     assert "before" in result.changes.text()
     assert " now" in result.changes.text()
     assert station.state_text() == (True, "its limit is in use")
+    assert station.page.result._use.text() == "The verdict follows this limit"
+    assert not station.page.result._use.isEnabled()
     window.go("sizes")
     sizes = window.stations["sizes"]
     qtbot.waitUntil(lambda: sizes.shown is not None and sizes.shown.final, timeout=20_000)
@@ -177,20 +179,26 @@ def test_an_empty_session_cannot_be_closed_and_a_closed_one_opened_by_undo(stati
     assert station.action("tasting.enter").isEnabled()
 
 
+def tick(qtbot, samples, row):
+    box = samples.visualItemRect(samples.item(row))
+    qtbot.mouseClick(samples.viewport(), LEFT, pos=QPoint(box.left() + 12, box.center().y()))
+
+
 def test_triangle_by_mouse_says_its_power_and_its_result(station, qtbot):
     push(station, qtbot, "Plan a session")
     form = station.form
     assert form.key == "triangle"
     form.assessors.setText("12")
-    assert "12 answers find a difference that 50 % perceive" in form.power.text()
-    assert "For 80 % plan 16 answers" in form.power.text()
+    assert "With 12 answers a difference that 50 % of people perceive is found 63 times" in form.power.text()
+    assert "For 80 in 100 plan 16 answers" in form.power.text()
+    assert [s.name for s in form._ticked()] == ["pass 3", "pass 6"]  # as many as the test takes
+    tick(qtbot, form.samples, 0)
     form.purpose.setCurrentIndex(1)
     assert "Alike within 50 %" in form.power.text()
     form.purpose.setCurrentIndex(0)
     push(station, qtbot, "Keep this plan")
     assert "needs exactly 2 samples; 3 are chosen" in form.fault.text()
-    box = form.samples.visualItemRect(form.samples.item(1))
-    qtbot.mouseClick(form.samples.viewport(), LEFT, pos=QPoint(box.left() + 12, box.center().y()))
+    tick(qtbot, form.samples, 1)
     push(station, qtbot, "Keep this plan")
     assert [s.name for s in plan_of(station).samples] == ["pass 1", "pass 6"]
     answer_all(station, qtbot, lambda s: s.answer)

@@ -186,7 +186,7 @@ def test_a_series_that_is_not_finished_gives_no_threshold_of_its_own():
     found = evaluate(plan, answers, closed=True)
     assert set(found.threshold.individual) == {"A"}
     assert found.levels[0][1] == 1
-    assert any("not complete" in w for w in found.warnings)
+    assert any("lack answers" in w for w in found.warnings)
     assert any("no answer" in w for w in found.warnings)
 
 

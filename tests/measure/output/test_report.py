@@ -129,6 +129,10 @@ def test_an_empty_study_has_no_report_and_leaves_no_file(tmp_path):
     assert not (tmp_path / "r.pdf").exists()
 
 
+def test_thin_spaces_are_set_as_spaces_the_fonts_have():
+    assert markup("2\u2009235 pieces, 1\u202f131 \u00b5m") == "2\u00a0235 pieces, 1\u00a0131 \u00b5m"
+
+
 def test_markup_cannot_be_smuggled_in():
     assert markup("<img src='x'/> \x00") == "&lt;img src='x'/&gt; \ufffd"
 
