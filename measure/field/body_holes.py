@@ -38,7 +38,8 @@ def fill_body(
         return mask
     count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
     filled = mask.copy()
-    thick = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+    thickness = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    thick = float(thickness.max())
     single = solidity(mask | holes) > _SINGLE
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])
@@ -46,11 +47,18 @@ def fill_body(
         hole = labels[box] == k
         small = n <= max(6.0, _SPECK_SHARE * np.pi * thick**2)
         # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
-        ring = np.sqrt(n / np.pi) > 0.8 * thick
+        ring = np.sqrt(n / np.pi) > 0.8 * _thickness_round(thickness, stats[k])
         inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
         if small or inside or median(share[box][hole]) > _HOLE_LEVEL or _is_no_oil(hole, pale[box], width_px):
             filled[box][hole] = 1
     return filled
+
+
+def _thickness_round(thickness: np.ndarray, stats: np.ndarray) -> float:
+    """Half the thickness of the body round a hole, px."""
+    x, y, w, h, n = (int(v) for v in stats)
+    m = int(np.ceil(2.0 * np.sqrt(n / np.pi)))
+    return float(thickness[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m].max())
 
 
 def _depth(hole: np.ndarray) -> np.ndarray:

@@ -17,6 +17,7 @@ from measure.field.tone_areas import Areas
 _SOLID, _COMPACT, _SHARE, _SHARP, _CONSTANT = -43.0, 11.0, -1.1, 2.5, 28.5
 _SHARPEST = 1.2
 _FULL, _WITHIN = 0.9, 0.8  # solidity of a piece that is hardly a heap of three; share of a part inside it
+_MOST_LOST, _MOST_LOST_ALIKE = 0.015, 0.025  # mean solidity lost by more pieces, and by as many
 _LEAST = -0.7  # a true overlap lost costs more than a false one
 
 
@@ -54,6 +55,30 @@ def shattered(piece: np.ndarray, parts: list[np.ndarray]) -> bool:
         return False
     within = [cv2.countNonZero(part & piece) > _WITHIN * max(1, cv2.countNonZero(part)) for part in parts]
     return sum(within) > 2
+
+
+def less_whole(pieces: list[np.ndarray], parts: list[np.ndarray]) -> bool:
+    """Whether what would stand in the place of some pieces is less compact than they are.
+
+    The whole outline of a piece is fuller than what a neck leaves of it; the parts of a cell with a pale
+    middle, or of a mottled piece, are bent and ragged.
+
+    Parameters
+    ----------
+    pieces : list of (M, N) ndarray of uint8
+        The pieces as found.
+    parts : list of (M, N) ndarray of uint8
+        What would replace them.
+    """
+    if not pieces:
+        return False
+    most = _MOST_LOST if len(parts) > len(pieces) else _MOST_LOST_ALIKE
+    return _mean_solidity(pieces) - _mean_solidity(parts) > most
+
+
+def _mean_solidity(masks: list[np.ndarray]) -> float:
+    size = [cv2.countNonZero(m) for m in masks]
+    return sum(n * solidity(m) for n, m in zip(size, masks, strict=True) if n) / max(1, sum(size))
 
 
 def _odds(

@@ -16,7 +16,7 @@ from measure.field.cut import cut_by_shape
 from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
 from measure.field.features import oil_at
 from measure.field.find import Found
-from measure.field.lens_checks import credible_lenses, shattered
+from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.light import Light
 from measure.field.outline import area
@@ -219,7 +219,8 @@ def _resolve(
     gone = [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
     rest = _rest(crop, gone, new, least_px2) if outlines else []
     parts = [_drawn(outline - crop.origin, new.shape) for outline in (*outlines, *rest)]
-    if any(shattered(crop.masks[k], parts) for k in gone):
+    replaced = [crop.masks[k] for k in gone]
+    if any(shattered(piece, parts) for piece in replaced) or (parts and less_whole(replaced, parts)):
         return None
     made += [(outline, bits("touching")) for outline in rest]
     return gone, made

@@ -13,6 +13,7 @@ from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import colour_length, slope
 from measure.field.flanks import above_half, without_faint
 from measure.field.masks import dilated, fill_holes
+from measure.field.one_oval import merged_ovals
 from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
 from measure.field.quick import median
@@ -110,6 +111,10 @@ def separate(
     labels[clear > 0] = clear[clear > 0] + used
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
+    if total > 1 and cut_strength > 0:
+        labels, groups = merged_ovals(
+            labels, groups, delta, lambda m: cut_by_form(m, least_px2, cut_strength)
+        )
     if total > 1 or cv2.countNonZero(labels) < _WHOLE * np.count_nonzero(low):
         whole = one_rim(low, field, width)
         if whole is not None:

@@ -1,0 +1,96 @@
+"""Parts of a component that together are one oval put back together, whatever their colours.
+
+A glass bead, a cell with a pale middle or a piece with a highlight falls into parts of different strength.
+Where all of them together fill one smooth oval, between necks if it touches others, they are one piece:
+pieces that merely lie side by side leave notches.
+"""
+
+from collections.abc import Callable
+
+import cv2
+import numpy as np
+
+from measure.field.cut_lobes import oval_misfit
+from measure.field.masks import disc, fill_holes, solidity
+from measure.field.quick import median
+
+_CLOSED_PX = 2.0  # gaps between parts, up to twice this wide
+_SOLID = 0.95
+_OVAL, _STEP_PX = 0.02, 0.3  # misfit of what is one oval, over its radius and in px
+_FLATTENED = 0.05  # the same where the parts are alike and a neck may have flattened one side
+_ALIKE = 0.5  # difference of parts over their difference from the oil
+_WITHIN = 0.8  # share of a part inside the oval from which it belongs to it
+_LEAST_POINTS = 40
+
+
+def merged_ovals(
+    labels: np.ndarray,
+    groups: list[list[int]],
+    delta: np.ndarray,
+    cut: Callable[[np.ndarray], np.ndarray],
+) -> tuple[np.ndarray, list[list[int]]]:
+    """Give all parts of one oval one number.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        1.. for each part.
+    groups : list of list of int
+        Numbers of the parts that were cut from one cluster.
+    delta : (M, N, 3) ndarray of float32
+        Difference from the oil.
+    cut : callable
+        Labels the pieces of a mask by its form alone.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+    groups : list of list of int
+    """
+    if labels.max() < 2:
+        return labels, groups
+    whole = _whole(labels)
+    forms = cut(whole)
+    size = np.bincount(labels.ravel())
+    gone: set[int] = set()
+    for k in range(1, int(forms.max()) + 1):
+        form = forms == k
+        inside = np.bincount(labels[form], minlength=len(size))
+        parts = [n for n in range(1, len(size)) if size[n] and inside[n] > _WITHIN * size[n]]
+        if len(parts) < 2:
+            continue
+        if _misfit(form.view(np.uint8)) > (_FLATTENED if _alike(labels, parts, delta) else _OVAL):
+            continue
+        main = max(parts, key=lambda n: int(size[n]))
+        labels = labels.copy() if not gone else labels
+        labels[form & ((labels == 0) | np.isin(labels, parts))] = main
+        gone.update(n for n in parts if n != main)
+    if gone:
+        groups = [[n for n in group if n not in gone] for group in groups]
+    return labels, [group for group in groups if group]
+
+
+def _whole(labels: np.ndarray) -> np.ndarray:
+    """All parts together without the gaps and holes between them, (M, N) uint8."""
+    m = int(np.ceil(_CLOSED_PX)) + 1
+    mask = cv2.copyMakeBorder((labels > 0).view(np.uint8), m, m, m, m, cv2.BORDER_REPLICATE)
+    closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, disc(_CLOSED_PX))
+    return fill_holes(closed[m:-m, m:-m])
+
+
+def _alike(labels: np.ndarray, parts: list[int], delta: np.ndarray) -> bool:
+    """Whether parts differ little in colour compared with how they differ from the oil."""
+    tones = np.array([[median(delta[labels == n][:, i]) for i in range(3)] for n in parts])
+    height = float(np.linalg.norm(tones, axis=1).max())
+    apart = np.linalg.norm(tones[:, None] - tones[None], axis=2).max()
+    return bool(apart < _ALIKE * height)
+
+
+def _misfit(mask: np.ndarray) -> float:
+    """Mean distance of a full contour from an oval over its radius; 0 within the steps of its pixels."""
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if len(contours) != 1 or len(contours[0]) < _LEAST_POINTS or solidity(mask) < _SOLID:
+        return np.inf
+    radius = float(np.sqrt(cv2.countNonZero(mask) / np.pi))
+    misfit = oval_misfit(contours[0][:, 0].astype(np.float32))
+    return misfit if misfit > _STEP_PX / radius else 0.0
