@@ -1,7 +1,7 @@
 """Work that runs in other threads and processes: plain functions, no Qt anywhere, heavy imports inside."""
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -51,10 +51,12 @@ def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
         If a stop was asked for.
     """
     from measure.field.pipeline import measure_field
+    from measure.output.burnt_marks import counted_marks
+    from measure.scale.burnt_in import find_burnt_in
 
     picture = decode(job.data, job.name)
     blank = decode(job.blank, "the blank-oil picture") if job.blank is not None else None
-    return measure_field(
+    result = measure_field(
         picture,
         job.settings,
         job.um_per_px,
@@ -64,6 +66,10 @@ def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
         progress=progress,
         helpers=job.helpers,
     )
+    words, _ = counted_marks(find_burnt_in(picture), result)
+    if words:
+        result = replace(result, notes=(*result.notes, f"{words}. Look for burnt-in marks and leave it out."))
+    return result
 
 
 @dataclass(frozen=True)
@@ -232,7 +238,8 @@ def decode(data: bytes, name: str) -> Picture:
 
 def make_light(picture: Picture, blank: bytes | None, zones: tuple) -> Any:
     """Return the field's difference from its oil, for previews and hand edits."""
-    from measure.field import light
+    # a preview comes next: what it needs is loaded here, so that its first answer is soon there
+    from measure.field import find, light, pipeline, relief  # noqa: F401
 
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None
     return light.prepare(picture, blank=decoded, zones=zones)

@@ -10,10 +10,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from measure.field.quick import length
+
 _SAMPLES = 15_000  # pixels the surface is fitted to; more changes nothing that can be seen
 # CIELAB units: wide enough that a strong vignette still counts as oil at the start; narrow enough that
 # pieces of one colour over half of the field do not pull the fit to themselves
 _START_SCALES = (18.0, 6.0)
+_DEGREE = 3  # of the surface
 _LEAST_SCALE = 1.2  # CIELAB units; below this, 8-bit steps and compression rule
 
 
@@ -58,20 +61,20 @@ def _tukey(distance: np.ndarray, scale: float) -> np.ndarray:
     return np.where(weight > 0, weight, 0.0) ** 2
 
 
-def _narrow(
-    x: np.ndarray, y: np.ndarray, values: np.ndarray, start: np.ndarray, scale: float, degree: int
-) -> Surface:
-    """Fit a surface from one starting colour, narrowing the tolerance step by step."""
-    distance = np.linalg.norm(values - start, axis=1)
+def _narrow(bases: list[np.ndarray], values: np.ndarray, start: np.ndarray, scale: float) -> Surface:
+    """Fit a surface from one starting colour, narrowing the tolerance step by step.
+
+    ``bases`` are those of rising degree.
+    """
+    distance = length(values - start)
     coefficients = np.zeros((1, values.shape[1]))
     for step in range(14):
-        order = min(degree, step // 2)
-        basis = _basis(x, y, order)
+        basis = bases[min(len(bases) - 1, step // 2)]
         weight = _tukey(distance, scale)
         if weight.sum() < 20:
             break
         coefficients = _solve(basis, values, weight, 1e-4)
-        distance = np.linalg.norm(values - basis @ coefficients, axis=1)
+        distance = length(values - basis @ coefficients)
         near = distance[distance < 3.0 * scale]
         spread = 0.85 * np.median(near) if near.size else scale
         scale = max(_LEAST_SCALE, min(scale * 0.75, max(1.5 * spread, 0.55 * scale)))
@@ -128,23 +131,24 @@ def fit_surface(samples: np.ndarray, shape: tuple[int, int], usable: np.ndarray 
         keep[:] = True
     values = samples[keep].astype(np.float64)
     x, y = _unit(xx[keep], cols), _unit(yy[keep], rows)
-    fits = [_narrow(x, y, values, start, scale, 3) for start in _starts(values) for scale in _START_SCALES]
+    bases = [_basis(x, y, degree) for degree in range(_DEGREE + 1)]
+    fits = [_narrow(bases, values, start, scale) for start in _starts(values) for scale in _START_SCALES]
     grid = np.full(keep.shape, -1)
     grid[keep] = np.arange(len(values))
-    return max(fits, key=lambda fit: fit.share * (0.35 + 0.65 * _in_one(fit, x, y, values, grid)))
+    return max(fits, key=lambda fit: fit.share * (0.35 + 0.65 * _in_one(fit, bases, values, grid)))
 
 
-def _in_one(fit: Surface, x: np.ndarray, y: np.ndarray, values: np.ndarray, grid: np.ndarray) -> float:
+def _in_one(fit: Surface, bases: list[np.ndarray], values: np.ndarray, grid: np.ndarray) -> float:
     """Share of the agreeing samples that hang together: the oil runs between the pieces, pieces lie apart."""
-    distance = np.linalg.norm(values - _basis(x, y, fit.degree) @ fit.coefficients, axis=1)
+    distance = length(values - bases[fit.degree] @ fit.coefficients)
     agree = np.append(distance < 3.0 * max(fit.scale, 2.0), False)[grid].astype(np.uint8)
     _, _, stats, _ = cv2.connectedComponentsWithStats(agree, connectivity=4)
     areas = stats[1:, cv2.CC_STAT_AREA]
     return float(areas.max() / areas.sum()) if areas.size else 0.0
 
 
-def _unit(position: np.ndarray, length: int) -> np.ndarray:
-    return 2.0 * (position + 0.5) / length - 1.0
+def _unit(position: np.ndarray, count: int) -> np.ndarray:
+    return 2.0 * (position + 0.5) / count - 1.0
 
 
 def evaluate(surface: Surface, shape: tuple[int, int]) -> np.ndarray:

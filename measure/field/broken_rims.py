@@ -346,8 +346,10 @@ def _is_bar(shape: shapely.Polygon, window: _Window) -> bool:
 
 def _winds(shape: shapely.Polygon, hull: shapely.Polygon, window: _Window) -> bool:
     """Whether a bit leaves the border of its hull, as a winding thread does and no rim."""
+    if not window.is_line():
+        return False
     along = hull.exterior.buffer(2.0 * window.half_width + 3.0)
-    return bool(window.is_line() and shape.intersection(along).area < _ALONG * shape.area)
+    return bool(shape.intersection(along).area < _ALONG * shape.area)
 
 
 def _grows_over_oil(

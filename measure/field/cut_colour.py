@@ -7,7 +7,7 @@ fills one compact area, and both areas border the oil: a rim and a core, or stre
 import cv2
 import numpy as np
 
-from measure.field.quick import median, percentile
+from measure.field.quick import length, median, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -43,15 +43,16 @@ def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.n
         return whole
     calm = _calmed(delta, mask)
     values = calm[core > 0]
-    length = np.linalg.norm(values, axis=1)
-    usual = median(length)
-    hue = values / np.maximum(length, 0.25 * usual)[:, None] * usual
+    strength = length(values)
+    usual = median(strength)
+    hue = values / np.maximum(strength, 0.25 * usual)[:, None] * usual
     for features in (hue, values):
         split = _split(features)
-        if split is None:
+        # colours are compared first, for the areas are dearer
+        if split is None or split.all() or not split.any() or not _are_apart(values[~split], values[split]):
             continue
         labels = _areas(core, split, mask, least)
-        if labels is not None and _are_apart(values[~split], values[split]):
+        if labels is not None:
             return labels
     return whole
 
@@ -116,7 +117,7 @@ def spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
 
 
 def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:
-    a, b = np.median(first, axis=0), np.median(second, axis=0)
+    a, b = (np.array([median(v[:, i]) for i in range(3)], v.dtype) for v in (first, second))
     step = b - a
     distance = float(np.linalg.norm(step))
     strongest = max(float(np.linalg.norm(a)), float(np.linalg.norm(b)))

@@ -11,6 +11,7 @@ from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
+from measure.field.quick import length
 from measure.field.separate import Parts, separate
 from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.flags import bits
@@ -289,7 +290,7 @@ def _boxes(stats: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
 
 def _usual_height(values: np.ndarray) -> float:
     """Length of the colour difference of most of some pixels, (P, 3); 0 for none."""
-    return float(np.median(np.linalg.norm(values, axis=1))) if len(values) else 0.0
+    return float(np.median(length(values))) if len(values) else 0.0
 
 
 def _at_frame(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[bool, bool, bool, bool]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
+from measure.field.quick import length
 from measure.field.strips import Reduced, smoothed_strips, strips
 from measure.field.tone import light_weight
 from measure.model import Picture
@@ -256,7 +257,7 @@ def _background(seen: _Seen, shape: tuple[int, int], mask: np.ndarray | None) ->
     sigma = 0.06 * max(size)
     for reach in (4.0, 3.0):
         residual = seen.coarse - background
-        far = np.linalg.norm(residual, axis=2) > reach * surface.scale
+        far = length(residual) > reach * surface.scale
         off: np.ndarray = cv2.dilate(far.astype(np.uint8), np.ones((3, 3), np.uint8))
         if mask is not None:
             off |= cv2.resize(mask, size[::-1], interpolation=cv2.INTER_NEAREST)
@@ -283,14 +284,14 @@ def _noise(seen: _Seen, oil: _Oil, mask: np.ndarray | None) -> tuple[np.ndarray,
     colours = np.stack([oil.row(row * step)[::step] for row in range(len(seen.few))])
     some, some_smooth = ((few - colours).reshape(-1, 3) for few in (seen.few, seen.few_smooth))
     inside = np.ones(len(some), bool) if mask is None else mask[::step, ::step].ravel() == 0
-    length = np.linalg.norm(some_smooth, axis=1)
+    away = length(some_smooth)
     # the oil lies about zero: narrow on it from the pixels nearest to zero
-    limit = max(3.0, 3.0 * np.quantile(length[inside], 0.25)) if inside.any() else 3.0
+    limit = max(3.0, 3.0 * np.quantile(away[inside], 0.25)) if inside.any() else 3.0
     for _ in range(6):
-        near = inside & (length < limit)
+        near = inside & (away < limit)
         if near.sum() < 50:
             break
-        limit = max(2.0, 3.0 * 0.85 * float(np.median(length[near])))
+        limit = max(2.0, 3.0 * 0.85 * float(np.median(away[near])))
     noise, _ = _oil_noise(some, near)
     smooth_noise, sample = _oil_noise(some_smooth, near)
     return noise, _whitening(sample, smooth_noise).astype(np.float32)

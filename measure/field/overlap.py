@@ -131,22 +131,28 @@ def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tup
     for outline in found.outlines:
         (x0, y0), (x1, y1) = outline.min(axis=0) - 1.0, outline.max(axis=0) + 1.0
         rects.append(box(x0, y0, x1, y1))
-    pairs = STRtree(rects).query(rects, predicate="intersects")
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    count = len(rects)
-    graph = coo_matrix((np.ones(pairs.shape[1]), tuple(pairs)), shape=(count, count))
-    total, which = connected_components(graph, directed=False)
+    first = _first_of_each(STRtree(rects).query(rects, predicate="intersects"), len(rects))
     out = []
-    order = np.argsort(which, kind="stable")
-    for rows in np.split(order, np.cumsum(np.bincount(which, minlength=total))[:-1]):
+    order = np.argsort(first, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(first[order])) + 1):
         low = np.min([found.outlines[i].min(axis=0) for i in rows], axis=0).astype(int) - _MARGIN_PX
         high = np.max([found.outlines[i].max(axis=0) for i in rows], axis=0).astype(int) + _MARGIN_PX
         (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, shape[::-1])
         if 0 < (x1 - x0) * (y1 - y0) <= _MOST_PX:
             out.append((rows.tolist(), np.s_[y0:y1, x0:x1]))
     return out
+
+
+def _first_of_each(pairs: np.ndarray, count: int) -> np.ndarray:
+    """Lowest number each of some things hangs together with, (K,), from all pairs (2, P) both ways."""
+    first = np.arange(count)
+    while True:
+        lower = first.copy()
+        np.minimum.at(lower, pairs[0], first[pairs[1]])
+        lower = lower[lower]
+        if (lower == first).all():
+            return first
+        first = lower
 
 
 @dataclass(frozen=True)

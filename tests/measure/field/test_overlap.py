@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.overlap import density
+from measure.field.overlap import _first_of_each, density
 from measure.field.pipeline import measure_field
 from measure.flags import bits
 from measure.model import FieldSettings, Picture
@@ -80,3 +80,17 @@ def test_density_of_grey_is_the_logarithm_of_light():
     delta[..., 0] = -50.0
     found = density(delta, np.array([100.0, 0.0, 0.0]))
     assert found == pytest.approx(-np.log(0.18418651), rel=1e-4)
+
+
+@pytest.mark.parametrize("count", [1, 2, 40, 300])
+def test_things_that_hang_together_are_those_of_the_reference_library(count: int):
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    some = np.random.default_rng(count).integers(0, count, (2, count // 2))
+    pairs = np.hstack([some, some[::-1], np.tile(np.arange(count), (2, 1))])
+    graph = coo_matrix((np.ones(pairs.shape[1]), tuple(pairs)), shape=(count, count))
+    expected = connected_components(graph, directed=False)[1]
+    first = _first_of_each(pairs, count)
+    assert np.array_equal(np.unique(first, return_inverse=True)[1], expected)
+    assert (first <= np.arange(count)).all()

@@ -1,4 +1,4 @@
-"""Quick median and percentile against the reference library, to the last digit."""
+"""Quick median, percentile and length against the reference library, to the last digit."""
 
 import numpy as np
 import pytest
@@ -21,3 +21,12 @@ def test_values_are_left_as_they_are():
     quick.median(values)
     quick.percentile(values, 80)
     assert values.tolist() == [3.0, 1.0, 2.0]
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+@pytest.mark.parametrize("shape", [(0, 3), (1, 3), (7, 3), (15_000, 3), (40, 50, 3)])
+def test_lengths_are_those_of_the_reference_library(kind: type, shape: tuple[int, ...]):
+    colours = np.random.default_rng(4).normal(0.0, 30.0, shape).astype(kind)
+    found = quick.length(colours)
+    assert found.dtype == kind
+    assert np.array_equal(found, np.linalg.norm(colours, axis=-1))
