@@ -38,6 +38,7 @@ from measure.study.records import SIZED_ROLES, Changes
 _VIEW, _KEY = "view.compare", "compare"
 _PAGES = {"curves": "Did it help?", "grind": "Grind curve"}
 _PAIRS = (("every pair", "all"), ("with the first", "first"), ("step by step", "next"))
+_NO_CURVE = "The size of each batch over its passes or minutes, and how much more a target would take."
 _EMPTY = (
     "A comparison needs two batches.\n\nPut the fields of each grind into a batch of its own in Fields, and "
     "measure them. Here then stands how many times finer one is than the other, how sure that is, and how "
@@ -59,7 +60,7 @@ class Station(BaseStation):
         self.batches: tuple[BatchSizes, ...] = ()
         self.figure, self.pairing = QComboBox(), QComboBox()
         self.curves = DrawnChart(lay_out_curves, "Cumulative curves of the batches")
-        self.grind_chart = DrawnChart(lay_out_grind, "Grind curve")
+        self.grind_chart = DrawnChart(lay_out_grind, "Grind curve", empty=_NO_CURVE)
         self.table, self.grind = RatioTable(), GrindPanel()
         self.said = SaidPanel(self.action("compare.common"))
         self._lay_out()

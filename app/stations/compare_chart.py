@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from PySide6.QtCore import QEvent, QSize
+from PySide6.QtCore import QEvent, QSize, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPaintEvent
 from PySide6.QtWidgets import QWidget
 
@@ -24,11 +24,11 @@ class Spoken(Protocol):
 
 
 class DrawnChart(QWidget):
-    """Shows a chart; its words for a screen reader come from the chart's ``in_words``."""
+    """Shows a chart, or what will come; words for a screen reader come from the chart's ``in_words``."""
 
-    def __init__(self, lay_out: LayOut, name: str, parent: QWidget | None = None) -> None:
+    def __init__(self, lay_out: LayOut, name: str, parent: QWidget | None = None, *, empty: str = "") -> None:
         super().__init__(parent)
-        self._lay_out = lay_out
+        self._lay_out, self._empty = lay_out, empty
         self.chart: Spoken | None = None
         self.setAccessibleName(name)
         self.setMinimumSize(360, 220)
@@ -48,6 +48,9 @@ class DrawnChart(QWidget):
         painter = QPainter(self)
         if self.chart is None:
             painter.fillRect(self.rect(), theme.current().colour("surface"))
+            painter.setPen(theme.current().colour("soft_ink"))
+            room = self.rect().adjusted(theme.LARGE, 0, -theme.LARGE, 0)
+            painter.drawText(room, Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self._empty)
         else:
             paint(painter, self._lay_out(self.chart, self.width(), self.height(), window_style()))
         painter.end()

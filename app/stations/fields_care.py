@@ -68,6 +68,7 @@ class FieldCare(QFrame):
         self.setProperty("look", "card")
         self._session, self._view = session, view
         self._found: BurntIn | None = None
+        self._known = ""  # what is said once the areas are left out
         self._field_id = 0
         self._summaries: dict[tuple, FieldSummary] = {}
         # the particles of a whole batch are read a little at a time, which keeps the window at hand
@@ -77,7 +78,7 @@ class FieldCare(QFrame):
         self.batch = parts.label("", "soft", wrap=True)
         self.marks = QWidget()
         self.marks_words = parts.label("", "soft", wrap=True)
-        self.leave_out = parts.button("Leave them out", self._leave_out, icon="aside")
+        self.leave_out = parts.button("Leave out here", self._leave_out, icon="aside")
         self.everywhere = parts.button(
             "In all fields of this zoom",
             lambda: self._leave_out(everywhere=True),
@@ -181,6 +182,7 @@ class FieldCare(QFrame):
         bars = f" The longest bar is {found.bars[0].length_px:.0f} px long." if found.bars else ""
         areas = number_text.count(len(found.zones), "area")
         self.marks_words.setText(f"{areas} may be drawn into the picture, framed there.{bars}")
+        self._known = f"Left out: {areas} drawn into the picture.{bars}"
         self.label.setVisible(bool(found.bars))
         self.check.setVisible(False)
 
@@ -198,8 +200,9 @@ class FieldCare(QFrame):
             ]
         if self._session.do(self._keep_zones, rows, self._found.zones) is not None:
             self._view.set_preview([])
+            self.marks_words.setText(self._known)
             for button in (self.leave_out, self.everywhere):
-                button.setEnabled(False)
+                button.hide()
             self._session.tell(left_out_words(rows), DONE)
 
     def _keep_zones(self, rows: list[FieldRow], zones: tuple) -> None:
@@ -230,4 +233,4 @@ class FieldCare(QFrame):
         self.label.clear()
         self.check.clear()
         for button in (self.leave_out, self.everywhere):
-            button.setEnabled(True)
+            button.show()

@@ -56,6 +56,7 @@ def remarks_of(row: FieldRow, scale: Scale | None) -> list[str]:
     found = [size_alarm(row, scale)]
     if row.role == "field":  # parts of a joined field are not measured again
         found.append(stale_words(row, scale))
+        found += [note.replace(" um", " µm") for note in row.result_notes] if row.measured else []
         found += row.quality.warnings if row.measured and row.quality is not None else ()
     return [text for text in found if text]
 

@@ -89,7 +89,7 @@ class PieceCard(QWidget):
         top = parts.row(self.crop, parts.column(self.heading, self.sizes, None, spacing=theme.TIGHT))
         rows = (top, self._buttons) if below is None else (top, self._buttons, below)
         self.setLayout(parts.column(*rows, self.state, self.why, spacing=theme.SMALL))
-        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Maximum)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
 
     def show_pieces(self, labels: frozenset[int], image: QImage | None) -> None:
         """Show one piece, several, or how to choose one."""

@@ -20,9 +20,7 @@ class ClickLines(Tool):
     """
 
     name = "click"
-    hint = (
-        "Click a line near one end of the ruling, then one far away. Each point moves to the line beneath it."
-    )
+    hint = "Click one end of the ruling or bar, then the other. Each point moves to the line beneath it."
     drags = False
 
     def __init__(self, mark: Callable[[float, float, float], None]) -> None:

@@ -45,13 +45,10 @@ def marks_note(name: str, found: BurntIn, result: FieldResult, um_per_px: float,
         What the bar says, where it was told; the length is not spoken of then.
     """
     said = []
-    taken = [(zone, counted_in(result.particles, zone)) for zone in found.zones]
-    inside = [zone for zone, count in taken if count]
+    words, inside = counted_marks(found, result)
     if inside:
-        pieces = sum(count for _, count in taken)
-        are = "1 counted piece lies" if pieces == 1 else f"{pieces} counted pieces lie"
         options = " ".join(f"--exclude {_rectangle(zone)}" for zone in inside)
-        said.append(f"{are} in what looks like a bar or words drawn into it; leave that out: {options}")
+        said.append(f"{words}; leave that out: {options}")
     if found.bars and not label:
         length = found.bars[0].length_px
         if not _round_length(length * um_per_px):
@@ -60,6 +57,17 @@ def marks_note(name: str, found: BurntIn, result: FieldResult, um_per_px: float,
                 "mostly name a round length; check with --bar and its words, as in --bar '20 µm'"
             )
     return f"{name}: {'. '.join(said)}." if said else ""
+
+
+def counted_marks(found: BurntIn, result: FieldResult) -> tuple[str, list[np.ndarray]]:
+    """Return how many counted pieces lie in drawn marks, in words (empty for none), and in which marks."""
+    taken = [(zone, counted_in(result.particles, zone)) for zone in found.zones]
+    pieces = sum(count for _, count in taken)
+    if not pieces:
+        return "", []
+    are = "1 counted piece lies" if pieces == 1 else f"{pieces} counted pieces lie"
+    words = f"{are} in what looks like a bar or words drawn into it"
+    return words, [zone for zone, count in taken if count]
 
 
 def counted_in(particles: Particles, zone: np.ndarray) -> int:

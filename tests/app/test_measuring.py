@@ -1,7 +1,9 @@
 """Measuring in the background: committed as it comes, cancelled politely, never over newer work."""
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
@@ -12,7 +14,7 @@ from measure.field.pipeline import measure_field
 from measure.model import FieldSettings
 from measure.particles import make_particles
 
-from .conftest import GRAINS
+from .conftest import GRAINS, drawn_field, png
 
 
 @pytest.fixture
@@ -122,3 +124,13 @@ def test_a_blank_picture_is_not_measured_but_used(ready: Session, qtbot: QtBot):
     assert job.blank == ready.study.field_bytes(blank)
     ready.measure([field, blank])
     assert ready.measuring.under_way == {field}
+
+
+def test_a_bar_that_was_counted_is_told_and_one_left_out_is_not():
+    picture = drawn_field(3)
+    picture[142:148, 100:134] = (0, 90, 0)
+    job = jobs.FieldJob("a.png", png(picture), 0.5, FieldSettings())
+    (note,) = jobs.measure_job(job).notes
+    assert note.startswith("1 counted piece lies in what looks like a bar")
+    zone = np.array([[90.0, 136], [190, 136], [190, 152], [90, 152]])
+    assert jobs.measure_job(replace(job, zones=(zone,))).notes == ()

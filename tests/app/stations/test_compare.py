@@ -199,3 +199,10 @@ def test_a_correction_elsewhere_is_followed(station, window, qtbot):
     window.go("compare")
     wait(qtbot, station)
     assert station.shown.comparison.summaries[0].pieces < before.comparison.summaries[0].pieces
+
+
+def test_pairs_are_chosen_where_there_are_pairs(station, qtbot):
+    assert station.pairing.isVisible()
+    qtbot.keyClick(station, Qt.Key.Key_F3)
+    assert station._charts.currentIndex() == 1
+    assert not station.pairing.isVisible()

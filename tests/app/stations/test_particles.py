@@ -333,3 +333,13 @@ def test_what_can_be_done_with_a_piece_stands_above_the_reasons(station, mouse):
     card = station.panel.piece
     assert station.panel._aside.isVisible()
     assert station.panel._aside.mapTo(card, QPoint()).y() < card.why.y()
+
+
+def test_no_reason_is_cut_off_where_there_are_many(station, qtbot):
+    station.resize(1200, 500)
+    for label in particles(station)["label"].tolist():
+        station.session.select([label])
+        qtbot.wait(10)
+        card = station.panel.piece
+        for words in (card.sizes, card.state, card.why):
+            assert words.isHidden() or words.height() >= words.heightForWidth(words.width())
