@@ -14,6 +14,11 @@ if TYPE_CHECKING:
     from measure.judge.grind_forecast import Forecast
 
 
+_NO_CURVE = (
+    "No grind curve: it is not known how long each batch was ground; say so with --at, as in --at 1,3."
+)
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options of the command."""
     parser.add_argument(
@@ -140,7 +145,7 @@ def _print(
         return
     for line in comparison_lines(found, args.figure):
         say(line)
-    for line in grind_lines(curve, answer, args.step) if curve is not None else ():
+    for line in grind_lines(curve, answer, args.step) if curve is not None else (_NO_CURVE,):
         say(line)
     for sentence in (*found.warnings, *(curve.warnings if curve is not None else ())):
         warn(sentence)

@@ -24,6 +24,7 @@ class FieldDetails(QFrame):
         self.setProperty("look", "card")
         self._session = session
         self._ids: list[int] = []
+        self._smears: list[int] = []  # of these, the fields of smears
         self.heading = parts.label("Field", "heading")
         self.heading.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.batch, self.slide, self.scale, self.blank, self.role = (QComboBox() for _ in range(5))
@@ -122,10 +123,12 @@ class FieldDetails(QFrame):
         slides = [(row.slide.name, row.id) for row in study.slides() if {row.slide.batch_id} == homes]
         _fill(self.slide, [("not told", None), *slides], {row.slide_id for row in rows})
         _fill(self.scale, scales, {row.scale_id for row in rows})
-        _fill(self.blank, [("none", None), *blanks], {row.blank_id for row in rows})
+        smeared = {row.id: row.blank_id for row in rows if row.role == "field"}
+        self._smears = list(smeared)
+        _fill(self.blank, [("none", None), *blanks], set(smeared.values()))
         _fill(self.role, roles, {row.role for row in rows})
         smears = all(row.role == "field" for row in rows)
-        self._form.setRowVisible(self.blank, bool(blanks) and smears)
+        self._form.setRowVisible(self.blank, bool(blanks) and bool(smeared))
         self._form.setRowVisible(self.scale, smears)
         self._form.setRowVisible(self.slide, bool(slides) and smears)
         for box in (self.batch, self.slide, self.scale, self.blank, self.role):
@@ -153,8 +156,29 @@ class FieldDetails(QFrame):
 
     def _change(self, what: str, box: QComboBox) -> None:
         value = box.currentData()
-        if value != _MIXED and self._ids:
-            self._session.do(self._session.open_study.update_fields, self._ids, **{what: value})
+        ids = self._smears if what == "blank_id" else self._ids
+        if value == _MIXED or not ids:
+            return
+        done = self._session.do(self._session.open_study.update_fields, ids, **{what: value})
+        if done is not None and value == "blank" and len(ids) == 1:
+            self._offer_blank(ids[0])
+
+    def _offer_blank(self, blank_id: int) -> None:
+        """Offer a picture of blank oil to the fields of its size that have none."""
+        study = self._session.open_study
+        blank = study.field(blank_id)
+        size = (blank.width_px, blank.height_px)
+        rows = [row for row in study.fields() if row.role == "field" and row.blank_id is None]
+        wanting = [row.id for row in rows if (row.width_px, row.height_px) == size]
+        if not wanting:
+            return
+        words = f"{blank.name} shows blank oil. Taken off a field, it takes uneven light out."
+        button = f"Use it for {number_text.count(len(wanting), 'field')}"
+
+        def use() -> None:
+            self._session.do(study.update_fields, wanting, blank_id=blank_id)
+
+        self._session.offered.emit(words, button, use)
 
 
 def _fill(box: QComboBox, choices: Sequence[tuple[str, object]], values: set) -> None:

@@ -147,8 +147,9 @@ class ResidualChart(QWidget):
 
 def line_places_um(fit: RulingFit) -> np.ndarray:
     """Return the place of each line from the first along the ruling, (K,) µm."""
-    normal = np.array([fit.lines[0, 1] - fit.lines[0, 3], fit.lines[0, 2] - fit.lines[0, 0]])
-    normal = normal / np.hypot(*normal)
+    ends = fit.lines[:, 2:] - fit.lines[:, :2]
+    along = ends[int(np.argmax(np.hypot(*ends.T)))]  # of the longest: a short one may be no more than a dot
+    normal = np.array([-along[1], along[0]]) / np.hypot(*along)
     middle = (fit.lines[:, :2] + fit.lines[:, 2:]) / 2
     places = np.abs((middle - middle[0]) @ normal) * fit.scale.um_per_px
     # the lines' own numbers are exact, the picture only tells how many µm a number is

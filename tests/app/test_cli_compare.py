@@ -60,6 +60,13 @@ def test_lines_for_reading(table, capsys):
     assert "Three points" in err
 
 
+def test_why_there_is_no_grind_curve_is_said(table, capsys):
+    assert main(["compare", table]) == 0
+    assert "No grind curve: it is not known how long" in capsys.readouterr().out
+    assert main(["compare", table, "--at", "1,3,6"]) == 0
+    assert "No grind curve" not in capsys.readouterr().out
+
+
 def test_different_lower_limits_warn_and_the_common_range_mends(tmp_path, capsys):
     a = write_table(tmp_path / "a.csv", [("a", 40)])
     b = write_table(tmp_path / "b.csv", [("b", 30)], smallest=12.0)

@@ -307,6 +307,13 @@ def test_blank_oil_can_be_named_and_used(station: Station, qtbot: QtBot):
     role.setCurrentIndex(role.findData("blank"))
     role.activated.emit(role.currentIndex())
     assert station.session.study.field(2).role == "blank"
+    strip = station.window().strip  # what it is good for is offered at once
+    assert strip.offer.text() == "Use it for 1 field"
+    qtbot.mouseClick(strip.offer, LEFT)
+    assert station.session.study.field(1).blank_id == 2
+    station.session.undo()
+    station.list.selectAll()
+    assert station.details.blank.isVisible()  # for the fields among what is chosen
     station.list.choose_field(1)
     blank = station.details.blank
     assert blank.isVisible()
