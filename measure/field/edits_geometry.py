@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
-from shapely import LineString, MultiPolygon, Point, Polygon, contains_xy, segmentize
+from shapely import LineString, MultiPolygon, Point, Polygon, contains_xy, get_coordinates, segmentize
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import split, unary_union
 
@@ -23,7 +23,7 @@ def polygon_of(outline: np.ndarray) -> Polygon:
 
 def outline_of(shape: Polygon) -> np.ndarray:
     """Return the outer outline, (P, 2) ndarray of float32, first point not repeated."""
-    return cleaned(np.asarray(shape.exterior.coords)[:-1])
+    return cleaned(get_coordinates(shape.exterior)[:-1])
 
 
 def parts(shape: BaseGeometry) -> list[Polygon]:

@@ -133,9 +133,10 @@ def label_image(outlines: Sequence[np.ndarray], size: tuple[int, int]) -> tuple[
 def oil_at(light: Light, x_px: np.ndarray, y_px: np.ndarray) -> np.ndarray:
     """CIELAB colour of the oil at places of the field, (K, 3)."""
     grid = light.background_lab
-    row = np.clip((y_px / light.delta.shape[0] * grid.shape[0]).astype(int), 0, grid.shape[0] - 1)
-    column = np.clip((x_px / light.delta.shape[1] * grid.shape[1]).astype(int), 0, grid.shape[1] - 1)
-    return grid[row, column]
+    row = (y_px / light.delta.shape[0] * grid.shape[0]).astype(int)
+    column = (x_px / light.delta.shape[1] * grid.shape[1]).astype(int)
+    rows, columns = grid.shape[0] - 1, grid.shape[1] - 1
+    return grid[np.minimum(np.maximum(row, 0), rows), np.minimum(np.maximum(column, 0), columns)]
 
 
 def touches_border(

@@ -63,8 +63,8 @@ def cleaned(outline: np.ndarray) -> np.ndarray:
     points = np.asarray(outline, dtype=np.float32).reshape(-1, 2)
     if len(points) < 2:
         return points
-    apart = np.any(points != np.roll(points, 1, axis=0), axis=1)
-    return points[apart]
+    changed = points != np.concatenate([points[-1:], points[:-1]])
+    return points[changed[:, 0] | changed[:, 1]]
 
 
 def _check(outlines: Sequence[np.ndarray], size: tuple[int, int]) -> None:

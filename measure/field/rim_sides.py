@@ -54,9 +54,9 @@ def completed(
     sides = _sides(points, max(_LEAST_BEND_PX, _BEND * size))
     reach = half_width_px + 1.5
     middle = np.asarray(hull.centroid.coords[0]) - corner
-    shows = _shows(field, [(a - corner, b - corner) for a, b in sides], middle, height, reach)
-    lengths = np.array([float(np.hypot(*(b - a))) for a, b in sides])
-    support = np.array([s.mean() for s in shows])
+    first, last = (np.array(ends) for ends in zip(*sides, strict=True))
+    support = _support(field, first - corner, last - corner, middle, height, reach)
+    lengths = np.hypot(*(last - first).T).astype(float)
     seen = float((support * lengths).sum() / lengths.sum())
     good = support >= _SUPPORT
     long = good & (lengths >= _LONG * size)
@@ -74,27 +74,33 @@ def _sides(points: np.ndarray, bend_px: float) -> list[tuple[np.ndarray, np.ndar
     return [(a, b) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True) if not (a == b).all()]
 
 
-def _shows(
+def _support(
     field: np.ndarray,
-    sides: list[tuple[np.ndarray, np.ndarray]],
+    first: np.ndarray,
+    last: np.ndarray,
     middle: np.ndarray,
     height: float,
     reach_px: float,
-) -> list[np.ndarray]:
-    """Whether a rim shows just inside each side, at each px along it."""
+) -> np.ndarray:
+    """Share of each side, from one corner (K, 2) to the other, along which a rim shows just inside, (K,)."""
     step = np.arange(-1.0, reach_px + 0.5)
-    places = []
-    for a, b in sides:
-        length = float(np.hypot(*(b - a)))
-        along = np.linspace(0.0, 1.0, max(2, int(np.ceil(length)) + 1))[:, None]
-        normal = np.array([b[1] - a[1], a[0] - b[0]]) / max(length, 1e-6)
-        normal = normal if (middle - a) @ normal > 0 else -normal
-        places.append((a + along * (b - a))[:, None, :] + step[None, :, None] * normal - 0.5)
-    all_places = np.concatenate(places).astype(np.float32)
+    way = last - first
+    length = np.hypot(way[:, 0], way[:, 1])
+    count = np.maximum(2, np.ceil(length).astype(int) + 1)
+    owner = np.repeat(np.arange(len(first)), count)
+    end = np.cumsum(count)
+    along = (np.arange(len(owner)) - (end - count)[owner]) * (1.0 / (count - 1))[owner]
+    along[end - 1] = 1.0
+    normal = np.stack([way[:, 1], -way[:, 0]], axis=1) / np.maximum(length, 1e-6)[:, None]
+    outward = ((middle - first) * normal).sum(axis=1) <= 0
+    normal[outward] = -normal[outward]
+    places = (first[owner] + along[:, None] * way[owner])[:, None, :]
+    places = (places + step[None, :, None] * normal[owner][:, None, :] - 0.5).astype(np.float32)
     values = cv2.remap(
-        field, all_places[..., 0], all_places[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        field, places[..., 0], places[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return np.split(values.max(axis=1) >= _HALF * height, np.cumsum([len(p) for p in places])[:-1])
+    shown = values.max(axis=1) >= _HALF * height
+    return np.bincount(owner[shown], minlength=len(first)) / count
 
 
 def _crystal(
