@@ -85,11 +85,7 @@ class BatchForm(QFrame):
     def _keep(self) -> None:
         if self._row is None or not self._session.writable:
             return
-        try:
-            typed = self._typed(self._row.batch)
-        except ValueError as error:
-            self._session.tell(str(error), WARNING)
-            return
+        typed = self._typed(self._row.batch)
         if typed != self._row.batch:
             row, self._row = self._row, replace(self._row, batch=typed)
             if self._session.do(self._session.open_study.update_batch, row.id, typed) is None:
@@ -97,18 +93,27 @@ class BatchForm(QFrame):
                 self.show_batch(row)
 
     def _typed(self, before: Batch) -> Batch:
+        """Return the batch as typed; what makes no sense goes back to what it was, and is told."""
         name = self.name.text().strip()
         if not name:
             self.name.setText(before.name)
-            raise ValueError("A batch needs a name; the old one was kept.")
+            self._session.tell("A batch needs a name; the old one was kept.", WARNING)
         return Batch(
-            name=name,
+            name=name or before.name,
             recipe=self.recipe.text().strip(),
             mill_setting=self.mill_setting.text().strip(),
-            passes=_as_number(self.passes, "Passes"),
-            minutes=_as_number(self.minutes, "Minutes"),
+            passes=self._number(self.passes, "Passes", before.passes),
+            minutes=self._number(self.minutes, "Minutes", before.minutes),
             notes=self.notes.toPlainText(),
         )
+
+    def _number(self, line: QLineEdit, what: str, before: float | None) -> float | None:
+        try:
+            return _as_number(line, what)
+        except ValueError as error:
+            self._session.tell(str(error), WARNING)
+            line.setText(_as_text(before))
+            return before
 
     def _remove(self) -> None:
         if self._row is not None:

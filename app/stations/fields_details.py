@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QComboBox, QFormLayout, QFrame, QGridLayout, QVBox
 from app import number_text, parts, theme
 from app.flow import flow
 from app.help_words import narrow
+from app.messages import DONE
 from app.session import Session
 from app.stations import fields_words
 from measure.study.records import TABLE_METHOD, FieldRow, ScaleRow
@@ -176,7 +177,10 @@ class FieldDetails(QFrame):
         button = f"Use it for {number_text.count(len(wanting), 'field')}"
 
         def use() -> None:
-            self._session.do(study.update_fields, wanting, blank_id=blank_id)
+            fields = number_text.count(len(wanting), "field")
+            text = f"Use {blank.name} as blank oil of {fields}"
+            if self._session.do(study.update_fields, wanting, text=text, blank_id=blank_id) is not None:
+                self._session.tell(f"It is the blank oil of {fields} from the next measuring on.", DONE)
 
         self._session.offered.emit(words, button, use)
 

@@ -141,6 +141,11 @@ def test_a_batch_is_made_named_and_described_by_keys(station: Station, qtbot: Qt
     qtbot.keyClicks(station.batch.minutes, "long")
     qtbot.keyClick(station.batch.minutes, Qt.Key.Key_Return)
     assert "Minutes is a number from 0 up" in station.session.told[-1][1]
+    assert station.batch.minutes.text() == ""
+    station.batch.recipe.setFocus()  # and what is typed next is kept
+    qtbot.keyClicks(station.batch.recipe, "nuts")
+    qtbot.keyClick(station.batch.recipe, Qt.Key.Key_Return)
+    assert station.session.study.batches()[1].batch.recipe == "nuts"
     qtbot.mouseClick(station.batch.remove, LEFT)
     assert len(station.session.study.batches()) == 1
 
@@ -311,6 +316,8 @@ def test_blank_oil_can_be_named_and_used(station: Station, qtbot: QtBot):
     assert strip.offer.text() == "Use it for 1 field"
     qtbot.mouseClick(strip.offer, LEFT)
     assert station.session.study.field(1).blank_id == 2
+    assert station.session.study.undo_text() == "Use a2.png as blank oil of 1 field"
+    assert station.session.told[-1] == ("done", "It is the blank oil of 1 field from the next measuring on.")
     station.session.undo()
     station.list.selectAll()
     assert station.details.blank.isVisible()  # for the fields among what is chosen
