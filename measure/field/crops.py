@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.strips import smoothed_strips
+from measure.field.strips import Room, own_memory, smoothed_strips
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Crops:
 
 
 def smoothed_crops(
-    delta: np.ndarray, sigma_px: float, boxes: np.ndarray, step: int
+    delta: np.ndarray, sigma_px: float, boxes: np.ndarray, step: int, room: Room = own_memory
 ) -> tuple[Crops, np.ndarray]:
     """Smooth a picture and keep some boxes of it, and some pixels from all over.
 
@@ -49,6 +49,8 @@ def smoothed_crops(
         As in `Crops`.
     step : int
         Rows and columns from one of the pixels to the next.
+    room : callable, optional
+        Gives the array for the boxes.
 
     Returns
     -------
@@ -62,7 +64,7 @@ def smoothed_crops(
     if size.sum() >= delta.shape[0] * delta.shape[1]:
         whole = cv2.GaussianBlur(delta, (0, 0), sigma_px)
         return Crops(whole, boxes, start), whole[::step, ::step]
-    crops = Crops(np.empty((int(size.sum()), 3), np.float32), boxes, start)
+    crops = Crops(room((int(size.sum()), 3)), boxes, start)
     few = []
     for strip, smooth in smoothed_strips(delta, sigma_px):
         few.append(smooth[-strip.start % step :: step, ::step].copy())

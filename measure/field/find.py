@@ -14,6 +14,7 @@ from measure.field.outliner import Outlined, Outliner
 from measure.field.quick import length
 from measure.field.separate import Parts, separate
 from measure.field.sharing import ALONE, Helpers, parts_of
+from measure.field.strips import Room
 from measure.flags import bits
 from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
@@ -168,7 +169,7 @@ def find_pieces(
     -------
     found : Found
     """
-    plan = helpers.lend(_planned(light, smallest_px, settings))
+    plan = helpers.lend(_planned(light, smallest_px, settings, helpers.room))
     runs = parts_of(len(plan.stats) - 1, _RUN)
     done = helpers.map(
         _outlined, plan, runs, lambda part: progress.report(0.3 + 0.3 * part, "separating pieces")
@@ -176,14 +177,15 @@ def find_pieces(
     return _found(done, light.solid_distance.shape)
 
 
-def _planned(light: Light, smallest_px: float, settings: FieldSettings) -> _Plan:
+def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Room) -> _Plan:
     """Find the components and what all of them need."""
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0
     whole, stats = len(stats), np.vstack([stats, _assemble(labels, stats, least)])
-    smooth, few = smoothed_crops(light.delta, SMOOTHING_SIGMA_PX, _boxes(stats, labels.shape), step)
+    boxes = _boxes(stats, labels.shape)
+    smooth, few = smoothed_crops(light.delta, SMOOTHING_SIGMA_PX, boxes, step, room)
     return _Plan(
         smooth,
         light.solid_distance,

@@ -9,7 +9,7 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
 from measure.field.quick import length
-from measure.field.strips import Reduced, smoothed_strips, strips
+from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
 from measure.model import Picture
 
@@ -80,11 +80,11 @@ def _unit_rgb(pixels: np.ndarray) -> np.ndarray:
     return pixels.astype(np.float32) * np.float32(1.0 / np.iinfo(pixels.dtype).max)
 
 
-def _lab(pixels: np.ndarray, blank: Picture | None) -> np.ndarray:
+def _lab(pixels: np.ndarray, blank: Picture | None, room: Room) -> np.ndarray:
     """CIELAB of a picture, the blank divided out of it when there is one, (M, N, 3) float32."""
     if blank is not None:
         return cv2.cvtColor(_without_light(_unit_rgb(pixels), blank).astype(np.float32), cv2.COLOR_RGB2Lab)
-    lab = np.empty(pixels.shape, np.float32)
+    lab = room(pixels.shape)
     for strip in strips(len(pixels)):
         cv2.cvtColor(_unit_rgb(pixels[strip]), cv2.COLOR_RGB2Lab, dst=lab[strip])
     return lab
@@ -142,7 +142,12 @@ def _coarse_size(shape: tuple[int, int]) -> tuple[int, int]:
     return max(16, -(-shape[0] // _COARSE)), max(16, -(-shape[1] // _COARSE))
 
 
-def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndarray, ...] = ()) -> Light:
+def prepare(
+    picture: Picture,
+    blank: Picture | None = None,
+    zones: tuple[np.ndarray, ...] = (),
+    room: Room = own_memory,
+) -> Light:
     """Take the light out of a picture.
 
     Parameters
@@ -153,6 +158,8 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
         A picture of the oil alone at the same setting; it is divided out first.
     zones : tuple of (K, 2) ndarray
         Excluded polygons, x and y in px.
+    room : callable, optional
+        Gives an array of a shape to be filled with float32; by default in memory of its own.
 
     Returns
     -------
@@ -164,13 +171,13 @@ def prepare(picture: Picture, blank: Picture | None = None, zones: tuple[np.ndar
         If the blank has another size.
     """
     clipped = _clipped(picture.pixels)
-    lab = _lab(picture.pixels, blank)
+    lab = _lab(picture.pixels, blank, room)
     mask = zone_mask(lab.shape[:2], zones)
     seen = _seen(lab)
     background = _background(seen, lab.shape[:2], mask)
     oil = _Oil(background, lab.shape[:2])
     noise, whitening = _noise(seen, oil, mask)
-    distance = _taken_out(lab, oil, whitening)
+    distance = _taken_out(lab, oil, whitening, room)
     if mask is not None:
         distance[mask > 0] = 0.0
     oil_lab = np.median(background.reshape(-1, 3), axis=0)
@@ -234,9 +241,9 @@ class _Oil:
         return self._across[above] + self._part[row] * self._slope[1]
 
 
-def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray) -> np.ndarray:
+def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray, room: Room) -> np.ndarray:
     """Subtract the oil from a picture, in place; return its noise-normalised distance from the oil."""
-    distance = np.empty(lab.shape[:2], np.float32)
+    distance = room(lab.shape[:2])
     for strip, smooth in smoothed_strips(lab, _FIND_SIGMA_PX):
         # the background is so smooth that it may be taken out after the smoothing as well as before
         for row in range(strip.start, strip.stop):

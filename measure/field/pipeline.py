@@ -96,7 +96,7 @@ def measure_field(
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with Helpers(helpers if large else 0) as crew:
         progress.report(0.0, "taking out the light")
-        light = crew.lend(prepare(picture, blank, zones) if light is None else light)
+        light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
         level = without_relief(light)
         found = find_pieces(level, limit, settings, progress, crew)

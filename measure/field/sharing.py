@@ -18,6 +18,8 @@ from typing import Any
 
 import numpy as np
 
+from measure.field.strips import own_memory
+
 LEAST_PIXELS = 6_000_000  # a smaller field is done before a helper has started
 _LARGE_BYTES = 1_000_000  # arrays from this size on are lent as files, not sent
 _AHEAD = 2  # parts each helper has before it
@@ -130,6 +132,22 @@ class Helpers:
         if self._pool is not None:
             self._pool.shutdown(wait=True, cancel_futures=True)
             self._pool = None
+
+    def room(self, shape: tuple[int, ...]) -> np.ndarray:
+        """Return an array of float32 to be filled where helpers read it, so that lending it takes no copy."""
+        reserve = getattr(os, "posix_fallocate", None)  # without it a full disk would end the process
+        if self._pool is None or reserve is None or 4 * np.prod(shape) <= _LARGE_BYTES:
+            return own_memory(shape)
+        try:
+            file = self._new_file(".npy")
+            mapped = np.lib.format.open_memmap(file, "w+", np.dtype(np.float32), shape)
+            with file.open("r+b") as opened:
+                reserve(opened.fileno(), 0, file.stat().st_size)
+        except OSError:  # no room for the files
+            return own_memory(shape)
+        array = mapped.view(np.ndarray)
+        self._files[id(array)] = (array, str(file))
+        return array
 
     def lend(self, common: Any) -> Any:
         """Return a dataclass with its large arrays where helpers can read them, and only there."""

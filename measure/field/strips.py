@@ -4,13 +4,19 @@ A smoothed copy of a large picture takes as much memory as the picture, and taki
 than the smoothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import cv2
 import numpy as np
 
 STRIP_ROWS = 128
+Room = Callable[[tuple[int, ...]], np.ndarray]  # gives an array of a shape, to be filled with float32
 _REACH = 5.0  # sigmas beyond which a pixel has no part in a smoothed one
+
+
+def own_memory(shape: tuple[int, ...]) -> np.ndarray:
+    """Return an array of float32 to be filled, in the memory of this process."""
+    return np.empty(shape, np.float32)
 
 
 def strips(rows: int) -> list[slice]:

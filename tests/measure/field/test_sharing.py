@@ -42,6 +42,35 @@ def _numbers() -> _Nested:
     return _Nested(_Numbers(np.arange(400_000, dtype=np.float64), 2))
 
 
+def _first_row(common: _Numbers, row: int) -> list[float]:
+    return common.large[row, :3].tolist()
+
+
+def test_room_for_an_array_is_read_by_helpers_without_a_copy():
+    with Helpers(1) as crew:
+        room = crew.room((700, 900))
+        room[:] = np.arange(700, dtype=np.float32)[:, None]
+        files = len(crew._files)
+        lent = crew.lend(_Numbers(room, 1))
+        assert len(crew._files) <= files + 1  # read back from the same file, not written again
+        assert crew.map(_first_row, lent, range(700)) == [[row] * 3 for row in map(float, range(700))]
+        assert crew.room((3, 4)).shape == (3, 4)
+    assert np.array_equal(room[:, 0], np.arange(700))  # still there once the helpers are gone
+    with Helpers(0) as alone:
+        assert alone.room((5, 2)).dtype == np.float32
+
+
+def test_without_room_for_a_file_an_array_has_memory_of_its_own(monkeypatch: pytest.MonkeyPatch):
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with Helpers(1) as crew:
+        monkeypatch.setattr(os, "posix_fallocate", full, raising=False)
+        room = crew.room((700, 900))
+        room[:] = 1.0
+        assert not crew._files
+
+
 def test_parts_cover_everything_once():
     assert [list(run) for run in parts_of(5, 2)] == [[0, 1], [2, 3], [4]]
     assert parts_of(0, 2) == []
