@@ -19,7 +19,7 @@ from measure.flags import bits
 _BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
 _MARGIN_PX = 4
 _FULL = 0.94  # area over that of the hull above which an outline has no neck
-_COMPACT = 0.88  # the same of a part below which it is the ragged end of a stain and no piece
+_COMPACT = 0.86  # the same of a part below which it is the ragged end of a stain and no piece
 _FLANK_PX = 4.0  # how far beyond its outline a piece may have been found
 
 

@@ -5,13 +5,16 @@ density is the sum of those of two neighbours is where the two pieces lie over o
 both, and each gets its whole outline along the edge that is seen through the other (Beer-Lambert law).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import cv2
 import numpy as np
 
+from measure.field.absorbance import density, density_noise
 from measure.field.broken_rims import complete_rims
+from measure.field.crossing import crossing_pieces
 from measure.field.cut import cut_by_shape
 from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
 from measure.field.features import oil_at
@@ -117,12 +120,6 @@ def resolve_overlaps(
     )
 
 
-def density_noise(light: Light) -> float:
-    """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
-    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
-    return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
-
-
 def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tuple[slice, slice]]]:
     """Return sets of outlines that meet or nearly meet, with the crop of each."""
     from shapely import STRtree, box
@@ -217,19 +214,40 @@ def _resolve(
     if (inside < -0.05).mean() > 0.5:
         return None
     new, made = _clear_pieces(crop, least_px2)
-    solid, outlines = _solid_pieces(crop, least_px2, plan.cut_strength)
-    new |= solid
-    made += [(outline, _FLAG) for outline in outlines]
+    solid, outlines, lenses = _solid_pieces(crop, least_px2, plan.cut_strength)
+    gone = _covered(crop, new | solid)
+    rest = _rest(crop, gone, new | solid, least_px2) if outlines else []
+    if outlines and not _credible(crop, gone, (*outlines, *rest)):
+        gone, outlines, rest, lenses = _covered(crop, new), [], [], 0
+        if made:
+            return None
     if not made:
-        return None
-    gone = [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
-    rest = _rest(crop, gone, new, least_px2) if outlines else []
-    parts = [_drawn(outline - crop.origin, new.shape) for outline in (*outlines, *rest)]
+        rows, whole, crossings = _crossing_pieces(cluster, crop, least_px2)
+        if crossings and crossings >= lenses:
+            gone, outlines, rest = rows, whole, []
+    made += [(outline, _FLAG) for outline in outlines] + [(outline, bits("touching")) for outline in rest]
+    return (gone, made) if made else None
+
+
+def _covered(crop: "_Crop", new: np.ndarray) -> list[int]:
+    """Pieces that new ones stand in place of."""
+    return [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
+
+
+def _credible(crop: "_Crop", gone: list[int], outlines: Sequence[np.ndarray]) -> bool:
+    """Whether outlines in place of pieces make whole pieces of them, not splinters."""
+    parts = [_drawn(outline - crop.origin, crop.union.shape) for outline in outlines]
     replaced = [crop.masks[k] for k in gone]
-    if any(shattered(piece, parts) for piece in replaced) or (parts and less_whole(replaced, parts)):
-        return None
-    made += [(outline, bits("touching")) for outline in rest]
-    return gone, made
+    return not any(shattered(piece, parts) for piece in replaced) and not less_whole(replaced, parts)
+
+
+def _crossing_pieces(
+    cluster: Found, crop: "_Crop", least_px2: float
+) -> tuple[list[int], list[np.ndarray], int]:
+    """Rows of round pieces that cross, their whole outlines, and how many crossings there are."""
+    found = [outline - crop.origin for outline in cluster.outlines]
+    gone, whole, lenses = crossing_pieces(found, crop.density.mean(axis=2), least_px2)
+    return gone, [outline + crop.origin for outline in whole], lenses
 
 
 def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple[np.ndarray, int]]]:
@@ -277,8 +295,10 @@ def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], s
     return bool((cv2.dilate(lines, np.ones((5, 5), np.uint8))[free] > 0.4 * usual).mean() > _LINED)
 
 
-def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[np.ndarray, list[np.ndarray]]:
-    """Bodies that lie over or under one another: what they cover, and their whole outlines."""
+def _solid_pieces(
+    crop: _Crop, least_px2: float, cut_strength: float
+) -> tuple[np.ndarray, list[np.ndarray], int]:
+    """Bodies that lie over or under one another: what they cover, their outlines, and how many lenses."""
     covered = np.zeros(crop.distance.shape, np.uint8)
     outlines: list[np.ndarray] = []
     best = None
@@ -299,7 +319,7 @@ def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[n
         if lenses and (best is None or worth > _FINER * best[2]):
             best = (areas, lenses, worth)
     if best is None:
-        return covered, outlines
+        return covered, outlines, 0
     areas = best[0].enlarged(crop.distance.shape)
     pieces = overlapping(areas, best[1])
     shared = np.sum([p for p, _ in pieces], axis=0) > 1
@@ -314,7 +334,7 @@ def _solid_pieces(crop: _Crop, least_px2: float, cut_strength: float) -> tuple[n
             placed = crop.placed(outline, least_px2)
             outlines += placed
             covered |= part * bool(placed)
-    return covered, outlines
+    return covered, outlines, len(best[1])
 
 
 def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> list[np.ndarray]:
@@ -349,28 +369,3 @@ def _drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     mask = np.zeros(shape, np.uint8)
     cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
     return mask
-
-
-def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
-    """Optical density against the oil in the three CIE XYZ channels.
-
-    Parameters
-    ----------
-    delta : (M, N, 3) ndarray of float32
-        CIELAB difference from the oil.
-    oil_lab : (3,) ndarray of float
-        CIELAB colour of the oil.
-
-    Returns
-    -------
-    density : (M, N, 3) ndarray of float32
-        Natural logarithm of the oil's light over the pixel's (CIE 15: the CIELAB formulas turned round).
-    """
-    lab = np.stack([delta[..., i] + float(oil_lab[i]) for i in range(3)], axis=-1)
-    return (_log_light(np.asarray(oil_lab, np.float32)) - _log_light(lab)).astype(np.float32)
-
-
-def _log_light(lab: np.ndarray) -> np.ndarray:
-    y = (lab[..., 0] + 16.0) / 116.0
-    cubes = np.stack([y + lab[..., 1] / 500.0, y, y - lab[..., 2] / 200.0], axis=-1)
-    return 3.0 * np.log(np.maximum(cubes, 0.15))

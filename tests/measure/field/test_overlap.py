@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.overlap import _first_of_each, density
+from measure.field.absorbance import density
+from measure.field.overlap import _first_of_each
 from measure.field.pipeline import measure_field
 from measure.flags import bits
 from measure.model import FieldSettings, Picture

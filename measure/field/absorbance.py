@@ -1,0 +1,36 @@
+"""Optical density of a field against its oil, by which pieces that lie over one another add up."""
+
+import numpy as np
+
+from measure.field.light import Light
+
+
+def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    """Optical density against the oil in the three CIE XYZ channels.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    oil_lab : (3,) ndarray of float
+        CIELAB colour of the oil.
+
+    Returns
+    -------
+    density : (M, N, 3) ndarray of float32
+        Natural logarithm of the oil's light over the pixel's (CIE 15: the CIELAB formulas turned round).
+    """
+    lab = np.stack([delta[..., i] + float(oil_lab[i]) for i in range(3)], axis=-1)
+    return (_log_light(np.asarray(oil_lab, np.float32)) - _log_light(lab)).astype(np.float32)
+
+
+def _log_light(lab: np.ndarray) -> np.ndarray:
+    y = (lab[..., 0] + 16.0) / 116.0
+    cubes = np.stack([y + lab[..., 1] / 500.0, y, y - lab[..., 2] / 200.0], axis=-1)
+    return 3.0 * np.log(np.maximum(cubes, 0.15))
+
+
+def density_noise(light: Light) -> float:
+    """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
+    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
+    return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
