@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QEvent, QObject, QSize, Qt
 from PySide6.QtGui import QAction, QPainter, QPaintEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -214,6 +214,12 @@ class _UpAndDown(QScrollArea):
         width = inner.minimumSizeHint().width() + self.verticalScrollBar().sizeHint().width()
         widest = WIDEST_IN_LINES * self.fontMetrics().lineSpacing()
         return QSize(max(hint.width(), min(width, widest)), hint.height())
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802 - Qt's name
+        """Qt: ask for another width as soon as what it holds does."""
+        if watched is self.widget() and event.type() == QEvent.Type.LayoutRequest:
+            self.updateGeometry()
+        return super().eventFilter(watched, event)
 
 
 def scroll(inner: QWidget) -> QScrollArea:

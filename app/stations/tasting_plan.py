@@ -21,6 +21,7 @@ from measure.judge.felt import FeltProfile
 from measure.judge.panel_session import METHODS, PanelPlan, make_plan
 from measure.judge.serving import MOST_SAMPLES
 
+_MOST_LINES = 6  # of batches in view; more are scrolled to
 _ID = Qt.ItemDataRole.UserRole
 _PURPOSES = (("to find a difference", False), ("to show that two are alike", True))
 
@@ -73,7 +74,6 @@ class PlanForm(QWidget):
             ("Who can tell", self.share, "Share of people who truly tell the difference, for planning"),
             ("Seed", self.seed, "The same seed draws the same codes and orders"),
         )
-        self.samples.setMaximumHeight(120)
         buttons = parts.row(
             parts.action_button(keep, look="primary", text="Keep this plan"),
             parts.button("Do not plan it", cancel, look="quiet"), None,
@@ -101,6 +101,8 @@ class PlanForm(QWidget):
             item.setCheckState(Qt.CheckState.Checked)
             self.samples.addItem(item)
         self.samples.blockSignals(False)
+        lines = min(len(batches), _MOST_LINES) * self.samples.sizeHintForRow(0)
+        self.samples.setFixedHeight(max(lines, 24) + 2 * self.samples.frameWidth() + theme.SMALL)
         self._suit()
         self.method.setFocus()
 

@@ -60,8 +60,11 @@ def _difference_sentences(plan: PanelPlan, d: DifferenceResult, similar: bool | 
         f"About {100 * max(d.discriminators, 0):.0f} % truly tell the difference ({sure:g} % limits "
         f"{100 * max(d.discriminators_low, 0):.0f} to {100 * min(d.discriminators_high, 1):.0f} %)"
     )
-    error = f" (s.e. {d.d_prime_standard_error:.2g})" if math.isfinite(d.d_prime_standard_error) else ""
-    sentences = [main, f"{head}.", f"{share}; d' = {d.d_prime:.2g}{error}."]
+    error = (
+        f" (standard error {d.d_prime_standard_error:.2g})" if math.isfinite(d.d_prime_standard_error) else ""
+    )
+    apart = f"in units of a taster's own noise they lie d' = {d.d_prime:.2g} apart{error}"
+    sentences = [main, f"{head}.", f"{share}; {apart}."]
     if similar is not None and plan.similarity is not None:
         limit = f"{100 * plan.similarity:g} % discriminators"
         sentences.append(

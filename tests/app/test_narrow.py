@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 
 import pytest
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QSplitter, QWidget
 from pytestqt.qtbot import QtBot
 
-from app import rail
+from app import parts, rail
 from app.window import Window
 
 
@@ -53,6 +54,7 @@ def test_the_rail_keeps_its_states_where_it_shows_names_alone(open_window: Windo
 
 def test_a_state_in_short_keeps_its_figures_and_ends_in_dots(qapp: QApplication):
     assert rail.short_words("3.4 times finer (1.6 to 10.0)") == "3.4 times finer"
+    assert rail.short_words("nothing measured yet") == "nothing measured"
     metrics = QFontMetrics(qapp.font())
     width = metrics.horizontalAdvance("1 433 pieces, 6")
     assert rail.lines_of("1 433 pieces, 6 doubtful here", metrics, width, 2)[0] == "1 433 pieces, 6"
@@ -82,3 +84,20 @@ def test_tools_have_words_where_there_is_room_and_tips_with_keys_always(open_win
         assert 0 < len(button.defaultAction().iconText()) <= 7
         assert "(" in button.toolTip()
         assert button.accessibleName() == button.defaultAction().text()
+
+
+def test_a_panel_grows_with_what_it_holds_instead_of_scrolling_sideways(qtbot: QtBot):
+    inner, label = QWidget(), parts.label("short")
+    inner.setLayout(parts.column(label, None))
+    split = QSplitter(Qt.Orientation.Horizontal)
+    area = parts.scroll(inner)
+    split.addWidget(QWidget())
+    split.addWidget(area)
+    split.setChildrenCollapsible(False)
+    split.resize(600, 300)
+    qtbot.addWidget(split)
+    split.show()
+    split.setSizes([500, 100])
+    label.setText("a line as long as words that came later")
+    qtbot.waitUntil(lambda: area.viewport().width() >= inner.minimumSizeHint().width())
+    assert not area.horizontalScrollBar().isVisible()
