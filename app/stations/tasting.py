@@ -111,7 +111,9 @@ class Station(BaseStation):
         return rows[-1].tasting.closed, "its limit is in use" if profile.from_tasting else words
 
     def entered(self) -> None:
-        """Show the sessions as they are now."""
+        """Show the sessions as they are now, the last one where none was in view."""
+        if self.current is None and self.session.study is not None and self._pages.currentIndex() == 0:
+            self.current = next((row.id for row in reversed(self.session.open_study.tastings())), None)
         self._reload()
 
     def study_opened(self) -> None:

@@ -249,3 +249,14 @@ def test_scale_takes_a_number_for_each_code(station, qtbot):
     press(station, qtbot, Qt.Key.Key_L, CONTROL)
     assert "pass 1: grittiness 8 of 10" in station.page.result.words.text()
     assert "pass 6: grittiness 0 of 10 (0 to 0), felt by 0 of 3" in station.page.result.words.text()
+
+
+def test_the_last_session_is_in_view_when_one_comes_back(station, qtbot):
+    plan_series(station, qtbot, "AB, CD")
+    window, path = station.window(), station.session.study.path
+    window.session.close()
+    assert window.session.open(path)
+    window.go("scale")
+    window.go("tasting")
+    assert station._pages.currentIndex() == 2
+    assert station.sessions.currentRow() == 0
