@@ -7,12 +7,13 @@ from PySide6.QtCore import QPoint, QRect, QRectF, Qt
 from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QFrame, QVBoxLayout, QWidget
 
-from app import parts, theme
+from app import parts, preferences, theme
 
 if TYPE_CHECKING:
     from app.window import Window
 
 _WIDTH, _GAP = 340, 10
+TAKEN = "tour.taken"  # in the preferences
 
 
 @dataclass(frozen=True)
@@ -139,6 +140,7 @@ class Tour(QFrame):
     def start(self) -> None:
         """Begin at the first stop."""
         self._back = self._window.focusWidget()
+        preferences.write(TAKEN, "yes")  # it is not offered again
         self.show_stop(0)
         self.next.setFocus(Qt.FocusReason.OtherFocusReason)
 

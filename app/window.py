@@ -31,7 +31,7 @@ from app.stations import load_stations
 from app.stations.base import BaseStation
 from app.strip import Strip
 from app.study_pages import StudyPages
-from app.tour import Tour
+from app.tour import TAKEN, Tour
 from app.undo_keys import UndoKeys
 from measure.errors import KnownError
 
@@ -220,7 +220,7 @@ class Window(QMainWindow):
         wanted, self._tour_after = self._tour_after, ""
         if wanted == "start":
             self.tour.start()
-        elif wanted == "offer":
+        elif wanted == "offer" and not preferences.read(TAKEN):
             words = "New here? Ten short stops show the way."
             self.session.offered.emit(words, "Take the tour", self.tour.start)
 

@@ -107,7 +107,7 @@ class Preview(QObject):
     def _show(self, found: jobs.Preview, *, more: bool) -> None:
         self._view.set_preview(found.outlines)
         words = f"These settings find {number_text.count(len(found.outlines), 'piece')}"
-        self.told.emit(f"Preview: {number_text.count(len(found.outlines), 'piece')}, roughly outlined")
+        self.told.emit(f"Preview: {number_text.count(len(found.outlines), 'piece')}")
         if more:
             self._say(f"{words} in the middle; looking on…")
         elif found.whole:

@@ -5,9 +5,9 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 from pytestqt.qtbot import QtBot
 
-from app import help_words
+from app import help_words, preferences
 from app.stations.sizes_figures import listed
-from app.tour import STOPS
+from app.tour import STOPS, TAKEN
 from app.window import Window
 
 LEFT, SHIFT = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.ShiftModifier
@@ -51,11 +51,15 @@ def test_without_a_study_it_shows_the_sample(window: Window, study_path, monkeyp
 def test_opening_the_sample_offers_it(
     window: Window, study_path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ):
+    preferences.write(TAKEN, "")
     monkeypatch.setattr(window.sample, "open", lambda: window.session.open(study_path))
     qtbot.mouseClick(window.start.sample, LEFT)
     assert not window.tour.isVisible()
     qtbot.mouseClick(window.strip.offer, LEFT)
     assert window.tour.isVisible()
+    window.session.close()
+    qtbot.mouseClick(window.start.sample, LEFT)
+    assert not window.strip.offer.isVisible()  # once taken it is not offered again
 
 
 def test_every_figure_of_sizes_is_explained():
