@@ -38,7 +38,8 @@ def next_step(station: "Station") -> NextStep:
     if draft.by_hand and len(draft.points_px) >= 2:
         return NextStep("Type the length", "From the first line to the last", station.marked.length.setFocus)
     if station.action("scale.drag").isChecked() or station.action("scale.click").isChecked():
-        return NextStep("Mark lines in the picture", "Click them or drag across them", lambda: None, False)
+        words = "Now click in the picture" if draft.has_bar else "Mark lines in the picture"
+        return NextStep(words, "Click them or drag across them", lambda: None, False)
     if draft.has_bar:
         return _of(station, "scale.click", "Click both ends of the bar")
     return _of(station, "scale.drag", "Mark the lines by hand")
