@@ -8,7 +8,7 @@ import numpy as np
 from measure.field.masks import fill_holes, solidity
 from measure.field.quick import median
 
-_SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
+_SPECK_SHARE = 0.02  # holes below this share of the thickest part's disc are texture, whatever they show
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _PALE = 0.18  # share of the body's colour that a pale middle keeps and haze over a gap does not
 _DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps

@@ -21,6 +21,7 @@ _NOTCH_WEIGHT = 1.85
 _LIMIT_AT_HALF = 1.42
 _NOTCH_REACH = 0.4  # radius of the notch's surroundings over that of the smaller part
 _LEAST_REACH_PX = 3.0
+_STRAIGHT = 0.44  # share of oil from which there is no notch
 
 
 def neck_limit(cut_strength: float) -> float:
@@ -145,6 +146,8 @@ def _notches(
         around = [_share_around(oil, x + margin, y + margin, radius) for x, y in ends.get((a, b), ())]
         sharpest = sorted(around)[:2]
         shares[a, b] = sum(sharpest) / len(sharpest) if sharpest else 0.5
+        if sharpest and sharpest[-1] > _STRAIGHT:  # pieces that touch leave two notches
+            shares[a, b] = 0.5 * (shares[a, b] + sharpest[-1])
     return shares
 
 
