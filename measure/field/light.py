@@ -18,6 +18,7 @@ _FLOOR = 0.45  # CIELAB; 8-bit steps and compression leave this much doubt even 
 _FIND_SIGMA_PX = 1.0
 _FINEST_SIGMA = 13.0  # of a wide smoothing, in the px it is done at
 _SUM = np.ones((1, 3), np.float32)
+_DISTANCE_ROWS = 128  # worked at once; the library's last digit depends on how many they are
 _FEW = 60_000  # pixels the noise is read from
 
 
@@ -244,14 +245,15 @@ class _Oil:
 def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray, room: Room) -> np.ndarray:
     """Subtract the oil from a picture, in place; return its noise-normalised distance from the oil."""
     distance = room(lab.shape[:2])
-    for strip, smooth in smoothed_strips(lab, _FIND_SIGMA_PX):
+    white = np.empty((_DISTANCE_ROWS, *lab.shape[1:]), np.float32)
+    for strip, smooth in smoothed_strips(lab, _FIND_SIGMA_PX, _DISTANCE_ROWS):
         # the background is so smooth that it may be taken out after the smoothing as well as before
         for row in range(strip.start, strip.stop):
             colour = oil.row(row)
             lab[row] -= colour
             smooth[row - strip.start] -= colour
-        white = cv2.transform(smooth, whitening)
-        np.sqrt(cv2.transform(np.square(white, out=white), _SUM), out=distance[strip])
+        own = cv2.transform(smooth, whitening, dst=white[: len(smooth)])
+        np.sqrt(cv2.transform(np.square(own, out=own), _SUM), out=distance[strip])
     return distance
 
 

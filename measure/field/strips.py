@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 import cv2
 import numpy as np
 
-STRIP_ROWS = 128
+STRIP_ROWS = 32
 Room = Callable[[tuple[int, ...]], np.ndarray]  # gives an array of a shape, to be filled with float32
 _REACH = 5.0  # sigmas beyond which a pixel has no part in a smoothed one
 
@@ -19,17 +19,20 @@ def own_memory(shape: tuple[int, ...]) -> np.ndarray:
     return np.empty(shape, np.float32)
 
 
-def strips(rows: int) -> list[slice]:
+def strips(rows: int, height: int = STRIP_ROWS) -> list[slice]:
     """Cut a number of rows into strips.
 
     Parameters
     ----------
-    rows : int
+    rows, height : int
+        Of all, and of a strip.
     """
-    return [slice(start, min(rows, start + STRIP_ROWS)) for start in range(0, rows, STRIP_ROWS)]
+    return [slice(start, min(rows, start + height)) for start in range(0, rows, height)]
 
 
-def smoothed_strips(values: np.ndarray, sigma_px: float) -> Iterator[tuple[slice, np.ndarray]]:
+def smoothed_strips(
+    values: np.ndarray, sigma_px: float, height: int = STRIP_ROWS
+) -> Iterator[tuple[slice, np.ndarray]]:
     """Each strip of a picture with its smoothed copy, the very values of smoothing the whole.
 
     Parameters
@@ -37,18 +40,24 @@ def smoothed_strips(values: np.ndarray, sigma_px: float) -> Iterator[tuple[slice
     values : (M, N) or (M, N, C) ndarray of float32
         The rows of a strip may be changed in place once it was given: those after it were smoothed before.
     sigma_px : float
+    height : int
+        Rows of a strip.
 
     Yields
     ------
     strip : slice
         Rows.
     smooth : (m, N) or (m, N, C) ndarray of float32
+        Holds until the next strip is asked for.
     """
     rows, margin = len(values), int(np.ceil(_REACH * sigma_px)) + 1
+    # two arrays in turn: memory taken anew for each strip would be cleared anew
+    room = [np.empty((height + 2 * margin, *values.shape[1:]), np.float32) for _ in range(2)]
     before: tuple[slice, np.ndarray] | None = None
-    for strip in strips(rows):
-        first = max(0, strip.start - margin)
-        wide = cv2.GaussianBlur(values[first : strip.stop + margin], (0, 0), sigma_px)
+    for i, strip in enumerate(strips(rows, height)):
+        first, last = max(0, strip.start - margin), min(rows, strip.stop + margin)
+        wide = room[i % 2][: last - first]
+        cv2.GaussianBlur(values[first:last], (0, 0), sigma_px, dst=wide)
         if before is not None:
             yield before
         before = strip, wide[strip.start - first : strip.stop - first]
@@ -73,7 +82,7 @@ class Reduced:
         factor = shape[0] // size[0]
         self._factor = factor if whole_rows and STRIP_ROWS % factor == 0 else 0
         # the library adds up whole blocks in another order: there the strips must be kept
-        self._kept = not self._one and not self._factor and whole_cols
+        self._kept = not self._one and not self._factor and (whole_rows or whole_cols)
         self._parts: list[np.ndarray] = []
 
     def add(self, strip: np.ndarray) -> None:

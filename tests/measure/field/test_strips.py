@@ -23,7 +23,7 @@ def test_strips_cover_all_rows_once():
 def test_smoothing_by_strips_is_that_of_the_whole(rows: int, sigma: float):
     picture = _picture(rows, 61)
     whole = cv2.GaussianBlur(picture, (0, 0), sigma)
-    parts = [smooth for _, smooth in smoothed_strips(picture, sigma)]
+    parts = [smooth.copy() for _, smooth in smoothed_strips(picture, sigma)]
     assert np.array_equal(np.concatenate(parts), whole)
 
 
@@ -36,7 +36,7 @@ def test_a_strip_may_be_changed_once_it_was_given():
 
 
 # both sizes whole multiples of the reduced ones, one of them, and neither; one strip and several
-@pytest.mark.parametrize("shape", [(256, 176), (264, 179), (301, 176), (301, 179), (99, 131), (40, 24)])
+@pytest.mark.parametrize("shape", [(256, 176), (264, 179), (301, 176), (301, 179), (48, 131), (40, 24)])
 def test_reducing_by_strips_is_that_of_the_whole(shape: tuple[int, int]):
     picture = _picture(*shape)
     size = tuple(max(16, -(-n // 8)) for n in shape)
