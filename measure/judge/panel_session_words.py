@@ -9,6 +9,7 @@ from measure.judge.felt import FeltProfile, profile_from_threshold
 from measure.judge.panel_session import METHODS, PanelPlan
 from measure.judge.panel_session_result import PanelOutcome, one_sided
 from measure.judge.ranking import RankingResult
+from measure.judge.sizes_json import short_number
 from measure.model import Kind
 
 # the logistic curve of slope b in ln x has this standard deviation over b
@@ -26,8 +27,8 @@ def outcome_sentences(plan: PanelPlan, outcome: PanelOutcome) -> tuple[str, ...]
         t = outcome.threshold
         spread = f"; single thresholds spread by a factor of {10**t.log10_sd:.2g}" if t.log10_sd > 0 else ""
         known = math.isfinite(t.group_low)
-        limits = f" (95 %: {_plain(t.group_low)} to {_plain(t.group_high)})" if known else ""
-        group = f"x_{{90,3}} = {_plain(t.group)} µm{limits}"
+        limits = f" (95 %: {short_number(t.group_low)} to {short_number(t.group_high)})" if known else ""
+        group = f"x_{{90,3}} = {short_number(t.group)} µm{limits}"
         found.append(f"Best-estimate threshold of the group: {group}{spread}.")
     found += [
         f"{s.name}: grittiness {s.mean:.2g} of 10 ({s.low:.2g} to {s.high:.2g}), "
@@ -37,8 +38,9 @@ def outcome_sentences(plan: PanelPlan, outcome: PanelOutcome) -> tuple[str, ...]
     if outcome.curve is not None:
         c = outcome.curve
         found.append(
-            f"Half of the panel feels it at x_{{90,3}} = {_plain(c.threshold)} µm "
-            f"(95 %: {_plain(c.threshold_low)} to {_plain(c.threshold_high)}), guessing and slips taken out."
+            f"Half of the panel feels it at x_{{90,3}} = {short_number(c.threshold)} µm "
+            f"(95 %: {short_number(c.threshold_low)} to {short_number(c.threshold_high)}), "
+            "guessing and slips taken out."
         )
     return tuple(found)
 
@@ -144,21 +146,16 @@ def panel_limit(plan: PanelPlan, outcome: PanelOutcome, *, name: str, made: str)
     sizes = [size for size, _, _ in outcome.levels]
     if not min(sizes) <= curve.threshold <= max(sizes):
         raise InvalidInput(
-            f"The fitted limit of {_plain(curve.threshold)} µm lies outside the sizes served "
-            f"({_plain(min(sizes))} to {_plain(max(sizes))} µm), so it is a guess; serve finer or coarser "
-            "batches."
+            f"The fitted limit of {short_number(curve.threshold)} µm lies outside the sizes served "
+            f"({short_number(min(sizes))} to {short_number(max(sizes))} µm), so it is a guess; "
+            "serve finer or coarser batches."
         )
     title = METHODS[plan.method].title
     people = len({s.assessor for s in plan.servings})
-    limits = f"{_plain(curve.threshold_low)} to {_plain(curve.threshold_high)}"
+    limits = f"{short_number(curve.threshold_low)} to {short_number(curve.threshold_high)}"
     source = (
         f"'{name or title}' of {made[:10]}, {title[0].lower()}{title[1:]}, {people} assessors: half feel it "
-        f"at x90 by volume = {_plain(curve.threshold)} µm ({limits})"
+        f"at x90 by volume = {short_number(curve.threshold)} µm ({limits})"
     )
     sd = math.exp(min(_LOGISTIC_SD / curve.slope, math.log(4)))
     return PanelLimit(curve.threshold, curve.threshold_low, curve.threshold_high, sd, source)
-
-
-def _plain(value: float) -> str:
-    """Return a number with three digits and never a power of ten, as a wide interval would have."""
-    return f"{float(f'{value:.3g}'):.10g}"

@@ -8,6 +8,7 @@ import numpy as np
 
 from measure.judge.grind import GrindCurve
 from measure.judge.grind_forecast import Forecast
+from measure.judge.sizes_json import short_number
 from measure.output.charts_axes import share_axes, y_of_share
 from measure.output.charts_layout import Drawing, share_ticks, size_ticks
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
@@ -43,7 +44,7 @@ class CurvesChart:
     def in_words(self) -> str:
         """Return the chart as a sentence, for those who do not see it."""
         middles = [
-            f"{name} {np.interp(0.5, c.share, c.size_um):.3g} µm"
+            f"{name} {short_number(np.interp(0.5, c.share, c.size_um))} µm"
             for name, c in zip(self.names, self.curves, strict=True)
         ]
         what = "number" if self.curves and self.curves[0].r == 0 else "volume"
@@ -82,7 +83,7 @@ def _curve_axes(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[
     yield from share_axes(at, style, "area-equivalent diameter, µm", f"{word} finer than this, %")
     caption = f"by {word}"
     if math.isfinite(chart.smallest_um):
-        caption += f"  ·  pieces of at least {chart.smallest_um:.3g} µm"
+        caption += f"  ·  pieces of at least {short_number(chart.smallest_um)} µm"
     if any(np.isfinite(c.low).any() for c in chart.curves):
         caption += "  ·  bands: 95 % between fields"
     yield Text(at.plot[0], style.size_pt, caption, style.soft, style.size_pt * 0.95)
@@ -272,7 +273,9 @@ class _GrindPage:
         if found is None:
             return
         y = self._y(found.target)
-        words = f"target {100 * found.target:.2g} %" if self._share else f"target {found.target:.3g} µm"
+        words = (
+            f"target {100 * found.target:.2g} %" if self._share else f"target {short_number(found.target)} µm"
+        )
         yield Line(((self._left, y), (self._right, y)), style.warning, 1.4, (6.0, 3.0))
         yield Text(self._left + 0.5 * em, y + 0.8 * em, words, style.warning, em, ground=style.surface)
         last = float(self._dose[-1])

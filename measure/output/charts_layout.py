@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from measure.judge.sizes_json import short_number
 from measure.model import KINDS
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
 from measure.output.charts_sizes import MarkedPercentile, SizeChart
@@ -168,7 +169,7 @@ class _Page:
         yield Text(
             max(x - 0.8 * style.size_pt, self._left + 0.6 * style.size_pt),
             self._bottom - 0.4 * style.size_pt,
-            f"not counted below {limit:.3g} µm",
+            f"not counted below {short_number(limit)} µm",
             style.warning,
             style.size_pt * 0.88,
             turned=True,
@@ -268,7 +269,7 @@ class _Page:
             for end in (x0, x1):
                 yield Line(((end, y - 3), (end, y + 3)), style.ink, 1.2)
         yield Dot(x, y, 3.0, style.ink, style.surface)
-        words = f"x{lowered(format(mark.percent, 'g'))}  {mark.size_um:.3g} µm"
+        words = f"x{lowered(format(mark.percent, 'g'))}  {short_number(mark.size_um)} µm"
         fits = x - 8 - text_width(words, em) > self._left
         across, place = ("right", x - 8) if fits else ("left", x + 8)
         yield Text(place, y - 0.9 * em, words, style.ink, em, across, bold=True, ground=style.surface)

@@ -8,6 +8,7 @@ import numpy as np
 
 from measure.judge.panel_session_result import PanelOutcome
 from measure.judge.psychometric import PsychometricFit
+from measure.judge.sizes_json import short_number
 from measure.output.charts_axes import share_axes, y_of_share
 from measure.output.charts_layout import Drawing
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text
@@ -30,8 +31,10 @@ class PanelChart:
 
     def in_words(self) -> str:
         """Return the chart as a sentence, for those who do not see it."""
-        points = ", ".join(f"{100 * share:.0f} % at {size:.3g} µm" for size, share, _, _ in self.levels)
-        return f"Share that feels it: {points}. Half at {self.fit.threshold:.3g} µm."
+        points = ", ".join(
+            f"{100 * share:.0f} % at {short_number(size)} µm" for size, share, _, _ in self.levels
+        )
+        return f"Share that feels it: {points}. Half at {short_number(self.fit.threshold)} µm."
 
 
 def panel_chart(outcome: PanelOutcome) -> PanelChart | None:
@@ -92,7 +95,7 @@ def _threshold(chart: PanelChart, at: Drawing, style: ChartStyle) -> Iterator[Sh
     if at.low_um <= fit.threshold <= at.high_um:
         x = at.x_of(fit.threshold)
         yield Line(((x, y_of_share(at, 0.5)), (x, bottom)), style.warning, 1.4, (4.0, 2.0))
-        words = f"limit {fit.threshold:.3g} µm"
+        words = f"limit {short_number(fit.threshold)} µm"
         yield Text(x + 0.5 * em, bottom - 0.9 * em, words, style.warning, em, bold=True, ground=style.surface)
 
 

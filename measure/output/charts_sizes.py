@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.judge.felt import FeltProfile
+from measure.judge.sizes_json import short_number
 from measure.model import KINDS, Kind
 from measure.sizes.curve import Curve, curve
 from measure.sizes.distribution import class_shares, quantity_name, size_classes
@@ -88,7 +89,11 @@ class SizeChart:
     @property
     def caption(self) -> str:
         """Weighting, lower limit, count and interval in one line."""
-        limit = f"pieces of at least {self.smallest_um:.3g} µm" if math.isfinite(self.smallest_um) else ""
+        limit = (
+            f"pieces of at least {short_number(self.smallest_um)} µm"
+            if math.isfinite(self.smallest_um)
+            else ""
+        )
         pieces = f"{self.pieces:,.0f} {'piece' if self.pieces == 1 else 'pieces'}"
         count = f"{pieces} on {self.fields} {'field' if self.fields == 1 else 'fields'}"
         banded = self.curve is not None and bool(np.isfinite(self.curve.low).any())
@@ -106,7 +111,7 @@ class SizeChart:
         """Return the chart as a sentence, for those who do not see it."""
         if not self.pieces:
             return "No piece is counted."
-        marks = ", ".join(f"x{m.percent:g} {m.size_um:.3g} µm" for m in self.percentiles)
+        marks = ", ".join(f"x{m.percent:g} {short_number(m.size_um)} µm" for m in self.percentiles)
         return f"Sizes {self.caption.replace('  ·  ', ', ')}{': ' if marks else ''}{marks}."
 
 

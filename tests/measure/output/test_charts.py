@@ -1,6 +1,7 @@
 """Size charts: what they show, how they are laid out, and that both kinds of paper can draw them."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -144,3 +145,17 @@ def test_marks_of_axes_are_rounded():
     assert size_ticks(1, 1000) == [1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0]
     assert share_ticks(0.9) == pytest.approx([0.0, 0.2, 0.4, 0.6, 0.8])
     assert share_ticks(100.0) == [0.0, 20.0, 40.0, 60.0, 80.0, 100.0]
+
+
+def test_large_sizes_are_written_out(sample):
+    large = replace(
+        sample,
+        diameter_um=sample.diameter_um * 400,
+        volume_um3=sample.volume_um3 * 400.0**3,
+        smallest_um=2000.0,
+    )
+    summary, _ = judged(large, resamples=20)
+    chart = size_chart(large, FeltProfile(), r=3, summary=summary)
+    words = " ".join(shape.text for shape in lay_out(chart, 800, 500).shapes if isinstance(shape, Text))
+    assert "e+" not in words + chart.in_words()
+    assert "not counted below 2000 µm" in words
