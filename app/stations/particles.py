@@ -301,6 +301,7 @@ class Station(BaseStation):
         self.links.quiet = blind
         self.links.say_nothing()
         if blind:
+            self.view.setFocus()  # the keys are its own now, Escape among them
             self.session.select([])
             self.tools.hint.emit("Spot check: pull all the way round the piece under the mark. Escape stops.")
             for name in self.tools.names:

@@ -51,6 +51,7 @@ def test_a_spot_check_from_begin_to_verdict(page, qtbot):
     before = page.view.viewport().grab().toImage()
     qtbot.mouseClick(card.begin, LEFT)
     assert check.under_way
+    assert page.window().focusWidget() is page.view  # so that Escape stops it
     assert not page.view._outlines.isVisible()
     assert page.view.viewport().grab().toImage() != before
     for at in range(4):
