@@ -105,7 +105,7 @@ def grind_lines(curve: GrindCurve, answer: Forecast | None, step: float) -> Iter
     yield step_sentence(curve, step)
 
 
-SYMBOLS = {"x0": "x₀", "x_inf": "x∞", "R0": "R₀"}  # of the laws of grinding, for their readers
+SYMBOLS = {"y0": "y₀", "x0": "x₀", "x_inf": "x∞", "R0": "R₀"}  # of the laws of grinding, for their readers
 
 
 def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
@@ -116,8 +116,8 @@ def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
     A size over passes gives {"x0": "263 µm", "c": "0.00444 per µm and pass"}.
     """
     step = {"passes": "pass", "minutes": "minute"}.get(curve.unit, curve.unit)
-    share = {"R0": "", "x0": "", "x_inf": "", "fall": "", "c": f" per {step}"}
-    size = {"R0": " µm", "x0": " µm", "x_inf": " µm", "fall": " µm", "c": f" per µm and {step}"}
+    share = {"R0": "", "y0": "", "x0": "", "x_inf": "", "fall": "", "c": f" per {step}"}
+    size = {"R0": " µm", "y0": " µm", "x0": " µm", "x_inf": " µm", "fall": " µm", "c": f" per µm and {step}"}
     units = share if curve.is_share else size
     # a plateau near nothing is none, and its logarithm has no bottom
     values = {n: 0.0 if n == "x_inf" and v < 1e-3 else v for n, v in fit.parameters.items()}

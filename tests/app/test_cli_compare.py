@@ -1,6 +1,7 @@
 """``gritline compare`` from the outside."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -142,3 +143,10 @@ def test_a_study_knows_its_passes(study, capsys):
     found = json.loads(capsys.readouterr().out)
     assert [p["dose"] for p in found["grind"]["points"]] == [1.0, 3.0, 6.0]
     assert found["grind"]["unit"] == "passes"
+
+
+def test_numbers_of_a_line_through_two_batches_carry_their_units(tmp_path, capsys):
+    two = write_table(tmp_path / "two.csv", [("a", 40), ("b", 30)])
+    assert main(["compare", two, "--at", "1,3"]) in (0, 1)
+    line = next(row for row in capsys.readouterr().out.splitlines() if row.startswith("straight line"))
+    assert re.search(r"y₀ = [\d.]+ µm, k = [\d.]+ per pass;", line)
