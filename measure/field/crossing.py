@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import shapely
-from shapely import Polygon, get_coordinates, line_interpolate_point
+from shapely import Polygon
 
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
 from measure.field.ovals import Oval, arcs_at, bends, fitted, notches_of
 from measure.field.quick import median
 
@@ -127,7 +127,7 @@ def crossing(
     """
     if shape.is_empty or shape.area < 2 * least_px2:
         return None
-    contour = _dense(shape)
+    contour = traced_evenly(shape)
     notches, _ = notches_of(contour, max(_LEAST_DEEP_PX, _DEEP * float(np.sqrt(shape.area))), _NOTCHES)
     best = None
     for arcs in arcs_at(contour, notches):
@@ -214,10 +214,3 @@ def _read(field: np.ndarray, points: np.ndarray) -> np.ndarray:
     at = (points - 0.5).astype(np.float32)
     read = cv2.remap(field, at[:, :1], at[:, 1:], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return read[:, 0]
-
-
-def _dense(shape: Polygon) -> np.ndarray:
-    """Outline with points a pixel apart, (P, 2) float32."""
-    line = shape.exterior
-    places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
-    return get_coordinates(line_interpolate_point(line, places)).astype(np.float32)

@@ -97,6 +97,8 @@ def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
     if area < 2 * least_px2 or area > _SOLID * float(cv2.contourArea(cv2.convexHull(contour))):
         return None
     notches, depths = notches_of(contour, _deep(area), _NOTCHES)
+    if len(notches) < 2:
+        return None
     one = oval_misfit(contour)
     best, best_worth = None, 1.0
     for n, a in enumerate(notches):

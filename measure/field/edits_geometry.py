@@ -197,6 +197,22 @@ def divided(shape: Polygon, pieces: int, label: int) -> list[Polygon]:
     return found
 
 
+def traced_evenly(shape: Polygon) -> np.ndarray:
+    """Return the outer outline as points a pixel apart along it, at least 24, (P, 2) ndarray of float32.
+
+    The points of `shapely.line_interpolate_point`, which begins at the start again for each of them.
+    """
+    line = shape.exterior
+    corners = get_coordinates(line)
+    places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
+    side = np.diff(corners, axis=0)
+    length = np.sqrt(side[:, 0] * side[:, 0] + side[:, 1] * side[:, 1])
+    end = np.cumsum(length)
+    i = np.minimum(np.searchsorted(end, places, side="right"), len(side) - 1)
+    part = np.minimum((places - np.append(0.0, end)[i]) / length[i], 1.0)
+    return (side[i] * part[:, None] + corners[i]).astype(np.float32)
+
+
 def traced_finely(shape: Polygon, step_px: float = 1.0) -> np.ndarray:
     """Return the outline with no side longer than ``step_px``."""
     return outline_of(segmentize(shape, step_px))

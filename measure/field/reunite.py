@@ -10,11 +10,11 @@ from collections.abc import Mapping
 
 import numpy as np
 import shapely
-from shapely import Polygon, get_coordinates, line_interpolate_point
+from shapely import Polygon
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import are_ovals
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
 from measure.field.halo import contact, contrast
 from measure.field.light import Light
 from measure.field.measure_outlines import measure_outlines
@@ -111,11 +111,11 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
 
 def _are_ovals(first: Polygon, second: Polygon) -> bool:
     """Whether the free parts of two outlines are ovals, which the whole is not."""
-    arc, beside = (_free(_dense(own), other) for own, other in ((first, second), (second, first)))
+    arc, beside = (_free(traced_evenly(own), other) for own, other in ((first, second), (second, first)))
     if not len(arc) or not len(beside):
         return False
     whole = largest(unary_union([own.buffer(_SEAM_PX) for own in (first, second)]))
-    return are_ovals(arc, beside, _dense(whole))
+    return are_ovals(arc, beside, traced_evenly(whole))
 
 
 def _free(outline: np.ndarray, other: Polygon) -> np.ndarray:
@@ -129,13 +129,6 @@ def _free(outline: np.ndarray, other: Polygon) -> np.ndarray:
     runs = edges.reshape(-1, 2)
     first, last = runs[np.argmax(runs[:, 1] - runs[:, 0])]
     return outline[first + 1 : last + 1]
-
-
-def _dense(shape: Polygon) -> np.ndarray:
-    """Outline with points a pixel apart, (P, 2) float32."""
-    line = shape.exterior
-    places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
-    return get_coordinates(line_interpolate_point(line, places)).astype(np.float32)
 
 
 def _colour_apart(particles: Particles, i: int, j: int) -> float:

@@ -1,11 +1,11 @@
 """Pieces cut like a pie because the pale middle of a round piece was taken for oil."""
 
 import numpy as np
-from shapely import Polygon, get_coordinates, line_interpolate_point
+from shapely import Polygon
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import oval_misfit
-from measure.field.edits_geometry import outline_of, polygon_of
+from measure.field.edits_geometry import outline_of, polygon_of, traced_evenly
 from measure.particles import Particles
 
 _GAP_PX = 1.6  # left between parts by a cut
@@ -65,10 +65,7 @@ def _one_oval(parts: list[Polygon], place: Polygon) -> Polygon | None:
         return None
     if whole.area - sum(part.area for part in parts) > _MIDDLE * whole.area:
         return None
-    line = whole.exterior
-    places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
-    points = get_coordinates(line_interpolate_point(line, places)).astype(np.float32)
-    return whole if oval_misfit(points) < _OVAL else None
+    return whole if oval_misfit(traced_evenly(whole)) < _OVAL else None
 
 
 def _alike(particles: Particles, rows: list[int]) -> bool:

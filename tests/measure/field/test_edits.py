@@ -225,3 +225,19 @@ def test_nothing_given_is_changed(field):
     assert all((a == b).all() for a, b in zip(before[0], p.outlines, strict=True))
     assert (before[1] == p["area_px2"]).all()
     assert (before[2] == light.delta).all()
+
+
+def test_points_along_an_outline_are_those_of_the_reference_library():
+    from shapely import Polygon, get_coordinates, line_interpolate_point
+
+    from measure.field.edits_geometry import traced_evenly
+
+    rng = np.random.default_rng(5)
+    for count in (3, 7, 60, 400):
+        turn = np.sort(rng.uniform(0.0, 2.0 * np.pi, count))
+        radius = rng.uniform(3.0, 40.0, count)
+        shape = Polygon(np.column_stack([50.0 + radius * np.cos(turn), 50.0 + radius * np.sin(turn)]))
+        line = shape.exterior
+        places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
+        expected = get_coordinates(line_interpolate_point(line, places)).astype(np.float32)
+        assert np.array_equal(traced_evenly(shape), expected)
