@@ -19,7 +19,8 @@ _SOLID = 0.95
 _OVAL, _STEP_PX = 0.02, 0.3  # misfit of what is one oval, over its radius and in px
 _FLATTENED = 0.05  # the same where the parts are alike and a neck may have flattened one side
 _ALIKE = 0.5  # difference of parts over their difference from the oil
-_WITHIN = 0.8  # share of a part inside the oval from which it belongs to it
+_PART = 0.04  # share of the oval that a part must fill to be one of several
+_SLIVER = 0.2  # share of a part left outside ovals below which nothing of it is left
 _LEAST_POINTS = 40
 
 
@@ -52,22 +53,30 @@ def merged_ovals(
     whole = _whole(labels)
     forms = cut(whole)
     size = np.bincount(labels.ravel())
-    gone: set[int] = set()
+    changed, used = labels, int(labels.max())
     for k in range(1, int(forms.max()) + 1):
         form = forms == k
-        inside = np.bincount(labels[form], minlength=len(size))
-        parts = [n for n in range(1, len(size)) if size[n] and inside[n] > _WITHIN * size[n]]
+        share = np.bincount(labels[form], minlength=len(size)) / max(1, np.count_nonzero(form))
+        parts = (np.flatnonzero(share[1:] > _PART) + 1).tolist()
         if len(parts) < 2:
             continue
-        if _misfit(form.view(np.uint8)) > (_FLATTENED if _alike(labels, parts, delta) else _OVAL):
+        inside = np.where(form, labels, 0)
+        if _misfit(form.view(np.uint8)) > (_FLATTENED if _alike(inside, parts, delta) else _OVAL):
             continue
-        main = max(parts, key=lambda n: int(size[n]))
-        labels = labels.copy() if not gone else labels
-        labels[form & ((labels == 0) | np.isin(labels, parts))] = main
-        gone.update(n for n in parts if n != main)
-    if gone:
-        groups = [[n for n in group if n not in gone] for group in groups]
-    return labels, [group for group in groups if group]
+        used += 1
+        changed = changed.copy() if changed is labels else changed
+        changed[form] = used
+        main = 1 + int(share[1:].argmax())
+        groups = [[*group, used] if main in group else group for group in groups]
+    if changed is labels:
+        return labels, groups
+    left = np.bincount(changed.ravel(), minlength=used + 1)
+    # of what is cut off a part by that only what still is one stays
+    slivers = [n for n in range(1, len(size)) if size[n] and left[n] < _SLIVER * size[n]]
+    changed[np.isin(changed, slivers)] = 0
+    left[slivers] = 0
+    groups = [[n for n in group if left[n]] for group in groups]
+    return changed, [group for group in groups if group]
 
 
 def _whole(labels: np.ndarray) -> np.ndarray:

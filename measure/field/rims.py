@@ -150,11 +150,25 @@ def _label_clear(
         before, rest = rest.tobytes(), opened(rest, apart)
         rims = _Rims(full, strong, body, width)
         for piece in _candidates(rest, rims, least, seen):
+            if _goes_on(piece, box, labels.shape):
+                continue
             whole = _with_rim(piece, strong, width)
             room[whole > 0] = 0
             if reduce > 1:
                 whole = cv2.resize(whole, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
             own[(whole > 0) & (own == 0)] = labels.max() + 1
+
+
+def _goes_on(piece: np.ndarray, box: tuple[slice, slice], shape: tuple[int, int]) -> bool:
+    """Whether a piece goes on beyond its window: what the window cuts off is no edge of it."""
+    rows, cols = box
+    sides = (
+        (rows.start > 0, piece[0]),
+        (rows.stop < shape[0], piece[-1]),
+        (cols.start > 0, piece[:, 0]),
+        (cols.stop < shape[1], piece[:, -1]),
+    )
+    return any(inner and line.any() for inner, line in sides)
 
 
 def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:
