@@ -8,7 +8,8 @@ import numpy as np
 from measure.field.masks import fill_holes, solidity
 from measure.field.quick import median
 
-_SPECK_SHARE = 0.02  # holes below this share of the thickest part's disc are texture, whatever they show
+_SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
+_MOST_SPECK_SHARE = 0.02  # the same in a body that is surely one piece
 _HOLE_LEVEL = 0.4  # a hole this far towards the body's colour is texture, not oil
 _PALE = 0.18  # share of the body's colour that a pale middle keeps and haze over a gap does not
 _DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps
@@ -45,7 +46,7 @@ def fill_body(
         x, y, w, h, n = (int(v) for v in stats[k])
         box = np.s_[y : y + h, x : x + w]
         hole = labels[box] == k
-        small = n <= max(6.0, _SPECK_SHARE * np.pi * thick**2)
+        small = n <= max(6.0, (_MOST_SPECK_SHARE if single else _SPECK_SHARE) * np.pi * thick**2)
         # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
         ring = np.sqrt(n / np.pi) > 0.8 * _thickness_round(thickness, stats[k])
         inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE

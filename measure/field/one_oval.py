@@ -20,6 +20,7 @@ _OVAL, _STEP_PX = 0.02, 0.3  # misfit of what is one oval, over its radius and i
 _FLATTENED = 0.05  # the same where the parts are alike and a neck may have flattened one side
 _ALIKE = 0.5  # difference of parts over their difference from the oil
 _PART = 0.04  # share of the oval that a part must fill to be one of several
+_EMPTY = 0.4  # most of it that may be a pale middle; more is the oil in a pocket
 _SLIVER = 0.2  # share of a part left outside ovals below which nothing of it is left
 _LEAST_POINTS = 40
 
@@ -56,9 +57,9 @@ def merged_ovals(
     changed, used = labels, int(labels.max())
     for k in range(1, int(forms.max()) + 1):
         form = forms == k
-        share = np.bincount(labels[form], minlength=len(size)) / max(1, np.count_nonzero(form))
+        share = np.bincount(labels[form], minlength=len(size)) / float(np.count_nonzero(form))
         parts = (np.flatnonzero(share[1:] > _PART) + 1).tolist()
-        if len(parts) < 2:
+        if len(parts) < 2 or share[0] > _EMPTY:
             continue
         inside = np.where(form, labels, 0)
         if _misfit(form.view(np.uint8)) > (_FLATTENED if _alike(inside, parts, delta) else _OVAL):
