@@ -33,6 +33,7 @@ BLACK = 0.3  # density of a ring that hardly any light passes
 SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
 OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
+COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
@@ -86,13 +87,14 @@ def group_chances(particles: Particles, learned: Mapping | None = None) -> np.nd
 
 
 def by_form(chance: np.ndarray, particles: Particles) -> np.ndarray:
-    """Take bubble and fibre back from pieces that lack what makes one; be sure of plain cases.
+    """Take bubble, fibre and dust back from pieces that lack what makes one; be sure of plain cases.
 
     The chance taken back goes to the foods. A black disc with a bright middle and a long even thread are
     nothing else, however little the rest resembles what the model has seen.
     """
     changed = chance.copy()
-    for name, (could, sure) in (("bubble", bubble_form(particles)), ("fibre", fibre_form(particles))):
+    forms = {"bubble": bubble_form, "fibre": fibre_form, "dust": dust_form}
+    for name, (could, sure) in ((name, form(particles)) for name, form in forms.items()):
         column = GROUPS.index(name)
         changed[:, : len(FOODS)] += np.where(could, 0.0, changed[:, column])[:, None] * np.array(TAKEN_BACK)
         changed[~could, column] = 0.0
@@ -125,6 +127,22 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     off_circle, _, _ = roundness([p.outlines[row] for row in rows])
     could[rows] = off_circle < OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
     return could, could & (rim > BLACK)
+
+
+def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
+    """Whether a piece is ragged enough for dust; nothing is surely dust.
+
+    A scrap has arms and bays. What is opaque but compact may be a thick or a burnt piece, which counts most
+    in the coarse end of the batch, so it stays counted, with its doubt.
+
+    Returns
+    -------
+    could, sure : (K,) ndarray of bool
+    """
+    full = particles["area_px2"] / np.maximum(particles["hull_area_px2"], 1e-9)
+    circularity = 4.0 * np.pi * particles["area_px2"] / np.maximum(particles["perimeter_px"], 1e-9) ** 2
+    could = (full < COMPACT) | (circularity < COMPACT_CIRCULARITY)
+    return could, np.zeros(len(particles), dtype=bool)
 
 
 def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:

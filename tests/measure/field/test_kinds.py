@@ -5,7 +5,7 @@ from shapely import LineString
 
 from measure.field.features import feature_columns
 from measure.field.kind_model import built_in, to_numbers
-from measure.field.kinds import fibre_form, group_chances, table_of, tag
+from measure.field.kinds import dust_form, fibre_form, group_chances, table_of, tag
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.flags import FLAGS
@@ -250,3 +250,16 @@ def test_a_model_learned_with_fewer_descriptors_still_tags(drawn):
     again = tag(found, {"tables": {table: older}})
     assert np.isin(again["kind"], [0, 1, 2, 3]).all()
     assert (again["kind"] == kinds).mean() > 0.5
+
+
+def test_a_black_compact_piece_stays_counted_with_a_doubt():
+    t = np.linspace(0, 2 * np.pi, 7)[:-1]
+    block = np.c_[70 + 17 * np.cos(t), 70 + 15 * np.sin(t)]
+    mask = np.zeros((140, 420), np.uint8)
+    cv2.fillPoly(mask, [np.round((block - 0.5) * 16).astype(np.int32)], 1, shift=4)
+    found = disc_or_shape(block, lambda x, y: mask > 0, lambda x, y: 0.02 + 0 * x)
+    could, sure = dust_form(found)
+    assert not could[0]
+    assert not sure.any()
+    assert found["set_aside"][0] == ""
+    assert found["kind_doubt"][0] > 0.1
