@@ -19,7 +19,7 @@ from measure.errors import KnownError
 from measure.safe_write import written_beside
 from measure.study.records import Changes
 
-_VIEW, _KEY = "view.report", "report"
+_VIEW, _SAVED, _KEY = "view.report", "view.report.saved", "report"
 _EMPTY = (
     "The report is made from measured fields.\n\nAdd pictures in Fields, give them a scale and measure them. "
     "Here then stands a paper that anyone can read without this program, and tables for other programs."
@@ -98,9 +98,21 @@ class Station(BaseStation):
         if self.session.study is not None:
             self._list_batches()
             self.choice.restore(self.session.open_study.setting(_VIEW, {}) or {})
+            self._recall_saved()
         if self.isVisible():
             self.refresh()
         self.state_changed.emit()
+
+    def _recall_saved(self) -> None:
+        """Say where the report was saved if nothing was changed since."""
+        kept = self.session.open_study.setting(_SAVED)
+        if isinstance(kept, dict) and kept.get("name") and kept.get("after") == self._last_change():
+            self.saved_as = str(kept["name"])
+            self.choice.say_saved(f"Saved as {self.saved_as}.")
+
+    def _last_change(self) -> int:
+        last = self.session.open_study.edit_log(limit=1)
+        return last[0].id if last else 0
 
     def study_changed(self, changes: Changes, initiator: object) -> None:
         """Follow corrections; the pages are made anew only while in view."""
@@ -162,6 +174,7 @@ class Station(BaseStation):
     def _not_saved(self) -> None:
         if self.saved_as:
             self.saved_as = ""
+            self.keep_view(_SAVED, {})
             self.choice.say_saved("")
             self.state_changed.emit()
 
@@ -200,6 +213,7 @@ class Station(BaseStation):
         path = pickers.save(self, "Where shall the report go?", "papers", name, "PDF (*.pdf)")
         if path is not None and self.session.attempt(_write, path, self.shown.data):
             self.saved_as = path.name
+            self.keep_view(_SAVED, {"name": path.name, "after": self._last_change()})
             self.choice.say_saved(f"Saved as {path.name} in {path.parent}.")
             self.session.tell(f"Report saved: {path.name}.", DONE)
             self.state_changed.emit()

@@ -62,6 +62,13 @@ def test_the_pages_are_those_of_the_file_saved(station, qtbot, tmp_path, monkeyp
     assert target.read_bytes() == expected
     assert station.state_text() == (True, "saved: for the customer.pdf")
     assert "for the customer.pdf" in station.choice.saved.text()
+    # and again when the study is opened another day, but not once something has changed since
+    station.study_opened()
+    assert station.state_text() == (True, "saved: for the customer.pdf")
+    study = station.session.study
+    study.update_batch(study.batches()[0].id, Batch("pass one", passes=1))
+    station.study_opened()
+    assert station.state_text() == (False, "not saved yet")
 
 
 def test_unticking_a_section_and_a_batch_makes_other_pages(station, qtbot):
