@@ -43,6 +43,7 @@ _ROOM = 1.7  # depth of a see-through piece over half the thickness of its rim
 _INSIDE_SHARE = 0.4  # share of the strong pixels that may lie away from the border
 _LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
 _LARGEST_WINDOW_PX = 240
+_WIDER = 2  # times a window grows to twice its size while a piece goes on beyond it
 _SHORTEST_BORDER = 2.5  # px, over the root of the area; 2.83 for a digital square on its corner
 _MARGIN_PX = 5  # round a part that is looked at: smoothing and the widest ring stay within it
 _ONE, _TWO = disc(1.0), disc(2.0)
@@ -94,8 +95,40 @@ def find_clear(
             continue
         before = filled
         for box in _clear_windows(filled, strong, labels, width_px, least_px2):
-            _label_clear(labels, filled, strong, box, width_px, least_px2)
+            _label_in(labels, filled, strong, box, width_px, least_px2)
     return labels
+
+
+def _label_in(
+    labels: np.ndarray,
+    filled: np.ndarray,
+    strong: np.ndarray,
+    box: tuple[slice, slice],
+    width_px: float,
+    least_px2: float,
+) -> None:
+    """Number the see-through pieces about one window, in place; the window grows where one goes on."""
+    known, first = int(labels.max()), box
+    if not _label_clear(labels, filled, strong, box, width_px, least_px2):
+        return
+    for _ in range(_WIDER):
+        box = _wider(box, labels.shape)
+        if not _label_clear(labels, filled, strong, box, width_px, least_px2):
+            break
+    if labels.max() == known:  # nothing else is seen, so what the first window shows has to do
+        _label_clear(labels, filled, strong, first, width_px, least_px2, cut_off=True)
+
+
+def _wider(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[slice, slice]:
+    """A window of twice the size about the same place."""
+    rows, cols = (
+        slice(
+            max(0, side.start - (side.stop - side.start) // 2),
+            min(n, side.stop + (side.stop - side.start) // 2),
+        )
+        for side, n in zip(box, shape, strict=True)
+    )
+    return rows, cols
 
 
 def _clear_windows(
@@ -127,8 +160,12 @@ def _label_clear(
     box: tuple[slice, slice],
     width_px: float,
     least_px2: float,
-) -> None:
-    """Number the see-through pieces of one window, in place."""
+    cut_off: bool = False,
+) -> bool:
+    """Number the see-through pieces of one window, in place; whether one goes on beyond the window.
+
+    Those that go on are left out unless pieces cut off by the window are asked for.
+    """
     own = labels[box]
     # a large piece has a wide rim: it can be judged at a smaller size
     reduce = max(1, int(max(own.shape) / _LARGEST_WINDOW_PX))
@@ -140,6 +177,7 @@ def _label_clear(
     seen: set[tuple[int, ...]] = set()
     depth, before = cv2.distanceTransform(strong, cv2.DIST_L2, 5), b""
     apart = max(1.0, min(width, 0.5 * np.sqrt(least / np.pi)))
+    beyond = False
     for radius in _BODY_RADII:
         if radius > max(_LEAST_RIM_PX, 0.3 * size):
             break
@@ -150,13 +188,15 @@ def _label_clear(
         before, rest = rest.tobytes(), opened(rest, apart)
         rims = _Rims(full, strong, body, width)
         for piece in _candidates(rest, rims, least, seen):
-            if _goes_on(piece, box, labels.shape):
+            if not cut_off and _goes_on(piece, box, labels.shape):
+                beyond = True
                 continue
             whole = _with_rim(piece, strong, width)
             room[whole > 0] = 0
             if reduce > 1:
                 whole = cv2.resize(whole, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
             own[(whole > 0) & (own == 0)] = labels.max() + 1
+    return beyond
 
 
 def _goes_on(piece: np.ndarray, box: tuple[slice, slice], shape: tuple[int, int]) -> bool:
