@@ -11,7 +11,8 @@ def test_a_see_through_piece_is_not_cut_off_where_the_place_looked_at_ends():
     cv2.circle(canvas, (45, 105), 34, 1, 9)  # a wide ring that reaches beyond the window of the other
     cv2.circle(canvas, (98, 52), 36, 1, 8)
     labels = find_clear(cv2.dilate(canvas, np.ones((3, 3), np.uint8)), canvas, 3.0, 40.0)
-    for number in range(1, int(labels.max()) + 1):
+    assert labels.max() == 2
+    for number in (1, 2):
         piece = (labels == number).astype(np.uint8)
         x, y, w, h = cv2.boundingRect(piece)
         # no straight side of a window is left in its outline
