@@ -8,6 +8,7 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.field.find import find_pieces
 from measure.field.halo import set_aside_halos
+from measure.field.kept_memory import kept_memory
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
@@ -94,7 +95,32 @@ def measure_field(
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
-    with Helpers(helpers if large else 0) as crew:
+    with kept_memory(large):
+        particles, light = _measured(
+            picture, settings, limit, blank, zones, learned, light, progress, helpers if large else 0
+        )
+    frame = Frame(picture.width_px, picture.height_px, zones)
+    quality = field_quality(particles, frame, light)
+    progress.report(1.0, "done")
+    notes = _notes(settings, um_per_px, limit)
+    return FieldResult(
+        particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
+    )
+
+
+def _measured(
+    picture: Picture,
+    settings: FieldSettings,
+    limit: float,
+    blank: Picture | None,
+    zones: tuple[np.ndarray, ...],
+    learned: Mapping | None,
+    light: Light | None,
+    progress: Progress,
+    helpers: int,
+) -> tuple[Particles, Light]:
+    """The particles of a field down to a limit in px, and its light."""
+    with Helpers(helpers) as crew:
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
@@ -113,14 +139,7 @@ def measure_field(
         found.origin,
     )
     particles = reunite(particles, picture, light, learned)
-    particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
-    frame = Frame(picture.width_px, picture.height_px, zones)
-    quality = field_quality(particles, frame, light)
-    progress.report(1.0, "done")
-    notes = _notes(settings, um_per_px, limit)
-    return FieldResult(
-        particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
-    )
+    return set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape), light
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:
