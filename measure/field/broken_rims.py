@@ -20,9 +20,10 @@ from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.light import Light
 from measure.field.quick import percentile
-from measure.field.rim_level import edge_sigma, profiles, rim_shift
+from measure.field.rim_place import placed_rims
 from measure.field.rim_sides import completed
 from measure.field.rims import dilated
+from measure.field.settle import blur_of_bodies
 from measure.flags import bits
 
 _FULL = 0.975  # share of the completed outline from which a piece was whole already
@@ -45,8 +46,6 @@ _GAP_SHARE = 0.08  # share of a piece that was put back, from which its rim had 
 _BESIDE_PX = 4.0  # a bay beside another piece may be the notch between two
 _FOREIGN = 0.3  # share of another piece that may be taken in
 _NEAR = 0.8  # gap between bits over the size of the larger
-_FEW_BODIES, _MOST_BODIES = 4, 40  # bodies whose edges tell the blur
-_SHARPER = 0.3  # quantile of their blur that is the optics' own: bodies may be soft by themselves
 _MARGIN_PX = 10
 _MOST_PX = 600_000
 _NEIGHBOURS = 4
@@ -94,14 +93,16 @@ def complete_rims(found: Found, light: Light, least_px2: float) -> Found:
                 rims[i] = window
     made = _chosen(rims, shapes, tree)
     joined = {row for rim in made for row in rim.rows}
-    sigma = _sigma(found, light, shapes)
     # where a rim was whole its outline is only moved to where its edge is
     made += [
         _Rim((i,), shapes[i], 1.0, False)
         for i in rims
         if i not in joined and found.flags[i] & bits("rim_only")
     ]
-    return _replaced(found, [(rim, _placed(rims[rim.rows[0]], rim, sigma)) for rim in made])
+    widths = [rims[rim.rows[0]].half_width for rim in made]
+    bodies = blur_of_bodies(found, light) if made else np.zeros(0)
+    placed = placed_rims([rim.shape for rim in made], widths, light, bodies)
+    return _replaced(found, list(zip(made, placed, strict=True)))
 
 
 def _replaced(found: Found, made: list[tuple[_Rim, shapely.Polygon]]) -> Found:
@@ -123,33 +124,6 @@ def _replaced(found: Found, made: list[tuple[_Rim, shapely.Polygon]]) -> Found:
         flags=np.concatenate([found.flags[kept], flags]).astype(np.int32),
         origin=np.concatenate([found.origin[kept], found.origin[first]]).astype(np.int8),
     )
-
-
-def _placed(window: "_Window", rim: _Rim, sigma_px: float | None) -> shapely.Polygon:
-    """The outline of a rim, moved to where its outer edge is."""
-    size = float(np.sqrt(rim.shape.area))
-    points = traced_finely(rim.shape, 1.0) - window.corner
-    values = profiles(window.field, points, min(0.4 * size, 4.0 * window.half_width + 4.0))
-    shift = min(rim_shift(values, window.height, sigma_px), 0.12 * size)
-    moved = largest(rim.shape.buffer(-shift, join_style="mitre"))
-    return rim.shape if moved.is_empty else moved
-
-
-def _sigma(found: Found, light: Light, shapes: list[shapely.Polygon]) -> float | None:
-    """Blur of the sharper bodies of the field, px; None where there are too few."""
-    rows = np.flatnonzero((found.flags & bits("rim_only", "overlap", "touching")) == 0)
-    if len(rows) < _FEW_BODIES:
-        return None
-    rows = rows[:: max(1, len(rows) // _MOST_BODIES)]
-    sigmas = []
-    for i in rows.tolist():
-        window = _Window(light, shapes, i)
-        if not window.usable or window.is_line():
-            continue
-        points = traced_finely(shapes[i], 1.0) - window.corner
-        sigma = edge_sigma(profiles(window.field, points, 6.0))
-        sigmas += [] if sigma is None else [sigma]
-    return float(np.quantile(sigmas, _SHARPER)) if len(sigmas) >= _FEW_BODIES else None
 
 
 def _may_be_rim(found: Found, shapes: list[shapely.Polygon], i: int) -> bool:

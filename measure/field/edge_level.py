@@ -50,6 +50,30 @@ def blurred_rim_level(thickness_px: float, sigma_px: float) -> float:
     return float(min(0.85, edge / peak))
 
 
+def mixed_values(lab: np.ndarray, light_weight: float) -> np.ndarray:
+    """What lens and sensor mixed, of CIELAB colours: XYZ light, or the values a camera stores of it.
+
+    Parameters
+    ----------
+    lab : (..., 3) ndarray of float32
+    light_weight : float
+        1 where the picture was blurred in linear light, 0 where in its stored values.
+
+    Returns
+    -------
+    values : (..., 3) ndarray of float32
+        Shares of white. CIE 15: the CIELAB formulas turned round; stored values go with the power 1 / 2.4 of
+        light (IEC 61966-2-1).
+    """
+    root = np.empty_like(lab)
+    root[..., 1] = (lab[..., 0] + 16.0) / 116.0
+    root[..., 0] = root[..., 1] + lab[..., 1] / 500.0
+    root[..., 2] = root[..., 1] - lab[..., 2] / 200.0
+    np.maximum(root, 0.0, out=root)
+    weight = np.float32(light_weight)
+    return weight * root**3 + (np.float32(1.0) - weight) * root * np.sqrt(np.sqrt(root))
+
+
 def light_half(
     step: np.ndarray, oil_lab: np.ndarray, sigma_px: np.ndarray, light_weight: float = 1.0
 ) -> np.ndarray:

@@ -15,6 +15,7 @@ from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
+from measure.field.settle import settled
 from measure.field.sharing import LEAST_PIXELS, Helpers
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
@@ -128,6 +129,7 @@ def _measured(
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
+        found = settled(found, light)
     progress.report(0.8, "measuring pieces")
     particles = measure_outlines(
         found.outlines,

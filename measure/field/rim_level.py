@@ -2,11 +2,14 @@
 
 A rim hardly wider than the blur never reaches its full contrast, so its edge lies inside the place where
 half of it is seen. How wide it looks and the blur of the picture tell how wide it is: a strip blurred by a
-Gaussian has a closed form. The blur is taken from the bodies of the same picture, within what the rim's own
-flank allows; the flank alone cannot tell a sharp wide rim from a blurred thin one.
+Gaussian has a closed form. The flank alone cannot tell a sharp wide rim from a blurred thin one. Two things
+can: the bodies of the same picture show which blurs to expect, and blur takes away none of a rim's darkness,
+it only spreads it, so among rims of one stuff the wide faint ones are those out of focus.
 """
 
+from collections.abc import Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -16,13 +19,46 @@ _STEP_PX = 0.25
 _OUT_PX = 5.0
 _STRIP_SLOPE, _EDGE_SLOPE = 0.6065, 0.3989  # slope times sigma over height: of a line, and of an edge
 _HALF = 0.5
-_STRONG = 0.55  # of the rim's height, from which a place speaks
+_STRONG = 0.55  # of the rim's usual height, from which a place speaks
 _OUTSIDE, _FREE = 6, 0.35  # samples from outside, and their most over the rim's height, where it is free
 _LEAST_PLACES = 12
-_LINE_WIDTH = 2.355  # width of a line at half height, in sigma
 _SOFTER = 1.1  # blur read from bodies over the most the rim's flank allows, from which it is not believed
 _MOST_SHIFT_PX = 1.0
 _MOST_SHARE = 0.4  # of the width the rim looks
+_FEW = 4  # bodies that tell the blur, rims that tell the darkness of their stuff
+_SHARP, _SOFT = 0.16, 0.84  # quantiles of the blur of bodies: the optics' own, for bodies may be soft by
+# themselves, and the softest; half of the way between them is a standard deviation of a normal distribution
+_DARKEST = 0.85  # quantile of the darkness of rims that is their stuff's own: gaps only take away
+_ALIKE = 0.2  # by how much the darkness of rims of one stuff differs, as a logarithm
+_LEAST_SPREAD = 0.08  # of the logarithm of the blur of pieces in one picture
+_TRIED = np.geomspace(0.5, 8.0, 90)  # sigma, px
+_ROUNDS = 6
+
+
+class RimLine(NamedTuple):
+    """A rim as it is seen across the outline of its piece.
+
+    Attributes
+    ----------
+    at_px : float
+        How far inside the outline its outer flank is half as high as the rim.
+    looks_px : float
+        Its width at half its height.
+    height : float
+        Change of light on its middle, over the light of the oil.
+    steepest : float
+        Slope of the outer flank over the height, 1/px.
+    """
+
+    at_px: float
+    looks_px: float
+    height: float
+    steepest: float
+
+    @property
+    def sigmas_px(self) -> tuple[float, float]:
+        """Least and most blur the flank allows: that of an edge, and of a line."""
+        return _EDGE_SLOPE / self.steepest, _STRIP_SLOPE / self.steepest
 
 
 def profiles(field: np.ndarray, outline: np.ndarray, depth_px: float) -> np.ndarray:
@@ -52,54 +88,83 @@ def profiles(field: np.ndarray, outline: np.ndarray, depth_px: float) -> np.ndar
     return cv2.remap(field, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
-def edge_sigma(values: np.ndarray) -> float | None:
-    """Blur of a body's edge, sigma in px, from its profiles; None where there is no clear step."""
-    line = np.median(values, axis=0)
-    height = float(line.max() - line[:4].mean())
-    steepest = float(np.gradient(line, _STEP_PX).max())
-    return _EDGE_SLOPE * height / steepest if height > 0 and steepest > 0 else None
-
-
-def rim_shift(values: np.ndarray, height: float, sigma_px: float | None) -> float:
-    """How far inside its outline the outer edge of a rim lies.
+def rim_line(values: np.ndarray) -> RimLine | None:
+    """Read a rim from profiles across the outline of its piece.
 
     Parameters
     ----------
     values : (P, Q) ndarray
-        Profiles across the outline.
-    height : float
-        Usual height of the rim.
-    sigma_px : float or None
-        Blur of the picture; None where it is not known.
+        `profiles` of the change of light over that of the oil, dark or bright.
 
     Returns
     -------
-    shift : float
-        px, positive inwards; 0 where too little of the rim is seen.
+    RimLine or None
+        None where too little of the rim is seen.
     """
-    strong = values.max(axis=1) >= _STRONG * height
-    strong &= values[:, :_OUTSIDE].mean(axis=1) < _FREE * height  # no neighbour there
+    most = np.abs(values).max(axis=1)
+    height = float(np.quantile(most, 0.85))
+    strong = most >= _STRONG * height
+    strong &= np.abs(values[:, :_OUTSIDE].mean(axis=1)) < _FREE * height  # no neighbour there
     if strong.sum() < _LEAST_PLACES:
-        return 0.0
-    line = np.median(values[strong] / values[strong].max(axis=1, keepdims=True), axis=0)
-    top = int(line.argmax())
-    line = line / line[top]
-    outer = _crossing(line[: top + 1][::-1])
+        return None
+    line = np.median(values[strong], axis=0)
+    top = int(np.abs(line).argmax())
+    line = line * np.sign(line[top])
+    outer = _crossing(line[: top + 1][::-1] / line[top]) if line[top] > 0 and top > 1 else None
     if outer is None:
-        return 0.0
-    inner = _crossing(line[top:])
-    depth_of_top = top * _STEP_PX - _OUT_PX
-    at = depth_of_top - outer
-    deepest = len(line) * _STEP_PX - _OUT_PX
-    looks = outer + (max(deepest - depth_of_top, outer) if inner is None else inner)
-    steepest = float(np.gradient(line[: top + 1], _STEP_PX).max()) if top > 1 else 1.0
-    own = (_EDGE_SLOPE / steepest, _STRIP_SLOPE / steepest)
+        return None
+    inner = _crossing(line[top:] / line[top])
+    place = top * _STEP_PX - _OUT_PX
+    if inner is None:
+        inner = max(len(line) * _STEP_PX - _OUT_PX - place, outer)
+    steepest = float(np.gradient(line[: top + 1], _STEP_PX).max() / line[top])
+    return RimLine(place - outer, outer + inner, float(line[top]), steepest)
+
+
+def rim_sigmas(lines: Sequence[RimLine], bodies_px: np.ndarray) -> np.ndarray:
+    """Blur of each of the rims of one picture.
+
+    Parameters
+    ----------
+    lines : sequence of K RimLine
+    bodies_px : (B,) ndarray
+        Blur of the bodies of the same picture, sigma in px.
+
+    Returns
+    -------
+    sigma_px : (K,) ndarray
+        Within what each rim's own flank allows; where bodies tell nothing, that of a wide rim.
+    """
+    if not lines:
+        return np.zeros(0)
+    least, most = np.array([line.sigmas_px for line in lines]).T
+    if len(bodies_px) < _FEW:
+        return least
+    usual, high = np.log(np.quantile(bodies_px, (_SHARP, _SOFT)))
+    spread = max(_LEAST_SPREAD, 0.5 * (high - usual))
     # bodies much softer than the rim itself are soft of their own and tell nothing of the blur
-    sigma = own[0]
-    if sigma_px is not None and sigma_px < _SOFTER * own[1]:
-        sigma = float(np.clip(sigma_px, *own))
-    shift = at + strip_inset(looks, sigma)
-    most = max(_MOST_SHIFT_PX, _MOST_SHARE * looks)
+    sigma = np.where(np.exp(usual) < _SOFTER * most, np.clip(np.exp(usual), least, most), least)
+    if len(lines) < _FEW:
+        return sigma
+    looks = np.array([line.looks_px for line in lines])[:, None]
+    width = looks - 2.0 * _insets(looks / _TRIED) * _TRIED
+    share = 2.0 * ndtr(0.5 * width / _TRIED) - 1.0  # of its full height, that a strip keeps
+    full = np.log([line.height for line in lines])[:, None] - np.log(np.maximum(share, 0.05))
+    tried = np.log(_TRIED)
+    beyond = np.maximum(np.log(least)[:, None] - tried, tried - np.log(most)[:, None])
+    cost = ((tried - usual) / spread) ** 2 + 1e4 * np.maximum(beyond, 0.0) ** 2
+    rows = np.arange(len(lines))
+    best = np.abs(tried - np.log(sigma)[:, None]).argmin(axis=1)
+    for _ in range(_ROUNDS):
+        of_stuff = np.quantile(full[rows, best], _DARKEST)
+        best = (cost + ((full - of_stuff) / _ALIKE) ** 2).argmin(axis=1)
+    return np.where(np.exp(usual) < _SOFTER * most, np.clip(_TRIED[best], least, most), least)
+
+
+def rim_shift(line: RimLine, sigma_px: float) -> float:
+    """How far inside its outline the outer edge of a rim lies, px, positive inwards."""
+    shift = line.at_px + strip_inset(line.looks_px, sigma_px)
+    most = max(_MOST_SHIFT_PX, _MOST_SHARE * line.looks_px)
     return float(np.clip(shift, -most, most))
 
 
@@ -113,9 +178,13 @@ def strip_inset(looks_px: float, sigma_px: float) -> float:
     sigma_px : float
         Standard deviation of the blur.
     """
+    return float(_insets(np.asarray(looks_px / max(sigma_px, 1e-3)))) * sigma_px
+
+
+def _insets(ratio: np.ndarray) -> np.ndarray:
+    """`strip_inset` over sigma, for the width a strip looks over sigma."""
     looks, inset = _strips()
-    ratio = looks_px / max(sigma_px, 1e-3)
-    return float(np.interp(ratio, looks, inset)) * sigma_px
+    return np.interp(ratio, looks, inset)
 
 
 @lru_cache(maxsize=1)

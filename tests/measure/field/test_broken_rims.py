@@ -3,9 +3,10 @@
 import cv2
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from measure.field.pipeline import measure_field
-from measure.field.rim_level import profiles, rim_shift, strip_inset
+from measure.field.rim_level import RimLine, profiles, rim_line, rim_shift, rim_sigmas, strip_inset
 from measure.flags import bits
 from measure.model import FieldSettings, Picture
 
@@ -97,7 +98,9 @@ def test_the_edge_of_a_blurred_rim_is_found_when_the_blur_is_known(blur_px, widt
     outline = np.column_stack(
         [70 + u * np.cos(TURN) - v * np.sin(TURN), 66 + v * np.cos(TURN) + u * np.sin(TURN)]
     )
-    shift = rim_shift(profiles(field, outline, 20.0), float(field.max()), blur_px)
+    line = rim_line(profiles(field, outline, 20.0))
+    assert line is not None
+    shift = rim_shift(line, blur_px)
     assert shift == pytest.approx(1.0, abs=0.3)
 
 
@@ -105,6 +108,56 @@ def test_a_line_looks_as_wide_as_its_blur():
     """A Gaussian is 2.355 sigma wide at half its height (from memory); a wide strip has its edge there."""
     assert strip_inset(2.0 * 2.355, 2.0) == pytest.approx(2.355, abs=0.35)
     assert strip_inset(40.0, 2.0) == pytest.approx(0.0, abs=0.02)
+
+
+def _strip(width_px: float, sigma_px: float, height: float = 0.4) -> RimLine:
+    """A strip blurred by a Gaussian, from its closed form."""
+    x = np.arange(-20.0, 20.0, 0.01)
+    seen = ndtr((x + 0.5 * width_px) / sigma_px) - ndtr((x - 0.5 * width_px) / sigma_px)
+    looks = 0.01 * float((seen >= 0.5 * seen.max()).sum())
+    return RimLine(0.0, looks, height * float(seen.max()), float(np.gradient(seen, 0.01).max() / seen.max()))
+
+
+@pytest.mark.parametrize("width_px", [3.5, 5.0, 7.0])
+def test_rims_of_one_stuff_tell_how_far_each_is_out_of_focus(width_px):
+    """Blur spreads the darkness of a rim: wide and faint ones among dark ones are thin and out of focus."""
+    blurs = np.array([1.2, 1.2, 1.3, 1.6, 2.0, 2.4, 2.8])
+    lines = [_strip(width_px, blur) for blur in blurs]
+    sigma = rim_sigmas(lines, np.linspace(1.1, 3.0, 20))
+    assert sigma == pytest.approx(blurs, rel=0.2)
+    for line, blur, own in zip(lines, blurs, sigma, strict=True):
+        assert rim_shift(line, own) == pytest.approx(0.5 * (line.looks_px - width_px), abs=0.3 * blur)
+
+
+def test_rims_are_taken_for_sharp_where_the_bodies_are_and_for_wide_where_these_tell_nothing():
+    lines = [_strip(3.5, 1.2, height) for height in (0.25, 0.3, 0.35, 0.4, 0.4, 0.45)]
+    sharp = rim_sigmas(lines, np.full(10, 1.2))
+    assert sharp == pytest.approx(1.2, rel=0.1)
+    least = [line.sigmas_px[0] for line in lines]
+    assert rim_sigmas(lines, np.array([1.2, 1.2])) == pytest.approx(least)
+    assert rim_sigmas(lines, np.full(10, 4.0)) == pytest.approx(least)
+    assert len(rim_sigmas([], np.full(10, 1.2))) == 0
+
+
+def test_crystals_out_of_focus_come_out_as_large_as_sharp_ones():
+    """Squares of 44 px with rims of 3 px, and discs, each row of them blurred more than the one above."""
+    rows = []
+    for blur in (1.1, 1.1, 1.8, 2.6):
+        parts = []
+        for k in range(4):
+            depth, _, _ = _square((45, 45), SIDE, (90, 90))
+            y, x = (np.mgrid[:720, :720] + 0.5) / 8
+            piece = (depth > 0) & (depth < 3.0) if k < 2 else np.hypot(x - 45, y - 45) < 20
+            parts.append(cv2.resize(piece.astype(np.float32), (90, 90), interpolation=cv2.INTER_AREA))
+        rows.append(cv2.GaussianBlur(np.hstack(parts), (0, 0), blur))
+    cover = np.vstack(rows)[..., None]
+    light = np.array([0.72, 0.66, 0.50]) * (1 - 0.55 * cover)
+    noise = np.random.default_rng(3).normal(0, 1.0, light.shape)
+    pixels = np.clip(np.rint(255 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8)
+    found = measure_field(Picture(pixels, name="rows"), FieldSettings(), 1.0).particles
+    rims = found["area_px2"][(found["flags"] & bits("rim_only")) > 0]
+    assert len(rims) == 8
+    assert np.sqrt(rims) == pytest.approx(SIDE, rel=0.03)
 
 
 def test_a_coloured_hook_is_no_rim():

@@ -1,0 +1,64 @@
+"""Outlines of see-through pieces moved to where the outer edge of their rim is."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from measure.field.edge_level import mixed_values
+from measure.field.edits_geometry import largest, traced_finely
+from measure.field.features import oil_at
+from measure.field.light import Light
+from measure.field.rim_level import profiles, rim_line, rim_shift, rim_sigmas
+
+_MARGIN_PX = 8
+_MOST_OF_SIZE = 0.12  # an outline is moved by
+_DEEPEST = 0.4  # of the size, how far inside a rim is looked for
+
+
+def placed_rims(
+    rims: Sequence[shapely.Polygon], half_widths_px: Sequence[float], light: Light, bodies_px: np.ndarray
+) -> list[shapely.Polygon]:
+    """Move the outlines of see-through pieces of one picture to their outer edges.
+
+    Parameters
+    ----------
+    rims : sequence of K Polygon
+    half_widths_px : sequence of K float
+        Half of the width each rim looks.
+    light : Light
+    bodies_px : (B,) ndarray
+        Blur of the bodies of the picture, sigma in px.
+
+    Returns
+    -------
+    list of Polygon
+        Those whose rim is not seen as they were.
+    """
+    lines = []
+    for shape, half_width in zip(rims, half_widths_px, strict=True):
+        deep = min(_DEEPEST * float(np.sqrt(shape.area)), 4.0 * half_width + 4.0)
+        lines.append(rim_line(_across(shape, light, deep)))
+    sigmas = iter(rim_sigmas([line for line in lines if line is not None], bodies_px))
+    return [
+        shape if line is None else _moved(shape, rim_shift(line, float(next(sigmas))))
+        for shape, line in zip(rims, lines, strict=True)
+    ]
+
+
+def _across(shape: shapely.Polygon, light: Light, deep_px: float) -> np.ndarray:
+    """Profiles of the change of light over that of the oil."""
+    rows, columns = light.solid_distance.shape
+    x0, y0, x1, y1 = shape.bounds
+    left, top = max(0, int(x0) - _MARGIN_PX), max(0, int(y0) - _MARGIN_PX)
+    box = np.s_[top : min(rows, int(y1) + _MARGIN_PX + 1), left : min(columns, int(x1) + _MARGIN_PX + 1)]
+    oil = oil_at(light, np.array([0.5 * (x0 + x1)]), np.array([0.5 * (y0 + y1)]))[0].astype(np.float32)
+    of_oil = mixed_values(oil, light.light_weight).sum()
+    change = mixed_values(light.delta[box] + oil, light.light_weight).sum(axis=-1) / of_oil - np.float32(1.0)
+    return profiles(change, traced_finely(shape, 1.0) - np.array([left, top], float), deep_px)
+
+
+def _moved(shape: shapely.Polygon, shift_px: float) -> shapely.Polygon:
+    shift = min(shift_px, _MOST_OF_SIZE * float(np.sqrt(shape.area)))
+    moved = largest(shape.buffer(-shift, join_style="mitre"))
+    return shape if moved.is_empty else moved
