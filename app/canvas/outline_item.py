@@ -1,11 +1,13 @@
 """Outlines over the picture: exact lines for the pieces in view, drawn-once copies when thousands show."""
 
+import time
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
-from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt
+from PySide6.QtCore import QByteArray, QDataStream, QPointF, QRectF, Qt, QTimer
 from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QGraphicsItem, QStyleOptionGraphicsItem, QWidget
+from shiboken6 import isValid
 
 from app.canvas.badge import Badge, paint_dot
 from app.canvas.badge_places import badges_shown
@@ -20,6 +22,8 @@ _MOST_CASED_POINTS = 6000  # points in view; beyond, lines are one screen pixel 
 _AROUND = ((1.1, 1.1), (-1.1, -1.1), (1.1, -1.1), (-1.1, 1.1))  # screen px: where the halo of a line lies
 _HALF = 0.35  # screen px
 _MOST_BADGES = 250
+_MOST_NEW = 60  # lines made ready within a frame; more are made between frames
+_SLICE_S = 0.003  # of that between two frames
 _MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew
 _CHOSEN = QColor(122, 38, 102)  # the plum of the window, far from the colours of kinds and of doubt
 _CHOSEN_FILL = QColor(255, 255, 255, 60)
@@ -52,6 +56,10 @@ class OutlineItem(QGraphicsItem):
         self._labels = np.zeros(0, dtype=int)
         self._finger = np.zeros((0, 3))
         self._levels = OutlineLevels((0, 0))
+        self._zoom, self._waiting = 1.0, np.zeros(0, dtype=int)
+        self._ahead = QTimer()  # goes off when nothing else is to be done
+        self._ahead.setSingleShot(True)
+        self._ahead.timeout.connect(self._draw_ahead)
         self._source = OutlineSource((), np.zeros((0, 4)), np.zeros(0, dtype=int), style)
         self._doubtful = np.zeros(0, dtype=bool)
         self._polygons: dict[tuple[int, int], QPolygonF] = {}
@@ -176,16 +184,48 @@ class OutlineItem(QGraphicsItem):
         rows = outlines.meeting(self._source.box, (seen.left(), seen.top(), seen.right(), seen.bottom()))
         rows = rows[self._source.group[rows] >= 0]
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
-        if len(rows) > _MOST_EXACT:
+        many = len(rows) > _MOST_EXACT
+        self._zoom, self._waiting = zoom, rows[:0] if many else self._not_ready(rows, zoom)
+        if many or (self._levels.any and self._without_lines(self._waiting, zoom) > _MOST_NEW):
             self._levels.paint(painter, zoom, self._source)
         else:
             self._paint_lines(painter, rows, zoom)
+        if many or len(self._waiting):
+            self._ahead.start(0)
         self._paint_marked(painter, rows, zoom)
         if self._badge is not None and len(rows) <= _MOST_BADGES:
             self._paint_badges(painter, rows, zoom, self._badge)
 
+    def _not_ready(self, rows: np.ndarray, zoom: float) -> np.ndarray:
+        """Return the rows whose lines are not made for this zoom."""
+        octave, made = _octave(zoom), self._polygons
+        labels = self._labels[rows].tolist()
+        return rows[[(label, octave) not in made for label in labels]] if labels else rows
+
+    def _without_lines(self, rows: np.ndarray, zoom: float) -> int:
+        return sum(self._at_hand(row, zoom) is None for row in rows.tolist())
+
+    def _draw_ahead(self) -> None:
+        """Make ready a part of what the next frames need: lines of pieces in view, then the copies."""
+        if not isValid(self):  # the view was closed meanwhile
+            return
+        end = time.perf_counter() + _SLICE_S
+        rough = len(self._waiting) > 0, self._levels.drawn(self._zoom)
+        while len(self._waiting) and time.perf_counter() < end:
+            self._polygon(int(self._waiting[0]), self._zoom)
+            self._waiting = self._waiting[1:]
+        more = len(self._waiting) > 0
+        if self._levels.any and time.perf_counter() < end:
+            more = self._levels.draw_ahead(self._zoom, self._source) or more
+        elif self._levels.any:
+            more = True
+        if more:
+            self._ahead.start(0)
+        if rough != (len(self._waiting) > 0, self._levels.drawn(self._zoom)):
+            self.update()
+
     def _paint_lines(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:
-        shapes = [self._polygon(int(row), zoom) for row in rows]
+        shapes = [self._at_hand(row, zoom) or self._polygon(row, zoom) for row in rows.tolist()]
         ratio = screen_ratio()
         # a line wider than one pixel of the screen, as fine screens need, takes five times as long
         cased = sum(shape.count() for shape in shapes) * ratio**2 <= _MOST_CASED_POINTS
@@ -231,13 +271,22 @@ class OutlineItem(QGraphicsItem):
         painter.restore()
 
     def _polygon(self, row: int, zoom: float) -> QPolygonF:
-        octave = int(np.clip(np.floor(np.log2(max(zoom, 1e-3))), -4, 3))
+        octave = _octave(zoom)
         key = (int(self._labels[row]), octave)
         shape = self._polygons.get(key)
         if shape is None:
             shape = polygon(outlines.simplified(self._source.outlines[row], 0.3 * 0.5**octave))
             self._polygons[key] = shape
         return shape
+
+    def _at_hand(self, row: int, zoom: float) -> QPolygonF | None:
+        """Return the lines of a piece, or those made for a zoom of up to twice or half as much."""
+        label, octave = int(self._labels[row]), _octave(zoom)
+        for near in (octave, octave + 1, octave - 1):
+            shape = self._polygons.get((label, near))
+            if shape is not None:
+                return shape
+        return None
 
     def _forget(self, labels: np.ndarray) -> None:
         if len(labels) > _MANY_CHANGES:
@@ -253,6 +302,10 @@ class OutlineItem(QGraphicsItem):
         else:
             self._levels.redraw(boxes, self._source)
         self.update()
+
+
+def _octave(zoom: float) -> int:
+    return int(np.clip(np.floor(np.log2(max(zoom, 1e-3))), -4, 3))
 
 
 def _draw_beside(

@@ -1,6 +1,7 @@
 """Outlines drawn once into reduced transparent copies, for views that show thousands of pieces at a time."""
 
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from PySide6.QtCore import QRectF
@@ -13,10 +14,15 @@ from measure import outlines
 _MARGIN_PX = 3  # of a reduced copy: how far a drawn line reaches beyond its box
 _CASED_FROM = 0.5  # size of a copy; in smaller ones a halo would hide the pieces
 _MOST_PIXELS = 12_000_000  # a copy larger than this is not kept; the next smaller one serves
+_STROKES = 40  # outlines drawn at a time, in about two milliseconds
+_SLICE_S = 0.003  # of drawing ahead between two frames
 
 
 class OutlineLevels:
-    """Transparent copies of the outlines at full, half, quarter... size, drawn when first needed.
+    """Transparent copies of the outlines at full, half, quarter... size.
+
+    The first is drawn when it is needed. Those that zooming needs next are drawn ahead, a little between each
+    two frames; until one is ready its neighbour serves.
 
     Attributes
     ----------
@@ -28,25 +34,62 @@ class OutlineLevels:
         self.shape = shape
         self._arrays: dict[int, np.ndarray] = {}
         self._images: dict[int, QImage] = {}
+        self._begun: tuple[int, np.ndarray, Iterator[None]] | None = None
 
     def clear(self) -> None:
         """Forget everything drawn."""
         self._arrays.clear()
         self._images.clear()
+        self._begun = None
 
     def paint(self, painter: QPainter, zoom: float, scene: "OutlineSource") -> None:
-        """Draw the copy that suits the zoom."""
+        """Draw the copy that suits the zoom, or the one nearest to it until that is ready."""
         level = self._level_for(zoom)
-        if level not in self._images:
+        if not self._images:
             self._draw_level(level, scene)
+        level = min(self._images, key=lambda drawn: (abs(drawn - level), drawn))
         painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, True)
         image = self._images[level]
         # a copy of an odd size ends half a pixel beyond the picture
         size = QRectF(0, 0, image.width() * 2.0**level, image.height() * 2.0**level)
         painter.drawImage(size, image, QRectF(0, 0, image.width(), image.height()))
 
+    @property
+    def any(self) -> bool:
+        """Whether there is a copy at all."""
+        return bool(self._images)
+
+    def drawn(self, zoom: float) -> bool:
+        """Whether the copy that suits a zoom is ready."""
+        return self._level_for(zoom) in self._images
+
+    def to_draw(self, zoom: float) -> int | None:
+        """Return the copy to be drawn next: that which suits the zoom, then its neighbours; None for none."""
+        level = self._level_for(zoom)
+        # the larger one first, for who sees thousands of pieces will rather go nearer
+        wanted = (level, max(level - 1, self._level_for(1.0)), level + 1)
+        return next((n for n in wanted if n not in self._images), None)
+
+    def draw_ahead(self, zoom: float, scene: "OutlineSource") -> bool:
+        """Draw a part of the next copy, some milliseconds' worth; return whether there is more to draw."""
+        level = self.to_draw(zoom)
+        if level is None:
+            return False
+        if self._begun is None or self._begun[0] != level:
+            array = self._empty(level)
+            rows = np.arange(len(scene.outlines))
+            self._begun = level, array, _strokes(array, scene, rows, 0.5**level, (0, 0))
+        _, array, strokes = self._begun
+        end = time.perf_counter() + _SLICE_S
+        for _ in strokes:
+            if time.perf_counter() > end:
+                return True
+        self._keep(level, array)
+        return self.to_draw(zoom) is not None
+
     def redraw(self, boxes: np.ndarray, scene: "OutlineSource") -> None:
         """Draw again what lies in the given boxes, (K, 4) px, in every copy that exists."""
+        self._begun = None
         for level, array in self._arrays.items():
             for box in boxes:
                 self._redraw_part(level, array, box, scene)
@@ -58,11 +101,18 @@ class OutlineLevels:
         return level
 
     def _draw_level(self, level: int, scene: "OutlineSource") -> None:
-        rows, columns = (-(-side // 2**level) for side in self.shape)
-        array = np.zeros((rows, columns, 4), dtype=np.uint8)
+        array = self._empty(level)
         _draw(array, scene, np.arange(len(scene.outlines)), 0.5**level, (0, 0))
+        self._keep(level, array)
+
+    def _empty(self, level: int) -> np.ndarray:
+        rows, columns = (-(-side // 2**level) for side in self.shape)
+        return np.zeros((rows, columns, 4), dtype=np.uint8)
+
+    def _keep(self, level: int, array: np.ndarray) -> None:
         self._arrays[level] = array
         self._images[level] = wrapped(array, opaque=False)
+        self._begun = None
 
     def _redraw_part(self, level: int, array: np.ndarray, box: np.ndarray, scene: "OutlineSource") -> None:
         factor = 0.5**level
@@ -108,14 +158,25 @@ class OutlineSource:
 def _draw(
     array: np.ndarray, scene: OutlineSource, rows: np.ndarray, factor: float, origin: tuple[int, int]
 ) -> None:
+    for _ in _strokes(array, scene, rows, factor, origin):
+        pass
+
+
+def _strokes(
+    array: np.ndarray, scene: OutlineSource, rows: np.ndarray, factor: float, origin: tuple[int, int]
+) -> Iterator[None]:
+    """Draw outlines, some at a time."""
     for group in np.unique(scene.group[rows]):
         if group < 0:
             continue
         style = scene.style(int(group))
-        shapes = [scene.outlines[r] for r in rows[scene.group[rows] == group]]
-        if factor >= _CASED_FROM:
-            outlines.stroke(array, shapes, _bgra(style.casing), factor=factor, origin_px=origin, width=3)
-        outlines.stroke(array, shapes, _bgra(style.colour), factor=factor, origin_px=origin)
+        members = rows[scene.group[rows] == group]
+        lines = [(style.casing, 3)] * (factor >= _CASED_FROM) + [(style.colour, 1)]
+        for colour, width in lines:
+            for start in range(0, len(members), _STROKES):
+                shapes = [scene.outlines[r] for r in members[start : start + _STROKES]]
+                outlines.stroke(array, shapes, _bgra(colour), factor=factor, origin_px=origin, width=width)
+                yield
 
 
 def _bgra(colour: QColor) -> tuple[int, int, int, int]:
