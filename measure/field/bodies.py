@@ -2,9 +2,9 @@
 
 import cv2
 import numpy as np
-from scipy.ndimage import find_objects
 
 from measure.field.body_holes import fill_body
+from measure.field.compiled import find_objects
 from measure.field.edge import colour_length, slope
 from measure.field.masks import dilated, fill_holes
 from measure.field.quick import median

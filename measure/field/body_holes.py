@@ -5,7 +5,7 @@ from math import erf
 import cv2
 import numpy as np
 
-from measure.field.masks import fill_holes, solidity
+from measure.field.masks import fill_holes, numbered, solidity
 from measure.field.quick import median
 
 _SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
@@ -37,7 +37,7 @@ def fill_body(
     holes = fill_holes(mask) - mask
     if not holes.any():
         return mask
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(holes, connectivity=4)
+    count, labels, stats = numbered(holes, 4)
     filled = mask.copy()
     thickness = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
     thick = float(thickness.max())

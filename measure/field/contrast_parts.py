@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 
+from measure.field.masks import numbered
 from measure.field.quick import median
 from measure.field.rims import closed, dilated
 
@@ -95,7 +96,7 @@ def _beyond(
 ) -> tuple[np.ndarray, np.ndarray]:
     """What stands clear of the flanks of firm bodies: streaks inside them, and faint parts beside them."""
     streaks, faint = np.zeros_like(rest), np.zeros(rest.shape, np.int32)
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=8)
+    count, parts, stats = numbered(rest, 8)
     m = int(np.ceil(width)) + 4
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])

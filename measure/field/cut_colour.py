@@ -7,6 +7,7 @@ fills one compact area, and both areas border the oil: a rim and a core, or stre
 import cv2
 import numpy as np
 
+from measure.field.masks import numbered
 from measure.field.quick import length, median, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
@@ -86,7 +87,7 @@ def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) 
     second = core & ~first & 1
     seeds, used = np.zeros(core.shape, np.int32), 0
     for area in (first, second):
-        count, parts, stats, _ = cv2.connectedComponentsWithStats(area, connectivity=4)
+        count, parts, stats = numbered(area, 4)
         large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
         if sum(stats[k, cv2.CC_STAT_AREA] for k in large) < max(least, _IN_ONE * area.sum()):
             return None

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut_colour import spread
+from measure.field.masks import numbered
 from measure.field.ovals import bends, fitted, notches_of, oval_of
 
 _SOLID = 0.97  # solidity above which there are no notches worth a look
@@ -53,7 +54,7 @@ def cut_by_lobes(mask: np.ndarray, least_px2: float) -> np.ndarray:
     halves = mask.copy()
     start, end = ((int(contour[i][0]), int(contour[i][1])) for i in ends)
     cv2.line(halves, start, end, 0, 1, cv2.LINE_4)
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(halves, connectivity=4)
+    count, parts, stats = numbered(halves, 4)
     large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least_px2]
     if len(large) != 2:
         return whole

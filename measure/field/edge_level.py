@@ -9,8 +9,8 @@ from collections.abc import Callable
 
 import cv2
 import numpy as np
-from scipy.special import i0e, ndtr
 
+from measure.field.compiled import i0e, ndtr
 from measure.field.tone import decoded, encoded
 
 SMOOTHING_SIGMA_PX = 0.8  # smoothing of the field edges are placed on

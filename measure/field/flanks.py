@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.edge import local_plateau, slope
+from measure.field.masks import numbered
 from measure.field.quick import median
 
 _RIDGE, _FEW_PX = 0.85, 8  # steepness over the highest nearby on the middle of a flank; px that tell a width
@@ -60,7 +61,7 @@ def without_faint(strong: np.ndarray, field: np.ndarray) -> np.ndarray:
     field : (M, N) ndarray of float32
         Colour difference from the oil.
     """
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(strong, connectivity=8)
+    count, parts, stats = numbered(strong, 8)
     rims = strong
     for k in range(1, count):
         x, y, w, h = (int(v) for v in stats[k, :4])

@@ -11,6 +11,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from measure.field.compiled import find_objects
+
 _LARGEST_ELEMENT_PX = 4.7  # beyond it the distance transform is faster
 _LARGEST_ERODED_PX = 3.2  # the same where the distance transform is of the mask itself
 _REACH = 6
@@ -99,3 +101,35 @@ def hull_mask(mask: np.ndarray) -> np.ndarray:
 def solidity(mask: np.ndarray) -> float:
     """Area over hull area of a mask, counted in pixels so that small masks are not punished."""
     return float(cv2.countNonZero(mask)) / max(1.0, float(cv2.countNonZero(hull_mask(mask))))
+
+
+def numbered(mask: np.ndarray, connectivity: int) -> tuple[int, np.ndarray, np.ndarray]:
+    """Number the parts of a mask that hang together.
+
+    The library's function that tells their boxes and areas too works out centroids besides, which takes
+    several times as long as the numbering.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    connectivity : int
+        4 or 8.
+
+    Returns
+    -------
+    count : int
+        Of the parts, and one for what is outside.
+    parts : (M, N) ndarray of int32
+        1.. for each part; 0 outside.
+    stats : (count, 5) ndarray of int32
+        First column and row, width, height and pixels of each part; row 0, that of the outside, is 0.
+    """
+    count, parts = cv2.connectedComponents(mask, connectivity=connectivity)
+    stats = np.zeros((count, 5), np.int32)
+    if count == 2:
+        stats[1] = *cv2.boundingRect(mask), cv2.countNonZero(mask)
+    elif count > 2:
+        boxes = find_objects(parts)
+        stats[1:, :4] = [(x.start, y.start, x.stop - x.start, y.stop - y.start) for y, x in boxes]
+        stats[1:, 4] = np.bincount(parts.ravel())[1:]
+    return count, parts, stats

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
-from measure.field.masks import eroded
+from measure.field.masks import eroded, numbered
 from measure.field.quick import percentile
 from measure.field.rims import closed, dilated, disc, fill_holes, opened, solidity
 
@@ -109,7 +109,7 @@ def _has_gaps(rim: np.ndarray, piece: np.ndarray) -> bool:
     clear = cv2.countNonZero(gaps)
     if clear > _MOSTLY_CLEAR * cv2.countNonZero(piece):
         return False
-    sizes = cv2.connectedComponentsWithStats(gaps, connectivity=4)[2][1:, cv2.CC_STAT_AREA]
+    sizes = numbered(gaps, 4)[2][1:, cv2.CC_STAT_AREA]
     return bool(sizes.size > 2 and sizes.max() < _ONE_MIDDLE * clear)
 
 
@@ -118,7 +118,7 @@ def _inside(rim: np.ndarray, piece: np.ndarray) -> np.ndarray:
     area = cv2.countNonZero(piece)
     for gap in _GAPS:
         inside = fill_holes(closed(rim, gap)) & piece
-        count, parts, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
+        count, parts, stats = numbered(inside, 4)
         if count > 1:
             best = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
             if stats[best, cv2.CC_STAT_AREA] >= _KEPT * area:
@@ -142,7 +142,7 @@ def _without_tails(piece: np.ndarray) -> np.ndarray:
 
 
 def _largest(mask: np.ndarray) -> np.ndarray:
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
+    count, parts, stats = numbered(mask, 4)
     if count < 3:
         return mask
     return (parts == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())).view(np.uint8)
@@ -155,7 +155,7 @@ def _beaded(rim: np.ndarray, piece: np.ndarray) -> bool:
     if depth.max() <= _LEAST_HALF_PX:
         return False  # beads as small as this are no pieces
     cores = (depth > _LIKE_BAND * float(depth.max())).view(np.uint8)
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(cores, connectivity=8)
+    count, parts, stats = numbered(cores, 8)
     if count < 3:
         return False
     beads = 0
@@ -169,6 +169,6 @@ def _beaded(rim: np.ndarray, piece: np.ndarray) -> bool:
 
 
 def _small_holes_filled(mask: np.ndarray, most_px2: float) -> np.ndarray:
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(fill_holes(mask) & ~mask & 1, connectivity=4)
+    count, parts, stats = numbered(fill_holes(mask) & ~mask & 1, 4)
     small = np.append(0, stats[1:count, cv2.CC_STAT_AREA] <= most_px2).astype(np.uint8)
     return mask | small[parts]

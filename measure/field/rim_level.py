@@ -13,7 +13,8 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-from scipy.special import ndtr
+
+from measure.field.compiled import ndtr
 
 _STEP_PX = 0.25
 _OUT_PX = 5.0

@@ -22,6 +22,7 @@ from measure.field.masks import (
     eroded,
     fill_holes,
     hull_mask,
+    numbered,
     opened,
     opened_to,
     solidity,
@@ -138,7 +139,7 @@ def _clear_windows(
     clear = filled & (1 - strong) & (labels == 0).view(np.uint8)
     thick = opened(clear, max(1.0, 0.5 * width_px))
     thick = closed(thick, _LEAST_RIM_PX + width_px)
-    count, _, stats, _ = cv2.connectedComponentsWithStats(thick, connectivity=8)
+    count, _, stats = numbered(thick, 8)
     windows = []
     for x, y, w, h, n in stats[1:count]:
         if n < _CLEAR_SHARE * least_px2:
@@ -310,7 +311,7 @@ def _candidates(
     """See-through pieces in what is left without the bodies, each the size of the window."""
     if cv2.countNonZero(rest) < least_px2:
         return
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=4)
+    count, parts, stats = numbered(rest, 4)
     shape = rest.shape
     for k, key in enumerate(stats[1:count].tolist(), 1):
         if key[4] < least_px2 or tuple(key) in seen:
@@ -380,7 +381,7 @@ def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndar
     """Add the bits of rim beside a see-through piece that keep it convex: corners, ends of a broken rim."""
     beside = dilated(piece, width_px + 1.0)
     rest = strong & ~piece & 1
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(rest, connectivity=8)
+    count, parts, stats = numbered(rest, 8)
     whole = piece.copy()
     limit = 1.3 * float(cv2.distanceTransform(strong & piece, cv2.DIST_L2, 3).max()) + 0.5
     thick = cv2.distanceTransform(rest, cv2.DIST_L2, 3)

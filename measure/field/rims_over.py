@@ -7,7 +7,7 @@ inside is oil, there is a see-through piece, whatever lies under a part of it.
 import cv2
 import numpy as np
 
-from measure.field.masks import SQUARE, closed, dilated, disc, fill_holes, hull_mask
+from measure.field.masks import SQUARE, closed, dilated, disc, fill_holes, hull_mask, numbered
 from measure.field.quick import percentile
 
 _RADII = (2.5, 4.0)  # half the width of the widest line looked for, px
@@ -106,7 +106,7 @@ def _holes(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     inside = fill_holes(walls) & ~walls & 1
     if not cv2.countNonZero(inside):
         return []
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=4)
+    count, parts, stats = numbered(inside, 4)
     out = []
     for k in range(1, count):
         if stats[k, cv2.CC_STAT_AREA] < 0.15 * least_px2:
@@ -119,7 +119,7 @@ def _holes(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
 
 def _hulls(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     """Hulls of lines, which is what a broken rim goes round."""
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(walls, connectivity=8)
+    count, parts, stats = numbered(walls, 8)
     large = [k for k in range(1, count) if stats[k, 2] * stats[k, 3] >= 0.3 * least_px2]
     sets = [[k] for k in large]
     if len(large) <= _FEW_LINES:

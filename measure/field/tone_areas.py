@@ -7,8 +7,8 @@ from math import dist, hypot, inf, sqrt
 
 import cv2
 import numpy as np
-from scipy.ndimage import find_objects
 
+from measure.field.compiled import find_objects
 from measure.field.flood import flooded
 from measure.field.quick import percentile
 
