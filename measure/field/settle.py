@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-from scipy.special import ndtr
 
+from measure.field.compiled import ndtr
 from measure.field.edge_level import mixed_values
 from measure.field.find import Found
 from measure.field.light import Light
