@@ -71,7 +71,11 @@ def mixed_values(lab: np.ndarray, light_weight: float) -> np.ndarray:
     root[..., 2] = root[..., 1] - lab[..., 2] / 200.0
     np.maximum(root, 0.0, out=root)
     weight = np.float32(light_weight)
-    return weight * root**3 + (np.float32(1.0) - weight) * root * np.sqrt(np.sqrt(root))
+    mixed = weight * root
+    mixed *= root
+    mixed += (np.float32(1.0) - weight) * np.sqrt(np.sqrt(root))
+    mixed *= root
+    return mixed
 
 
 def light_half(

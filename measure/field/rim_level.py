@@ -31,7 +31,9 @@ _SHARP, _SOFT = 0.16, 0.84  # quantiles of the blur of bodies: the optics' own, 
 # themselves, and the softest; half of the way between them is a standard deviation of a normal distribution
 _DARKEST = 0.85  # quantile of the darkness of rims that is their stuff's own: gaps only take away
 _ALIKE = 0.2  # by how much the darkness of rims of one stuff differs, as a logarithm
-_LEAST_SPREAD = 0.08  # of the logarithm of the blur of pieces in one picture
+_SLOPE_DOUBT = 0.08  # of the slope of a rim's flank, as a logarithm: its inside may be no sharp step
+_LEAST_SPREAD = 0.08  # of the blur of pieces in one picture, as a logarithm
+_UNKNOWN = 0.3  # the same where no body tells it
 _TRIED = np.geomspace(0.5, 8.0, 90)  # sigma, px
 _ROUNDS = 6
 
@@ -55,11 +57,6 @@ class RimLine(NamedTuple):
     looks_px: float
     height: float
     steepest: float
-
-    @property
-    def sigmas_px(self) -> tuple[float, float]:
-        """Least and most blur the flank allows: that of an edge, and of a line."""
-        return _EDGE_SLOPE / self.steepest, _STRIP_SLOPE / self.steepest
 
 
 def profiles(field: np.ndarray, outline: np.ndarray, depth_px: float) -> np.ndarray:
@@ -134,32 +131,41 @@ def rim_sigmas(lines: Sequence[RimLine], bodies_px: np.ndarray) -> np.ndarray:
     Returns
     -------
     sigma_px : (K,) ndarray
-        Within what each rim's own flank allows; where bodies tell nothing, that of a wide rim.
+        Within what each rim's own flank allows.
     """
     if not lines:
         return np.zeros(0)
-    least, most = np.array([line.sigmas_px for line in lines]).T
-    if len(bodies_px) < _FEW:
-        return least
-    usual, high = np.log(np.quantile(bodies_px, (_SHARP, _SOFT)))
-    spread = max(_LEAST_SPREAD, 0.5 * (high - usual))
-    # bodies much softer than the rim itself are soft of their own and tell nothing of the blur
-    sigma = np.where(np.exp(usual) < _SOFTER * most, np.clip(np.exp(usual), least, most), least)
-    if len(lines) < _FEW:
-        return sigma
-    looks = np.array([line.looks_px for line in lines])[:, None]
-    width = looks - 2.0 * _insets(looks / _TRIED) * _TRIED
-    share = 2.0 * ndtr(0.5 * width / _TRIED) - 1.0  # of its full height, that a strip keeps
-    full = np.log([line.height for line in lines])[:, None] - np.log(np.maximum(share, 0.05))
+    looks, height, steepest = np.array([line[1:] for line in lines]).T[..., None]
+    least, most = _EDGE_SLOPE / steepest, _STRIP_SLOPE / steepest
+    usual, spread = _expected(bodies_px, least, most)
     tried = np.log(_TRIED)
-    beyond = np.maximum(np.log(least)[:, None] - tried, tried - np.log(most)[:, None])
+    inset, slope = (np.interp(looks / _TRIED, _strips()[0], of) for of in _strips()[1:])
+    width = looks - 2.0 * inset * _TRIED
+    share = 2.0 * ndtr(0.5 * width / _TRIED) - 1.0  # of its full height, that a strip keeps
+    full = np.log(height) - np.log(np.maximum(share, 0.05))
+    beyond = np.maximum(np.log(least) - tried, tried - np.log(most))
     cost = ((tried - usual) / spread) ** 2 + 1e4 * np.maximum(beyond, 0.0) ** 2
-    rows = np.arange(len(lines))
-    best = np.abs(tried - np.log(sigma)[:, None]).argmin(axis=1)
-    for _ in range(_ROUNDS):
-        of_stuff = np.quantile(full[rows, best], _DARKEST)
-        best = (cost + ((full - of_stuff) / _ALIKE) ** 2).argmin(axis=1)
-    return np.where(np.exp(usual) < _SOFTER * most, np.clip(_TRIED[best], least, most), least)
+    cost += ((np.log(steepest) - np.log(slope / _TRIED)) / _SLOPE_DOUBT) ** 2
+    best = cost.argmin(axis=1)
+    if len(lines) >= _FEW:
+        best = np.abs(tried - np.clip(usual, np.log(least), np.log(most))).argmin(axis=1)
+        for _ in range(_ROUNDS):
+            of_stuff = np.quantile(full[np.arange(len(lines)), best], _DARKEST)
+            best = (cost + ((full - of_stuff) / _ALIKE) ** 2).argmin(axis=1)
+    return np.clip(_TRIED[best], least[:, 0], most[:, 0])
+
+
+def _expected(bodies_px: np.ndarray, least: np.ndarray, most: np.ndarray) -> tuple[float, float]:
+    """Logarithm of the blur to expect of rims, and its standard deviation.
+
+    Bodies much softer than the rims are soft of their own and tell nothing of the blur. Then it is about that
+    of an edge as steep as the rims' flanks.
+    """
+    if len(bodies_px) >= _FEW:
+        usual, high = np.log(np.quantile(bodies_px, (_SHARP, _SOFT)))
+        if usual < np.log(_SOFTER * np.median(most)):
+            return float(usual), float(max(_LEAST_SPREAD, 0.5 * (high - usual)))
+    return float(np.log(np.median(least))), _UNKNOWN
 
 
 def rim_shift(line: RimLine, sigma_px: float) -> float:
@@ -184,18 +190,19 @@ def strip_inset(looks_px: float, sigma_px: float) -> float:
 
 def _insets(ratio: np.ndarray) -> np.ndarray:
     """`strip_inset` over sigma, for the width a strip looks over sigma."""
-    looks, inset = _strips()
+    looks, inset, _ = _strips()
     return np.interp(ratio, looks, inset)
 
 
 @lru_cache(maxsize=1)
-def _strips() -> tuple[np.ndarray, np.ndarray]:
-    """Width at half height and inset of the edge of strips blurred with sigma 1, by rising width."""
+def _strips() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Width at half height, inset of the edge and slope over height of strips blurred with sigma 1."""
     width = np.geomspace(0.3, 30.0, 120)
     x = np.linspace(0.0, 20.0, 4001)  # from the middle outwards
     seen = ndtr(x + 0.5 * width[:, None]) - ndtr(x - 0.5 * width[:, None])
     looks = 2.0 * 0.005 * (seen >= 0.5 * seen[:, :1]).sum(axis=1)
-    return looks, 0.5 * (looks - width)
+    slope = np.abs(np.gradient(seen, x, axis=1)).max(axis=1) / seen[:, 0]
+    return looks, 0.5 * (looks - width), slope
 
 
 def _crossing(line: np.ndarray) -> float | None:

@@ -17,7 +17,7 @@ from measure.field.compiled import ndtr
 from measure.field.edge_level import mixed_values
 from measure.field.find import Found
 from measure.field.light import Light
-from measure.field.shape import resampled, shape_columns
+from measure.field.shape import resampled
 from measure.flags import bits
 
 _NORMALS = 64  # an outline
@@ -29,7 +29,7 @@ _SHIFTS = np.linspace(-1.2, 1.2, 25)  # tried, in sigma
 _SIGMAS = np.geomspace(0.5, 2.0, 13)  # tried, over the sigma the steepest place gives
 _ROUNDS = 2  # the fit is done on the length its own sigma gives
 _SIGMA_PX = (0.6, 3.5)  # looked for; with a wider one the profile ends too early
-_LIKELY_SLOPE = 0.3  # a change of 2 % of the step a sigma is as likely as errors of 1 % along the profile
+_LIKELY_RISE = 0.1  # a rise of 10 % of the step in the first sigma is as likely as an error of 1 %
 _FARTHEST = 0.4  # sigma an outline is moved at most
 _NARROW, _WIDE = 4.0, 8.0  # half width over sigma: the other side is in the profile; it is not
 _FREE = 10  # normals that meet nothing else, from which a mean is told
@@ -41,6 +41,7 @@ _ALONG = np.arange(-_OUT_PX, _IN_PX + 0.01, _STEP_PX)
 class _Sampled(NamedTuple):
     """What is seen across outlines, at ``_NORMALS`` places along each."""
 
+    points: np.ndarray  # (K, N, 2)
     inward: np.ndarray  # (K, N, 2) unit normals
     values: np.ndarray  # (K, N, S, 3) from outside inwards, light or stored values
     free_px: np.ndarray  # (K, N) how far out nothing else lies
@@ -70,7 +71,7 @@ def settled(found: Found, light: Light) -> Found:
     for block in np.split(rows, range(_BLOCK, len(rows), _BLOCK)):
         own = [found.outlines[i] for i in block]
         sampled = _sampled(own, light, covered)
-        shift, _, weight = _shifts(own, sampled)
+        shift, _, weight = _shifts(sampled)
         shift = weight * shift
         for k, i in enumerate(block):
             if shift[k] != 0.0:
@@ -86,7 +87,7 @@ def blur_of_bodies(found: Found, light: Light) -> np.ndarray:
         return np.zeros(0)
     outlines = [found.outlines[i] for i in rows]
     covered = _covered(found.outlines, light.delta.shape[:2])
-    _, sigma, weight = _shifts(outlines, _sampled(outlines, light, covered))
+    _, sigma, weight = _shifts(_sampled(outlines, light, covered))
     return sigma[weight > 0]
 
 
@@ -109,7 +110,7 @@ def _sampled(outlines: list[np.ndarray], light: Light, covered: np.ndarray) -> _
     inward *= np.where(turning < 0, -1.0, 1.0)[:, None, None]
     where = (points[:, :, None] + inward[:, :, None] * _ALONG[:, None]).astype(np.float32)
     values = _values(light, where, points.mean(axis=1))
-    return _Sampled(inward, values, _free_px(where, covered))
+    return _Sampled(points, inward, values, _free_px(where, covered))
 
 
 def _values(light: Light, where: np.ndarray, middle: np.ndarray) -> np.ndarray:
@@ -138,12 +139,13 @@ def _free_px(where: np.ndarray, covered: np.ndarray) -> np.ndarray:
     return _SIDE_PX + (first - 1) * _STEP_PX
 
 
-def _shifts(outlines: list[np.ndarray], sampled: _Sampled) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _shifts(sampled: _Sampled) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """How far inwards the edge of each piece lies, px, (K,); sigma of its blur; how far both are believed."""
-    shape = shape_columns(outlines)
-    sigma = np.full(len(outlines), 1.5)
-    shift, step = np.zeros(len(outlines)), np.zeros(len(outlines))
-    told = np.zeros(len(outlines), bool)
+    area_px2, length_px = _sizes(sampled.points)
+    count = len(sampled.points)
+    sigma = np.full(count, 1.5)
+    shift, step = np.zeros(count), np.zeros(count)
+    told = np.zeros(count, bool)
     for turn in range(_ROUNDS + 1):
         free = sampled.free_px >= np.minimum(_OUT * sigma + 0.5, _OUT_PX - 1.0)[:, None]
         told = free.sum(axis=1) >= _FREE
@@ -157,15 +159,24 @@ def _shifts(outlines: list[np.ndarray], sampled: _Sampled) -> tuple[np.ndarray, 
             shift, sigma = shift * sigma, np.clip(sigma * ratio, *_SIGMA_PX)
     # blur moves the step of a curved edge inwards by sigma^2 / 2R; the mean of 1 / R along a closed line
     # is 2 pi over its length
-    shift -= sigma**2 * np.pi / np.maximum(shape["perimeter_px"], 1e-9)
+    shift -= sigma**2 * np.pi / length_px
     shift = np.clip(shift, -_FARTHEST * sigma, _FARTHEST * sigma)
     # a piece darker than the oil bends light out of the lens along its edge, and that line cannot be told
     # from the edge: such a piece does not reach farther out than it seems
     shift[(step < 0) & (shift < 0)] = 0.0
-    half = 2.0 * shape["area_px2"] / np.maximum(shape["perimeter_px"], 1e-9)
+    half = 2.0 * area_px2 / length_px
     weight = np.clip((half / sigma - _NARROW) / (_WIDE - _NARROW), 0.0, 1.0)
     told &= sigma < _SIGMA_PX[1]
     return shift, sigma, np.where(told, weight, 0.0)
+
+
+def _sizes(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Areas, px^2, and lengths, px, of outlines of equally many points, (K, N, 2)."""
+    following = np.roll(points, -1, axis=1)
+    side = following - points
+    cross = points[..., 0] * following[..., 1] - points[..., 1] * following[..., 0]
+    length = np.hypot(side[..., 0], side[..., 1]).sum(axis=1)
+    return np.abs(cross.sum(axis=1)) / 2.0, np.maximum(length, 1e-9)
 
 
 def _projected(values: np.ndarray, free: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -210,21 +221,26 @@ def _fitted(profile: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndar
 
 @lru_cache(maxsize=1)
 def _bases() -> np.ndarray:
-    """For every shift and sigma tried: an orthonormal base of oil, step and slope.
+    """For every shift and sigma tried: an orthonormal base of oil, step and rise behind it.
 
-    The slope of the inside is held near nil as if one more value had been seen.
+    Thickness and light of a round body go with the root of the depth near its edge. The rise is held near
+    nil as if one more value had been seen.
     """
     places = np.linspace(-_OUT, _IN, _PLACES)
     bases = []
     for shift in _SHIFTS:
         for ratio in _SIGMAS:
             z = (places - shift) / ratio
-            step = ndtr(z)
-            # a step, and a slope that begins at it, both blurred by a Gaussian
-            parts = np.stack([np.ones_like(z), step, z * step + np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)], 1)
-            held = np.vstack([parts, [0.0, 0.0, np.sqrt(_LIKELY_SLOPE)]])
+            parts = np.stack([np.ones_like(z), ndtr(z), _blurred_root(z)], 1)
+            held = np.vstack([parts, [0.0, 0.0, _LIKELY_RISE]])
             bases.append(np.linalg.qr(held)[0][:-1])
     return np.array(bases)
+
+
+def _blurred_root(z: np.ndarray) -> np.ndarray:
+    """The root of the depth, nil outside, blurred by a Gaussian of sigma 1."""
+    depth = (np.arange(0.0, 16.0, 0.02) + 0.01)[:, None]
+    return (np.sqrt(depth) * np.exp(-0.5 * (z - depth) ** 2)).sum(axis=0) * 0.02 / np.sqrt(2 * np.pi)
 
 
 def _moved(outline: np.ndarray, shift_px: float, inward: np.ndarray, free: np.ndarray) -> np.ndarray:

@@ -129,14 +129,19 @@ def test_rims_of_one_stuff_tell_how_far_each_is_out_of_focus(width_px):
         assert rim_shift(line, own) == pytest.approx(0.5 * (line.looks_px - width_px), abs=0.3 * blur)
 
 
-def test_rims_are_taken_for_sharp_where_the_bodies_are_and_for_wide_where_these_tell_nothing():
+def test_rims_are_taken_for_sharp_where_the_bodies_are():
     lines = [_strip(3.5, 1.2, height) for height in (0.25, 0.3, 0.35, 0.4, 0.4, 0.45)]
-    sharp = rim_sigmas(lines, np.full(10, 1.2))
-    assert sharp == pytest.approx(1.2, rel=0.1)
-    least = [line.sigmas_px[0] for line in lines]
-    assert rim_sigmas(lines, np.array([1.2, 1.2])) == pytest.approx(least)
-    assert rim_sigmas(lines, np.full(10, 4.0)) == pytest.approx(least)
+    assert rim_sigmas(lines, np.full(10, 1.2)) == pytest.approx(1.2, rel=0.1)
     assert len(rim_sigmas([], np.full(10, 1.2))) == 0
+
+
+@pytest.mark.parametrize("bodies_px", [np.zeros(0), np.array([1.2, 1.2]), np.full(10, 4.0)])
+def test_rims_tell_their_blur_alone_where_no_body_does(bodies_px):
+    """A wide strip shows the blur by its flank; of thin ones the more blurred of one stuff are told apart."""
+    (wide,) = rim_sigmas([_strip(7.0, 1.2)], bodies_px)
+    assert wide == pytest.approx(1.2, rel=0.1)
+    thin = [_strip(3.0, blur) for blur in (1.2, 1.2, 1.3, 1.6, 1.8)]
+    assert rim_sigmas(thin, bodies_px) == pytest.approx([1.2, 1.2, 1.3, 1.6, 1.8], rel=0.25)
 
 
 def test_crystals_out_of_focus_come_out_as_large_as_sharp_ones():
