@@ -108,7 +108,9 @@ def _sampled(outlines: list[np.ndarray], light: Light, covered: np.ndarray) -> _
     inward = np.stack([-ahead[..., 1], ahead[..., 0]], axis=-1)
     inward /= np.maximum(np.hypot(inward[..., 0], inward[..., 1]), 1e-9)[..., None]
     inward *= np.where(turning < 0, -1.0, 1.0)[:, None, None]
-    where = (points[:, :, None] + inward[:, :, None] * _ALONG[:, None]).astype(np.float32)
+    places = inward[:, :, None] * _ALONG[:, None]
+    places += points[:, :, None]
+    where = places.astype(np.float32)
     values = _values(light, where, points.mean(axis=1))
     return _Sampled(points, inward, values, _free_px(where, covered))
 
@@ -249,6 +251,9 @@ def _moved(outline: np.ndarray, shift_px: float, inward: np.ndarray, free: np.nd
     along = (np.cumsum(side) - side) / side.sum() * len(free)
     share = free.astype(float)
     share = np.minimum(share, 0.5 * (np.roll(share, 1) + np.roll(share, -1)))
-    at, whole = np.arange(len(free)), float(len(free))
-    move = np.stack([np.interp(along, at, share * inward[:, c], period=whole) for c in (0, 1)], axis=1)
+    along %= len(free)
+    low = along.astype(int)
+    moves = share[:, None] * inward
+    here, following = moves[low], moves[(low + 1) % len(free)]
+    move = (following - here) * (along - low)[:, None] + here
     return (outline + shift_px * move).astype(np.float32)
