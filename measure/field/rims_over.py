@@ -63,7 +63,8 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
     strong = (lines > max(_LEAST_LINE, _SHARE * height)).view(np.uint8)
     dark = _darkest(density) > _OIL_LIKE * height
     beside = dilated(strong, 2.0), dilated(strong, 1.5)
-    if not _any_room(strong, beside[1], dark):
+    room = (1 - beside[1]) & ~dark.view(np.uint8)  # clear as oil, away from the lines
+    if not _any_room(cv2.dilate(hull_mask(strong), SQUARE), room):
         return [], lines
     scored = []
     before = b""
@@ -72,7 +73,7 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
         if walls.tobytes() == before:
             continue
         before = walls.tobytes()
-        for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2)):
+        for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2, room)):
             if cv2.countNonZero(piece) < least_px2:
                 continue
             worth = _rim_worth(piece, strong, beside, dark)
@@ -92,13 +93,12 @@ def _darkest(density: np.ndarray) -> np.ndarray:
     return np.maximum(np.maximum(red, green), blue)
 
 
-def _any_room(strong: np.ndarray, beside: np.ndarray, dark: np.ndarray) -> bool:
-    """Whether lines may go round anything that passes `_rim_worth`: every piece lies in their common hull.
+def _any_room(place: np.ndarray, room: np.ndarray) -> bool:
+    """Whether a place may hold anything that passes `_rim_worth`.
 
     A piece as deep as asked there holds four pixels away from the lines at least, half of them clear as oil.
     """
-    hull = cv2.dilate(hull_mask(strong), SQUARE)
-    return cv2.countNonZero(hull & (1 - beside) & ~dark.view(np.uint8)) >= _FEWEST_CLEAR
+    return cv2.countNonZero(place & room) >= _FEWEST_CLEAR
 
 
 def _holes(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
@@ -117,8 +117,8 @@ def _holes(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     return out
 
 
-def _hulls(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
-    """Hulls of lines, which is what a broken rim goes round."""
+def _hulls(walls: np.ndarray, least_px2: float, room: np.ndarray) -> list[np.ndarray]:
+    """Hulls of lines that hold some room, which is what a broken rim goes round."""
     count, parts, stats = numbered(walls, 8)
     large = [k for k in range(1, count) if stats[k, 2] * stats[k, 3] >= 0.3 * least_px2]
     sets = [[k] for k in large]
@@ -127,8 +127,12 @@ def _hulls(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     corners = {k: _corners(parts, stats[k], k) for k in large}
     hulls = []
     for numbers in sets:
+        outline = cv2.convexHull(np.concatenate([corners[k] for k in numbers]))
+        x, y, w, h = cv2.boundingRect(outline)
+        if cv2.countNonZero(room[y : y + h, x : x + w]) < _FEWEST_CLEAR:
+            continue
         hull = np.zeros(walls.shape, np.uint8)
-        cv2.fillConvexPoly(hull, cv2.convexHull(np.concatenate([corners[k] for k in numbers])), 1)
+        cv2.fillConvexPoly(hull, outline, 1)
         hulls.append(hull)
     return hulls
 
