@@ -30,6 +30,7 @@ _SOBEL_SIGMA2 = (
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
 _LINED = 0.9  # share of a bay's shore at which a rim is seen, from which the bay is no break in it
 _ROUNDS = 3  # the level depends on the size it gives
+_CORE, _INNERMOST = 2.6, 0.7  # sigma from the border, or share of the greatest depth: there a piece is itself
 _TWO, _THREE = disc(2.0), disc(3.0)
 
 
@@ -221,7 +222,10 @@ def _body_ready(body: Piece) -> _Ready:
     share = field / np.maximum(local_plateau(np.where(inside, field, np.float32(0.0)), reach), 1e-3)
     wider: np.ndarray = cv2.dilate(body.mask, _TWO)
     free = wider & ~body.others.view(np.uint8) & 1
-    return _Ready(share, sigma, _typical(values), free, _depth(body.mask))
+    depth = _depth(body.mask)
+    # in its flanks a blurred piece is paler than it is, and half of the light lies elsewhere in a larger step
+    core = depth >= min(_CORE * sigma, _INNERMOST * float(depth.max()))
+    return _Ready(share, sigma, _typical(body.delta[core]), free, depth)
 
 
 def _rim_ready(piece: Piece) -> _Ready:

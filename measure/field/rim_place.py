@@ -9,7 +9,7 @@ from measure.field.edge_level import mixed_values
 from measure.field.edits_geometry import largest, traced_finely
 from measure.field.features import oil_at
 from measure.field.light import Light
-from measure.field.rim_level import profiles, rim_line, rim_shift, rim_sigmas
+from measure.field.rim_level import RimLine, profiles, rim_line, rim_shift, rim_sigmas
 
 _MARGIN_PX = 8
 _MOST_OF_SIZE = 0.12  # an outline is moved by
@@ -41,7 +41,7 @@ def placed_rims(
         lines.append(rim_line(_across(shape, light, deep)))
     sigmas = iter(rim_sigmas([line for line in lines if line is not None], bodies_px))
     return [
-        shape if line is None else _moved(shape, rim_shift(line, float(next(sigmas))))
+        shape if line is None else moved_to_edge(shape, line, float(next(sigmas)))
         for shape, line in zip(rims, lines, strict=True)
     ]
 
@@ -58,7 +58,10 @@ def _across(shape: shapely.Polygon, light: Light, deep_px: float) -> np.ndarray:
     return profiles(change, traced_finely(shape, 1.0) - np.array([left, top], float), deep_px)
 
 
-def _moved(shape: shapely.Polygon, shift_px: float) -> shapely.Polygon:
-    shift = min(shift_px, _MOST_OF_SIZE * float(np.sqrt(shape.area)))
+def moved_to_edge(shape: shapely.Polygon, line: RimLine, sigma_px: float) -> shapely.Polygon:
+    """The outline of a see-through piece moved to the outer edge of its rim, whose blur is known."""
+    # blur moves a curved edge inwards by sigma^2 / 2R; the mean of 1 / R round a piece is 2 pi / length
+    inwards = sigma_px**2 * np.pi / shape.convex_hull.length
+    shift = min(rim_shift(line, sigma_px) - inwards, _MOST_OF_SIZE * float(np.sqrt(shape.area)))
     moved = largest(shape.buffer(-shift, join_style="mitre"))
     return shape if moved.is_empty else moved

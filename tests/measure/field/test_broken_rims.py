@@ -3,10 +3,12 @@
 import cv2
 import numpy as np
 import pytest
+import shapely
 from scipy.special import ndtr
 
 from measure.field.pipeline import measure_field
 from measure.field.rim_level import RimLine, profiles, rim_line, rim_shift, rim_sigmas, strip_inset
+from measure.field.rim_place import moved_to_edge
 from measure.flags import bits
 from measure.model import FieldSettings, Picture
 
@@ -102,6 +104,14 @@ def test_the_edge_of_a_blurred_rim_is_found_when_the_blur_is_known(blur_px, widt
     assert line is not None
     shift = rim_shift(line, blur_px)
     assert shift == pytest.approx(1.0, abs=0.3)
+
+
+@pytest.mark.parametrize("radius_px", [8.0, 20.0])
+def test_the_edge_of_a_round_rim_lies_outside_where_blur_draws_it_in(radius_px):
+    """Level lines of a picture blurred by a Gaussian run inwards by sigma^2 / 2R (heat equation)."""
+    line = _strip(40.0, 2.0)  # so wide that nothing but the bend moves its edge
+    moved = moved_to_edge(shapely.Point(0, 0).buffer(radius_px, 64), line, 2.0)
+    assert np.sqrt(moved.area / np.pi) == pytest.approx(radius_px + 2.0**2 / (2 * radius_px), abs=0.02)
 
 
 def test_a_line_looks_as_wide_as_its_blur():

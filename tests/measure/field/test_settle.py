@@ -123,3 +123,12 @@ def test_lightness_turned_back_into_light():
     lab = np.array([[50.0, 0.0, 0.0], [100.0, 0.0, 0.0]], np.float32)
     assert mixed_values(lab, 1.0) == pytest.approx(np.array([[0.18419] * 3, [1.0] * 3]), rel=1e-3)
     assert mixed_values(lab, 0.0)[0] == pytest.approx(118.9 / 255, rel=0.07)  # a power stands for sRGB
+
+
+@pytest.mark.parametrize("diameter", [15.0, 20.0, 28.0])
+@pytest.mark.parametrize("blur_px", [1.4, 2.0, 2.6])
+def test_a_small_dark_disc_out_of_focus_keeps_its_size(diameter, blur_px):
+    """How dark its flanks are does not tell how far its own light is from that of the oil."""
+    change = -0.6 * (_depth((75.3, 60.4), diameter / 2) > 0)
+    (found,) = _diameters(_picture(change, blur_px, oil=0.6))
+    assert found == pytest.approx(diameter, rel=0.014)
