@@ -23,6 +23,7 @@ _HALF = 0.5
 _STRONG = 0.55  # of the rim's usual height, from which a place speaks
 _OUTSIDE, _FREE = 6, 0.35  # samples from outside, and their most over the rim's height, where it is free
 _LEAST_PLACES = 12
+_OUTERMOST = 0.35  # of the strongest line, from which the outermost is the rim: halos of a lens stay below
 _SOFTER = 1.1  # blur read from bodies over the most the rim's flank allows, from which it is not believed
 _MOST_SHIFT_PX = 1.0
 _MOST_SHARE = 0.4  # of the width the rim looks
@@ -106,9 +107,12 @@ def rim_line(values: np.ndarray) -> RimLine | None:
     if strong.sum() < _LEAST_PLACES:
         return None
     line = np.median(values[strong], axis=0)
-    top = int(np.abs(line).argmax())
-    line = line * np.sign(line[top])
-    outer = _crossing(line[: top + 1][::-1] / line[top]) if line[top] > 0 and top > 1 else None
+    # the outermost line is the rim; light it sends inwards may be the stronger one, and of the other sign
+    first = int((np.abs(line) >= _OUTERMOST * np.abs(line).max()).argmax())
+    line = line * np.sign(line[first])
+    ends = np.flatnonzero(line[first:] <= 0)
+    top = first + int(line[first:][: ends[0] if ends.size else None].argmax()) if line[first] > 0 else 0
+    outer = _crossing(line[: top + 1][::-1] / line[top]) if top > 1 else None
     if outer is None:
         return None
     inner = _crossing(line[top:] / line[top])

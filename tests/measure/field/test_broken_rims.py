@@ -114,6 +114,17 @@ def test_the_edge_of_a_round_rim_lies_outside_where_blur_draws_it_in(radius_px):
     assert np.sqrt(moved.area / np.pi) == pytest.approx(radius_px + 2.0**2 / (2 * radius_px), abs=0.02)
 
 
+@pytest.mark.parametrize("glow", [0.2, 0.5, 0.8])
+def test_a_bright_line_inside_is_not_taken_for_the_rim(glow):
+    """A dark rim 4 px wide from the outline on, and behind it a bright line of the light it sends inwards."""
+    depth = np.arange(-5.0, 15.0, 0.25)
+    dark = 0.4 * (ndtr(depth / 1.1) - ndtr((depth - 4.0) / 1.1))
+    line = rim_line(np.tile(glow * np.exp(-(((depth - 6.5) / 1.5) ** 2)) - dark, (40, 1)))
+    assert line is not None
+    assert line.at_px == pytest.approx(0.0, abs=0.2)
+    assert line.looks_px == pytest.approx(4.0, abs=0.6)
+
+
 def test_a_line_looks_as_wide_as_its_blur():
     """A Gaussian is 2.355 sigma wide at half its height (from memory); a wide strip has its edge there."""
     assert strip_inset(2.0 * 2.355, 2.0) == pytest.approx(2.355, abs=0.35)
