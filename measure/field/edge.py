@@ -217,8 +217,8 @@ def _trace_rims(
 def _body_ready(body: Piece) -> _Ready:
     inside = body.mask.view(bool)
     values = body.delta[inside]
-    field = _along_own_colour(body.delta, values)
-    reach, sigma = _reach(field, body.mask, inside)
+    field = along_own_colour(body.delta, values)
+    reach, sigma = edge_reach(field, body.mask, inside)
     share = field / np.maximum(local_plateau(np.where(inside, field, np.float32(0.0)), reach), 1e-3)
     wider: np.ndarray = cv2.dilate(body.mask, _TWO)
     free = wider & ~body.others.view(np.uint8) & 1
@@ -235,7 +235,7 @@ def _rim_ready(piece: Piece) -> _Ready:
     band = mask & (cv2.erode(piece.mask, _THREE) == 0)
     height = percentile(inner[band], 85) if band.any() else float(inner.max())
     rim = (inner >= 0.5 * height).view(np.uint8)
-    reach, sigma = _reach(field, piece.mask, rim.view(bool))
+    reach, sigma = edge_reach(field, piece.mask, rim.view(bool))
     # where the rim is missing the plateau must not sink to that of the oil's own noise
     plateau = np.maximum(local_plateau(inner, min(reach, 3)), max(0.25 * height, 1e-3))
     thickness = 2.0 * percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim.view(bool)], 80)
@@ -264,7 +264,7 @@ def _typical(values: np.ndarray) -> np.ndarray:
     return np.array([median(values[:, i]) for i in range(3)])
 
 
-def _along_own_colour(delta: np.ndarray, values: np.ndarray) -> np.ndarray:
+def along_own_colour(delta: np.ndarray, values: np.ndarray) -> np.ndarray:
     """Height of each pixel along the colour of a piece, or its length where it has no single colour."""
     mean = values.mean(axis=0)
     length = float(np.sqrt(mean @ mean))
@@ -302,7 +302,7 @@ def _without_bays(hull: np.ndarray, mask: np.ndarray, rim: np.ndarray) -> np.nda
     return out
 
 
-def _reach(field: np.ndarray, piece: np.ndarray, typical: np.ndarray) -> tuple[int, float]:
+def edge_reach(field: np.ndarray, piece: np.ndarray, typical: np.ndarray) -> tuple[int, float]:
     """How far inside the plateau is looked for, px, and the sigma of the edge's blur.
 
     ``typical`` are the pixels whose height is that of the piece.

@@ -14,6 +14,7 @@ from measure.field.edge import Piece, place_edges
 from measure.field.masks import solidity
 from measure.field.outline import area
 from measure.field.separate import Parts, cut_by_form
+from measure.field.tails import without_tails
 from measure.flags import bits
 
 _BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
@@ -21,6 +22,9 @@ _MARGIN_PX = 4
 _FULL = 0.94  # area over that of the hull above which an outline has no neck
 _COMPACT = 0.86  # the same of a part below which it is the ragged end of a stain and no piece
 _FLANK_PX = 4.0  # how far beyond its outline a piece may have been found
+
+
+_Waiting = tuple[Piece, np.ndarray, int]  # a piece, the corner of its crop, the cluster it is from
 
 
 class Outlined(NamedTuple):
@@ -44,7 +48,7 @@ class Outliner:
 
     def __init__(self, light_weight: float, least_px2: float, cut_strength: float) -> None:
         self._light_weight, self._least_px2, self._cut_strength = light_weight, least_px2, cut_strength
-        self._waiting: list[tuple[Piece, np.ndarray, int]] = []
+        self._waiting: list[_Waiting] = []
         self._waiting_px = self._groups = 0
         self._outlines: list[np.ndarray] = []
         self._group: list[int] = []
@@ -65,24 +69,39 @@ class Outliner:
             self._place()
 
     def _place(self) -> None:
-        placed = place_edges([piece for piece, _, _ in self._waiting], self._light_weight)
-        again: list[tuple[Piece, np.ndarray, int]] = []
-        for waiting, outline in zip(self._waiting, placed, strict=True):
-            if outline is None or len(outline) < 4 or area(outline) < self._least_px2:
-                continue
+        again: list[_Waiting] = []
+        for waiting, outline in self._placed(self._waiting):
             parts = self._cut_again(waiting[0], outline)
             if len(parts) > 1:
                 again += [(part, *waiting[1:]) for part in parts]
             else:
                 self._keep(waiting, outline)
-        for waiting, outline in zip(
-            again, place_edges([p for p, _, _ in again], self._light_weight), strict=True
-        ):
-            if outline is not None and len(outline) >= 4 and area(outline) >= self._least_px2:
-                self._keep(waiting, outline)
+        for waiting, outline in self._placed(again):
+            self._keep(waiting, outline)
         self._waiting, self._waiting_px = [], 0
 
-    def _keep(self, waiting: tuple[Piece, np.ndarray, int], outline: np.ndarray) -> None:
+    def _placed(self, waiting: list[_Waiting]) -> list[tuple[_Waiting, np.ndarray]]:
+        """Outline pieces and cut their tails off, which may be pieces themselves."""
+        placed: list[tuple[_Waiting, np.ndarray]] = []
+        anew: list[_Waiting] = []
+        for own, outline in self._outlines_of(waiting):
+            trimmed = without_tails(own[0], outline, self._least_px2)
+            if trimmed is None:
+                placed.append((own, outline))
+            else:
+                anew += [(piece, *own[1:]) for piece in (trimmed.piece, *trimmed.cut_off)]
+        return placed + self._outlines_of(anew)
+
+    def _outlines_of(self, waiting: list[_Waiting]) -> list[tuple[_Waiting, np.ndarray]]:
+        """Outlines of pieces, without those too small to be reported."""
+        outlines = place_edges([piece for piece, _, _ in waiting], self._light_weight)
+        return [
+            (own, outline)
+            for own, outline in zip(waiting, outlines, strict=True)
+            if outline is not None and len(outline) >= 4 and area(outline) >= self._least_px2
+        ]
+
+    def _keep(self, waiting: _Waiting, outline: np.ndarray) -> None:
         piece, offset, group = waiting
         self._outlines.append(outline + offset)
         self._group.append(group)

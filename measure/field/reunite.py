@@ -13,7 +13,7 @@ import shapely
 from shapely import Polygon
 from shapely.ops import unary_union
 
-from measure.field.cut_lobes import are_ovals
+from measure.field.cut_lobes import are_ovals, oval_misfit
 from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
 from measure.field.halo import contact, contrast
 from measure.field.light import Light
@@ -99,6 +99,8 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     if union.is_empty:
         return None
     union = Polygon(union.exterior)  # a hole where they meet is a pale middle that was cut through
+    if apart >= _AKIN and _is_shadow(particles, i, j, union):
+        return None
     solidity = union.area / union.convex_hull.area
     own = max(particles["area_px2"][k] / particles["hull_area_px2"][k] for k in (i, j))
     one = (apart < _ALIKE or strip) and solidity >= _CONVEX
@@ -134,6 +136,19 @@ def _free(outline: np.ndarray, other: Polygon) -> np.ndarray:
 def _colour_apart(particles: Particles, i: int, j: int) -> float:
     apart = np.sqrt(sum(float(particles[n][i] - particles[n][j]) ** 2 for n in _STEPS))
     return float(apart / max(contrast(particles)[[i, j]].max(), 1e-6))
+
+
+def _is_shadow(particles: Particles, i: int, j: int, union: Polygon) -> bool:
+    """Whether one is a strip of shadow: weaker than the other, which is rounder without it.
+
+    A rim takes more light than what it encloses, or makes a part of a round piece whole.
+    """
+    strip, body = (i, j) if _strip(particles, i) else (j, i)
+    strength = contrast(particles)
+    if strength[strip] >= strength[body]:
+        return False
+    alone = oval_misfit(traced_evenly(polygon_of(particles.outlines[body])))
+    return oval_misfit(traced_evenly(union)) > alone
 
 
 def _strip(particles: Particles, i: int) -> bool:

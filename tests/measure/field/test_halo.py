@@ -41,6 +41,35 @@ def test_a_small_piece_that_touches_is_counted():
     assert (particles["set_aside"] == "").sum() == 4
 
 
+def _wide_shadow(grey):
+    """Two pieces, each with a dark shadow as large as itself and softer."""
+    shadow = np.zeros_like(grey)
+    for x in (200, 560):
+        cv2.circle(shadow, (x + 56, 270), 72, 70, -1)
+    grey -= cv2.GaussianBlur(shadow, (0, 0), 7)
+    for x in (200, 560):
+        cv2.circle(grey, (x, 300), 70, 60, -1)
+
+
+def _half_hidden(grey):
+    for x in (200, 560):
+        cv2.circle(grey, (x + 56, 270), 72, 135, -1)
+        cv2.circle(grey, (x, 300), 70, 60, -1)
+
+
+def test_a_soft_shadow_nearly_as_large_as_its_piece_is_set_aside():
+    particles = measure_field(_picture(_wide_shadow), FieldSettings(), 1.0).particles
+    counted = particles["set_aside"] == ""
+    assert counted.sum() == 2
+    assert (particles["lightness_step"][counted] < -40).all()
+    assert set(particles["set_aside"][~counted]) <= {REASON, "below the lower limit"}
+
+
+def test_a_paler_piece_half_hidden_under_another_is_counted():
+    particles = measure_field(_picture(_half_hidden), FieldSettings(), 1.0).particles
+    assert (particles["set_aside"] == "").sum() == 4
+
+
 def test_contact_of_two_rectangles_is_the_shared_side():
     from measure.particles import make_particles
 

@@ -59,6 +59,25 @@ def test_halves_of_different_colour_stay_two():
     assert len(made) == 2
 
 
+def _crescent(x: float, y: float, r: float, shift: float) -> np.ndarray:
+    """What a disc leaves of another that lies ``shift`` to its right, without the last half px."""
+    turn = np.arccos(shift / (2 * r))
+    outer, inner = np.linspace(-np.pi + turn, np.pi - turn, 200), np.linspace(turn, -turn, 160)
+    arc = np.column_stack([x + shift + r * np.cos(outer), y + r * np.sin(outer)])
+    seam = np.column_stack([x + (r + 0.5) * np.cos(inner), y + (r + 0.5) * np.sin(inner)])
+    return np.concatenate([arc, seam])
+
+
+def test_a_round_piece_is_not_joined_with_its_shadow():
+    picture = _drawn([(156, 100, 30, 165), (150, 100, 30, 90)])
+    pixels = picture.pixels.copy()
+    inside = (np.indices((200, 300))[0] - 99.5) ** 2 + (np.indices((200, 300))[1] - 149.5) ** 2 < 30**2
+    pixels[inside] = (190, 40, 30)  # another colour than its grey shadow
+    made = _reunited(Picture(pixels), [_disc(150, 100, 29.9), _crescent(150, 100, 30, 6)])
+    assert len(made) == 2
+    assert abs(float(made.diameter_px[0]) - 60) < 0.6
+
+
 def test_nothing_comes_of_nothing():
     picture = _drawn([])
     assert len(_reunited(picture, [])) == 0
