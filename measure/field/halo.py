@@ -24,6 +24,7 @@ _AS_STRONG = 1.15  # a bent fringe may be as strong as its piece
 _STAIN = 0.15  # strength over that of half the area found, below which a piece without an edge is a stain
 _FADING = 0.35  # width of an edge over the piece's size from which it is none
 _SHADE, _SOFTER = 0.75, 1.25  # strength and edge width of a shadow over those of the piece that throws it
+_AROUND = 0.5  # solidity of a thin ring
 _RING = 0.8  # solidity of a crescent, dark or bright, along a piece
 
 
@@ -63,10 +64,9 @@ def halo_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
     weak = strength < _STRENGTH * strength[other]
     small = particles["area_px2"] < _SIZE * particles["area_px2"][other]
     solidity = particles["area_px2"] / np.maximum(particles["hull_area_px2"], 1e-6)
-    # a ring is as wide as its piece, so how thin it is follows from its perimeter
-    thickness = np.minimum(
-        particles["feret_min_px"], 4.0 * particles["area_px2"] / np.maximum(particles["perimeter_px"], 1e-6)
-    ) / np.maximum(particles["feret_min_px"][other], 1e-6)
+    thickness = particles["feret_min_px"] / np.maximum(particles["feret_min_px"][other], 1e-6)
+    # what goes round its piece is as wide as that, however thin it is
+    thickness[solidity < _AROUND] = 0.0
     bent = (solidity < _HOLLOW) & (thickness < _THIN)
     bent |= (solidity < _LESS_HOLLOW) & (thickness < _THINNER)
     opposite = particles["lightness_step"] * particles["lightness_step"][other] < 0
@@ -78,7 +78,7 @@ def halo_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
 def _shadow_like(particles: Particles, other: np.ndarray) -> np.ndarray:
     """Whether each piece is a crescent of shadow along another, which may be large, (K,) ndarray of bool.
 
-    A piece half hidden under another is a crescent too, but has the other's sharp edge; the rim of a shadow is
+    A piece half hidden under another is a crescent too, but has the other's sharp edge; that of a shadow is
     as soft as its lamp is wide.
     """
     p, strength, width = particles, contrast(particles), particles["edge_width_px"].astype(float)

@@ -2,8 +2,8 @@
 
 Two neighbours become one again when together they are as convex as the fuller of them, share a long seam, and
 either hardly differ in colour compared with how both differ from the oil, or one is only a thin strip bent
-round the other. Touching round pieces share a short seam and leave notches; a skin on a kernel differs in
-colour: both stay apart.
+round the other. Parts of one tone that are no fuller than the whole were cut along a crack. Touching round
+pieces share a short seam and leave notches; a skin on a kernel differs in colour: both stay apart.
 """
 
 from collections.abc import Mapping
@@ -25,8 +25,10 @@ from measure.particles import Particles, join_particles
 
 _SEAM = 0.24  # share of the smaller one's outline along the other; touching round pieces stay below
 _LONG_SEAM = 0.42
+_SHORT_SEAM = 0.18  # the same where the two are of one tone
 _CONVEX, _VERY_CONVEX = 0.955, 0.97  # solidity of both together
-_ALIKE, _AKIN = 0.36, 0.5  # colour between the two over their colour against the oil
+_AS_CONVEX = 0.005  # by which the whole may be less solid than its parts
+_SAME, _ALIKE, _AKIN = 0.15, 0.36, 0.5  # colour between the two over their colour against the oil
 _STRIP = 0.75  # solidity of a strip bent round the other
 _GAP_PX, _SEAM_PX = 1.6, 0.5  # bridged to judge the whole, and to see the notches that remain
 _BESIDE_PX = 1.5  # an outline this far from the other piece is free
@@ -71,7 +73,7 @@ def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[list[int]
     if len(particles) < 2:
         return []
     share, beside = contact(particles, shape)
-    order = np.flatnonzero((beside >= 0) & (share >= _SEAM))
+    order = np.flatnonzero((beside >= 0) & (share >= _SHORT_SEAM))
     taken: set[int] = set()
     found = []
     for i in order[np.argsort(-share[order])].tolist():
@@ -92,7 +94,7 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
         return None
     apart = _colour_apart(particles, i, j)
     strip = _strip(particles, i) or _strip(particles, j)
-    if apart >= _AKIN and not strip:
+    if (apart >= _AKIN and not strip) or (apart >= _SAME and seam < _SEAM):
         return None
     both = [polygon_of(particles.outlines[k]).buffer(_GAP_PX) for k in (i, j)]
     union = largest(unary_union(both).buffer(-_GAP_PX))
@@ -105,7 +107,12 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     own = max(particles["area_px2"][k] / particles["hull_area_px2"][k] for k in (i, j))
     one = (apart < _ALIKE or strip) and solidity >= _CONVEX
     one |= apart < _AKIN and solidity >= _VERY_CONVEX
-    one |= apart < _AKIN and seam >= _LONG_SEAM and solidity >= own - 0.005
+    one |= apart < _AKIN and seam >= _LONG_SEAM and solidity >= own - _AS_CONVEX
+    one &= seam >= _SEAM
+    # a cut that made the parts no fuller than the whole went along a crack, not through a neck
+    hulls = sum(float(particles["hull_area_px2"][k]) for k in (i, j))
+    parted = sum(float(particles["area_px2"][k]) for k in (i, j)) / hulls
+    one |= apart < _SAME and solidity >= parted - _AS_CONVEX
     if one and not strip and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j])):
         return None
     return outline_of(union.simplify(0.05)) if one else None

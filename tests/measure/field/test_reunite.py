@@ -2,6 +2,8 @@
 
 import cv2
 import numpy as np
+import pytest
+import shapely
 
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
@@ -57,6 +59,29 @@ def test_halves_of_different_colour_stay_two():
     pixels[right] = (120, 60, 40)
     made = _reunited(Picture(pixels), [_half(150, 100, 30, 1), _half(150, 100, 30, -1)])
     assert len(made) == 2
+
+
+def _jagged(parts: int, cut: float | None = None) -> list[np.ndarray]:
+    """A grain with many small teeth, whole or cut straight across at a place in x."""
+    turn = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    radius = 30 * (1 + 0.1 * np.sign(np.sin(parts * turn)))
+    whole = np.column_stack([150 + 1.3 * radius * np.cos(turn), 100 + radius * np.sin(turn)])
+    if cut is None:
+        return [whole]
+    grain = shapely.Polygon(whole)
+    sides = shapely.box(0, 0, cut - 0.3, 200), shapely.box(cut + 0.3, 0, 300, 200)
+    return [np.array(grain.intersection(side).segmentize(1.0).exterior.coords)[:-1] for side in sides]
+
+
+def test_a_jagged_grain_cut_along_a_crack_becomes_one():
+    (grain,) = _jagged(14)
+    grey = np.full((800, 1200), 205, np.uint8)
+    cv2.fillPoly(grey, [np.round(4 * grain).astype(np.int32)], 120)
+    grey = cv2.GaussianBlur(cv2.resize(grey, (300, 200), interpolation=cv2.INTER_AREA), (0, 0), 0.8)
+    picture = Picture(np.repeat(grey[..., None], 3, axis=2))
+    made = _reunited(picture, _jagged(14, cut=160.0))
+    assert len(made) == 1
+    assert float(made["area_px2"][0]) == pytest.approx(shapely.Polygon(grain).area, rel=0.02)
 
 
 def _crescent(x: float, y: float, r: float, shift: float) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""What hangs on a piece is cut off: shadows, streaks and threads, but no corner and no pale side of a bead."""
+"""What hangs on a piece is cut off: shadows, streaks, threads; but no corner and no pale side of a bead."""
 
 import cv2
 import numpy as np
