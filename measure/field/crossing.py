@@ -107,6 +107,8 @@ def crossing_pieces(
 
 def _beside(shapes: list[Polygon]) -> list[tuple[int, int]]:
     """Pairs of pieces that nearly meet."""
+    if len(shapes) < 2:
+        return []
     near = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=_BESIDE_PX)
     return sorted((int(i), int(j)) for i, j in near.T if i < j)
 
@@ -131,13 +133,14 @@ def crossing(
     notches, _ = notches_of(contour, max(_LEAST_DEEP_PX, _DEEP * float(np.sqrt(shape.area))), _NOTCHES)
     best = None
     for arcs in arcs_at(contour, notches):
-        one, other = (fitted(arc, least_px2, _SPAN, _LARGER) for arc in arcs)
+        one = fitted(arcs[0], least_px2, _SPAN, _LARGER)
+        other = None if one is None else fitted(arcs[1], least_px2, _SPAN, _LARGER)
         if one is None or other is None:
             continue
         misfit = max(one.misfit(arcs[0]), other.misfit(arcs[1]))
-        if bends(one, other, arcs[0][[0, -1]]).min() < _BEND_DEG:
-            continue
         if misfit > _FIT or (best is not None and misfit >= best.misfit):
+            continue
+        if bends(one, other, arcs[0][[0, -1]]).min() < _BEND_DEG:
             continue
         found = _checked(shape, density, arcs, (one, other), misfit)
         best = found or best

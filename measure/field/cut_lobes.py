@@ -10,7 +10,7 @@ import numpy as np
 
 from measure.field.cut_colour import spread
 from measure.field.masks import numbered
-from measure.field.ovals import bends, fitted, notches_of, oval_of
+from measure.field.ovals import Oval, bends, fitted, notches_of, oval_of
 
 _SOLID = 0.97  # solidity above which there are no notches worth a look
 _DEEP = 0.035  # depth of a notch over the root of the area
@@ -118,14 +118,21 @@ def _worth(contour: np.ndarray, a: int, b: int, one: float, least_px2: float, de
 
 
 def _worth_of(arcs: tuple[np.ndarray, np.ndarray], one: float, least_px2: float, deep: bool = False) -> float:
-    fits = [_fit(arc, float(np.linalg.norm(arc[0] - arc[-1])), least_px2) for arc in arcs]
+    fits: list[float] = []
+    ovals: list[Oval] = []
+    for arc in arcs:
+        oval = _oval(arc, float(np.linalg.norm(arc[0] - arc[-1])), least_px2)
+        if oval is None and not deep:
+            return 1.0
+        fits.append(np.inf if oval is None else oval.misfit(arc))
+        ovals += [] if oval is None else [oval]
     worst = max(fits)
     if deep and min(fits) < _PERFECT and min(cv2.contourArea(arc) for arc in arcs) >= least_px2:
         # a round piece against one of any other shape
         return min(fits) / max(_CLEARLY * one, 1e-6)
     if not np.isfinite(worst):
         return 1.0
-    allowed = _FAIR if min(fits) < _PERFECT else _FIT * _sharpness(arcs)
+    allowed = _FAIR if min(fits) < _PERFECT else _FIT * _sharpness(ovals[0], ovals[1], arcs[0])
     return max(worst / allowed, worst / max(_BETTER * one, 1e-6))
 
 
@@ -134,12 +141,9 @@ def _deep(area_px2: float) -> float:
     return max(_LEAST_DEEP_PX, _DEEP * float(np.sqrt(area_px2)))
 
 
-def _sharpness(arcs: tuple[np.ndarray, np.ndarray]) -> float:
+def _sharpness(one: Oval, other: Oval, arc: np.ndarray) -> float:
     """Share of the usual tolerance where two ovals meet at a small angle, as along the waist of one pear."""
-    one, other = (oval_of(arc) for arc in arcs)
-    if one is None or other is None:
-        return 1.0
-    bend = bends(one, other, arcs[0][[0, -1]].astype(float)).min()
+    bend = bends(one, other, arc[[0, -1]].astype(float)).min()
     return float(np.clip((bend - _STRAIGHT_DEG) / (_SHARP_DEG - _STRAIGHT_DEG), 0.3, 1.0))
 
 
@@ -158,10 +162,10 @@ def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:
     return bool(notches) and _worth_of((first, second), oval_misfit(whole), 0.1 * area) < 1.0
 
 
-def _fit(arc: np.ndarray, chord_px: float, least_px2: float) -> float:
-    """Mean distance of an arc from its oval over the oval's radius; infinite where it has none."""
+def _oval(arc: np.ndarray, chord_px: float, least_px2: float) -> Oval | None:
+    """Oval of an arc whose chord is no longer than it; None where it has none."""
     oval = fitted(arc, least_px2, _SPAN, _LARGER)
-    return oval.misfit(arc) if oval is not None and chord_px <= _WIDE * max(oval.axes) else np.inf
+    return oval if oval is not None and chord_px <= _WIDE * max(oval.axes) else None
 
 
 def oval_misfit(contour: np.ndarray) -> float:

@@ -138,12 +138,17 @@ def _clear_windows(
     """Windows around places inside the filled component that are clear and wider than an edge's flank."""
     clear = filled & (1 - strong) & (labels == 0).view(np.uint8)
     thick = opened(clear, max(1.0, 0.5 * width_px))
-    thick = closed(thick, _LEAST_RIM_PX + width_px)
-    count, _, stats = numbered(thick, 8)
+    left, top, wide, high = cv2.boundingRect(thick)
+    if not wide:
+        return []
+    # no closing reaches beyond the box; parts are numbered in blocks of two by two, whose order is kept
+    box = np.s_[top - top % 2 : top + high, left - left % 2 : left + wide]
+    thick = closed(thick[box], _LEAST_RIM_PX + width_px)
     windows = []
-    for x, y, w, h, n in stats[1:count]:
+    for x, y, w, h, n in numbered(thick, 8)[2][1:].tolist():
         if n < _CLEAR_SHARE * least_px2:
             continue
+        x, y = x + box[1].start, y + box[0].start
         m = int(8 + 2 * width_px + 0.5 * max(w, h))
         windows.append(
             (
