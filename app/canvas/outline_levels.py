@@ -15,6 +15,7 @@ _MARGIN_PX = 3  # of a reduced copy: how far a drawn line reaches beyond its box
 _CASED_FROM = 0.5  # size of a copy; in smaller ones a halo would hide the pieces
 _MOST_PIXELS = 12_000_000  # a copy larger than this is not kept; the next smaller one serves
 _STROKES = 40  # outlines drawn at a time, in about two milliseconds
+_CLEARED_ROWS = 96  # of a copy, cleared at a time
 _SLICE_S = 0.003  # of drawing ahead between two frames
 
 
@@ -76,9 +77,8 @@ class OutlineLevels:
         if level is None:
             return False
         if self._begun is None or self._begun[0] != level:
-            array = self._empty(level)
-            rows = np.arange(len(scene.outlines))
-            self._begun = level, array, _strokes(array, scene, rows, 0.5**level, (0, 0))
+            array = np.empty((*self._size(level), 4), dtype=np.uint8)
+            self._begun = level, array, _cleared_and_drawn(array, scene, 0.5**level)
         _, array, strokes = self._begun
         end = time.perf_counter() + _SLICE_S
         for _ in strokes:
@@ -101,13 +101,12 @@ class OutlineLevels:
         return level
 
     def _draw_level(self, level: int, scene: "OutlineSource") -> None:
-        array = self._empty(level)
+        array = np.zeros((*self._size(level), 4), dtype=np.uint8)
         _draw(array, scene, np.arange(len(scene.outlines)), 0.5**level, (0, 0))
         self._keep(level, array)
 
-    def _empty(self, level: int) -> np.ndarray:
-        rows, columns = (-(-side // 2**level) for side in self.shape)
-        return np.zeros((rows, columns, 4), dtype=np.uint8)
+    def _size(self, level: int) -> tuple[int, int]:
+        return -(-self.shape[0] // 2**level), -(-self.shape[1] // 2**level)
 
     def _keep(self, level: int, array: np.ndarray) -> None:
         self._arrays[level] = array
@@ -160,6 +159,14 @@ def _draw(
 ) -> None:
     for _ in _strokes(array, scene, rows, factor, origin):
         pass
+
+
+def _cleared_and_drawn(array: np.ndarray, scene: OutlineSource, factor: float) -> Iterator[None]:
+    """Clear a new copy and draw all outlines, a part at a time: memory taken anew is slow to be had."""
+    for first in range(0, len(array), _CLEARED_ROWS):
+        array[first : first + _CLEARED_ROWS] = 0
+        yield
+    yield from _strokes(array, scene, np.arange(len(scene.outlines)), factor, (0, 0))
 
 
 def _strokes(
