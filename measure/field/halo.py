@@ -7,11 +7,12 @@ is thin or hollowed by it, and weaker than it. Such slivers stay listed, set asi
 import cv2
 import numpy as np
 
+from measure.field.kinds import dust_form
 from measure.flags import bits
 from measure.particles import Particles
 
 REASON = "shadow or halo of the piece beside it"
-STAIN = "faint and without an edge: a stain or a shadow"
+STAIN = "faint and ragged or without an edge: a stain or a shadow"
 _REACH_PX = (1.5, 3.0, 4.5)  # a gap of some pixels often stays between a piece and its halo
 _LEAST_CONTACT = 0.15  # of the sliver's outline
 _STRENGTH = 0.6  # a halo is weaker than what it belongs to
@@ -22,6 +23,7 @@ _NEUTRAL = 0.35  # colour step over lightness step of what only the light made
 _ALONG = 0.25  # share of a fringe's outline that lies along pieces
 _AS_STRONG = 1.15  # a bent fringe may be as strong as its piece
 _STAIN = 0.15  # strength over that of half the area found, below which a piece without an edge is a stain
+_GRAIN = 0.1  # the same of what has an edge and is ragged
 _FADING = 0.35  # width of an edge over the piece's size from which it is none
 _SHADE, _SOFTER = 0.75, 1.25  # strength and edge width of a shadow over those of the piece that throws it
 _AROUND = 0.5  # solidity of a thin ring
@@ -92,6 +94,8 @@ def stain_like(particles: Particles) -> np.ndarray:
     """Whether each piece is a stain of the ground, (K,) ndarray of bool: far fainter than most, and no edge.
 
     What is faint with an edge of its own stays counted, and so does all of a field where everything is faint.
+    Only what is fainter still and ragged, like the grain of wood, is a stain for all its edge: pale crystals
+    and skins have even outlines.
     """
     strength = contrast(particles)
     order = np.argsort(strength)
@@ -99,8 +103,9 @@ def stain_like(particles: Particles) -> np.ndarray:
     usual = float(strength[order][np.searchsorted(share, 0.5 * share[-1])])
     width = particles["edge_width_px"].astype(float)
     edgeless = ~(width < _FADING * particles.diameter_px)
-    edgeless &= particles["flags"] & bits("rim_only", "touches_frame") == 0
-    return (strength < _STAIN * usual) & edgeless
+    ragged, _ = dust_form(particles)
+    asked = particles["flags"] & bits("rim_only", "touches_frame") == 0
+    return asked & (((strength < _STAIN * usual) & edgeless) | ((strength < _GRAIN * usual) & ragged))
 
 
 def fringe_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from measure.field.halo import REASON, contact
+from measure.field.halo import REASON, STAIN, contact
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -128,3 +128,30 @@ def test_a_stain_without_an_edge_is_not_counted_and_a_faint_piece_with_one_is():
     assert (stained["set_aside"] == "").sum() == 2
     faint = measure_field(_picture(_faint_with_an_edge), FieldSettings(), 1.0).particles
     assert (faint["set_aside"] == "").sum() == 3
+
+
+def _streaked(grey):
+    """A faint ragged streak of the ground, with an edge, beside two pieces."""
+    turn = np.linspace(0, 2 * np.pi, 14, endpoint=False)
+    reach = np.where(np.arange(14) % 2, 26.0, 60.0)
+    streak = np.column_stack([380 + 1.6 * reach * np.cos(turn), 120 + reach * np.sin(turn)]).astype(np.int32)
+    cv2.fillPoly(grey, [streak], 195)
+    _two(grey)
+
+
+def _faint_disc(grey):
+    cv2.circle(grey, (380, 120), 34, 195, -1)
+    _two(grey)
+
+
+def _two(grey):
+    for x in (200, 560):
+        cv2.circle(grey, (x, 380), 62, 40, -1)
+
+
+def test_a_faint_ragged_streak_is_set_aside_and_an_even_piece_as_faint_is_counted():
+    streaked = measure_field(_picture(_streaked), FieldSettings(), 1.0).particles
+    assert (streaked["set_aside"] == "").sum() == 2
+    assert STAIN in streaked["set_aside"].tolist()  # kept, with its reason
+    even = measure_field(_picture(_faint_disc), FieldSettings(), 1.0).particles
+    assert (even["set_aside"] == "").sum() == 3
