@@ -135,18 +135,18 @@ def _streaked(grey):
     turn = np.linspace(0, 2 * np.pi, 14, endpoint=False)
     reach = np.where(np.arange(14) % 2, 26.0, 60.0)
     streak = np.column_stack([380 + 1.6 * reach * np.cos(turn), 120 + reach * np.sin(turn)]).astype(np.int32)
-    cv2.fillPoly(grey, [streak], 195)
+    cv2.fillPoly(grey, [streak], 189)
     _two(grey)
 
 
 def _faint_disc(grey):
-    cv2.circle(grey, (380, 120), 34, 195, -1)
+    cv2.circle(grey, (380, 120), 34, 189, -1)
     _two(grey)
 
 
 def _two(grey):
     for x in (200, 560):
-        cv2.circle(grey, (x, 380), 62, 40, -1)
+        cv2.circle(grey, (x, 380), 62, 8, -1)
 
 
 def test_a_faint_ragged_streak_is_set_aside_and_an_even_piece_as_faint_is_counted():
