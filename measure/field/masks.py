@@ -133,3 +133,21 @@ def numbered(mask: np.ndarray, connectivity: int) -> tuple[int, np.ndarray, np.n
         stats[1:, :4] = [(x.start, y.start, x.stop - x.start, y.stop - y.start) for y, x in boxes]
         stats[1:, 4] = np.bincount(parts.ravel())[1:]
     return count, parts, stats
+
+
+def drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """Mask of what lies inside an outline.
+
+    Parameters
+    ----------
+    outline : (P, 2) ndarray
+        x, y in px, pixel centres at halves.
+    shape : (int, int)
+
+    Returns
+    -------
+    (M, N) ndarray of uint8
+    """
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
+    return mask

@@ -11,8 +11,9 @@ import numpy as np
 
 from measure.field.contrast_parts import grown_labels
 from measure.field.edge import Piece, place_edges
-from measure.field.masks import solidity
+from measure.field.masks import drawn, solidity
 from measure.field.outline import area
+from measure.field.seams import along_seams, seam_between
 from measure.field.separate import Parts, cut_by_form
 from measure.field.tails import without_tails
 from measure.flags import bits
@@ -111,13 +112,14 @@ class Outliner:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""
         if piece.rim_only or self._cut_strength <= 0 or not _is_hollow(outline):
             return []
-        mask = np.zeros_like(piece.mask)
-        cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
-        cut = cut_by_form(mask, self._least_px2, self._cut_strength)
+        mask = drawn(outline, piece.mask.shape)
+        cut = along_seams(cut_by_form(mask, self._least_px2, self._cut_strength), piece.delta)
         sizes = np.bincount(cut.ravel())[1:]
         if len(sizes) < 2 or sizes.min() < self._least_px2:
             return []
-        if min(solidity((cut == n).view(np.uint8)) for n in range(1, len(sizes) + 1)) < _COMPACT:
+        masks = [(cut == n).view(np.uint8) for n in range(1, len(sizes) + 1)]
+        ragged = min(solidity(part) for part in masks) < _COMPACT
+        if ragged and not (len(masks) == 2 and seam_between(*masks, piece.delta)):
             return []
         labels = grown_labels(cut, piece.mask > 0, _FLANK_PX)
         return [

@@ -22,6 +22,7 @@ from measure.field.find import Found
 from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.light import Light
+from measure.field.masks import drawn
 from measure.field.outline import area
 from measure.field.quick import median
 from measure.field.rims import dilated, solidity
@@ -167,7 +168,7 @@ class _Crop:
     def __init__(self, found: Found, light: Light, box: tuple[slice, slice]) -> None:
         self.origin = np.array([box[1].start, box[0].start], np.float32)
         self.distance = light.solid_distance[box]
-        self.masks = [_drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
+        self.masks = [drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
         self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
         self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
@@ -236,7 +237,7 @@ def _covered(crop: "_Crop", new: np.ndarray) -> list[int]:
 
 def _credible(crop: "_Crop", gone: list[int], outlines: Sequence[np.ndarray]) -> bool:
     """Whether outlines in place of pieces make whole pieces of them, not splinters."""
-    parts = [_drawn(outline - crop.origin, crop.union.shape) for outline in outlines]
+    parts = [drawn(outline - crop.origin, crop.union.shape) for outline in outlines]
     replaced = [crop.masks[k] for k in gone]
     return not any(shattered(piece, parts) for piece in replaced) and not less_whole(replaced, parts)
 
@@ -363,9 +364,3 @@ def _near(union: np.ndarray, distance: np.ndarray) -> np.ndarray:
     if count == 2:
         return clear
     return (np.bincount(parts[union > 0], minlength=count) > 0).view(np.uint8)[parts]
-
-
-def _drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
-    mask = np.zeros(shape, np.uint8)
-    cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
-    return mask

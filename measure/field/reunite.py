@@ -8,17 +8,21 @@ pieces share a short seam and leave notches; a skin on a kernel differs in colou
 
 from collections.abc import Mapping
 
+import cv2
 import numpy as np
 import shapely
 from shapely import Polygon
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import are_ovals, oval_misfit
+from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
 from measure.field.halo import contact, contrast
 from measure.field.light import Light
+from measure.field.masks import drawn
 from measure.field.measure_outlines import measure_outlines
 from measure.field.round_holes import around_holes
+from measure.field.seams import seam_between
 from measure.flags import FLAGS, bits
 from measure.model import Picture
 from measure.particles import Particles, join_particles
@@ -32,6 +36,7 @@ _SAME, _ALIKE, _AKIN = 0.15, 0.36, 0.5  # colour between the two over their colo
 _STRIP = 0.75  # solidity of a strip bent round the other
 _GAP_PX, _SEAM_PX = 1.6, 0.5  # bridged to judge the whole, and to see the notches that remain
 _BESIDE_PX = 1.5  # an outline this far from the other piece is free
+_MARGIN_PX = 6
 _ROUNDS = 5
 _STEPS = ("lightness_step", "green_red_step", "blue_yellow_step")
 
@@ -55,7 +60,7 @@ def reunite(
     """
     for turn in range(_ROUNDS):
         sets = around_holes(particles) if turn == 0 else []
-        sets = sets or _pairs(particles, light.solid_distance.shape)
+        sets = sets or _pairs(particles, light)
         if not sets:
             break
         gone = np.array([row for rows, _ in sets for row in rows])
@@ -68,11 +73,11 @@ def reunite(
     return particles.replaced(label=np.arange(1, len(particles) + 1))
 
 
-def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[list[int], np.ndarray]]:
+def _pairs(particles: Particles, light: Light) -> list[tuple[list[int], np.ndarray]]:
     """Return rows to be joined, each row once, with the outline of both together."""
     if len(particles) < 2:
         return []
-    share, beside = contact(particles, shape)
+    share, beside = contact(particles, light.solid_distance.shape)
     order = np.flatnonzero((beside >= 0) & (share >= _SHORT_SEAM))
     taken: set[int] = set()
     found = []
@@ -81,7 +86,7 @@ def _pairs(particles: Particles, shape: tuple[int, int]) -> list[tuple[list[int]
         if i in taken or j in taken or particles["area_px2"][i] > particles["area_px2"][j] * 1.5:
             continue
         together = _together(particles, i, j, float(share[i]))
-        if together is not None:
+        if together is not None and not _seam_seen(particles, i, j, light):
             found.append(([i, j], together))
             taken |= {i, j}
     return found
@@ -116,6 +121,16 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     if one and not strip and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j])):
         return None
     return outline_of(union.simplify(0.05)) if one else None
+
+
+def _seam_seen(particles: Particles, i: int, j: int, light: Light) -> bool:
+    """Whether a line is seen between two neighbours."""
+    outlines = [particles.outlines[k] for k in (i, j)]
+    low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
+    x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
+    delta = cv2.GaussianBlur(light.delta[low[1] : y1, low[0] : x1], (0, 0), SMOOTHING_SIGMA_PX)
+    one, other = (drawn(o - low, delta.shape[:2]) for o in outlines)
+    return seam_between(one, other, delta)
 
 
 def _are_ovals(first: Polygon, second: Polygon) -> bool:

@@ -1,5 +1,6 @@
 """One component of the low level taken apart into pieces: see-through ones, bodies, and cut clusters."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -19,6 +20,7 @@ from measure.field.opposite import parted_by_sign
 from measure.field.quick import median
 from measure.field.rim_checks import credible
 from measure.field.rims import find_clear
+from measure.field.seams import along_seams, cut_by_seams
 from measure.field.threads import EVEN_FIBRE, is_line
 
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
@@ -139,10 +141,51 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
     if colours.max() > 1 and is_oval(mask):
         colours = mask.astype(np.int32)  # light and shade of one round piece
     for k in range(1, int(colours.max()) + 1):
-        part = cut_by_form((colours == k).astype(np.uint8), least_px2, cut_strength)
+        part = cut_in_one_colour(
+            (colours == k).view(np.uint8), mask, delta, least_px2, cut_strength
+        )
         labels[part > 0] = part[part > 0] + used
         used += int(part.max())
     return labels
+
+
+def cut_in_one_colour(
+    mask: np.ndarray, body: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float
+) -> np.ndarray:
+    """Cut a piece of one colour along the lines seen in it, then at its necks and into ovals.
+
+    Parameters
+    ----------
+    mask, body : (M, N) ndarray of uint8
+        The piece, and all that is no oil about it.
+    delta : (M, N, 3) ndarray of float32
+        Difference from the oil.
+    least_px2, cut_strength : float
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    steps = (
+        lambda m: cut_by_seams(m, delta, least_px2, body),
+        lambda m: along_seams(cut_by_form(m, least_px2, cut_strength), delta),
+        lambda m: cut_by_seams(m, delta, least_px2, body),
+    )
+    labels = (mask > 0).astype(np.int32)
+    for step in steps:
+        labels = _cut_each(labels, step)
+    return labels
+
+
+def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """Labels of the parts each part is cut into."""
+    out, used = np.zeros(labels.shape, np.int32), 0
+    for n in range(1, int(labels.max()) + 1):
+        part = cut((labels == n).view(np.uint8))
+        out[part > 0] = part[part > 0] + used
+        used += int(part.max())
+    return out
 
 
 def cut_by_form(mask: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:

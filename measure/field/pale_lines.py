@@ -1,0 +1,183 @@
+"""Lines of a tone nearer to that of the oil inside a piece, and the ways along them."""
+
+from typing import Any, NamedTuple
+
+import cv2
+import numpy as np
+
+from measure.field.quick import median, percentile
+
+_SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
+_STEP = 2.8  # height of a line over its scaled curvature, for a line as wide as the scale
+_FAINT = 0.06  # height of a line over that of the piece, from which it shows
+_UNREST = 1.2  # the same over most of the unrest inside the piece
+_MOST = 0.5  # height from which a line shows no better
+_FREE = 0.03  # cost of a step where there is no line
+_ON_EDGE = 0.15  # share of a way that may run along the outline
+_DEARER = 3.0  # step along the outline over one inside
+_EDGE_PX = 3.0
+_ENDS_PX, _BEND_PX = 2, 4  # of a way, rounded by the notch; left out where its depth is judged
+_LEAST_PX = 10
+_LONGER = 1.6  # way over the straight one
+_SHOWN, _CLEARLY = 0.85, 1.6  # share of a line that must show, and its height over that from which it does
+_INSIDE_PX, _REACH_PX = 5.0, 6  # depth from which a line is no part of the edge, and from where it is looked for
+_EXITS, _APART_PX = 6, 8.0  # places where a line may run out, and how far they are from one another
+_RISE_PX = (3, 4, 5, 6)  # where beside a line the piece has its own tone again
+_TONE_SIGMA_PX = 0.8
+_SMOOTH = np.ones(5) / 5
+_LEAST_LOW, _LEAST_RISE = 0.02, 0.01
+
+
+class PaleLine(NamedTuple):
+    """A line from one place of the outline to another.
+
+    Attributes
+    ----------
+    way : (P, 2) ndarray of int
+        y and x.
+    height : float
+        Mean height over that of the piece.
+    low : float
+        Height that three quarters of it exceed.
+    rise : float
+        How much the tone rises again on both sides, in three quarters of it.
+    least : float
+        Height from which a line shows in this piece.
+    lowest : float
+        Height that nine tenths of it exceed.
+    """
+
+    way: np.ndarray
+    height: float
+    low: float
+    rise: float
+    least: float
+    lowest: float
+
+    @property
+    def clearness(self) -> float:
+        """Height over that from which a line shows."""
+        return self.height / self.least
+
+
+class PaleLines:
+    """Lines inside a piece.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+        The piece.
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    """
+
+    def __init__(self, mask: np.ndarray, delta: np.ndarray) -> None:
+        self._mask = mask
+        self._depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+        tone = _tone(mask, delta)
+        self._height = _line_heights(tone)
+        self._tone = cv2.GaussianBlur(tone, (0, 0), _TONE_SIGMA_PX)
+        deep = self._height[self._depth > _EDGE_PX]
+        self._least = max(_FAINT, _UNREST * percentile(np.abs(deep), 75)) if deep.size else _FAINT
+        cost = 1.0 / (_FREE + np.clip(self._height, 0.0, _MOST))
+        cost[self._depth < _EDGE_PX - 0.5] *= _DEARER
+        self._cost = np.where(mask > 0, cost, -1.0).astype(float)
+
+    def between(self, start: np.ndarray, ends: list[np.ndarray]) -> list[PaleLine | None]:
+        """Lines from a place x, y on the outline to others; None where none is seen nearly all along."""
+        from skimage.graph import MCP_Geometric
+
+        if not ends:
+            return []
+        search = MCP_Geometric(self._cost)
+        goals = [(int(y), int(x)) for x, y in ends]
+        search.find_costs([(int(start[1]), int(start[0]))], goals, find_all_ends=True)
+        return [self._traced(search, goal) for goal in goals]
+
+    def _traced(self, search: Any, goal: tuple[int, int]) -> PaleLine | None:
+        try:
+            way = np.array(search.traceback(goal))
+        except ValueError:  # no way inside the piece
+            return None
+        return self._line(way) if self._is_inside(way) and self._shows(way) else None
+
+    def _is_inside(self, way: np.ndarray) -> bool:
+        if len(way) < _LEAST_PX:
+            return False
+        long = float(np.hypot(*np.diff(way, axis=0).T).sum())
+        inner = way[_BEND_PX:-_BEND_PX]
+        return bool(
+            long <= _LONGER * float(np.hypot(*(way[0] - way[-1])))
+            and (self._depth[inner[:, 0], inner[:, 1]] < _EDGE_PX).mean() <= _ON_EDGE
+        )
+
+    def _shows(self, way: np.ndarray) -> bool:
+        heights = self._heights(way)
+        return bool((heights > self._least).mean() > _SHOWN and heights.mean() > _CLEARLY * self._least)
+
+    def _heights(self, way: np.ndarray) -> np.ndarray:
+        """Height of the line over that of the piece along a way without its ends, (P,)."""
+        inner = way[_ENDS_PX:-_ENDS_PX]
+        return self._height[inner[:, 0], inner[:, 1]]
+
+    def _line(self, way: np.ndarray) -> PaleLine:
+        heights = self._heights(way)
+        low = max(percentile(heights, 25), _LEAST_LOW)
+        rise = self._rise(way[_ENDS_PX:-_ENDS_PX])
+        return PaleLine(way, float(heights.mean()), low, rise, self._least, percentile(heights, 10))
+
+    def _rise(self, way: np.ndarray) -> float:
+        """How much the tone rises on the side of a way where it rises less, in three quarters of it."""
+        along = np.gradient(way.astype(float), axis=0)
+        along = np.stack([np.convolve(part, _SMOOTH, "same") for part in along.T], axis=1)
+        across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-6)
+        sides = []
+        for side in (-1, 1):
+            places = np.rint(way + side * np.multiply.outer(_RISE_PX, across)).astype(int)
+            rows, columns = (np.clip(places[..., i], 0, self._mask.shape[i] - 1) for i in (0, 1))
+            tone = np.where(self._mask[rows, columns] > 0, self._tone[rows, columns], -np.inf)
+            sides.append(tone.max(axis=0))
+        rise = np.minimum(*sides) - self._tone[way[:, 0], way[:, 1]]
+        rise = rise[np.isfinite(rise)]
+        return max(percentile(rise, 25), _LEAST_RISE) if rise.size else _LEAST_RISE
+
+    def starts_at(self, place: np.ndarray) -> bool:
+        """Whether a line comes near a place x, y on the outline."""
+        x, y = (int(v) for v in place)
+        reach = np.s_[max(0, y - _REACH_PX) : y + _REACH_PX + 1, max(0, x - _REACH_PX) : x + _REACH_PX + 1]
+        return bool(((self._height[reach] > self._least) & (self._depth[reach] > _EDGE_PX)).any())
+
+    def exits(self, contour: np.ndarray) -> list[int]:
+        """Places on an outline, (P, 2) x and y, where the clearest lines run out."""
+        x, y = np.rint(contour).astype(int).T
+        inside = np.where(self._depth > _INSIDE_PX, self._height, np.float32(0.0))
+        near = cv2.dilate(inside, np.ones((2 * _REACH_PX + 1,) * 2, np.uint8))[y, x]
+        out: list[int] = []
+        for k in np.argsort(-near, kind="stable").tolist():
+            if near[k] < 2 * self._least or len(out) >= _EXITS:
+                break
+            if all(abs(contour[k] - contour[n]).max() > _APART_PX for n in out):
+                out.append(k)
+        return out
+
+
+def _tone(mask: np.ndarray, delta: np.ndarray) -> np.ndarray:
+    """Difference from the oil along that of the piece, over it; 1 is the piece, 0 the oil, (M, N)."""
+    inside = delta[mask > 0]
+    towards = np.array([median(inside[:, i]) for i in range(3)], np.float32)
+    height = max(float(np.linalg.norm(towards)), 1e-6)
+    return delta @ (towards / np.float32(height * height))
+
+
+def _line_heights(tone: np.ndarray) -> np.ndarray:
+    """Height of lines nearer to the oil than the piece beside them, over the height of the piece, (M, N)."""
+    best = np.zeros(tone.shape, np.float32)
+    for scale in _SCALES_PX:
+        smooth = cv2.GaussianBlur(tone, (0, 0), scale)
+        xx = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3) / 4
+        yy = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3) / 4
+        xy = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3) / 4
+        curved = 0.5 * (xx + yy) + np.sqrt(0.25 * (xx - yy) ** 2 + xy * xy)
+        np.maximum(best, curved * np.float32(_STEP * scale * scale), out=best)
+    return best
