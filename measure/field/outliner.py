@@ -119,7 +119,7 @@ class Outliner:
             return []
         masks = [(cut == n).view(np.uint8) for n in range(1, len(sizes) + 1)]
         ragged = min(solidity(part) for part in masks) < _COMPACT
-        if ragged and not (len(masks) == 2 and seam_between(*masks, piece.delta)):
+        if ragged and not (len(masks) == 2 and seam_between(masks[0], masks[1], piece.delta)):
             return []
         labels = grown_labels(cut, piece.mask > 0, _FLANK_PX)
         return [

@@ -20,7 +20,10 @@ _ENDS_PX, _BEND_PX = 2, 4  # of a way, rounded by the notch; left out where its 
 _LEAST_PX = 10
 _LONGER = 1.6  # way over the straight one
 _SHOWN, _CLEARLY = 0.85, 1.6  # share of a line that must show, and its height over that from which it does
-_INSIDE_PX, _REACH_PX = 5.0, 6  # depth from which a line is no part of the edge, and from where it is looked for
+_INSIDE_PX, _REACH_PX = (
+    5.0,
+    6,
+)  # depth from which a line is no part of the edge, and from where it is looked for
 _EXITS, _APART_PX = 6, 8.0  # places where a line may run out, and how far they are from one another
 _RISE_PX = (3, 4, 5, 6)  # where beside a line the piece has its own tone again
 _TONE_SIGMA_PX = 0.8
@@ -45,6 +48,8 @@ class PaleLine(NamedTuple):
         Height from which a line shows in this piece.
     lowest : float
         Height that nine tenths of it exceed.
+    step : float
+        Difference of tone between its two sides.
     """
 
     way: np.ndarray
@@ -53,6 +58,7 @@ class PaleLine(NamedTuple):
     rise: float
     least: float
     lowest: float
+    step: float
 
     @property
     def clearness(self) -> float:
@@ -123,11 +129,12 @@ class PaleLines:
     def _line(self, way: np.ndarray) -> PaleLine:
         heights = self._heights(way)
         low = max(percentile(heights, 25), _LEAST_LOW)
-        rise = self._rise(way[_ENDS_PX:-_ENDS_PX])
-        return PaleLine(way, float(heights.mean()), low, rise, self._least, percentile(heights, 10))
+        rise, step = self._beside(way[_ENDS_PX:-_ENDS_PX])
+        lowest = percentile(heights, 10)
+        return PaleLine(way, float(heights.mean()), low, rise, self._least, lowest, step)
 
-    def _rise(self, way: np.ndarray) -> float:
-        """How much the tone rises on the side of a way where it rises less, in three quarters of it."""
+    def _beside(self, way: np.ndarray) -> tuple[float, float]:
+        """How much the tone rises where it rises less, in three quarters of a way; step from side to side."""
         along = np.gradient(way.astype(float), axis=0)
         along = np.stack([np.convolve(part, _SMOOTH, "same") for part in along.T], axis=1)
         across = np.stack([-along[:, 1], along[:, 0]], axis=1)
@@ -138,15 +145,18 @@ class PaleLines:
             rows, columns = (np.clip(places[..., i], 0, self._mask.shape[i] - 1) for i in (0, 1))
             tone = np.where(self._mask[rows, columns] > 0, self._tone[rows, columns], -np.inf)
             sides.append(tone.max(axis=0))
-        rise = np.minimum(*sides) - self._tone[way[:, 0], way[:, 1]]
-        rise = rise[np.isfinite(rise)]
-        return max(percentile(rise, 25), _LEAST_RISE) if rise.size else _LEAST_RISE
+        both = np.isfinite(sides).all(axis=0)
+        if not both.any():
+            return _LEAST_RISE, np.inf
+        one, other = (side[both] for side in sides)
+        rise = np.minimum(one, other) - self._tone[way[:, 0], way[:, 1]][both]
+        return max(percentile(rise, 25), _LEAST_RISE), abs(median(one) - median(other))
 
     def starts_at(self, place: np.ndarray) -> bool:
         """Whether a line comes near a place x, y on the outline."""
         x, y = (int(v) for v in place)
         reach = np.s_[max(0, y - _REACH_PX) : y + _REACH_PX + 1, max(0, x - _REACH_PX) : x + _REACH_PX + 1]
-        return bool(((self._height[reach] > self._least) & (self._depth[reach] > _EDGE_PX)).any())
+        return bool(((self._height[reach] > _CLEARLY * self._least) & (self._depth[reach] > _EDGE_PX)).any())
 
     def exits(self, contour: np.ndarray) -> list[int]:
         """Places on an outline, (P, 2) x and y, where the clearest lines run out."""

@@ -141,9 +141,7 @@ def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: fl
     if colours.max() > 1 and is_oval(mask):
         colours = mask.astype(np.int32)  # light and shade of one round piece
     for k in range(1, int(colours.max()) + 1):
-        part = cut_in_one_colour(
-            (colours == k).view(np.uint8), mask, delta, least_px2, cut_strength
-        )
+        part = cut_in_one_colour((colours == k).view(np.uint8), mask, delta, least_px2, cut_strength)
         labels[part > 0] = part[part > 0] + used
         used += int(part.max())
     return labels
@@ -167,15 +165,15 @@ def cut_in_one_colour(
     labels : (M, N) ndarray of int32
         0 outside, 1.. for the parts.
     """
-    steps = (
-        lambda m: cut_by_seams(m, delta, least_px2, body),
-        lambda m: along_seams(cut_by_form(m, least_px2, cut_strength), delta),
-        lambda m: cut_by_seams(m, delta, least_px2, body),
-    )
-    labels = (mask > 0).astype(np.int32)
-    for step in steps:
-        labels = _cut_each(labels, step)
-    return labels
+
+    def seams(part: np.ndarray) -> np.ndarray:
+        return cut_by_seams(part, delta, least_px2, body)
+
+    def form(part: np.ndarray) -> np.ndarray:
+        cut = along_seams(cut_by_form(part, least_px2, cut_strength), delta)
+        return _cut_each(cut, seams) if cut.max() > 1 else cut
+
+    return _cut_each(seams(mask), form)
 
 
 def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
