@@ -230,6 +230,9 @@ def seam_between(one: np.ndarray, other: np.ndarray, delta: np.ndarray) -> bool:
     ]
     if not along.all() or max(at_ends) == 0.0:
         return False
+    in_front = max(solidity(side) for side in sides) > _FRONT
+    if in_front and max(at_ends) > _CLEAR and line.clearness > _PLAINER:
+        return True
     if _plainly_parts(both, sides, line, min(at_ends)):
         return True
     return _evidence(line, max(at_ends), both, sides, cv2.dilate(1 - both, SQUARE)) > _LIMIT
