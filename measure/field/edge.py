@@ -30,6 +30,7 @@ _SOBEL_SIGMA2 = (
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
 _LINED = 0.9  # share of a bay's shore at which a rim is seen, from which the bay is no break in it
 _ROUNDS = 3  # the level depends on the size it gives
+_CLEAR_STEP, _OF_COLOUR = 20.0, 0.7  # lightness that alone tells an edge, also over the difference in colour
 _CORE, _INNERMOST = 2.6, 0.7  # sigma from the border, or share of the greatest depth: there a piece is itself
 _TWO, _THREE = disc(2.0), disc(3.0)
 
@@ -67,6 +68,7 @@ class _Ready(NamedTuple):
     free: np.ndarray  # (M, N) uint8, where the outline may run
     depth: np.ndarray  # (M, N) of each pixel in the piece as found, px
     thickness: float = 0.0  # of a rim, px
+    colour: float = 1.0  # weight of colour beside lightness in the share
 
 
 def slope(field: np.ndarray) -> np.ndarray:
@@ -148,7 +150,11 @@ def place_edges(pieces: Sequence[Piece], light_weight: float = 1.0) -> list[np.n
     for row, piece in zip(oil, pieces, strict=True):
         row[: np.size(piece.oil_lab)] = piece.oil_lab
     half = light_half(
-        np.stack([r.step for r in ready]), oil, np.array([r.sigma for r in ready]), light_weight
+        np.stack([r.step for r in ready]),
+        oil,
+        np.array([r.sigma for r in ready]),
+        light_weight,
+        np.array([r.colour for r in ready]),
     )
     outlines: list[np.ndarray | None] = [None] * len(pieces)
     kinds = np.array([p.rim_only for p in pieces])
@@ -217,7 +223,8 @@ def _trace_rims(
 def _body_ready(body: Piece) -> _Ready:
     inside = body.mask.view(bool)
     values = body.delta[inside]
-    field = along_own_colour(body.delta, values)
+    colour = colour_weight(values)
+    field = along_own_colour(body.delta, values, colour)
     reach, sigma = edge_reach(field, body.mask, inside)
     share = field / np.maximum(local_plateau(np.where(inside, field, np.float32(0.0)), reach), 1e-3)
     wider: np.ndarray = cv2.dilate(body.mask, _TWO)
@@ -225,7 +232,7 @@ def _body_ready(body: Piece) -> _Ready:
     depth = _depth(body.mask)
     # in its flanks a blurred piece is paler than it is, and half of the light lies elsewhere in a larger step
     core = depth >= min(_CORE * sigma, _INNERMOST * float(depth.max()))
-    return _Ready(share, sigma, _typical(body.delta[core]), free, depth)
+    return _Ready(share, sigma, _typical(body.delta[core]), free, depth, colour=colour)
 
 
 def _rim_ready(piece: Piece) -> _Ready:
@@ -264,14 +271,34 @@ def _typical(values: np.ndarray) -> np.ndarray:
     return np.array([median(values[:, i]) for i in range(3)])
 
 
-def along_own_colour(delta: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Height of each pixel along the colour of a piece, or its length where it has no single colour."""
+def colour_weight(values: np.ndarray) -> float:
+    """Weight of colour beside lightness, 1 or 0, where the edge of a piece is placed.
+
+    Cameras sample colour half as densely as lightness and compression thins it out again, so that it runs over
+    the edge; in a dark piece the colour of the oil is lost as well, which is no colour of the piece. Where one
+    is clearly darker than the oil, lightness alone tells where the edge is.
+
+    Parameters
+    ----------
+    values : (P, 3) ndarray
+        CIELAB differences from the oil in the piece.
+    """
+    step = values.mean(axis=0)
+    return 0.0 if -step[0] > max(_CLEAR_STEP, _OF_COLOUR * float(np.hypot(step[1], step[2]))) else 1.0
+
+
+def along_own_colour(delta: np.ndarray, values: np.ndarray, colour: float = 1.0) -> np.ndarray:
+    """Height of each pixel along the colour of a piece, or its length where it has no single colour.
+
+    ``colour`` is the weight of colour beside lightness.
+    """
     mean = values.mean(axis=0)
     length = float(np.sqrt(mean @ mean))
     typical = float(np.sqrt(np.einsum("ij,ij->i", values, values)).mean())
     if length < 0.75 * typical or length <= 0:
         return colour_length(delta)
-    return cv2.transform(delta, (mean / length).reshape(1, 3))
+    along = mean * np.array([1.0, colour, colour])
+    return cv2.transform(delta, (along / np.sqrt(along @ along)).reshape(1, 3))
 
 
 def _bridged(mask: np.ndarray, piece: np.ndarray, rim: np.ndarray) -> np.ndarray:

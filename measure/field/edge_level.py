@@ -79,7 +79,11 @@ def mixed_values(lab: np.ndarray, light_weight: float) -> np.ndarray:
 
 
 def light_half(
-    step: np.ndarray, oil_lab: np.ndarray, sigma_px: np.ndarray, light_weight: float = 1.0
+    step: np.ndarray,
+    oil_lab: np.ndarray,
+    sigma_px: np.ndarray,
+    light_weight: float = 1.0,
+    colour: np.ndarray | None = None,
 ) -> np.ndarray:
     """Share of the CIELAB step at the place where the picture is half way between oil and piece.
 
@@ -98,6 +102,8 @@ def light_half(
         Standard deviation of the whole blur, smoothing included.
     light_weight : float
         1 where the picture was blurred in linear light, 0 where in its stored values.
+    colour : (K,) ndarray of float, optional
+        Weight of colour beside lightness in the share; 1 if not given.
 
     Returns
     -------
@@ -114,21 +120,30 @@ def light_half(
     ends = np.stack([oil, oil + step[told]], axis=1).astype(np.float32)
     ends[..., 0] = np.clip(ends[..., 0], 0.0, 100.0)
     stored = cv2.cvtColor(ends, cv2.COLOR_Lab2RGB).astype(np.float64)
-    by_light = _half_between(decoded(stored), own[told], encoded)
-    by_stored = _half_between(stored, own[told], np.asarray)
+    along = np.ones((len(oil), 3))
+    if colour is not None:
+        along[:, 1:] = colour[told, None]
+    by_light = _half_between(decoded(stored), own[told], along, encoded)
+    by_stored = _half_between(stored, own[told], along, np.asarray)
     half[told] = light_weight * by_light + (1.0 - light_weight) * by_stored
     return half
 
 
 def _half_between(
-    ends: np.ndarray, own_sigma_px: np.ndarray, storing: Callable[[np.ndarray], np.ndarray]
+    ends: np.ndarray,
+    own_sigma_px: np.ndarray,
+    along: np.ndarray,
+    storing: Callable[[np.ndarray], np.ndarray],
 ) -> np.ndarray:
-    """Share of the CIELAB step half way between two colours, (K, 2, 3), that were blurred evenly."""
+    """Share of the CIELAB step half way between two colours, (K, 2, 3), that were blurred evenly.
+
+    ``along``, (K, 3), weighs lightness and colour in it.
+    """
     part = ndtr(_PLACES / own_sigma_px[:, None])[..., None]
     mixed = ends[:, :1] + (ends[:, 1:] - ends[:, :1]) * part
     line = np.concatenate([ends[:, :1], mixed, ends[:, 1:]], axis=1)
     lab = cv2.cvtColor(storing(line).astype(np.float32), cv2.COLOR_RGB2Lab).astype(np.float64)
-    step = lab[:, -1] - lab[:, 0]
+    step = (lab[:, -1] - lab[:, 0]) * along
     square = np.einsum("ki,ki->k", step, step)
     share = np.einsum("kpi,ki->kp", lab[:, 1:-1] - lab[:, :1], step) / np.maximum(square, 1e-9)[:, None]
     mean = share @ _PLACE_WEIGHTS / _PLACE_WEIGHTS.sum()
