@@ -274,16 +274,17 @@ def _typical(values: np.ndarray) -> np.ndarray:
 def colour_weight(values: np.ndarray) -> float:
     """Weight of colour beside lightness, 1 or 0, where the edge of a piece is placed.
 
-    Cameras sample colour half as densely as lightness and compression thins it out again, so that it runs over
-    the edge; in a dark piece the colour of the oil is lost as well, which is no colour of the piece. Where one
-    is clearly darker than the oil, lightness alone tells where the edge is.
+    Cameras sample colour half as densely as lightness and compression thins it out again, so that it runs
+    over the edge; in a dark piece the colour of the oil is lost as well, which is no colour of the piece.
+    Where one is clearly darker than the oil, lightness alone tells where the edge is.
 
     Parameters
     ----------
     values : (P, 3) ndarray
         CIELAB differences from the oil in the piece.
     """
-    step = values.mean(axis=0)
+    length = np.sqrt(np.einsum("ij,ij->i", values, values))
+    step = values[length >= percentile(length, 75)].mean(axis=0)  # where it is itself, not in its flanks
     return 0.0 if -step[0] > max(_CLEAR_STEP, _OF_COLOUR * float(np.hypot(step[1], step[2]))) else 1.0
 
 

@@ -4,34 +4,40 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.edge import Piece, colour_weight, place_edges
+from measure.field.edge import SMOOTHING_SIGMA_PX, Piece, colour_weight, place_edges
 from measure.field.outline import area
+from measure.field.tone import decoded, encoded
 
-OIL = np.array([55.0, 5.0, 35.0], np.float32)  # CIELAB
-SIDE, RADIUS, BLUR_PX, SMEAR_PX = 64, 12, 0.8, 2.5
+OIL, PIECE = (145, 125, 66), (2, 2, 30)  # stored values, RGB
+SIDE, RADIUS, BLUR_PX, SMEAR_PX = 64, 6, 0.9, 2.0
 
 
-def _disc(colour_blur_px: float) -> tuple[np.ndarray, np.ndarray]:
-    """A black disc in yellow oil, its colour blurred more than its lightness; its mask as found."""
-    y, x = np.mgrid[:SIDE, :SIDE] + 0.5 - SIDE / 2
+def _disc(smear_px: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A dark blue disc in yellow oil, blurred in light, its colour then smeared; mask as found; oil."""
+    y, x = np.mgrid[: 8 * SIDE, : 8 * SIDE] / 8 + 0.0625 - SIDE / 2
     inside = (np.hypot(x, y) <= RADIUS).astype(np.float32)
-    lightness, colour = (cv2.GaussianBlur(inside, (0, 0), s) for s in (BLUR_PX, colour_blur_px))
-    delta = np.dstack([-50.0 * lightness, -3.0 * colour, -45.0 * colour]).astype(np.float32)
-    mask = (np.hypot(x, y) <= RADIUS + 3).astype(np.uint8)
-    return delta, mask
+    inside = cv2.GaussianBlur(cv2.resize(inside, (SIDE, SIDE), interpolation=cv2.INTER_AREA), (0, 0), BLUR_PX)
+    oil, piece = (decoded(np.array(rgb) / 255) for rgb in (OIL, PIECE))
+    stored = encoded(oil + (piece - oil) * inside[..., None]).astype(np.float32)
+    lab = cv2.cvtColor(stored, cv2.COLOR_RGB2Lab)
+    if smear_px:
+        lab[..., 1:] = cv2.GaussianBlur(lab[..., 1:], (0, 0), smear_px)
+    delta = cv2.GaussianBlur(lab - lab[0, 0], (0, 0), SMOOTHING_SIGMA_PX)
+    mask = (np.hypot(x[4::8, 4::8], y[4::8, 4::8]) <= RADIUS + 3).astype(np.uint8)
+    return delta, mask, lab[0, 0].copy()
 
 
-def _diameter(colour_blur_px: float) -> float:
-    delta, mask = _disc(colour_blur_px)
-    (outline,) = place_edges([Piece(delta, mask, np.zeros(mask.shape, bool), OIL, False)], 0.0)
+def _diameter(smear_px: float) -> float:
+    delta, mask, oil = _disc(smear_px)
+    (outline,) = place_edges([Piece(delta, mask, np.zeros(mask.shape, bool), oil, False)], 1.0)
     assert outline is not None
     return float(np.sqrt(4 / np.pi * area(outline)))
 
 
 def test_smeared_colour_does_not_widen_a_dark_piece():
-    sharp, smeared = _diameter(BLUR_PX), _diameter(SMEAR_PX)
+    sharp, smeared = _diameter(0.0), _diameter(SMEAR_PX)
     assert smeared == pytest.approx(sharp, rel=0.01)
-    assert smeared == pytest.approx(2 * RADIUS, rel=0.03)
+    assert sharp == pytest.approx(2 * RADIUS, rel=0.03)
 
 
 @pytest.mark.parametrize(
