@@ -167,7 +167,7 @@ def cut_in_one_colour(
     """
 
     def seams(part: np.ndarray) -> np.ndarray:
-        return cut_by_seams(part, delta, least_px2, body)
+        return cut_by_seams(part, delta, least_px2, body, cut_strength)
 
     def form(part: np.ndarray) -> np.ndarray:
         cut = along_seams(cut_by_form(part, least_px2, cut_strength), delta)

@@ -47,6 +47,12 @@ def test_overlapping_discs_are_cut_along_the_edge_that_is_seen():
     assert np.array_equal(labels > 0, both > 0)
 
 
+@pytest.mark.parametrize(("cut_strength", "parts"), [(0.05, 1), (0.4, 2), (1.0, 2)])
+def test_the_less_is_to_be_cut_the_plainer_a_line_must_be(cut_strength: float, parts: int):
+    both, delta = _pair()
+    assert cut_by_seams(both, delta, 50.0, both, cut_strength).max() == parts
+
+
 @pytest.mark.parametrize("mask", [_disc(FRONT) | _disc(BEHIND), _disc((60, 50), 40)])
 def test_without_a_line_nothing_is_cut(mask: np.ndarray):
     assert cut_by_seams(mask, _picture(mask), 50.0, mask).max() == 1
