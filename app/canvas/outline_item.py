@@ -115,6 +115,7 @@ class OutlineItem(QGraphicsItem):
         box[new] = outlines.bounds([shapes[i] for i in new])
         self._source = OutlineSource(shapes, box, np.asarray(group), self._style)
         self._labels, self._finger = np.asarray(labels), finger
+        self._waiting = np.zeros(0, dtype=int)  # rows of before; the next frame tells what it lacks
         self._doubtful = np.zeros(len(labels), dtype=bool) if doubtful is None else doubtful
         self._rows = dict(zip(self._labels.tolist(), range(len(labels)), strict=True))
         gone = np.setdiff1d(np.arange(len(old_labels)), there, assume_unique=True)

@@ -119,3 +119,19 @@ def test_lines_of_many_pieces_are_made_between_frames(qtbot, monkeypatch) -> Non
     view.zoom_to(1.4)
     view.viewport().repaint()  # those at hand serve at a zoom near theirs
     assert len(made) == done
+
+
+def test_lines_are_not_made_for_pieces_that_have_gone_meanwhile(qtbot) -> None:
+    view = PictureView()
+    view.resize(700, 500)
+    qtbot.addWidget(view)
+    view.show()
+    qtbot.waitExposed(view)
+    view.set_picture(np.full((*SHAPE, 3), 200, np.uint8))
+    count = 40
+    view.set_particles(make_particles(shapes(count), label=np.arange(1, count + 1), area_px2=200.0))
+    item = view._outlines
+    item._zoom, item._waiting = 1.0, np.arange(count)  # as a frame leaves it that could not make all lines
+    item.set_outlines(np.zeros(0, dtype=int), (), np.zeros(0, dtype=int))
+    item._draw_ahead()
+    assert not len(item._waiting)
