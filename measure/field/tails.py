@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from measure.field.edge import SMOOTHING_SIGMA_PX, Piece, along_own_colour, edge_reach
-from measure.field.masks import dilated, fill_holes, opened_to, solidity
+from measure.field.masks import dilated, drawn, fill_holes, opened_to, solidity
 from measure.field.outline import area
 from measure.field.quick import median, percentile
 
@@ -58,8 +58,7 @@ def without_tails(piece: Piece, outline: np.ndarray, least_px2: float) -> Trimme
     bays = float(cv2.contourArea(cv2.convexHull(outline.astype(np.float32)))) - own
     if piece.rim_only or bays < max(_LEAST_BAY_PX2, _STICKS_OUT * own):
         return None
-    mask = np.zeros_like(piece.mask)
-    cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
+    mask = drawn(outline, piece.mask.shape)
     inside = mask.view(bool)
     if not inside.any():
         return None

@@ -37,6 +37,17 @@ def painted(levels: OutlineLevels, zoom: float, scene: OutlineSource) -> QImage:
     return image
 
 
+def shown(qtbot) -> PictureView:
+    """A view of an even picture on the screen."""
+    view = PictureView()
+    view.resize(700, 500)
+    qtbot.addWidget(view)
+    view.show()
+    qtbot.waitExposed(view)
+    view.set_picture(np.full((*SHAPE, 3), 200, np.uint8))
+    return view
+
+
 @pytest.mark.usefixtures("qapp")
 def test_a_copy_drawn_ahead_is_the_one_drawn_at_once() -> None:
     scene, levels, other = source(600), OutlineLevels(SHAPE), OutlineLevels(SHAPE)
@@ -90,12 +101,7 @@ def test_lines_of_many_pieces_are_made_between_frames(qtbot, monkeypatch) -> Non
         return real(self, row, zoom)
 
     monkeypatch.setattr(OutlineItem, "_polygon", counted)
-    view = PictureView()
-    view.resize(700, 500)
-    qtbot.addWidget(view)
-    view.show()
-    qtbot.waitExposed(view)
-    view.set_picture(np.full((*SHAPE, 3), 200, np.uint8))
+    view = shown(qtbot)
     count = 3000
     view.set_particles(
         make_particles(
@@ -122,12 +128,7 @@ def test_lines_of_many_pieces_are_made_between_frames(qtbot, monkeypatch) -> Non
 
 
 def test_lines_are_not_made_for_pieces_that_have_gone_meanwhile(qtbot) -> None:
-    view = PictureView()
-    view.resize(700, 500)
-    qtbot.addWidget(view)
-    view.show()
-    qtbot.waitExposed(view)
-    view.set_picture(np.full((*SHAPE, 3), 200, np.uint8))
+    view = shown(qtbot)
     count = 40
     view.set_particles(make_particles(shapes(count), label=np.arange(1, count + 1), area_px2=200.0))
     item = view._outlines

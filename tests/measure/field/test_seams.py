@@ -4,7 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.seams import along_seams, cut_by_seams, seam_between
+from measure.field.masks import SQUARE
+from measure.field.pale_lines import PaleLines
+from measure.field.seams import _are_pieces, along_seams, cut_by_seams, seam_between
 
 PIECE, LINE = -20.0, -8.0  # lightness against the oil
 FRONT, BEHIND, RADIUS = (42, 50), (82, 50), 30
@@ -65,13 +67,27 @@ def test_a_line_through_one_round_piece_is_no_seam():
     assert cut_by_seams(mask, _picture(mask, line), 50.0, mask).max() == 1
 
 
-def test_what_lies_between_both_edges_of_an_overlap_is_no_piece():
-    both = _disc(FRONT) | _disc(BEHIND)
-    lines = (_arc(FRONT) | _arc(BEHIND)) & cv2.erode(both, np.ones((3, 3), np.uint8))
-    labels = cut_by_seams(both, _picture(both, lines), 50.0, both)
+def test_a_side_that_hardly_borders_the_oil_is_no_piece():
+    both, delta = _pair()
+    front = _disc(FRONT)
+    sides = [front, both & (1 - front)]
+    ends = [np.array(place, np.float32) for place in ((62, 28), (62, 72))]  # where the two outlines cross
+    (line,) = PaleLines(both, delta).between(ends[0], [ends[1]])
+    assert line is not None
+    oil = cv2.dilate(1 - both, SQUARE)
+    assert _are_pieces(both, sides, line, oil)
+    # as where two see-through pieces overlap, and others lie all round
+    assert not _are_pieces(both, sides, line, np.zeros_like(oil))
+
+
+def test_a_cut_stays_where_one_piece_is_seen_through_the_other():
+    both, delta = _pair()
     lens = (_disc(FRONT) & _disc(BEHIND)) > 0
-    for n in range(1, labels.max() + 1):
-        assert np.count_nonzero((labels == n) & lens) < 0.6 * np.count_nonzero(labels == n)
+    darker = delta.copy()
+    darker[lens, 0] += 0.5 * PIECE
+    straight = np.where(np.arange(125) < 62, 1, 2) * both.astype(np.int32)
+    assert not np.array_equal(along_seams(straight, delta), straight)
+    assert np.array_equal(along_seams(straight, darker), straight)
 
 
 def test_a_straight_cut_is_laid_along_the_line():
