@@ -32,6 +32,8 @@ _LINED = 0.9  # share of a bay's shore at which a rim is seen, from which the ba
 _ROUNDS = 3  # the level depends on the size it gives
 _CLEAR_STEP, _OF_COLOUR = 20.0, 0.7  # lightness that alone tells an edge, also over the difference in colour
 _CORE, _INNERMOST = 2.6, 0.7  # sigma from the border, or share of the greatest depth: there a piece is itself
+_SPOT_PX = 2.0  # spots from this size on are told from the noise
+_SOFT_PX, _DETAIL = 2.0, 0.5  # blur from which an edge shows that detail under half of it is none
 _TWO, _THREE = disc(2.0), disc(3.0)
 
 
@@ -79,9 +81,11 @@ def slope(field: np.ndarray) -> np.ndarray:
     return np.sqrt(gx * gx + gy * gy)
 
 
-def local_plateau(field: np.ndarray, reach_px: int) -> np.ndarray:
-    """Highest value of a lightly smoothed field within reach."""
+def local_plateau(field: np.ndarray, reach_px: int, spot_px: float = 0.0) -> np.ndarray:
+    """Highest value of a lightly smoothed field within reach, but for bright spots smaller than the reach."""
     calm = cv2.GaussianBlur(field, (0, 0), CALM_SIGMA_PX)
+    if spot_px >= _SPOT_PX:
+        calm = cv2.morphologyEx(calm, cv2.MORPH_OPEN, disc(spot_px))
     size = 2 * reach_px + 1
     return cv2.dilate(calm, np.ones((size, size), np.uint8))
 
@@ -181,6 +185,7 @@ def _trace_bodies(
             # the edge lies in the flank; a pale streak deeper inside does not open the piece
             core = own.depth > 2.563 * own.sigma + 1.0
             inside = ((own.share >= level[j]).view(np.uint8) & own.free) | core.view(np.uint8)
+            inside = _without_slits(inside, own)
             chain = outer_chain(inside, piece.mask)
             if chain is not None:
                 chains.append(chain)
@@ -193,6 +198,15 @@ def _trace_bodies(
             outlines[which[j]] = outline
         radius = np.sqrt(np.maximum(areas(points, start), 1.0) / np.pi)
         level[going] = 2.0 * half[which[going]] * blurred_disc_level(radius, sigma[going])
+
+
+def _without_slits(inside: np.ndarray, own: _Ready) -> np.ndarray:
+    """Close slits far finer than the blur, which leaves none in a picture."""
+    if own.sigma < _SOFT_PX:
+        return inside
+    ball = disc(_DETAIL * own.sigma)
+    closed: np.ndarray = cv2.morphologyEx(inside, cv2.MORPH_CLOSE, ball)
+    return closed & own.free
 
 
 def _trace_rims(
@@ -226,12 +240,15 @@ def _body_ready(body: Piece) -> _Ready:
     colour = colour_weight(values)
     field = along_own_colour(body.delta, values, colour)
     reach, sigma = edge_reach(field, body.mask, inside)
-    share = field / np.maximum(local_plateau(np.where(inside, field, np.float32(0.0)), reach), 1e-3)
-    wider: np.ndarray = cv2.dilate(body.mask, _TWO)
-    free = wider & ~body.others.view(np.uint8) & 1
     depth = _depth(body.mask)
     # in its flanks a blurred piece is paler than it is, and half of the light lies elsewhere in a larger step
     core = depth >= min(_CORE * sigma, _INNERMOST * float(depth.max()))
+    # no wider than what the blur leaves level, or the plateau sinks; the mask is as fat as the blur
+    spot = min(0.5 * reach, float(depth.max()) - 1.6 * reach)
+    plateau = local_plateau(np.where(inside, field, np.float32(0.0)), reach, spot)
+    share = field / np.maximum(plateau, 1e-3)
+    wider: np.ndarray = cv2.dilate(body.mask, _TWO)
+    free = wider & ~body.others.view(np.uint8) & 1
     return _Ready(share, sigma, _typical(body.delta[core]), free, depth, colour=colour)
 
 

@@ -4,7 +4,7 @@ A piece so lit crosses the tone of the oil within itself. Taken by its distance 
 its own middle, and its bright flank would look like a piece of its own. Where a field is lit so, seen by
 bright flanks that all lie on the same side of dark pieces (or dark ones of bright pieces), the tone between
 is filled and the flank beyond is taken out before pieces are looked for. Colours and features are still
-read from the field as it is.
+read from the field as it is. What is thicker than the pieces beside it is no flank: a piece with its shadow.
 """
 
 from dataclasses import replace
@@ -19,6 +19,8 @@ _SIGMA_PX = 2.0  # the grey between the flanks is judged over the noise
 _LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel is dark or bright
 _FLANKS = 0.15  # strength of the other sign over that of the main one from which it is half of the picture
 _NEAR = 0.5  # share of it that must lie beside pieces
+_THICKER = 1.3  # depth of what is a flank, over that of the deepest piece beside it, at most
+_BESIDE_PX = 5  # how far from it that piece may lie
 _ONE_WAY = 0.5  # how far the flanks agree on a direction, 0..1
 _WORK_PX = 1_000_000  # the direction needs no more pixels than these
 _SMEAR = (
@@ -50,7 +52,7 @@ def without_relief(light: Light) -> Light:
     filled = np.logical_or.reduce([_grey(dark, bright, angle + turn) for turn in _TURNS])
     whole = _without_skin(dark | filled)
     step = sign * median(np.abs(light.delta[..., 0][dark]))
-    return _changed(light, whole, bright & ~whole, np.float32(step))
+    return _changed(light, whole, _is_thin(main, flank) & ~whole, np.float32(step))
 
 
 def _strengths(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np.ndarray, float]:
@@ -90,11 +92,34 @@ def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
     wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), _SMEAR * float(depth))
     x, y = cv2.Sobel(wide, cv2.CV_32F, 1, 0), cv2.Sobel(wide, cv2.CV_32F, 0, 1)
     near = flank * (wide > 0.05 * wide.max())
-    if near.sum() < _NEAR * flank.sum():
+    if near.sum() < _NEAR * flank.sum() or flank[_is_thin(main, flank)].sum() < _NEAR * flank.sum():
         return None  # pieces of their own
     weight = near / np.maximum(np.hypot(x, y), 1e-9)
     toward = np.array([-(weight * x).sum(), -(weight * y).sum()]) / near.sum()
     return float(np.arctan2(toward[1], toward[0])) if np.hypot(*toward) > _ONE_WAY else None
+
+
+def _is_thin(main: np.ndarray, flank: np.ndarray) -> np.ndarray:
+    """Pixels of flanks no thicker than the pieces they lie beside, (M, N) ndarray of bool."""
+    of_main, depth_main = _depths(main > 0)
+    of_flank, depth_flank = _depths(flank > 0)
+    size = 2 * _BESIDE_PX + 1
+    near = cv2.dilate(depth_main[of_main], np.ones((size, size), np.uint8))
+    beside = np.zeros_like(depth_flank)
+    at = of_flank > 0
+    np.maximum.at(beside, of_flank[at], near[at])
+    thin = depth_flank <= _THICKER * beside
+    thin[0] = False
+    return np.asarray(thin[of_flank])
+
+
+def _depths(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Number of each part, (M, N), and the depth of each in px, 0 for what is in none."""
+    depth = cv2.distanceTransform(mask.view(np.uint8), cv2.DIST_L2, 5)
+    count, numbers = cv2.connectedComponents(mask.view(np.uint8))
+    deepest = np.zeros(count, np.float32)
+    np.maximum.at(deepest, numbers[mask], depth[mask])
+    return numbers, deepest
 
 
 def _grey(main: np.ndarray, flank: np.ndarray, angle: float) -> np.ndarray:

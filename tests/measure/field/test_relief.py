@@ -60,6 +60,21 @@ def test_the_light_given_is_not_changed():
     assert np.array_equal(light.solid_distance, before[1])
 
 
+def test_a_light_piece_with_its_shadow_beside_dark_ones_is_no_flank():
+    grey = np.full((340, 380), 120.0)
+    y, x = np.mgrid[:340, :380] + 0.5
+    for cx, cy, radius, step in [(290, 90, 45, -70.0), (110, 270, 45, -70.0), (118, 118, 40, -70.0)]:
+        grey[(x - cx) ** 2 + (y - cy) ** 2 < radius**2] = 120.0 + step
+    grey[(x - 100) ** 2 + (y - 100) ** 2 < 36**2] = 210.0
+    grey = cv2.GaussianBlur(grey, (0, 0), 1.5) + np.random.default_rng(4).normal(0, 2.0, grey.shape)
+    picture = Picture(np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2))
+    light = prepare(picture)
+    assert without_relief(light) is light
+    found = measure_field(picture, FieldSettings(), 1.0).particles
+    near = np.hypot(found["centre_x_px"] - 100, found["centre_y_px"] - 100) < 4
+    assert found.diameter_px[near & (found["set_aside"] == "")] == pytest.approx([72.0], rel=0.02)
+
+
 def test_a_micrograph_agrees_with_the_outlines_drawn_by_its_makers(real_pictures):
     """32 particles of the EMPS set (Yildirim and Cole 2021): picture and labels, CC BY 4.0."""
     from measure.picture_file import read_picture
