@@ -1,5 +1,8 @@
 """A picture with the outlines of its particles drawn in, for a folder of results or a report."""
 
+import itertools
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 
@@ -29,6 +32,7 @@ _DASHES: dict[Kind, tuple[int, int]] = {
 }
 _ASIDE = (1, 6)
 _SHIFT = 4  # fractional bits of the outline when drawn
+_STEP_PX = 0.7  # nearer points of an outline do not show
 
 
 def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
@@ -44,29 +48,57 @@ def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
         pixels = (pixels >> 8).astype(np.uint8)
     canvas = np.ascontiguousarray(pixels).copy()
     thick = max(2, round(min(canvas.shape[:2]) / 900))  # a thinner line would show paler than it is
+    lines: dict[tuple[Kind, bool], list[np.ndarray]] = {}
     for outline, code, reason in zip(
-        particles.outlines, particles["kind"], particles["set_aside"], strict=True
+        _thinned(particles.outlines), particles["kind"], particles["set_aside"], strict=True
     ):
-        kind = KINDS[code]
-        _draw_outline(canvas, outline, HALO_RGB[kind], (1, 0), thick + 3)
-        _draw_outline(canvas, outline, KIND_RGB[kind], _ASIDE if reason else _DASHES[kind], thick)
+        if len(outline) > 1:  # a piece taken in from a table has none
+            lines.setdefault((KINDS[code], bool(reason)), []).append(outline)
+    # every halo lies below every line, so that none hides a neighbour's; all of a sort are drawn in one call
+    for (kind, _), outlines in lines.items():
+        _draw(canvas, [_fixed(o) for o in outlines], True, HALO_RGB[kind], thick + 3)
+    for (kind, aside), outlines in lines.items():
+        dash = _ASIDE if aside else _DASHES[kind]
+        if dash[1] == 0:
+            _draw(canvas, [_fixed(o) for o in outlines], True, KIND_RGB[kind], thick)
+        else:
+            _draw(canvas, _dashes(outlines, dash, thick), False, KIND_RGB[kind], thick)
     return canvas
 
 
-def _draw_outline(
-    canvas: np.ndarray, outline: np.ndarray, colour: tuple, dash: tuple[int, int], thick: int
-) -> None:
+def _draw(canvas: np.ndarray, lines: list[np.ndarray], closed: bool, colour: tuple, thick: int) -> None:
+    cv2.polylines(canvas, lines, closed, colour, thick, cv2.LINE_AA, _SHIFT)
+
+
+def _fixed(outline: np.ndarray) -> np.ndarray:
     # outline coordinates put the first pixel's corner at 0, 0; drawing puts its centre there
-    points = np.round((outline - 0.5) * (1 << _SHIFT)).astype(np.int32)
-    if dash[1] == 0:
-        cv2.polylines(canvas, [points], True, colour, thick, cv2.LINE_AA, _SHIFT)
-        return
-    closed = np.vstack([outline, outline[:1]])
-    run = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    phase = (run[:-1] / thick) % sum(dash)
-    for i in np.flatnonzero(phase < dash[0]):
-        j = (i + 1) % len(points)
-        cv2.line(canvas, points[i].tolist(), points[j].tolist(), colour, thick, cv2.LINE_AA, _SHIFT)
+    return np.round((outline - 0.5) * (1 << _SHIFT)).astype(np.int32)
+
+
+def _thinned(outlines: Sequence[np.ndarray]) -> list[np.ndarray]:
+    """Leave out points nearer to the last one than shows; a small picture of a large field has many."""
+    if not outlines:
+        return []
+    points = np.concatenate(outlines)
+    first = np.cumsum([0, *(len(o) for o in outlines)])
+    step = np.hypot(*np.diff(points, axis=0, prepend=points[:1]).T)
+    cell = np.floor(np.cumsum(step, dtype=np.float64) / _STEP_PX)
+    keep = np.diff(cell, prepend=-1) > 0
+    keep[first[:-1][np.diff(first) > 0]] = True
+    thin = [points[a:b][keep[a:b]] for a, b in itertools.pairwise(first)]
+    return [t if len(t) > 3 else o for t, o in zip(thin, outlines, strict=True)]
+
+
+def _dashes(outlines: list[np.ndarray], dash: tuple[int, int], thick: int) -> list[np.ndarray]:
+    """Return the pieces of line that are drawn, each (2, 2) in fractions of a pixel."""
+    drawn = []
+    for outline in outlines:
+        after = np.roll(outline, -1, axis=0)
+        run = np.cumsum(np.hypot(*(after - outline).T))
+        phase = (np.concatenate([[0], run[:-1]]) / thick) % sum(dash)
+        shown = phase < dash[0]
+        drawn.append(np.stack([_fixed(outline[shown]), _fixed(after[shown])], axis=1))
+    return list(np.concatenate(drawn))
 
 
 def png_bytes(pixels: np.ndarray) -> bytes:
