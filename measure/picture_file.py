@@ -17,6 +17,9 @@ from measure.picture_formats import LIMIT_MPX, Decoded
 
 PICTURE_SUFFIXES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".bmp", ".webp")
 KINDS_OF_FILE = "PNG, JPEG, TIFF, BMP or WebP"
+# pictures by their name that are not read: listed all the same, so that none is left out in silence
+_UNREAD_SUFFIXES = (".gif", ".heic", ".heif", ".avif", ".jp2", ".jxl", ".dng", ".pgm", ".ppm", ".pnm")
+LISTED_SUFFIXES = (*PICTURE_SUFFIXES, *_UNREAD_SUFFIXES)
 LIMIT_BYTES = 4 * 2**30
 
 _BMP_HEADERS = [size.to_bytes(4, "little") for size in (12, 40, 52, 56, 64, 108, 124)]
@@ -73,6 +76,7 @@ def list_pictures(path: Path | str) -> list[Path]:
     ----------
     path : Path or str
         A file gives itself; a folder its pictures, sorted as people count (2 before 10), subfolders left out.
+        Among them are pictures of formats that are not read: `read_picture` then says so by name.
 
     Returns
     -------
@@ -92,7 +96,7 @@ def list_pictures(path: Path | str) -> list[Path]:
         entries = list(path.iterdir())
     except OSError as error:
         raise InvalidInput(f"The folder {path} cannot be read: {error.strerror}.") from None
-    found = [p for p in entries if p.suffix.lower() in PICTURE_SUFFIXES and p.name[0] != "." and p.is_file()]
+    found = [p for p in entries if p.suffix.lower() in LISTED_SUFFIXES and p.name[0] != "." and p.is_file()]
     if not found:
         raise InvalidInput(f"The folder {path} holds no picture ({KINDS_OF_FILE}).")
     return sorted(found, key=_counting_order)
@@ -136,6 +140,11 @@ def _kind_of(data: bytes, name: str) -> str:
         return "BMP"
     if len(data) < 12 and any(s.startswith(data) for s in (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"RIFF")):
         raise InvalidInput(f"{name} is incomplete: it ends within its first bytes; copy it again.")
+    suffix = Path(name).suffix
+    if suffix.lower() in _UNREAD_SUFFIXES:
+        raise InvalidInput(
+            f"{name} is a {suffix[1:].upper()} picture, which is not read here; save it as PNG or TIFF."
+        )
     what = "holds text" if _looks_like_text(data) else "is of no known picture format"
     raise InvalidInput(f"{name} is not a picture: it {what}. Use {KINDS_OF_FILE}.")
 

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from measure.output.study_run import StudyKeeper
 
 
+_MOST_SAID = 3  # fields to take again that are named; the table names all
+
+
 class StudyWriter:
     """Opens an existing study at once, so that a bad one is refused early; makes a new one when needed."""
 
@@ -90,6 +93,9 @@ class Shelf:
         self.twins: list[str] = []
         self.alarms: list[str] = []
         self.marks: list[str] = []
+        self._marked: set[tuple] = set()
+        self._retakes: list[str] = []
+        self._notes: dict[str, list[str]] = {}  # what is to be known of a file: the pictures it holds for
 
     def take_over(self, keys: set[str], jobs: Mapping[str, FieldJob]) -> None:
         """Take over fields of a run that was stopped."""
@@ -97,7 +103,8 @@ class Shelf:
         for key, job in jobs.items():
             row = self.finished.row(key) if self.finished is not None and key in keys else {}
             self.alarms += row.get("alarms", ())
-            self.marks += [row["marks"]] if row.get("marks") else []
+            self._note_marks(row)
+            self._note_advice(job.name, row)
             if row.get("look"):
                 self._known.add(job.name, row["look"])
 
@@ -112,8 +119,31 @@ class Shelf:
             return False
         self._known.add(outcome.name, outcome.row["look"])
         self.alarms += outcome.row["alarms"]
-        self.marks += [outcome.row["marks"]] if outcome.row["marks"] else []
+        self._note_marks(outcome.row)
+        self._note_advice(outcome.name, outcome.row)
         return True
+
+    def _note_marks(self, row: Mapping) -> None:
+        size = (row.get("width_px"), row.get("height_px"))
+        if row.get("marks") and size not in self._marked:  # told once for all pictures of a size
+            self._marked.add(size)
+            self.marks.append(row["marks"])
+
+    def _note_advice(self, name: str, row: Mapping) -> None:
+        for note in row.get("notes", ()):
+            self._notes.setdefault(note, []).append(name)
+        if row.get("advice") == "retake":
+            self._retakes.append(f"{name}: {row['advice_reason']}")
+
+    def advice(self) -> list[str]:
+        """Return what is to be known of the files, and which fields had better be taken again, and why."""
+        shown = [_note_words(note, names) for note, names in self._notes.items()]
+        shown += [f"better take it again: {text}" for text in self._retakes[:_MOST_SAID]]
+        rest = len(self._retakes) - _MOST_SAID
+        if rest > 0:
+            fields = "1 more field is" if rest == 1 else f"{rest} more fields are"
+            shown.append(f"{fields} better taken again; the column advice_reason of fields.csv says why.")
+        return shown
 
     def keep(self, job: FieldJob, key: str, outcome: FieldOutcome) -> None:
         """Keep a field in the study and on disk."""
@@ -142,3 +172,8 @@ class Shelf:
         parts = self._parts or self.finished or Parts(make_folder(self._folder))
         parts.write_tables(keys, self._folder)
         parts.clear()
+
+
+def _note_words(note: str, names: list[str]) -> str:
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f"{names[0]}{more}: {note}."

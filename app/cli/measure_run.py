@@ -26,6 +26,9 @@ from measure.picture_png import is_joined, left_out_in
 from measure.safe_write import check_folder_place, write_text
 from measure.scale.scale_file import check_um_per_px, read_scale
 
+# pictures of one size that are looked at for marks; in one of them a pale mark may not be seen
+_LOOKED_AT = 3
+
 
 @dataclass
 class _Plan:
@@ -100,7 +103,7 @@ def _measure(
     if not shelf.kept and shelf.failed:
         raise InvalidInput(shelf.failed[0].error)
     passed_over = [f"passed over: {o.error}" for o in shelf.failed]
-    for text in (*passed_over, *shelf.twins, *shelf.alarms, *shelf.marks):
+    for text in (*passed_over, *shelf.twins, *shelf.alarms, *shelf.marks, *shelf.advice()):
         warn(text)
     if not shelf.kept:  # every picture shows what is counted already
         return 1
@@ -144,7 +147,7 @@ def _finish(
             "um_per_px": scale.um_per_px,
             "out": args.out,
             "failed": [{"field": o.name, "reason": o.error} for o in shelf.failed],
-            "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms, *shelf.marks],
+            "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms, *shelf.marks, *shelf.advice()],
             "sizes": sizes.as_json,
         }
         if overlaps is not None:
@@ -154,7 +157,10 @@ def _finish(
         for line in (*(overlaps.lines if overlaps is not None else ()), *sizes.lines):
             say(line)
         if args.out:
-            say(f"Written: {Path(args.out) / 'particles.csv'}, fields.csv, sizes.json")
+            overlays = ", overlays" if args.overlays else ""
+            say(f"Written: {Path(args.out) / 'particles.csv'}, fields.csv, sizes.json{overlays}")
+        if args.study:
+            say(f"Kept in the study: {args.study}")
     return 1 if shelf.failed or shelf.twins or shelf.alarms or plan.warnings else 0
 
 
@@ -180,7 +186,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     blank = read_picture(args.blank) if args.blank else None
     zones = zones_of(args.exclude)
     bar = check_label(args.bar) if args.bar else ""
-    kinds_seen: set[int] = set()  # pictures of one camera setting carry their marks in one place
+    kinds_seen: Counter[int] = Counter()  # pictures of one camera setting carry their marks in one place
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
     plan = _Plan([], [], [], [])
     seen: dict[str, str] = {}
@@ -204,8 +210,8 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
             zones=(*zones, *left_out_in(path)), joined=is_joined(path),
         )  # fmt: skip
         pixels = picture_pixels(path)
-        job = replace(job, look_for_marks=pixels not in kinds_seen, bar=bar)
-        kinds_seen.add(pixels)
+        job = replace(job, look_for_marks=kinds_seen[pixels] < (1 if bar else _LOOKED_AT), bar=bar)
+        kinds_seen[pixels] += 1
         plan.jobs.append(job)
         plan.sha256.append(sha256)
         plan.largest_px = max(plan.largest_px, pixels)

@@ -13,10 +13,11 @@ from measure.errors import KnownError
 from measure.model import Scale
 from measure.output.table_import import take_in
 from measure.output.table_source import FIELDS_NAME, TableSource, read_table
-from measure.picture_file import PICTURE_SUFFIXES
+from measure.picture_file import LISTED_SUFFIXES
 from measure.picture_png import left_out_of
 from measure.study.records import TABLE_METHOD, Batch, NewField, ScaleRow
 
+_MOST_SAID = 3  # files left out that are spoken of one by one
 KEY, TABLE_KEY = "read pictures", "read tables"
 
 
@@ -33,7 +34,7 @@ def dropped(data: QMimeData) -> list[Path]:
 def dropped_pictures(data: QMimeData) -> list[Path]:
     """Return the pictures and folders among what is dragged."""
     paths = [Path(url.toLocalFile()) for url in data.urls() if url.isLocalFile()]
-    return [path for path in paths if path.is_dir() or path.suffix.lower() in PICTURE_SUFFIXES]
+    return [path for path in paths if path.is_dir() or path.suffix.lower() in LISTED_SUFFIXES]
 
 
 def dropped_tables(data: QMimeData) -> list[Path]:
@@ -187,8 +188,8 @@ class Adder:
         parts = [f"Added {number_text.count(added, 'picture')}."] if added else []
         if refusals:
             parts.append(refusals[0])
-            if len(refusals) > 1:
-                parts.append(
-                    f"{number_text.count(len(refusals) - 1, 'more file')} left out for such reasons."
-                )
+            parts += refusals[1:_MOST_SAID]
+            rest = len(refusals) - _MOST_SAID
+            if rest > 0:
+                parts.append(f"{number_text.count(rest, 'more file')} left out for such reasons.")
         self._session.tell(" ".join(parts), WARNING if refusals else DONE)

@@ -7,8 +7,8 @@ from app import parts
 _ADVICE = (
     (
         "Thin it",
-        "One part paste in 20 to 100 parts of clear oil, stirred well, so that pieces lie apart. About a "
-        "tenth of the picture covered is plenty.",
+        "One part paste in 20 to 100 parts of clear oil, stirred well, so that pieces lie apart. One to "
+        "three hundredths of the picture covered is best, a tenth the most.",
     ),
     ("One layer", "Press a small drop under a cover glass until it spreads, and wait until nothing moves."),
     (

@@ -187,7 +187,7 @@ def fields_agree(fields: Sequence[FieldSummary]) -> Agreement:
     odd: dict[str, str] = {}
     for name, values, chance in figures:
         for place, ratio in _odd_ones(values, chance):
-            way = f"{name} {ratio:.2g} times that of the others"
+            way = f"{name} {_times(ratio)} that of the others"
             known = odd.get(fields[place].name)
             odd[fields[place].name] = f"{known}; {way}" if known else way
     if not odd:
@@ -195,6 +195,10 @@ def fields_agree(fields: Sequence[FieldSummary]) -> Agreement:
     some = "; ".join(f"{name} ({why})" for name, why in list(odd.items())[:2])
     more = f" and {len(odd) - 2} more" if len(odd) > 2 else ""
     return Agreement(f"Odd among {len(fields)} fields: {some}{more}. Look at it before you count it.", odd)
+
+
+def _times(ratio: float) -> str:
+    return f"{float(f'{ratio:.2g}'):,.0f} times" if ratio >= 10 else f"{ratio:.2g} times"
 
 
 def _positive(values: Sequence[float] | np.ndarray) -> np.ndarray:

@@ -51,7 +51,9 @@ class Strays:
 
     @property
     def words(self) -> str:
-        """One sentence."""
+        """One sentence; empty where no piece is counted, so that nothing is far coarser than the rest."""
+        if not math.isfinite(self.beyond_um):
+            return ""
         name = "stray" if self.number == 1 else "strays"
         seen = f"{self.number} {name}" if self.number else "No stray"
         limits = f"{self.low:.2g} to {self.high:.2g}" if self.number else f"up to {self.high:.2g}"

@@ -107,11 +107,11 @@ def sizes_lines(summary: SizeSummary, verdict: Verdict) -> list[str]:
     """Return the same for reading: a line a figure, the verdict, and what to be careful about."""
     lines = [
         f"{summary.pieces:,.0f} {'piece' if summary.pieces == 1 else 'pieces'} on {summary.fields} "
-        f"{'field' if summary.fields == 1 else 'fields'}, "
-        f"{summary.limit_words}; 95 % intervals {summary.basis}",
-        "",
+        f"{'field' if summary.fields == 1 else 'fields'}"
     ]
-    lines += [_line(summary, name) for name in _LISTED if name in summary.values]
+    if summary.pieces:  # without any, there is nothing to list but dashes
+        lines[0] += f", {summary.limit_words}; 95 % intervals {summary.basis}"
+        lines += ["", *(_line(summary, name) for name in _LISTED if name in summary.values)]
     lines += ["", verdict.sentence, *(f"  {reason}" for reason in verdict.reasons)]
     if verdict.decides:
         lines.append(f"  What would decide: {verdict.decides}")

@@ -98,7 +98,7 @@ def verdict(
     low, high = summary.interval(FELT_SHARE)
     word = _word(low, high, profile) if math.isfinite(share) else "undecided"
     decides = _what_decides(summary, share, low, high, profile) if word == "undecided" else ""
-    reasons = [*_share_reason(share, low, high, profile), strays.words]
+    reasons = [*_share_reason(share, low, high, profile), *([strays.words] if strays.words else [])]
     if word != "undecided" and sample.pieces < _fewest(word):
         reasons.append(
             f"Too few pieces are counted to say '{word}': {sample.pieces:,.0f} of {_fewest(word)}."
@@ -151,8 +151,9 @@ def _share_reason(share: float, low: float, high: float, profile: FeltProfile) -
     if not math.isfinite(share):
         return []
     limits = f"{_percent(profile.not_felt_share)} (not felt) and {_percent(profile.felt_share)} (felt)"
+    range_ = " to ".join(dict.fromkeys((_percent(low), _percent(high))))
     return [
-        f"The felt share, {_percent(low)} to {_percent(high)}, is held against {limits}."
+        f"The felt share, {range_}, is held against {limits}."
         if math.isfinite(low)
         else f"The felt share is held against {limits}, but has no interval yet."
     ]
@@ -173,6 +174,8 @@ def _kind_reason(sample: SizeSample, profile: FeltProfile) -> list[str]:
 
 def _what_decides(summary: SizeSummary, share: float, low: float, high: float, profile: FeltProfile) -> str:
     tasting = "a tasting would decide"
+    if not math.isfinite(share):
+        return "Fields with pieces in them: take places with smear, or thin the paste less."
     crossed = [limit for limit in (profile.not_felt_share, profile.felt_share) if low < limit < high]
     if not crossed:
         return "Measure more fields; the felt share has no interval yet."

@@ -133,6 +133,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
     )
     row["look"], row["alarms"] = packed_look(picture), alarms_of(job, picture)
     row["marks"] = _marks_note(job, picture, result, row["alarms"]) if job.look_for_marks else ""
+    row["notes"] = list(picture.notes)
     row["warnings"] = " ".join(part for part in (row["warnings"], *row["alarms"]) if part)
     kept = result if job.keep_result else None
     return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)

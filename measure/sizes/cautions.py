@@ -103,8 +103,7 @@ def _cover(cover: float | None) -> str | None:
     touching = 1 - np.exp(-4 * cover)
     return (
         f"Pieces cover up to {100 * cover:.1f} % of a frame, where about {100 * touching:.0f} % touch "
-        "another by "
-        f"chance; dilute towards {100 * TARGET_COVER:.1f} %."
+        f"another by chance. Thinner is surer: at {100 * TARGET_COVER:.1f} % only about 5 % do."
     )
 
 

@@ -93,3 +93,13 @@ def test_finding_marks_sees_lines_darker_and_lighter_than_both_sides():
     assert _step(rows, 2)[1].tolist() == [90] * 5
     rows[:3], rows[3:] = 100, 180  # an edge is no line
     assert _step(rows, 2).max() <= 0
+
+
+def test_a_bar_that_the_first_picture_does_not_show_is_found_in_the_next(
+    barred: Path, tmp_path: Path, capsys: pytest.CaptureFixture
+):
+    pixels = drawn_field(7, size=(400, 300))
+    cv2.imwrite(str(tmp_path / "a.png"), pixels[..., ::-1])
+    (tmp_path / "b.png").write_bytes((barred / "f8.png").read_bytes())
+    _, said, _ = measured(capsys, str(tmp_path), "--um-per-px", "0.37")
+    assert "b.png: A bar of 100 px is drawn in" in said

@@ -321,3 +321,51 @@ def test_bad_options_exit_with_two():
     with pytest.raises(SystemExit) as stop:
         main(["measure", "x.png", "--sensitivity", "7"])
     assert stop.value.code == 2
+
+
+def test_a_picture_of_a_format_not_read_is_named_and_not_left_out_in_silence(fields, capsys):
+    (fields / "d.gif").write_bytes(b"GIF89a" + bytes(40))
+    assert main(["measure", str(fields), "--um-per-px", "0.5", "--jobs", "1"]) == 1
+    assert "passed over: d.gif is a GIF picture, which is not read here; save it as PNG or TIFF." in (
+        capsys.readouterr().err
+    )
+
+
+def test_a_field_without_pieces_gives_no_table_of_nothing_and_says_to_take_it_again(tmp_path, capsys):
+    path = tmp_path / "black.png"
+    cv2.imwrite(str(path), np.zeros((300, 400), np.uint8))
+    assert main(["measure", str(path), "--um-per-px", "0.5", "--jobs", "1"]) == 0
+    said = capsys.readouterr()
+    assert "better take it again: black.png: No piece was found" in said.err
+    assert said.out.startswith("0 pieces on 1 field\n")
+    assert "none" not in said.out
+    assert "nan" not in said.out
+
+
+def test_of_many_fields_to_take_again_the_first_few_are_named(tmp_path, capsys):
+    for i in range(5):
+        grey = np.zeros((300, 400), np.uint8)
+        grey[:, i * 8] = 1  # else they would be one picture
+        cv2.imwrite(str(tmp_path / f"dark-{i}.png"), grey)
+    main(["measure", str(tmp_path), "--um-per-px", "0.5", "--jobs", "1"])
+    said = capsys.readouterr().err
+    assert said.count("better take it again") == 3
+    assert "2 more fields are better taken again" in said
+
+
+def test_pages_of_a_file_that_are_not_measured_are_told(tmp_path, capsys):
+    import tifffile
+
+    page = cv2.imread(str(_discs(tmp_path / "disc.png", 1)))
+    tifffile.imwrite(tmp_path / "pages.tif", np.stack([page, page]), photometric="rgb")
+    main(["measure", str(tmp_path / "pages.tif"), "--um-per-px", "0.5", "--jobs", "1"])
+    assert "pages.tif: the file holds 2 pictures; the first is used." in capsys.readouterr().err
+
+
+def test_what_was_written_names_the_study_and_the_overlays(fields, tmp_path, capsys):
+    study, out = tmp_path / "s.gritline", tmp_path / "out"
+    options = ["--um-per-px", "0.5", "--out", str(out), "--overlays", "--study", str(study), "--jobs", "1"]
+    main(["measure", str(fields), *options])
+    said = capsys.readouterr().out
+    assert "fields.csv, sizes.json, overlays" in said
+    assert f"Kept in the study: {study}" in said

@@ -199,6 +199,14 @@ def test_one_odd_field_is_named_and_chance_is_not():
     assert not few.checked
     counts = [*summaries(30, 30, 30, 30), FieldSummary("empty", 2, 30, 0.05, 210.0)]
     assert "pieces" in fields_agree(counts).odd["empty"]
+    lone = [*(FieldSummary(f"e{i}", 0, float("nan"), 0.0, 210.0) for i in range(4)), *summaries(30)]
+    assert fields_agree(lone).odd["f0"].startswith("pieces 40 times that of")  # never a power of ten
+
+
+def test_a_hundred_times_as_many_pieces_is_written_out():
+    fields = [FieldSummary(f"e{i}", 1, 30, 0.001, 210.0) for i in range(4)]
+    odd = fields_agree([*fields, FieldSummary("full", 1234, 30, 0.001, 210.0)]).odd
+    assert odd["full"].startswith("pieces 1,200 times that of")
 
 
 def test_random_fields_of_one_slide_are_rarely_called_odd():
