@@ -146,14 +146,14 @@ class StationButton(QAbstractButton):
 
 
 def short_words(words: str) -> str:
-    """Return a state without what stands in brackets and without "yet"; the tip tells all of it.
+    """Return a state without what stands in brackets, "yet" and "here"; the tip tells all of it.
 
     Examples
     --------
     >>> short_words("x₅₀ 59 (47 to 109) µm, felt")
     'x₅₀ 59 µm, felt'
     """
-    return re.sub(r"\s*\([^)]*\)| yet$", "", words)
+    return re.sub(r"\s*\([^)]*\)| yet$| here$", "", words)
 
 
 def lines_of(words: str, metrics: QFontMetrics, width: int, most: int) -> list[str]:

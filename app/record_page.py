@@ -7,6 +7,7 @@ from PySide6.QtGui import QKeyEvent, QKeySequence
 from PySide6.QtWidgets import (
     QApplication,
     QComboBox,
+    QHeaderView,
     QLineEdit,
     QTableView,
     QVBoxLayout,
@@ -25,6 +26,7 @@ from measure.study.study import Study
 FIRST = 200
 KEY = "record of changes"
 _WIDTHS = (150, 80, 230, 230, 260, 120)
+_WORDY = (3, 4)
 
 
 def read_record(path: Path, field_id: int | None) -> list[EditEntry]:
@@ -228,7 +230,9 @@ def _view(model: RecordTable) -> QTableView:
     view = _Rows()
     view.setModel(model)
     parts.dress_rows(view, "Record of changes")
-    view.horizontalHeader().setStretchLastSection(True)
+    head = view.horizontalHeader()
     for column, width in enumerate(_WIDTHS):
         view.setColumnWidth(column, width)
+    for column in _WORDY:  # from and to take what width there is
+        head.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
     return view

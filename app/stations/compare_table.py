@@ -32,6 +32,10 @@ class RatioTable(QTableWidget):
         self.setShowGrid(False)
         head = self.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setStretchLastSection(True)  # the head reaches across, however wide the window is
+        last = self.horizontalHeaderItem(len(_HEADS) - 1)
+        if last is not None:
+            last.setTextAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
 
     def show_answer(self, shown: CompareAnswer | None) -> None:
         """Fill the table anew."""

@@ -86,6 +86,7 @@ class Station(BaseStation):
         self.view.escaped.connect(self._step_back)
         self.check.changed.connect(self._check_changed)
         panel.list.wanted.connect(self._go_to)
+        panel.next_ones.wanted.connect(self._go_to)
         panel.list.filtered.connect(self._show_outlines)
         panel.field_wanted.connect(session.show_field)
 

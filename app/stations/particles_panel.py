@@ -15,6 +15,7 @@ from app.stations.particles_hands import REASONS, Hands
 from app.stations.particles_list import PieceList
 from app.stations.particles_piece import PieceCard
 from app.stations.particles_queue import doubtful_count, looked_at
+from app.stations.particles_waiting import WaitingList
 from app.stations.sides import page_buttons
 
 _SHARE, _LOWEST = 0.3, 200  # of the column's height that is the histogram's, and px at least
@@ -55,6 +56,7 @@ class Panel(QWidget):
         # above the reasons, so that they are in view however many reasons there are
         self.piece = PieceCard(pieces, action, parts.row(self._aside, restore, None))
         self.list = PieceList(pieces, action)
+        self.next_ones = WaitingList(pieces)
         self.waiting = parts.label("", wrap=True)
         self.progress = QProgressBar()
         self.progress.setTextVisible(False)
@@ -89,7 +91,9 @@ class Panel(QWidget):
             self.waiting, self.progress, parts.row(accept, after, None), heading="Doubtful first"
         )
         inner = QWidget()
-        inner.setLayout(parts.column(doubtful, parts.card(self.piece), None))
+        column = parts.column(doubtful, parts.card(self.piece), self.next_ones)
+        column.setStretch(2, 1)
+        inner.setLayout(column)
         return parts.scroll(inner)
 
     def _aside_button(self, action: Callable[[str], QAction]) -> QToolButton:
@@ -140,11 +144,14 @@ class Panel(QWidget):
         self.fields.setCurrentIndex(self.fields.findData(self._pieces.field_id))
         self.fields.blockSignals(False)
         self.list.refresh(self._session.selected)
+        self.next_ones.refresh()
+        self.next_ones.set_chosen(self._session.selected)
         self._show_waiting()
 
     def show_chosen(self, chosen: frozenset[int], image: QImage | None) -> None:
         """Show what is chosen in the table and the details."""
         self.list.set_chosen(chosen)
+        self.next_ones.set_chosen(chosen)
         self.piece.show_pieces(chosen, image)
         self._aside.setEnabled(bool(chosen))
 

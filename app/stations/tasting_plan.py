@@ -21,6 +21,7 @@ from measure.judge.felt import FeltProfile
 from measure.judge.panel_session import METHODS, PanelPlan, make_plan
 from measure.judge.serving import MOST_SAMPLES
 
+_WIDEST_IN_LINES = 48  # of text; wider a form does not read better
 _MOST_LINES = 6  # of batches in view; more are scrolled to
 _ID = Qt.ItemDataRole.UserRole
 _PURPOSES = (("to find a difference", False), ("to show that two are alike", True))
@@ -79,7 +80,11 @@ class PlanForm(QWidget):
             parts.button("Do not plan it", cancel, look="quiet"), None,
         )  # fmt: skip
         whole = parts.card(self.about, self.rows, self.power, self.fault, buttons, heading="Plan a session")
-        self.setLayout(parts.column(whole, None, margin=theme.SMALL))
+        # boxes wider than what is typed into them would only pull label and value apart
+        whole.setMaximumWidth(_WIDEST_IN_LINES * self.fontMetrics().lineSpacing())
+        across = parts.row(whole, None)
+        across.setStretch(0, 1000)
+        self.setLayout(parts.column(across, None, margin=theme.SMALL))
         self.method.currentIndexChanged.connect(lambda _i: self._suit())
         for signal in (
             self.purpose.currentIndexChanged, self.assessors.textChanged, self.rounds.valueChanged,

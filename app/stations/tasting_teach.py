@@ -55,8 +55,8 @@ def teaching_page() -> QWidget:
     example = example_card()
     inner.setLayout(parts.column(lead, way, which, example, None, spacing=theme.MEDIUM, margin=theme.SMALL))
     holder = _Holder(inner, example)
-    holder.setLayout(parts.row(None, inner, None, spacing=0))
-    parts.box_of(holder).setStretch(1, 1000)
+    holder.setLayout(parts.row(inner, None, spacing=0))
+    parts.box_of(holder).setStretch(0, 1000)
     return parts.scroll(holder)
 
 

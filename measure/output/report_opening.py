@@ -18,7 +18,7 @@ def answer(report: ReportFacts) -> list:
     when = report.as_of[:10]
     head = f"Study {report.study.path.stem}, as it stood on {when}" if when else report.study.path.stem
     parts = [text(report.title, "title"), text(f"{head}  ·  Gritline {__version__}", "small")]
-    parts += [text("Answer", "heading"), text(" ".join(_answer_sentences(report)), "lead")]
+    parts += [text("Answer", "heading"), *(text(words, "lead") for words in _answer_sentences(report))]
     if report.sized:
         parts.append(_overview(report))
     if report.left_out:

@@ -49,7 +49,7 @@ def style(role: str, right: bool = False) -> ParagraphStyle:
         leading=size * 1.38,
         textColor=HexColor(PAPER.soft if role == "small" else PAPER.ink),
         spaceBefore={"heading": 14, "part": 8}.get(role, 0),
-        spaceAfter={"title": 4, "heading": 5, "part": 3, "lead": 6, "body": 4, "small": 4}.get(role, 0),
+        spaceAfter={"title": 4, "heading": 5, "part": 3, "lead": 4, "body": 4, "small": 4}.get(role, 0),
         keepWithNext=1 if head else 0,
         alignment=TA_RIGHT if right else 0,
         splitLongWords=1,

@@ -55,6 +55,7 @@ def test_the_rail_keeps_its_states_where_it_shows_names_alone(open_window: Windo
 def test_a_state_in_short_keeps_its_figures_and_ends_in_dots(qapp: QApplication):
     assert rail.short_words("3.4 times finer (1.6 to 10.0)") == "3.4 times finer"
     assert rail.short_words("nothing measured yet") == "nothing measured"
+    assert rail.short_words("1 433 pieces, 6 doubtful here") == "1 433 pieces, 6 doubtful"
     metrics = QFontMetrics(qapp.font())
     width = metrics.horizontalAdvance("1 433 pieces, 6")
     assert rail.lines_of("1 433 pieces, 6 doubtful here", metrics, width, 2)[0] == "1 433 pieces, 6"

@@ -112,6 +112,8 @@ def test_the_record_shows_filters_and_copies_by_keys(open_window: Window, qtbot:
     log = session.study.edit_log()
     assert page.model.rowCount() == len(log) == 5
     assert page.tally.text() == "5 of 5 entries"
+    widths = [page.view.columnWidth(column) for column in range(6)]
+    assert min(widths[3:5]) > widths[5]  # what was and what is have the room, not the state
     when, who, what, was, now, state = page.model.row_text(1)
     assert (when, who) == (log[1].made[:19].replace("T", " "), log[1].who)
     assert "batch" in what.lower()

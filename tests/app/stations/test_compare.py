@@ -206,3 +206,9 @@ def test_pairs_are_chosen_where_there_are_pairs(station, qtbot):
     qtbot.keyClick(station, Qt.Key.Key_F3)
     assert station._charts.currentIndex() == 1
     assert not station.pairing.isVisible()
+
+
+def test_the_head_of_the_table_reaches_across_a_wide_window(station, qtbot):
+    station.resize(1900, 900)
+    head = station.table.horizontalHeader()
+    qtbot.waitUntil(lambda: head.length() >= station.table.viewport().width() - 1, timeout=2000)

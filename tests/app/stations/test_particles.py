@@ -343,3 +343,25 @@ def test_no_reason_is_cut_off_where_there_are_many(station, qtbot):
         card = station.panel.piece
         for words in (card.sizes, card.state, card.why):
             assert words.isHidden() or words.height() >= words.heightForWidth(words.width())
+
+
+def test_a_high_column_lists_the_pieces_that_wait_and_a_click_leads_to_one(station, qtbot):
+    waits, rows = station.panel.next_ones, station.panel.next_ones.rows
+    station.resize(1200, 560)
+    qtbot.waitUntil(lambda: not rows.isVisible(), timeout=2000)  # a low column is for the piece
+    station.resize(1200, 1100)
+    qtbot.waitUntil(rows.isVisible, timeout=2000)
+    doubts = [float(rows.topLevelItem(i).text(3).rstrip(" %\u202f")) for i in range(rows.topLevelItemCount())]
+    assert len(doubts) > 2
+    assert doubts == sorted(doubts, reverse=True)
+    third = rows.topLevelItem(2)
+    qtbot.mouseClick(rows.viewport(), LEFT, NONE, rows.visualItemRect(third).center())
+    assert station.session.selected == {int(third.text(0))}
+    assert third.isSelected()
+    before = rows.topLevelItemCount()
+    station.action("particles.accept").trigger()
+    qtbot.waitUntil(lambda: rows.topLevelItemCount() == before - 1, timeout=2000)
+    assert station.session.selected == {int(item.text(0)) for item in rows.selectedItems()}
+    station.resize(1200, 640)
+    qtbot.waitUntil(lambda: not rows.isVisible(), timeout=2000)
+    assert waits.height() < 1100

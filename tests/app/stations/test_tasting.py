@@ -260,3 +260,12 @@ def test_the_last_session_is_in_view_when_one_comes_back(station, qtbot):
     window.go("tasting")
     assert station._pages.currentIndex() == 2
     assert station.sessions.currentRow() == 0
+
+
+def test_the_form_of_a_plan_does_not_grow_with_a_wide_window(station, qtbot):
+    station.resize(1900, 900)
+    station.action("tasting.new").trigger()
+    form = station.form
+    qtbot.waitUntil(form.name.isVisible, timeout=2000)
+    lines = form.fontMetrics().lineSpacing()
+    assert 25 * lines < form.name.width() < 48 * lines
