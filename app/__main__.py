@@ -5,17 +5,26 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from app.cli import COMMANDS, module_of
 from measure import __version__
-from measure.errors import Cancelled, KnownError
+from measure.errors import Cancelled, DamagedStudy, KnownError
 
 EXIT_DONE, EXIT_CHECK_FAILED, EXIT_BAD_INPUT, EXIT_STOPPED = 0, 1, 2, 130
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one sentence, not below six lines of options."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with the sentence and the status of bad input."""
+        self.exit(EXIT_BAD_INPUT, f"{self.prog}: {message}. {self.prog} --help lists the options.\n")
+
+
 def _parser(command: str) -> argparse.ArgumentParser:
     """Build the parser; only the command asked for is imported and declares its options."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="gritline",
         description="How coarse is this paste? Will a tongue feel it? Without a command the window opens.",
         epilog="gritline STUDY.gritline opens a study in the window.",
@@ -50,7 +59,10 @@ def _run_command(arguments: Sequence[str]) -> int:
     try:
         return importlib.import_module(module_of(parsed.command)).run(parsed)
     except KnownError as error:
-        print(f"gritline: {error.text}", file=sys.stderr)  # noqa: T201
+        hint = ""
+        if isinstance(error, DamagedStudy) and parsed.command != "mend":
+            hint = " Here: gritline mend STUDY --out rescued.gritline."
+        print(f"gritline: {error.text}{hint}", file=sys.stderr)  # noqa: T201
         return EXIT_BAD_INPUT
     except BrokenPipeError:
         # whoever reads the output has seen enough; stop without a word, and without one at exit either

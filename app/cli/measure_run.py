@@ -210,6 +210,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
             zones=(*zones, *left_out_in(path)), joined=is_joined(path),
         )  # fmt: skip
         pixels = picture_pixels(path)
+        _refuse_larger_than_picture(args.smallest_um, scale, pixels, name)
         job = replace(job, look_for_marks=kinds_seen[pixels] < (1 if bar else _LOOKED_AT), bar=bar)
         kinds_seen[pixels] += 1
         plan.jobs.append(job)
@@ -217,6 +218,16 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         plan.largest_px = max(plan.largest_px, pixels)
         plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else ""))
     return plan
+
+
+def _refuse_larger_than_picture(smallest_um: float | None, scale: Scale, pixels: int, name: str) -> None:
+    """Refuse a lower limit beyond what a picture shows, mostly a slip of the unit."""
+    across_um = scale.um_per_px * pixels**0.5
+    refuse(
+        smallest_um is not None and pixels > 0 and smallest_um > across_um,
+        f"--smallest-um {smallest_um or 0:g} is larger than what {name} shows, about {across_um:.3g} µm "
+        "across; no piece could be counted. Give the smallest size in µm, or leave the option away.",
+    )
 
 
 def _field_names(paths: list[Path]) -> list[str]:

@@ -8,6 +8,8 @@ import time
 from measure.errors import InvalidInput
 from measure.progress import Progress
 
+_LARGEST = 1e9  # of any number a command asks for
+
 
 def positive(text: str) -> float:
     """Read a number above zero from an option.
@@ -15,7 +17,7 @@ def positive(text: str) -> float:
     Raises
     ------
     argparse.ArgumentTypeError
-        If the text is no such number.
+        If the text is no such number, or one so large that it can only be a slip.
     """
     try:
         value = float(text)
@@ -23,6 +25,8 @@ def positive(text: str) -> float:
         value = float("nan")
     if not 0 < value < float("inf"):
         raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+    if value > _LARGEST:
+        raise argparse.ArgumentTypeError(f"{text!r} is too large to be true; check the number and its unit")
     return value
 
 

@@ -5,6 +5,7 @@ import argparse
 from app.cli.options import positive, share
 from measure.errors import InvalidInput
 
+_SMALLEST_ERROR = 0.001
 # what a person types -> dotted name of the figure
 FIGURES = {
     "x10,3": "volume.x10_um",
@@ -68,6 +69,11 @@ def run(args: argparse.Namespace) -> int:
 
     if args.figure not in FIGURES:
         raise InvalidInput(f"--figure '{args.figure}' is not known; use one of {' '.join(FIGURES)}.")
+    if args.error < _SMALLEST_ERROR:
+        raise InvalidInput(
+            f"--error {args.error:g} asks for less than {100 * _SMALLEST_ERROR:g} %, finer than any scale; "
+            "give a share such as 0.05, which is 5 %."
+        )
     request = PlanRequest(
         median_um=args.median_um,
         sigma_g=args.sigma_g,

@@ -5,8 +5,7 @@ from collections.abc import Callable
 from app import capture_jobs, number_text
 from app.messages import DONE, WARNING, explain
 from app.session import Session
-from app.stations.fields_words import JOINED
-from measure.study.records import FieldRow, NewField
+from measure.study.records import JOINED, FieldRow, NewField
 
 KEY = "blank oil"
 MOST_FIELDS = 16  # more change nothing that can be seen, and each has to be decoded

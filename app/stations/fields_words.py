@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from app import number_text
 from measure.model import FieldQuality, Scale
 from measure.scale.cross_check import check_tag
-from measure.study.records import Batch, FieldRow
+from measure.study.records import JOINED, Batch, FieldRow
 from measure.study.values import NOT_TOLD
 
 ROLE_WORDS = {
@@ -17,7 +17,6 @@ ROLE_WORDS = {
     "ruling": "picture of a ruling",
     "table": "table, no picture",
 }
-JOINED = "Joined from"  # how the note of a joined field begins: it is larger than its scale's picture
 
 
 @dataclass(frozen=True)

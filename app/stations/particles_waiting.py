@@ -1,4 +1,4 @@
-"""The pieces that wait to be looked at, as a short list below the details where the column has room for it."""
+"""The pieces that wait to be looked at, in a short list below the details where there is room for it."""
 
 from collections.abc import Iterable
 

@@ -11,7 +11,7 @@ from measure.model import Scale
 from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import FELT_SETTING, felt_profile
-from measure.output.study_tables import VOLUME_SETTING, field_table, volume_models
+from measure.output.study_tables import VOLUME_SETTING, field_table, sized_field, volume_models
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.sample import SizeSample, make_sample
 from measure.sizes.volume import VolumeModels
@@ -116,7 +116,7 @@ class Gatherer:
         kept = self._tables.get(row.id)
         if kept is None or kept[0] != key:
             table = field_table(study, row, scale, "", models)
-            kept = (key, FieldTable(f"{row.name} ({row.id})", table, scale))
+            kept = (key, sized_field(row, scale, table))
             self._tables[row.id] = kept
         return kept[1]
 

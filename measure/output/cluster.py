@@ -1,5 +1,6 @@
 """The way to other machines: an executor on a dask.distributed cluster (extra ``cluster``)."""
 
+import socket
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
 from contextlib import contextmanager
@@ -7,6 +8,8 @@ from typing import Any
 
 from measure import __version__
 from measure.errors import InvalidInput
+
+_PATIENCE_S = 10
 
 
 class Cluster(Executor):
@@ -51,6 +54,7 @@ def cluster_executor(address: str) -> Iterator[Cluster]:
         raise InvalidInput(
             "--cluster needs one more package: install Gritline with its extra named cluster."
         ) from error
+    _refuse_silent(address)
     # a picture travels with its job, so that a lost worker loses nothing; the library would warn of its size
     with dask.config.set({"distributed.admin.large-graph-warning-threshold": "4 GB"}):
         try:
@@ -62,6 +66,31 @@ def cluster_executor(address: str) -> Iterator[Cluster]:
         with client:
             _refuse_unfit(client, address)
             yield Cluster(client)
+
+
+def _refuse_silent(address: str) -> None:
+    """Refuse an address without a port, or where nothing listens; the library would try on in the background.
+
+    Raises
+    ------
+    InvalidInput
+        If it is so.
+    """
+    kind, _, place = address.rpartition("://")
+    if kind not in ("", "tcp", "tls"):
+        return  # the library knows what else there is
+    host, _, port = place.rpartition(":")
+    if not host or not port.isdecimal():
+        raise InvalidInput(
+            f"--cluster {address} has no port; give the address that dask scheduler prints, such as "
+            "tcp://192.0.2.7:8786."
+        )
+    try:
+        socket.create_connection((host.strip("[]"), int(port)), timeout=_PATIENCE_S).close()
+    except (OSError, OverflowError):
+        raise InvalidInput(
+            f"No cluster answers at {address}; start its scheduler, or leave --cluster out."
+        ) from None
 
 
 def _refuse_unfit(client: Any, address: str) -> None:

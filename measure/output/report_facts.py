@@ -18,10 +18,10 @@ from measure.output.charts_sizes import SizeChart, curve_sizes, size_chart
 from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import felt_profile
-from measure.output.study_batches import by_grinding, field_key, scale_words
-from measure.output.study_tables import field_table, volume_models
+from measure.output.study_batches import by_grinding, scale_words
+from measure.output.study_tables import field_table, sized_field, volume_models
 from measure.progress import SILENT, Progress
-from measure.sizes.batch import FieldTable, batch_sample
+from measure.sizes.batch import batch_sample
 from measure.sizes.curve import curve
 from measure.sizes.particle_table import Table
 from measure.sizes.sample import SizeSample
@@ -195,7 +195,7 @@ def _batch(
     )  # fmt: skip
     known = {r.id: r.slide for r in study.slides()}
     slides = tuple(s for s in known.values() if s.batch_id == batch_id)
-    sample = batch_sample([FieldTable(field_key(f.row), f.table, f.scale) for f in fields])
+    sample = batch_sample([sized_field(f.row, f.scale, f.table) for f in fields])
     if not fields or not len(sample):
         return BatchFacts(batch_id, batch, slides, fields)
     cover = max((f.row.quality.cover for f in fields if f.row.quality is not None), default=None)

@@ -7,7 +7,7 @@ from pathlib import Path
 from measure.judge.felt import FeltProfile
 from measure.judge.sizes_json import significant, sizes_json, sizes_lines
 from measure.judge.verdict import Verdict, judged
-from measure.output.study_tables import field_tables
+from measure.output.study_tables import field_tables, sized_field
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.particle_table import Table, join_tables
 from measure.sizes.sample import sample_from_table
@@ -82,7 +82,7 @@ def batch_sizes(study: Study) -> dict[str, Sizes]:
     batches: dict[int | None, str] = {row.id: row.batch.name for row in study.batches()}
     for row, scale, table in field_tables(study):
         batch = batches.get(row.batch_id, "")
-        fields.setdefault(batch, []).append(FieldTable(f"{row.name} ({row.id})", table, scale))
+        fields.setdefault(batch, []).append(sized_field(row, scale, table))
         covers.setdefault(batch, []).append(row.quality.cover if row.quality is not None else 0.0)
     profile = felt_profile(study)
     return {batch: _judged(parts, profile, max(covers[batch])) for batch, parts in fields.items()}

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from measure.errors import InvalidInput
 from measure.judge.compare_batches import BatchSizes, batches_from_table, with_own_names
-from measure.output.study_tables import field_tables
+from measure.output.study_tables import field_tables, sized_field
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.table_file import read_sizes_table
 from measure.study.records import FieldRow
@@ -31,7 +31,7 @@ def study_batches(study: Study) -> tuple[BatchSizes, ...]:
     scales: dict[int, set[int]] = {}
     for row, scale, table in field_tables(study):
         if row.batch_id is not None and row.scale_id is not None:
-            tables.setdefault(row.batch_id, []).append(FieldTable(field_key(row), table, scale))
+            tables.setdefault(row.batch_id, []).append(sized_field(row, scale, table))
             scales.setdefault(row.batch_id, set()).add(row.scale_id)
     batches = []
     for entry in study.batches():

@@ -8,9 +8,10 @@ from measure.model import Frame, Scale
 from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, field_row
 from measure.progress import SILENT, Progress
+from measure.sizes.batch import FieldTable
 from measure.sizes.particle_table import Column, Table, join_tables, particle_table
 from measure.sizes.volume import VolumeModels
-from measure.study.records import SIZED_ROLES, Batch, FieldRow
+from measure.study.records import JOINED, SIZED_ROLES, Batch, FieldRow
 from measure.study.study import Study
 
 VOLUME_SETTING = "volume_models"
@@ -38,6 +39,18 @@ def volume_models(study: Study) -> VolumeModels:
     """Return the volume models in force in a study."""
     kept = study.setting(VOLUME_SETTING, None)
     return VolumeModels() if kept is None else VolumeModels.from_json(kept)
+
+
+def other_size(row: FieldRow, scale: Scale) -> bool:
+    """Return whether a picture is not of the size its scale was made at; a joined one may be larger."""
+    if row.role == "table" or scale.width_px is None or row.note.startswith(JOINED):
+        return False
+    return (row.width_px, row.height_px) != (scale.width_px, scale.height_px)
+
+
+def sized_field(row: FieldRow, scale: Scale, table: Table) -> FieldTable:
+    """Return a measured field as sizes are made of it; its name is unlike that of any other field."""
+    return FieldTable(f"{row.name} ({row.id})", table, scale, other_size(row, scale))
 
 
 def field_table(

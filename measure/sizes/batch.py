@@ -16,11 +16,15 @@ ZOOM_RATIO = 1.25
 
 @dataclass(frozen=True)
 class FieldTable:
-    """One measured field: its particle table, its scale and its name."""
+    """One measured field: its particle table, its scale and its name.
+
+    ``other_size`` says that its picture is not of the size its scale was made at.
+    """
 
     name: str
     table: Mapping[str, np.ndarray]
     scale: Scale
+    other_size: bool = False
 
 
 def batch_sample(fields: Sequence[FieldTable]) -> SizeSample:
@@ -38,6 +42,20 @@ def batch_sample(fields: Sequence[FieldTable]) -> SizeSample:
         merged
         (`measure.sizes.merge`); where that cannot be done, all pieces are taken together and a note says why.
     """
+    sample = _sample(fields)
+    doubted = [field.name.rsplit(" (", 1)[0] for field in fields if field.other_size]
+    if not doubted or not len(sample):
+        return sample
+    names = ", ".join(doubted[:3]) + (f" and {len(doubted) - 3} more" if len(doubted) > 3 else "")
+    are = "1 field is" if len(doubted) == 1 else f"{len(doubted)} fields are"
+    caution = (
+        f"{are} not of the picture size the scale was made at, so every length there may be wrong: {names}. "
+        "Give a scale made at that size."
+    )
+    return replace(sample, cautions=(*sample.cautions, caution))
+
+
+def _sample(fields: Sequence[FieldTable]) -> SizeSample:
     zooms = _zooms(fields)
     if len(zooms) == 2:
         fine, coarse = (_together(fields, places) for places in zooms)

@@ -29,6 +29,7 @@ def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ..
     if len(sample) == 0:
         return ("No piece is counted, so there are no sizes.",)
     found = [
+        *sample.cautions,
         _few_fields(sample),
         _coarse_end(sample),
         frame_warning(sample.frame_weight),

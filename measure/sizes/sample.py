@@ -69,6 +69,8 @@ class SizeSample:
         Rows not in the sample, by reason.
     notes : tuple of str
         What was assumed while reading.
+    cautions : tuple of str
+        What else should make a reader careful, such as a doubtful scale.
     zoom_match : ZoomMatch or None
         Set by `measure.sizes.merge`.
     """
@@ -88,6 +90,7 @@ class SizeSample:
     fields_known: bool = True
     left_out: Mapping[str, int] = dataclasses.field(default_factory=dict)  # "field" is a column here
     notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     zoom_match: ZoomMatch | None = None
 
     def __len__(self) -> int:

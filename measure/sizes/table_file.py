@@ -36,6 +36,8 @@ _MORE_NUMBERS: dict[str, tuple[str, bool]] = {
     **dict.fromkeys(("lightness_step", "green_red_step", "blue_yellow_step"), ("any", True)),
 }
 _MORE_WORDS = ("flags", "origin")
+# numbers beyond these are slips: a size of ten metres, a volume of its cube, and what no table counts
+_LARGEST, _LARGEST_OTHER = {REQUIRED: 1e7, "volume_um3": 1e21}, 1e12
 _CHUNK = 5_000  # rows held as text at a time: 45 cells of text take 3 kB a row
 _MISSING = ("", "nan", "na", "n/a", "none", "null", "-")
 
@@ -99,7 +101,7 @@ def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
     places = [names.index(name) for name in wanted]
     parts: dict[str, list[np.ndarray]] = {name: [] for name in wanted}
     reader = csv.reader(file, delimiter=delimiter)
-    for lines, rows in _chunks(reader, path, max(places)):
+    for lines, rows in _chunks(reader, path, max(places), len(names)):
         for name, place in zip(wanted, places, strict=True):
             texts = [row[place] for row in rows]
             parts[name].append(_column(path, name, texts, lines, comma=delimiter != ","))
@@ -125,7 +127,9 @@ class _Reader(Protocol):
     def __iter__(self) -> Iterator[list[str]]: ...
 
 
-def _chunks(reader: _Reader, path: Path, last: int) -> Iterator[tuple[list[int], list[list[str]]]]:
+def _chunks(
+    reader: _Reader, path: Path, last: int, columns: int
+) -> Iterator[tuple[list[int], list[list[str]]]]:
     """Yield line numbers and rows, some thousands at a time; blank lines are passed over."""
     lines: list[int] = []
     rows: list[list[str]] = []
@@ -136,6 +140,12 @@ def _chunks(reader: _Reader, path: Path, last: int) -> Iterator[tuple[list[int],
             raise InvalidInput(
                 f"'{path.name}' row {reader.line_num + 1}: "
                 f"too few cells, {len(row)} where the heading asks for at least {last + 1}."
+            )
+        if len(row) > columns and any(cell.strip() for cell in row[columns:]):
+            # each cell after the surplus one would be read as that of another column
+            raise InvalidInput(
+                f"'{path.name}' row {reader.line_num + 1}: too many cells, {len(row)} where the heading "
+                f"names {columns}. Numbers with a decimal comma need semicolons between the columns."
             )
         rows.append(row)
         lines.append(reader.line_num + 1)
@@ -191,6 +201,13 @@ def _check_values(path: Path, name: str, values: np.ndarray, lines: list[int]) -
         raise InvalidInput(
             f"'{path.name}' row {lines[i]}, column '{name}': {values[i]:g} is not possible; "
             f"{_NEEDED[bound]} is needed."
+        )
+    huge = np.abs(values) > _LARGEST.get(name, _LARGEST_OTHER)
+    if huge.any():
+        i = int(np.flatnonzero(huge)[0])
+        raise InvalidInput(
+            f"'{path.name}' row {lines[i]}, column '{name}': {values[i]:g} is too large to be true; check "
+            "the number and its unit."
         )
 
 

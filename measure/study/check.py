@@ -22,9 +22,11 @@ def faults_of(con: sqlite3.Connection) -> list[str]:
 
 
 def _pages(con: sqlite3.Connection) -> Iterator[str]:
-    for (text,) in con.execute("PRAGMA integrity_check").fetchall():
-        if text != "ok":
-            yield f"The file is damaged: {text}."
+    rows = [text for (text,) in con.execute("PRAGMA integrity_check").fetchall() if text != "ok"]
+    lines = [line for text in rows for line in text.splitlines() if not line.startswith("***")]
+    if lines:  # a hundred lines of page numbers tell nobody more than the first
+        more = f", and {len(lines) - 1} faults like it" if len(lines) > 1 else ""
+        yield f"The file is damaged: {lines[0][:1].lower()}{lines[0][1:]}{more}."
 
 
 def _references(con: sqlite3.Connection) -> Iterator[str]:

@@ -13,6 +13,8 @@ from measure.model import FieldQuality, FieldSettings, Scale
 # "part" is a picture a joined or fused field was made of: kept, not counted
 ROLES = ("field", "blank", "ruling", "table", "part")
 TABLE_METHOD = "of an imported table"  # how the scale of such a field came to be
+# how the note of a joined field begins: it is larger than the picture its scale was made at
+JOINED = "Joined from"
 SIZED_ROLES = ("field", "table")  # what the sizes of a batch are made from
 
 

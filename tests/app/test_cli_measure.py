@@ -369,3 +369,35 @@ def test_what_was_written_names_the_study_and_the_overlays(fields, tmp_path, cap
     said = capsys.readouterr().out
     assert "fields.csv, sizes.json, overlays" in said
     assert f"Kept in the study: {study}" in said
+
+
+def test_a_lower_limit_larger_than_the_picture_is_refused(fields, capsys):
+    assert main(["measure", str(fields), "--um-per-px", "0.5", "--smallest-um", "5000"]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("gritline: --smallest-um 5000 is larger than what ")
+    assert "about 173 µm across" in said  # 400 x 300 px at half a micrometre
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["measure", "x.png", "--sensitivity", "5"],
+        ["measure", "x.png", "--smallest-um", "1e300"],
+        ["plan"],
+        ["plan", "--median-um", "1e300", "--sigma-g", "1.6"],
+        ["panel"],
+        ["scale", "x.png", "--nothing"],
+    ],
+)
+def test_a_wrong_option_is_told_in_one_sentence_with_the_way_to_help(arguments, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(arguments)
+    assert ended.value.code == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert said.endswith(" --help lists the options.\n")
+
+
+def test_an_error_no_count_gives_is_refused(capsys):
+    assert main(["plan", "--median-um", "20", "--sigma-g", "1.6", "--error", "1e-9"]) == 2
+    assert "asks for less than 0.1 %" in capsys.readouterr().err

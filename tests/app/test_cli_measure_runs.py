@@ -192,6 +192,23 @@ def test_nobody_at_the_cluster_address_is_said(fields, tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("192.0.2.7", "has no port"),
+        ("tcp://:8786", "has no port"),
+        ("tcp://127.0.0.1:1", "No cluster answers"),
+    ],
+)
+def test_an_address_nobody_listens_at_is_refused_before_the_library_tries(fields, capsys, address, words):
+    pytest.importorskip("distributed")
+    options = ["--um-per-px", "0.5", "--cluster", address]
+    assert main(["measure", str(fields), *options]) == 2
+    said = capsys.readouterr().err
+    assert words in said
+    assert said.count("\n") == 1
+
+
 @pytest.mark.expects_log
 @pytest.mark.filterwarnings("ignore")  # the library's own, of its event loop at the end
 def test_a_cluster_gives_the_same_bytes_and_survives_a_lost_worker(fields, tmp_path, capsys):

@@ -1,11 +1,13 @@
 """Batches of a study and of files, ready to be compared."""
 
+from dataclasses import replace
+
 import pytest
 
 from measure.errors import InvalidInput
 from measure.judge.agreement import slide_repeatability
 from measure.output.study_batches import by_grinding, read_batches, slide_of_field, study_batches
-from measure.output.study_tables import study_tables
+from measure.output.study_tables import field_tables, sized_field, study_tables
 from measure.output.tables import write_csv
 from measure.study.study import Study
 from tests.app.compare_study import FIELDS, make_compare_study
@@ -25,6 +27,18 @@ def test_a_study_gives_its_batches_with_scale_passes_and_slides(path):
     assert all(len(b.sample.field_names) == FIELDS for b in found)
     assert found[0].sample.scale_relative_uncertainty == pytest.approx(0.002)
     assert slide_repeatability(found[0].sample, slides).slides == 2
+
+
+def test_a_scale_of_another_picture_size_is_told_with_the_sizes_and_a_joined_field_is_excused(path):
+    with Study.open(path, read_only=True) as study:
+        row, scale, table = next(iter(field_tables(study)))
+    here = replace(scale, width_px=row.width_px, height_px=row.height_px)
+    assert not sized_field(row, here, table).other_size
+    assert not sized_field(row, replace(here, width_px=None, height_px=None), table).other_size
+    other = replace(here, width_px=2 * row.width_px)
+    assert sized_field(row, other, table).other_size
+    assert not sized_field(replace(row, note="Joined from a.png, b.png"), other, table).other_size
+    assert not sized_field(replace(row, role="table"), other, table).other_size
 
 
 def test_batches_are_put_in_order_of_grinding_where_it_is_known(path):

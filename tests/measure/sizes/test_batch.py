@@ -1,11 +1,13 @@
 """The fields of a batch as one sample."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from measure.model import Scale
 from measure.sizes.batch import FieldTable, batch_sample
+from measure.sizes.cautions import cautions
 
 
 def _field(name, d, um_per_px=0.5, smallest=2.0, u=0.001):
@@ -35,6 +37,18 @@ def test_rows_lead_back_to_the_pieces_and_empty_fields_count():
     assert sample.smallest_um == 2.0
     assert math.isclose(sample.scale_relative_uncertainty, 0.001)
     assert sample.left_out == {"below the lower limit": 2}
+
+
+def test_a_field_of_another_picture_size_than_its_scale_is_a_caution():
+    odd = [replace(_field(f"odd-{i}.png ({i})", [4.0 + i, 8.0]), other_size=True) for i in range(5)]
+    one = cautions(batch_sample([_field("a", [5.0, 9.0]), odd[0]]))[0]
+    assert one.startswith("1 field is not of the picture size the scale was made at")
+    assert "may be wrong: odd-0.png." in one
+    many = batch_sample([_field("a", [5.0, 9.0]), *odd]).cautions
+    assert "odd-0.png, odd-1.png, odd-2.png and 2 more" in many[0]
+    assert batch_sample([_field("a", [5.0, 9.0])]).cautions == ()
+    two_zooms = [_field("fine", [5.0, 9.0, 30.0]), replace(_field("coarse", [9.0], 2.0), other_size=True)]
+    assert "coarse" in batch_sample(two_zooms).cautions[0]
 
 
 def test_no_field_gives_an_empty_sample():

@@ -49,6 +49,11 @@ def test_separators_marks_and_quotes(tmp_path, text, encoding):
         (f"{HEAD}\n3\nbig\n", f"row 3, column '{HEAD}': 'big' is not a number"),
         (f"n,{HEAD}\n1,3\n2,\n", f"row 3, column '{HEAD}': no value"),
         (f"n,{HEAD}\n1,3\n2\n", "row 3: too few cells"),
+        # a decimal comma in a table with commas: 12 would be read where 12.5 was meant
+        (f"{HEAD}\n12,5\n13,2\n", "row 2: too many cells, 2 where the heading names 1"),
+        (f"n,{HEAD}\n1,3,4\n", "need semicolons between the columns"),
+        (f"{HEAD}\n1e300\n", "1e+300 is too large to be true"),
+        (f"{HEAD},count\n5,1e15\n", "column 'count': 1e+15 is too large to be true"),
         (f"{HEAD},count\n3,-1\n", "row 2, column 'count': -1"),
         (f"{HEAD},frame_weight\n3,-0.5\n", "column 'frame_weight'"),
         (f"{HEAD},volume_um3\n3,0\n", "column 'volume_um3'"),
