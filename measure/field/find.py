@@ -22,6 +22,7 @@ from measure.progress import SILENT, Progress
 _SEED = 7.0  # oil noise units a piece must reach somewhere, at sensitivity 0.5
 _LEVEL_STEP = 1.4  # factor by which the levels are raised on a textured ground
 _STEEP = 1.7  # power of the level by which the number of specks must fall to be texture
+_FROM_BELOW = 1.33  # factor by which it must have fallen already from the level before: half as steeply
 _FEW = 8  # fewer pieces than this prove no texture
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
@@ -60,7 +61,8 @@ def texture_level(peaks: np.ndarray, seed: float) -> float:
     """Level above which pieces stand clear of the ground's own texture.
 
     Pieces have a contrast of their own, so their number hardly depends on the level; specks of a textured
-    ground thin out steeply from the noise upwards. The level is raised as long as the number falls steeply.
+    ground thin out steeply from the noise upwards. The level is raised as long as the number falls steeply,
+    and from below the level already: faint pieces are many up to their own contrast, and few above it.
 
     Parameters
     ----------
@@ -76,8 +78,8 @@ def texture_level(peaks: np.ndarray, seed: float) -> float:
     """
     level = seed
     for _ in range(8):
-        here, above = int((peaks > level).sum()), int((peaks > _LEVEL_STEP * level).sum())
-        if here - above < _FEW or here < above * _LEVEL_STEP**_STEEP:
+        below, here, above = (int((peaks > level * _LEVEL_STEP**step).sum()) for step in (-1, 0, 1))
+        if here - above < _FEW or here < above * _LEVEL_STEP**_STEEP or below < _FROM_BELOW * here:
             break
         level *= _LEVEL_STEP
     return level

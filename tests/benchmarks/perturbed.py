@@ -62,6 +62,8 @@ CHANGES = {
     "noise of 8 steps": (1.0, _noisy),
     "half the values": (1.0, lambda pixels: (pixels * 0.5).astype(np.uint8)),
     "grey": (1.0, _grey),
+    "quarter of the contrast": (1.0, lambda pixels: (pixels * 0.25 + 150).astype(np.uint8)),
+    "bright on dark": (1.0, lambda pixels: (20 + 90 * (1 - pixels / 255.0) ** 1.5).astype(np.uint8)),
     "haze": (1.0, lambda pixels: np.clip(pixels * 0.6 + 90, 0, 255).astype(np.uint8)),
 }
 
