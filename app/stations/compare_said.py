@@ -77,8 +77,8 @@ class SaidPanel(QWidget):
         rows = [r for r in c.ratios if r.figure == found.figure and not r.kind]
         parts.set_look(self.words, "")
         said = [*(pair_sentence(r) for r in rows), noticed_sentence()]
-        self.words.setText(in_words("\n".join(said)))
-        self.felt.setText("\n".join(share_sentence(r) for r in c.shares))
+        self.words.setText(in_words(_told_apart(said)))
+        self.felt.setText(_told_apart([share_sentence(r) for r in c.shares]))
         self.notes.setText("\n".join((*c.notes, *map(in_words, found.repeats))))
         limits = [w for w in c.warnings if w.startswith("The lower limits differ")]
         self.limits.setText("\n".join(limits) or _MENDED)
@@ -90,3 +90,9 @@ class SaidPanel(QWidget):
         items = [self.chosen.item(i) for i in range(self.chosen.count())]
         self.left_out = {i.data(_NAME) for i in items if i.checkState() != Qt.CheckState.Checked}
         self.ticked.emit()
+
+
+def _told_apart(sentences: list[str]) -> str:
+    """Return sentences one below the other, with a dot before each where there are several."""
+    dot = "• " if len(sentences) > 1 else ""
+    return "\n".join(f"{dot}{sentence}" for sentence in sentences)

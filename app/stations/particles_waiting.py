@@ -13,7 +13,7 @@ from app.stations.particles_queue import waiting
 from app.theme import KIND_STYLE
 from measure.model import KINDS
 
-_MOST = 100  # listed; the order shifts with every look, so nobody needs more
+_MOST = 40  # listed; the order shifts with every look, so nobody needs more
 _FEWEST_LINES = 5  # of the list; in less room it is not shown
 _LABEL = Qt.ItemDataRole.UserRole
 

@@ -88,7 +88,7 @@ def take_in(study: Study, source: TableSource, batch: str = "") -> TakenIn:
     if batch and batch in taken:
         raise InvalidInput(f"There is a batch '{batch}' in this study already; give another name.")
     volumes, volume_notes = stated_volumes(columns, volume_models(study))
-    notes = (*notes, *volume_notes, *_weight_notes(columns))
+    notes = (*_joined_note(columns, batch), *notes, *volume_notes, *_weight_notes(columns))
     columns = {**columns, "volume_um3": volumes}
     made: list[int] = []
     with study.one_step(f"Take in {source.name}"):
@@ -110,6 +110,17 @@ def take_in(study: Study, source: TableSource, batch: str = "") -> TakenIn:
             empty = _empty(source.facts, "" if batch else home)
             made += [store.field(facts.field, nothing, batch_id, facts) for facts in empty]
     return TakenIn(tuple(made), tuple(new_names), len(homes), notes)
+
+
+def _joined_note(columns: Mapping[str, np.ndarray], batch: str) -> tuple[str, ...]:
+    """Say which batches of the table were put together under one name; nobody may have meant that."""
+    known = list(dict.fromkeys(name for name in columns.get("batch", np.zeros(0)).tolist() if name))
+    if not batch or len(known) < 2:
+        return ()
+    shown = ", ".join(known[:5]) + (", ..." if len(known) > 5 else "")
+    return (
+        f"The table holds {len(known)} batches ({shown}), now one; without a name given they stay apart.",
+    )
 
 
 def stated_volumes(

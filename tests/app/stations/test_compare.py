@@ -56,6 +56,9 @@ def tick(station, row, qtbot):
 
 
 def test_three_batches_stand_side_by_side(station, window):
+    lines = station.said.words.text().split("\n")
+    assert len(lines) > 2
+    assert all(line.startswith("• ") for line in lines)  # else a sentence of two lines runs into the next
     assert "pass 6 is " in station.said.words.text()
     assert "times finer than pass 1 in x₉₀ by volume" in station.said.words.text()
     assert "starts near 17 %" in station.said.words.text()

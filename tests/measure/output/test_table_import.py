@@ -109,6 +109,18 @@ def test_any_table_of_sizes_keeps_its_sizes(text, tmp_path):
     study.close()
 
 
+def test_batches_put_together_under_one_name_are_told(whole, tmp_path):
+    study, taken = imported(whole / "particles.csv", tmp_path, batch="all of it")
+    study.close()
+    assert taken.batches == ("all of it",)
+    assert taken.notes[0].startswith("The table holds 3 batches (pass 1, pass 3, pass 6), now one")
+    (tmp_path / "new.gritline").unlink()
+    study, apart = imported(whole / "particles.csv", tmp_path)
+    study.close()
+    assert len(apart.batches) == 3
+    assert not any("now one" in note for note in apart.notes)
+
+
 def test_a_piece_at_the_limit_stays_on_its_side(tmp_path):
     path = tmp_path / "edge.csv"
     rows = [
