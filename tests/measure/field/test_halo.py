@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from measure.field.halo import REASON, STAIN, contact
+from measure.field.halo import REASON, STAIN, contact, halo_like
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -155,3 +155,37 @@ def test_a_faint_ragged_streak_is_set_aside_and_an_even_piece_as_faint_is_counte
     assert STAIN in streaked["set_aside"].tolist()  # kept, with its reason
     even = measure_field(_picture(_faint_disc), FieldSettings(), 1.0).particles
     assert (even["set_aside"] == "").sum() == 3
+
+
+def _pieces(*outlines: np.ndarray, steps: tuple[float, ...]):
+    """Measured pieces of given outlines and lightness, as far as halos are judged by."""
+    from measure.field.shape import resampled
+    from measure.particles import make_particles
+
+    hulls = [cv2.convexHull(o.astype(np.float32)) for o in outlines]
+    sides = [min(cv2.minAreaRect(hull)[1]) for hull in hulls]
+    return make_particles(
+        list(resampled([o.astype(np.float32) for o in outlines], 400)),
+        label=list(range(1, len(outlines) + 1)),
+        area_px2=[float(cv2.contourArea(o.astype(np.float32))) for o in outlines],
+        hull_area_px2=[float(cv2.contourArea(hull)) for hull in hulls],
+        feret_min_px=sides,
+        lightness_step=list(steps),
+        green_red_step=[0.0] * len(steps),
+        blue_yellow_step=[0.0] * len(steps),
+        edge_width_px=[2.0] * len(steps),
+    )
+
+
+def _arc(radius: float, degrees: tuple[float, float]) -> np.ndarray:
+    turn = np.radians(np.linspace(*degrees, 120))
+    return 100.0 + radius * np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def test_a_thin_ring_nearly_all_round_its_piece_is_a_halo_though_as_wide_as_the_piece():
+    disc = _arc(40.0, (0.0, 357.0))
+    ring = np.concatenate([_arc(45.0, (0.0, 300.0)), _arc(41.0, (300.0, 0.0))])
+    assert halo_like(_pieces(disc, ring, steps=(-60.0, -12.0)), (200, 200)).tolist() == [False, True]
+    # as strong as its piece it is none, nor is it one beside something else
+    assert not halo_like(_pieces(disc, ring, steps=(-60.0, -50.0)), (200, 200)).any()
+    assert not halo_like(_pieces(disc, ring + [95.0, 0.0], steps=(-60.0, -12.0)), (200, 300)).any()
