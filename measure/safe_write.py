@@ -71,8 +71,8 @@ def make_folder(path: Path | str) -> Path:
     return folder
 
 
-def check_folder_place(path: Path | str) -> Path:
-    """Check that a folder could be made here, without making it.
+def check_folder_place(path: Path | str, option: str = "--out") -> Path:
+    """Check that a folder could be made here, without making it; ``option`` named the place.
 
     Raises
     ------
@@ -84,9 +84,9 @@ def check_folder_place(path: Path | str) -> Path:
     while not nearest.exists() and nearest != nearest.parent:
         nearest = nearest.parent
     if not nearest.is_dir():
-        raise InvalidInput(f"{nearest} is a file, not a folder; name another place with --out.")
+        raise InvalidInput(f"{nearest} is a file, not a folder; name another place with {option}.")
     if not os.access(nearest, os.W_OK):
-        raise InvalidInput(f"Nothing can be written in {nearest}; name another place with --out.")
+        raise InvalidInput(f"Nothing can be written in {nearest}; name another place with {option}.")
     return folder
 
 

@@ -30,7 +30,7 @@ class StudyWriter:
         if self._path.exists():
             self._opened()
         else:
-            check_folder_place(self._path.parent)
+            check_folder_place(self._path.parent, "--study")
 
     def keep(self, outcome: FieldOutcome, scale: Scale) -> int:
         """Add one measured field and return its id."""

@@ -74,21 +74,34 @@ def difference_test(
     ISO 4120 (triangle test); ISO 5495:2005 with Amd 1:2016 (paired comparison).
     """
     _check(method, trials, correct, alpha)
-    from scipy import stats
+    from scipy.special import ndtri
 
     guess = GUESS[method]
-    side = "two-sided" if two_sided else "greater"
-    p_value = float(stats.binomtest(correct, trials, guess, alternative=side).pvalue)
+    p_value = _p_value(trials, correct, guess, two_sided)
     share = correct / trials
     error = math.sqrt((trials * correct - correct**2) / trials**3) / (1 - guess)
     p_d = (share - guess) / (1 - guess)
-    z = float(stats.norm.ppf(1 - alpha / 2 if two_sided else 1 - alpha))
+    z = float(ndtri(1 - alpha / 2 if two_sided else 1 - alpha))
     return DifferenceResult(
         method, trials, correct, alpha, p_value,
         fewest_correct(method, trials, alpha=alpha, two_sided=two_sided),
         p_d, error, p_d - z * error, p_d + z * error,
         d_prime(method, share), d_prime_standard_error(method, share, trials),
     )  # fmt: skip
+
+
+def _p_value(trials: int, correct: int, guess: float, two_sided: bool) -> float:
+    """Return the exact chance of a result as far off under guessing."""
+    from scipy.special import bdtr, bdtrc
+
+    upper = float(bdtrc(correct - 1, trials, guess)) if correct else 1.0
+    if not two_sided:
+        return upper
+    if guess == 0.5:  # both tails are alike
+        return min(1.0, 2 * min(upper, float(bdtr(correct, trials, guess))))
+    from scipy import stats  # takes seconds to load
+
+    return float(stats.binomtest(correct, trials, guess, alternative="two-sided").pvalue)
 
 
 def fewest_correct(method: str, trials: int, *, alpha: float = 0.05, two_sided: bool = False) -> int:
@@ -161,13 +174,13 @@ def most_correct_for_similarity(
     Similar means: if as many as ``discriminators`` perceived the difference, so few right answers would
     come up with a probability of at most ``beta`` (ISO 4120, similarity).
     """
-    from scipy import stats
+    from scipy.special import bdtr
 
     guess = GUESS[method]
     chance = guess + (1 - guess) * discriminators
     most = -1
     for k in range(trials + 1):
-        if stats.binom.cdf(k, trials, chance) > beta:
+        if bdtr(k, trials, chance) > beta:
             break
         most = k
     return most

@@ -86,7 +86,7 @@ def group_threshold(levels: Sequence[float], answers: Mapping[str, Sequence[bool
 def _limits(mean: float, sd: float, count: int) -> tuple[float, float]:
     if count < 2:
         return math.nan, math.nan
-    from scipy import stats
+    from scipy.special import stdtrit  # Student's t; the package of all distributions takes seconds to load
 
-    half = float(stats.t.ppf(0.975, count - 1)) * sd / math.sqrt(count)
+    half = float(stdtrit(count - 1, 0.975)) * sd / math.sqrt(count)
     return 10 ** (mean - half), 10 ** (mean + half)

@@ -33,8 +33,11 @@ class StudyKeeper:
     def __init__(self, path: Path, batch: Batch, blank_path: str | None = None) -> None:
         self.study = Study.open(path) if path.exists() else Study.create(path)
         if self.study.read_only:
+            why = self.study.read_only_reason
             self.study.close()
-            raise StudyFileError(f"{path} cannot be changed now; close it elsewhere, or name another study.")
+            raise StudyFileError(
+                f"{path} cannot be changed, because {why}; name another study, or a copy of it elsewhere."
+            )
         self._batch_id = self._find_batch(batch) if batch.name else None
         self._blank_id = self._find_or_add(blank_path, "blank") if blank_path else None
         fields = self.study.fields()

@@ -7,6 +7,7 @@ from scipy import stats
 
 from measure.errors import InvalidInput
 from measure.judge.discrimination import (
+    GUESS,
     difference_test,
     fewest_correct,
     most_correct_for_similarity,
@@ -117,3 +118,15 @@ def test_impossible_entries_are_refused(arguments, words):
         trials_needed("triangle", 0)
     with pytest.raises(InvalidInput, match=r"2,000"):
         trials_needed("triangle", 0.001)
+
+
+@pytest.mark.parametrize("method", ["paired", "triangle"])
+@pytest.mark.parametrize("two_sided", [False, True])
+def test_the_p_value_is_that_of_an_exact_binomial_test(method, two_sided):
+    """Against the routine of a library; Clopper and Pearson, Biometrika 26 (1934) 404, for the tails."""
+    side = "two-sided" if two_sided else "greater"
+    for trials in (1, 7, 30):
+        for correct in range(trials + 1):
+            exact = stats.binomtest(correct, trials, GUESS[method], alternative=side).pvalue
+            found = difference_test(method, trials, correct, two_sided=two_sided).p_value
+            assert found == pytest.approx(exact, rel=1e-9)
