@@ -188,4 +188,4 @@ def test_a_thin_ring_nearly_all_round_its_piece_is_a_halo_though_as_wide_as_the_
     assert halo_like(_pieces(disc, ring, steps=(-60.0, -12.0)), (200, 200)).tolist() == [False, True]
     # as strong as its piece it is none, nor is it one beside something else
     assert not halo_like(_pieces(disc, ring, steps=(-60.0, -50.0)), (200, 200)).any()
-    assert not halo_like(_pieces(disc, ring + [95.0, 0.0], steps=(-60.0, -12.0)), (200, 300)).any()
+    assert not halo_like(_pieces(disc, np.add(ring, (95.0, 0.0)), steps=(-60.0, -12.0)), (200, 300)).any()
