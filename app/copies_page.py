@@ -168,6 +168,5 @@ def _view() -> QTableWidget:
         if heading is not None:
             heading.setTextAlignment(_side(right=column > 1))
     view.horizontalHeader().setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
-    for column, width in enumerate(_WIDTHS):
-        view.setColumnWidth(column, width)
+    parts.set_widths(view, _WIDTHS)
     return view

@@ -1,6 +1,6 @@
 """Small parts every page is put together from, so that all pages look alike."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from PySide6.QtCore import QEvent, QObject, QSize, Qt
 from PySide6.QtGui import QAction, QPainter, QPaintEvent
@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 
 from app import icons, number_text, theme
 
+_USUAL_LINE_PX = 15.0  # of text of the usual size
 WIDEST_IN_LINES = 24  # no panel asks for a width of more lines of text; beyond it scrolls sideways
 
 
@@ -201,6 +202,13 @@ def dress_rows(view: QTableView, name: str, padding: int = 8) -> None:
     view.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
     view.verticalHeader().setDefaultSectionSize(view.fontMetrics().height() + padding)
     view.horizontalHeader().setHighlightSections(False)
+
+
+def set_widths(view: QTableView, widths: Iterable[int]) -> None:
+    """Give columns their widths, px in text of the usual size; larger text makes them wider."""
+    scale = max(1.0, view.fontMetrics().lineSpacing() / _USUAL_LINE_PX)
+    for column, width in enumerate(widths):
+        view.setColumnWidth(column, round(scale * width))
 
 
 class _UpAndDown(QScrollArea):

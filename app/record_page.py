@@ -231,8 +231,7 @@ def _view(model: RecordTable) -> QTableView:
     view.setModel(model)
     parts.dress_rows(view, "Record of changes")
     head = view.horizontalHeader()
-    for column, width in enumerate(_WIDTHS):
-        view.setColumnWidth(column, width)
+    parts.set_widths(view, _WIDTHS)
     for column in _WORDY:  # from and to take what width there is
         head.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
     return view

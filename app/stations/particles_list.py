@@ -139,6 +139,5 @@ def _table_view(model: ParticleTableModel) -> QTableView:
     view.setMouseTracking(True)
     view.setSortingEnabled(True)
     view.horizontalHeader().setSortIndicator(3, Qt.SortOrder.DescendingOrder)
-    for column, width in enumerate(_WIDTHS[: len(COLUMNS)]):
-        view.setColumnWidth(column, width)
+    parts.set_widths(view, _WIDTHS[: len(COLUMNS)])
     return view

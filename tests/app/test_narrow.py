@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QFontMetrics
-from PySide6.QtWidgets import QApplication, QSplitter, QWidget
+from PySide6.QtGui import QFontMetrics, QStandardItemModel
+from PySide6.QtWidgets import QApplication, QSplitter, QTableView, QWidget
 from pytestqt.qtbot import QtBot
 
 from app import parts, rail
@@ -102,3 +102,19 @@ def test_a_panel_grows_with_what_it_holds_instead_of_scrolling_sideways(qtbot: Q
     label.setText("a line as long as words that came later")
     qtbot.waitUntil(lambda: area.viewport().width() >= inner.minimumSizeHint().width())
     assert not area.horizontalScrollBar().isVisible()
+
+
+def test_columns_grow_with_the_text(qtbot: QtBot):
+    views = [QTableView(), QTableView()]
+    for view, times in zip(views, (1, 2), strict=True):
+        qtbot.addWidget(view)
+        model = QStandardItemModel(1, 2)
+        view.setModel(model)
+        model.setParent(view)
+        font = view.font()
+        font.setPointSizeF(times * font.pointSizeF())
+        view.setFont(font)
+        parts.set_widths(view, (50, 100))
+    assert (views[0].columnWidth(0), views[0].columnWidth(1)) == (50, 100)
+    assert views[1].columnWidth(0) > 80
+    assert views[1].columnWidth(1) == pytest.approx(2 * views[1].columnWidth(0), abs=2)
