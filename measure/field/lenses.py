@@ -46,20 +46,20 @@ def overlapping(areas: Areas, lenses: dict[int, tuple[int, int]]) -> list[tuple[
     return pieces
 
 
-def settled(areas: Areas) -> tuple[Areas, dict[int, tuple[int, int]], float]:
-    """Lenses of a division after the rest of it has grown together to whole pieces, and their worth."""
+def settled(areas: Areas) -> tuple[Areas, dict[int, tuple[int, int]], dict[int, float]]:
+    """Lenses of a division after the rest of it has grown together to whole pieces, and the worth of each."""
     areas = _split_at_lenses(areas)
     lenses = _lenses(areas)
     if not lenses:
-        return areas, {}, 0.0
+        return areas, {}, {}
     whole = areas.coarser(_REST_SHARE, frozenset(lenses), tuple(lenses.values()))
     settled = _lenses(whole)
-    worth = 0.0
+    worth = {}
     for lens, (a, b) in settled.items():
         tones = _tones_beside(whole, lens, [a, b])
         misfit = _best_misfit(whole, tones, lens, a, b)
-        worth += np.sqrt(whole.size[lens]) * (1.0 - misfit / _MISFIT)
-    return whole, settled, float(worth)
+        worth[lens] = float(np.sqrt(whole.size[lens]) * (1.0 - misfit / _MISFIT))
+    return whole, settled, worth
 
 
 def _best_misfit(areas: Areas, tones: dict[int, np.ndarray], lens: int, a: int, b: int) -> float:

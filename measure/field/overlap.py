@@ -5,30 +5,24 @@ density is the sum of those of two neighbours is where the two pieces lie over o
 both, and each gets its whole outline along the edge that is seen through the other (Beer-Lambert law).
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import cv2
 import numpy as np
 
-from measure.field.absorbance import density, density_noise
+from measure.field.absorbance import density_noise
 from measure.field.broken_rims import complete_rims
+from measure.field.cluster import Cluster
 from measure.field.crossing import crossing_pieces
-from measure.field.cut import cut_by_shape
-from measure.field.edge import SMOOTHING_SIGMA_PX, place_edge, place_rim_edge
-from measure.field.features import oil_at
+from measure.field.edge import place_rim_edge
 from measure.field.find import Found
-from measure.field.lens_checks import credible_lenses, less_whole, shattered
-from measure.field.lenses import overlapping, settled
+from measure.field.going_on import going_on
+from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
-from measure.field.masks import drawn
-from measure.field.outline import area
 from measure.field.quick import median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_over import clear_over
 from measure.field.sharing import ALONE, Helpers, parts_of
-from measure.field.tone_areas import tone_areas
 from measure.flags import bits
 from measure.progress import SILENT, Progress
 
@@ -162,37 +156,6 @@ class _Plan:
     cut_strength: float
 
 
-class _Crop:
-    """What is known of one cluster while its pieces are worked out."""
-
-    def __init__(self, found: Found, light: Light, box: tuple[slice, slice]) -> None:
-        self.origin = np.array([box[1].start, box[0].start], np.float32)
-        self.distance = light.solid_distance[box]
-        self.masks = [drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
-        self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
-        self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
-        middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
-        self.oil = oil_at(light, *middle)[0]
-        self.light_weight = light.light_weight
-        self._unsmoothed = light.delta[box]
-
-    @cached_property
-    def delta(self) -> np.ndarray:
-        """Lightly smoothed difference from the oil."""
-        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX)
-
-    @cached_property
-    def density(self) -> np.ndarray:
-        """Optical density; lines that were told are taken out of it."""
-        return density(self.delta, self.oil)
-
-    def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
-        """Return an outline in the picture's coordinates if it is large enough."""
-        if outline is None or len(outline) < 4 or area(outline) < least_px2:
-            return []
-        return [outline + self.origin]
-
-
 def _resolved(
     plan: _Plan, clusters: list[tuple[Found, tuple[slice, slice]]]
 ) -> list[tuple[list[int], list[tuple[np.ndarray, int]]] | None]:
@@ -205,7 +168,7 @@ def _resolve(
 ) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
     """Rows of a cluster to be replaced, and outlines and flags of the pieces that replace them."""
     least_px2 = plan.least_px2
-    crop = _Crop(cluster, plan.light, box)
+    crop = Cluster(cluster, plan.light, box)
     if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them
@@ -214,36 +177,62 @@ def _resolve(
         return None
     if (inside < -0.05).mean() > 0.5:
         return None
+    seen = crop.density.copy() if any(crop.rim_only) or len(crop.masks) > 1 else crop.density
+    gone, made = _taken_apart(cluster, plan, crop) or ([], [])
+    return _gone_through(cluster, crop, seen, gone, made, least_px2)
+
+
+def _gone_through(
+    cluster: Found,
+    crop: Cluster,
+    seen: np.ndarray,
+    gone: list[int],
+    made: list[tuple[np.ndarray, int]],
+    least_px2: float,
+) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
+    """The same with bodies that go on through see-through pieces."""
+    kept = [k for k in range(len(cluster.outlines)) if k not in gone]
+    pieces = [(cluster.outlines[k], int(cluster.flags[k])) for k in kept] + made
+    clear = bits("rim_only")
+    changed, none = going_on(
+        [outline - crop.origin for outline, _ in pieces],
+        [bool(flags & clear) for _, flags in pieces],
+        seen,
+        least_px2,
+    )
+    gone = [*gone, *(kept[n] for n in (*changed, *none) if n < len(kept))]
+    made = [
+        (changed[n] + crop.origin, flags | _FLAG) if n in changed else (outline, flags)
+        for n, (outline, flags) in enumerate(pieces)
+        if n not in none and (n in changed or n >= len(kept))
+    ]
+    return (gone, made) if gone or made else None
+
+
+def _taken_apart(
+    cluster: Found, plan: _Plan, crop: Cluster
+) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
+    """Rows to be replaced and what replaces them where pieces lie over one another."""
+    least_px2 = plan.least_px2
     new, made = _clear_pieces(crop, least_px2)
-    solid, outlines, lenses = _solid_pieces(crop, least_px2, plan.cut_strength)
-    gone = _covered(crop, new | solid)
-    rest = _rest(crop, gone, new | solid, least_px2) if outlines else []
-    if outlines and not _credible(crop, gone, (*outlines, *rest)):
-        gone, outlines, rest, lenses = _covered(crop, new), [], [], 0
-        if made:
-            return None
+    heaps = solid_heaps(crop, new, least_px2, plan.cut_strength)
+    gone = covered(crop, new)
+    outlines: list[np.ndarray] = []
+    rest: list[np.ndarray] = []
     if not made:
         rows, whole, crossings = _crossing_pieces(cluster, crop, least_px2)
-        if crossings and crossings >= lenses:
-            gone, outlines, rest = rows, whole, []
+        if crossings and crossings >= sum(heap.lenses for heap in heaps):
+            gone, outlines = rows, whole
+            heaps = [heap for heap in heaps if not set(heap.gone) & set(rows)]
+    for heap in heaps:
+        gone = [*gone, *(k for k in heap.gone if k not in gone)]
+        outlines, rest = outlines + heap.outlines, rest + heap.rest
     made += [(outline, _FLAG) for outline in outlines] + [(outline, bits("touching")) for outline in rest]
     return (gone, made) if made else None
 
 
-def _covered(crop: "_Crop", new: np.ndarray) -> list[int]:
-    """Pieces that new ones stand in place of."""
-    return [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
-
-
-def _credible(crop: "_Crop", gone: list[int], outlines: Sequence[np.ndarray]) -> bool:
-    """Whether outlines in place of pieces make whole pieces of them, not splinters."""
-    parts = [drawn(outline - crop.origin, crop.union.shape) for outline in outlines]
-    replaced = [crop.masks[k] for k in gone]
-    return not any(shattered(piece, parts) for piece in replaced) and not less_whole(replaced, parts)
-
-
 def _crossing_pieces(
-    cluster: Found, crop: "_Crop", least_px2: float
+    cluster: Found, crop: Cluster, least_px2: float
 ) -> tuple[list[int], list[np.ndarray], int]:
     """Rows of round pieces that cross, their whole outlines, and how many crossings there are."""
     found = [outline - crop.origin for outline in cluster.outlines]
@@ -251,7 +240,7 @@ def _crossing_pieces(
     return gone, [outline + crop.origin for outline in whole], lenses
 
 
-def _clear_pieces(crop: _Crop, least_px2: float) -> tuple[np.ndarray, list[tuple[np.ndarray, int]]]:
+def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tuple[np.ndarray, int]]]:
     """See-through pieces over or under others that were not found whole; their lines leave the density."""
     covered = np.zeros(crop.distance.shape, np.uint8)
     made: list[tuple[np.ndarray, int]] = []
@@ -294,73 +283,3 @@ def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], s
         return True
     usual = np.percentile(lines[border], 75)
     return bool((cv2.dilate(lines, np.ones((5, 5), np.uint8))[free] > 0.4 * usual).mean() > _LINED)
-
-
-def _solid_pieces(
-    crop: _Crop, least_px2: float, cut_strength: float
-) -> tuple[np.ndarray, list[np.ndarray], int]:
-    """Bodies that lie over or under one another: what they cover, their outlines, and how many lenses."""
-    covered = np.zeros(crop.distance.shape, np.uint8)
-    outlines: list[np.ndarray] = []
-    best = None
-    near = _near(crop.union, crop.distance)
-    # the strips and corners of a rim that was found whole are no pieces
-    for mask, rim_only in zip(crop.masks, crop.rim_only, strict=True):
-        near &= 1 - dilated(mask, 2.0) if rim_only and mask.any() else 1
-    size = median(np.sqrt([cv2.countNonZero(m) for m in crop.masks]))
-    reduce = max(1, int(size / _DETAIL_PX))
-    seen = crop.density
-    if reduce > 1:
-        small = (near.shape[1] // reduce, near.shape[0] // reduce)
-        seen = cv2.resize(seen, small, interpolation=cv2.INTER_AREA)
-        near = cv2.resize(near, small, interpolation=cv2.INTER_NEAREST)
-    for areas in tone_areas(seen, near, _SHARES):
-        areas, lenses, worth = settled(areas)
-        lenses = credible_lenses(areas, lenses, crop.masks)
-        if lenses and (best is None or worth > _FINER * best[2]):
-            best = (areas, lenses, worth)
-    if best is None:
-        return covered, outlines, 0
-    areas = best[0].enlarged(crop.distance.shape)
-    pieces = overlapping(areas, best[1])
-    shared = np.sum([p for p, _ in pieces], axis=0) > 1
-    for piece, base in pieces:
-        own = crop.delta.copy()
-        own[shared & (piece > 0)] = np.median(crop.delta[base], axis=0)
-        others = (areas.labels > 1) & (piece == 0)
-        cut = cut_by_shape(piece, cut_strength)
-        for k in range(1, int(cut.max()) + 1):
-            part = (cut == k).astype(np.uint8)
-            outline = place_edge(own, part, others | ((cut > 0) & (cut != k)), crop.oil, crop.light_weight)
-            placed = crop.placed(outline, least_px2)
-            outlines += placed
-            covered |= part * bool(placed)
-    return covered, outlines, len(best[1])
-
-
-def _rest(crop: _Crop, gone: list[int], new: np.ndarray, least_px2: float) -> list[np.ndarray]:
-    """Outlines of what the new pieces leave of the replaced ones."""
-    if not gone:
-        return []
-    rest: np.ndarray = np.any([crop.masks[k] for k in gone], axis=0).astype(np.uint8)
-    wider: np.ndarray = cv2.dilate(new, np.ones((3, 3), np.uint8))
-    rest &= 1 - wider
-    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
-    count, parts = cv2.connectedComponents(rest, connectivity=4)
-    outlines = []
-    for k in range(1, count):
-        part = (parts == k).astype(np.uint8)
-        if part.sum() >= least_px2:
-            outline = place_edge(crop.delta, part, new > 0, crop.oil, crop.light_weight)
-            outlines += crop.placed(outline, least_px2)
-    return outlines
-
-
-def _near(union: np.ndarray, distance: np.ndarray) -> np.ndarray:
-    """The cluster with all that stands clear of the oil and hangs together with it."""
-    clear = ((distance > _CLEAR_OF_OIL) | (union > 0)).astype(np.uint8)
-    count, found = cv2.connectedComponents(clear, connectivity=4)
-    parts: np.ndarray = found
-    if count == 2:
-        return clear
-    return (np.bincount(parts[union > 0], minlength=count) > 0).view(np.uint8)[parts]

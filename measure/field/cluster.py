@@ -1,0 +1,55 @@
+"""What is known of one cluster of pieces while it is worked out which of them lie over one another."""
+
+from functools import cached_property
+
+import cv2
+import numpy as np
+
+from measure.field.absorbance import density
+from measure.field.edge import SMOOTHING_SIGMA_PX
+from measure.field.features import oil_at
+from measure.field.find import Found
+from measure.field.light import Light
+from measure.field.masks import drawn
+from measure.field.outline import area
+from measure.flags import bits
+
+
+class Cluster:
+    """Pieces that meet or nearly meet, in a crop.
+
+    Parameters
+    ----------
+    found : Found
+        The pieces.
+    light : Light
+    box : tuple of slice
+        Rows and columns of the crop.
+    """
+
+    def __init__(self, found: Found, light: Light, box: tuple[slice, slice]) -> None:
+        self.origin = np.array([box[1].start, box[0].start], np.float32)
+        self.distance = light.solid_distance[box]
+        self.masks = [drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
+        self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
+        self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
+        middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
+        self.oil = oil_at(light, *middle)[0]
+        self.light_weight = light.light_weight
+        self._unsmoothed = light.delta[box]
+
+    @cached_property
+    def delta(self) -> np.ndarray:
+        """Lightly smoothed difference from the oil."""
+        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX)
+
+    @cached_property
+    def density(self) -> np.ndarray:
+        """Optical density; lines that were told are taken out of it."""
+        return density(self.delta, self.oil)
+
+    def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
+        """Return an outline in the picture's coordinates if it is large enough."""
+        if outline is None or len(outline) < 4 or area(outline) < least_px2:
+            return []
+        return [outline + self.origin]

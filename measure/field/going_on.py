@@ -1,0 +1,281 @@
+"""Pieces that go on over or under their neighbours, where the light has passed through both.
+
+The density of what lies over one another adds up (Beer-Lambert law). So inside a neighbour, where it is
+denser than the neighbour itself by the density of the piece beside it, the piece goes on; and inside a
+crystal, whose middle is as clear as oil, where it has the density of the piece at all. The edge lies at half
+of the piece's density. Under the rim of a crystal nothing can be told, and the edge is laid between what is
+seen on both sides of it.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+import shapely
+
+from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.masks import SQUARE, dilated, drawn, opened, solidity
+from measure.field.outline import Levels, crossed, outer_chain
+from measure.field.quick import median, percentile
+
+_HALF = 0.5  # of a piece's density, where its edge lies
+_RIM_END = 0.3  # of the rim's height, where it is taken to end inside
+_BLUR_PX = 1.5  # how far a rim reaches out of its outline, and a body's edge into it
+_GAP_PX = 2.0  # left between two pieces by a cut
+_MARGIN_PX = 8
+_LEAST_PX2 = 12
+_CLEAR = 0.35  # density of the clear inside of a crystal over that of a body seen in it, at most
+_LEAST_DENSITY = 0.06  # natural; fainter bodies are not told from light refracted inwards
+_LIKE = (0.6, 1.7)  # density added inside over that of the piece beside
+_OTHER = 0.15  # most that lies across the piece's colour, over its density
+_BESIDE_PX = 15.0  # reach within which densities are read, for a piece is rarely of one density all over
+_FULLER = 0.05  # solidity a piece may lose by what goes on
+_MUCH, _MUCH_FULLER = 0.4, 0.02  # share added from which a piece must become as much fuller
+_MOST_ADDED = 1.5  # of the piece as it was
+_CHANGED = 0.01  # share of a piece's area from which its outline is laid anew
+_LEAST_ADDED = 0.03  # of a piece, inside a crystal, for the rim hides where its edge is
+_COVERED = 0.75  # share of a splinter within a body and a crystal, which made it, from which it is none
+_ALSO = 0.15  # share of the rest of a neighbour that may be as dense by chance
+
+
+class _Host(NamedTuple):
+    """A piece in which another may go on."""
+
+    mask: np.ndarray
+    band: np.ndarray  # where nothing can be told
+    inside: np.ndarray
+    level: np.ndarray  # its own density
+    clear: bool
+
+
+def going_on(
+    outlines: Sequence[np.ndarray], rim_only: Sequence[bool], density: np.ndarray, least_px2: float
+) -> tuple[dict[int, np.ndarray], set[int]]:
+    """Give pieces what goes on of them inside their neighbours.
+
+    Parameters
+    ----------
+    outlines : sequence of (P, 2) ndarray
+        Pieces of a cluster, in the crop's coordinates.
+    rim_only : sequence of bool
+        Which of them are see-through.
+    density : (M, N, 3) ndarray of float32
+        Optical density against the oil.
+    least_px2 : float
+        Smallest area of a piece.
+
+    Returns
+    -------
+    changed : dict of int to (P, 2) ndarray
+        New outlines of some pieces.
+    gone : set of int
+        Pieces that were but a part of a body seen in a crystal.
+    """
+    if len(outlines) < 2 or all(rim_only):
+        return {}, set()
+    shapes = [polygon_of(outline) for outline in outlines]
+    changed: dict[int, np.ndarray] = {}
+    gone: set[int] = set()
+    tree = shapely.STRtree(shapes)
+    for host in sorted(range(len(shapes)), key=lambda k: not rim_only[k]):
+        near = [int(k) for k in tree.query(shapes[host], predicate="dwithin", distance=_GAP_PX)]
+        near = sorted((k for k in near if not rim_only[k] and k != host), key=lambda k: -shapes[k].area)
+        for k in near:
+            if k in gone or host in gone:
+                continue
+            new = _goes_on_in(k, host, shapes, outlines, rim_only[host], density, least_px2)
+            if new is None:
+                continue
+            shapes[k], changed[k] = new, outline_of(new)
+            if rim_only[host]:
+                gone |= _splinters(k, host, near, shapes)
+    return {k: outline for k, outline in changed.items() if k not in gone}, gone
+
+
+def _goes_on_in(
+    k: int,
+    host: int,
+    shapes: list[shapely.Polygon],
+    outlines: Sequence[np.ndarray],
+    clear: bool,
+    density: np.ndarray,
+    least_px2: float,
+) -> shapely.Polygon | None:
+    """Piece ``k`` with what goes on of it inside another, or None where nothing does."""
+    box, corner = _window(shapes[k], shapes[host], density.shape[:2])
+    density = density[box]
+    mask = drawn(outline_of(shapes[k]) - corner, density.shape[:2])
+    own = drawn(outlines[host] - corner, density.shape[:2])
+    if clear:
+        within = _clear_host(own, density)
+    else:
+        for n, outline in enumerate(outlines):
+            if n != host and shapes[n].intersects(shapes[host]):
+                own &= 1 - drawn(outline - corner, own.shape)
+        within = _solid_host(own, mask, density)
+    new = None if within is None else _gone_on(_moved(shapes[k], -corner), mask, within, density, least_px2)
+    return None if new is None else _moved(new, corner)
+
+
+def _moved(shape: shapely.Polygon, way: np.ndarray) -> shapely.Polygon:
+    return shapely.transform(shape, lambda points: points + way)
+
+
+def _window(
+    one: shapely.Polygon, other: shapely.Polygon, shape: tuple[int, int]
+) -> tuple[tuple[slice, slice], np.ndarray]:
+    """Rows and columns about two pieces, and the corner of them."""
+    x0, y0, x1, y1 = shapely.union(one.envelope, other.envelope).bounds
+    left, top = max(0, int(x0) - _MARGIN_PX), max(0, int(y0) - _MARGIN_PX)
+    box = np.s_[top : min(shape[0], int(y1) + _MARGIN_PX), left : min(shape[1], int(x1) + _MARGIN_PX)]
+    return box, np.array([left, top], float)
+
+
+def _splinters(k: int, host: int, near: list[int], shapes: list[shapely.Polygon]) -> set[int]:
+    """Pieces that are but what a body and a crystal have in common."""
+    both = shapely.union(shapes[k], shapes[host])
+    return {
+        n
+        for n in near
+        if n != k
+        and shapes[n].area < shapes[k].area
+        and shapes[n].intersection(both).area > _COVERED * shapes[n].area
+        and shapes[n].intersection(shapes[host]).area > _HALF * shapes[n].area
+    }
+
+
+def _clear_host(mask: np.ndarray, density: np.ndarray) -> _Host | None:
+    """A see-through piece parted into its rim and its inside, or None where it has no inside."""
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    neutral = density.min(axis=2)
+    rings = range(1, int(depth.max()) + 1)
+    # what lies over one side does not count in the darker half
+    height = [percentile(neutral[(depth > n - 1) & (depth <= n)], 40) for n in rings]
+    if len(height) < 3:
+        return None
+    top = int(np.argmax(height[: max(2, len(height) // 2)]))
+    lower = [n for n in range(top, len(height)) if height[n] < _RIM_END * height[top]]
+    if not lower:
+        return None
+    inside = (depth > lower[0] + 1.0).view(np.uint8)
+    if cv2.countNonZero(inside) < _LEAST_PX2:
+        return None
+    wide = dilated(mask, _BLUR_PX)
+    values = density[inside > 0]
+    clearest = values[neutral[inside > 0] <= percentile(neutral[inside > 0], 25)]
+    return _Host(mask, wide & (1 - inside), inside, np.median(clearest, axis=0), True)
+
+
+def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Host | None:
+    """A body in which another piece may go on, where no other is known to lie."""
+    core = cv2.erode(own, SQUARE)
+    if cv2.countNonZero(core) < _LEAST_PX2:
+        return None
+    level = np.median(density[core > 0], axis=0)
+    # where one edge runs under the other, neither is as dense as it is elsewhere
+    band = dilated(piece & (1 - own), _GAP_PX) & dilated(own, _GAP_PX)
+    return _Host(own, band, own & (1 - band), level, False)
+
+
+def _gone_on(
+    shape: shapely.Polygon, mask: np.ndarray, host: _Host, density: np.ndarray, least_px2: float
+) -> shapely.Polygon | None:
+    """A piece with what goes on of it inside another, or None where nothing does."""
+    zone = host.band | host.inside
+    alone = mask & (1 - zone)
+    if cv2.countNonZero(alone) < max(_LEAST_PX2, 0.5 * least_px2):
+        return None
+    core = cv2.erode(alone, SQUARE)
+    beside = core & dilated(zone, _BESIDE_PX)
+    beside = beside if cv2.countNonZero(beside) >= _LEAST_PX2 else core if core.any() else alone
+    tone = np.median(density[beside > 0], axis=0)
+    strength = float(tone @ tone)
+    if strength < 3 * _LEAST_DENSITY**2 or (host.clear and float(host.level @ tone) > _CLEAR * strength):
+        return None
+    found = _within(mask, alone, host, tone, density)
+    if found is not None and not host.clear:
+        # the neighbour's own density near what was found
+        about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
+        if cv2.countNonZero(about) >= _LEAST_PX2:
+            host = host._replace(level=np.median(density[about > 0], axis=0))
+            found = _within(mask, alone, host, tone, density)
+    if found is None or not _credible(mask, host, tone, density, *found):
+        return None
+    return _laid(shape, found[0], found[1], zone)
+
+
+def _within(
+    mask: np.ndarray, alone: np.ndarray, host: _Host, tone: np.ndarray, density: np.ndarray
+) -> tuple[np.ndarray, np.ndarray] | None:
+    """A piece with what is connected to it and as dense inside another, and the share of its density."""
+    own = np.where(host.inside[..., None] > 0, density - host.level, density)
+    share = own @ (tone / float(tone @ tone)).astype(np.float32)
+    share = _bridged(share, mask, host)
+    either = host.mask | mask if host.clear else host.mask | mask | host.band
+    goes_on = ((share > _HALF) & (either > 0)).view(np.uint8)
+    goes_on = opened(goes_on, 1.5) | alone
+    parts = cv2.connectedComponents(goes_on, connectivity=4)[1]
+    own_part = np.bincount(parts[alone > 0]).argmax()
+    goes_on = (parts == own_part).view(np.uint8)
+    count = cv2.countNonZero(goes_on & host.inside)
+    least = _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0
+    if count < max(_LEAST_PX2 / 2, least) or count > _MOST_ADDED * cv2.countNonZero(mask):
+        return None
+    return goes_on, share
+
+
+def _credible(
+    mask: np.ndarray,
+    host: _Host,
+    tone: np.ndarray,
+    density: np.ndarray,
+    goes_on: np.ndarray,
+    share: np.ndarray,
+) -> bool:
+    """Whether what is as dense as a piece is one with it."""
+    seen = (goes_on & host.inside) > 0
+    values = density[seen] - host.level
+    along = values @ tone / float(tone @ tone)
+    across = np.linalg.norm(values - along[:, None] * tone, axis=1) / float(np.linalg.norm(tone))
+    if not _LIKE[0] < median(along) < _LIKE[1] or median(across) > _OTHER:
+        return False
+    if not host.clear:
+        rest = cv2.erode(host.inside, SQUARE) & (1 - dilated(goes_on, 3.0))
+        if cv2.countNonZero(rest) < _LEAST_PX2 or (share[rest > 0] > _HALF).mean() > _ALSO:
+            return False
+    fuller = solidity(goes_on) - solidity(mask)
+    much = np.count_nonzero(seen) > _MUCH * cv2.countNonZero(mask)
+    return fuller >= (_MUCH_FULLER if much else -_FULLER)
+
+
+def _bridged(share: np.ndarray, mask: np.ndarray, host: _Host) -> np.ndarray:
+    """The share of a body's density, under the rim from what is seen on both sides of it."""
+    sure = 1.0 - host.band.astype(np.float32)
+    # outside, other bodies may have as much
+    outside = (host.mask | host.band | mask) == 0
+    value = np.where(outside, 0.0, np.clip(share, 0.0, 1.0)) * sure
+    depth = float(cv2.distanceTransform(host.band, cv2.DIST_L2, 5).max())
+    sigma = max(1.0, 0.7 * depth)
+    weight = cv2.GaussianBlur(sure, (0, 0), sigma)
+    smooth = cv2.GaussianBlur(value.astype(np.float32), (0, 0), sigma) / np.maximum(weight, 1e-3)
+    return np.where(host.band > 0, smooth, share).astype(np.float32)
+
+
+def _laid(
+    shape: shapely.Polygon, goes_on: np.ndarray, share: np.ndarray, zone: np.ndarray
+) -> shapely.Polygon | None:
+    """The outline of a piece, anew where it lies in another."""
+    part = goes_on & dilated(zone, 2.0)
+    chain = outer_chain(part, part)
+    if chain is None or len(chain) < 4:
+        return None
+    field = np.where(dilated(part, 1.0) > 0, share, 0.0).astype(np.float32)
+    points, _ = crossed([chain], Levels([field]), np.zeros(1, np.intp), np.array([_HALF]))
+    contours = cv2.findContours(zone, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+    rings = [c.reshape(-1, 2).astype(np.float64) + 0.5 for c in contours if len(c) > 3]
+    rest = shape.difference(shapely.union_all([polygon_of(ring) for ring in rings]))
+    new = largest(shapely.union_all([rest.buffer(0.3), polygon_of(points).buffer(0.3)]).buffer(-0.3))
+    if new.is_empty or new.symmetric_difference(shape).area < _CHANGED * shape.area:
+        return None
+    return shapely.Polygon(new.exterior)
