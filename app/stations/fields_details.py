@@ -106,7 +106,8 @@ class FieldDetails(QFrame):
         words, differs = fields_words.embedded_words(
             picture.embedded_um_per_px, picture.embedded_source, scale
         )
-        text = " ".join((*picture.notes, words)).strip()
+        said = [f"{note[:1].upper()}{note[1:]}." for note in picture.notes]
+        text = " ".join((*said, words)).strip()
         self.embedded.setText(text)
         parts.set_look(self.embedded, "warning" if differs else "soft")
         self.embedded.setVisible(bool(text))

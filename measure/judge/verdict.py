@@ -139,11 +139,16 @@ def _percent(value: float) -> str:
     return f"{p:.0f} %" if p >= 10 else f"{p:.2g} %" if p >= 0.01 else "0 %"
 
 
+def _range(low: float, high: float) -> str:
+    """Return both ends of an interval in per cent; one where they read alike."""
+    return " to ".join(dict.fromkeys((_percent(low), _percent(high))))
+
+
 def _sentence(word: str, share: float, low: float, high: float) -> str:
     if not math.isfinite(share):
         return "Undecided: no piece is counted."
     about = f"{_percent(share)} of the solids' volume is of a size that is felt"
-    range_ = f" (95 %: {_percent(low)} to {_percent(high)})" if math.isfinite(low) else " (no interval)"
+    range_ = f" (95 %: {_range(low, high)})" if math.isfinite(low) else " (no interval)"
     return f"{word.capitalize()}: {about}{range_}."
 
 
@@ -151,9 +156,8 @@ def _share_reason(share: float, low: float, high: float, profile: FeltProfile) -
     if not math.isfinite(share):
         return []
     limits = f"{_percent(profile.not_felt_share)} (not felt) and {_percent(profile.felt_share)} (felt)"
-    range_ = " to ".join(dict.fromkeys((_percent(low), _percent(high))))
     return [
-        f"The felt share, {range_}, is held against {limits}."
+        f"The felt share, {_range(low, high)}, is held against {limits}."
         if math.isfinite(low)
         else f"The felt share is held against {limits}, but has no interval yet."
     ]

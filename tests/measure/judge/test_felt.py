@@ -199,3 +199,16 @@ def test_the_kind_that_is_felt_is_named():
     sample = make_sample(d, kind=kinds, field=np.arange(1000) % 5)
     reasons = " ".join(judged(sample, resamples=100)[1].reasons)
     assert "100 % of what is felt is salt" in reasons
+
+
+def test_an_interval_whose_ends_read_alike_is_said_once():
+    _, fine = judged(_batch(5.0, sigma=1.2))
+    assert "(95 %: 0 %)" in fine.sentence
+    assert fine.reasons[0].startswith("The felt share, 0 %, is held against")
+
+
+def test_without_a_piece_nothing_is_said_of_strays():
+    _, none = judged(make_sample(np.zeros(0), field=np.zeros(0, dtype=int)))
+    assert none.word == "undecided"
+    assert not any("stray" in reason for reason in none.reasons)
+    assert none.decides.startswith("Fields with pieces in them")
