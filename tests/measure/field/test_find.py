@@ -1,6 +1,7 @@
 """The levels pieces are found at."""
 
 import numpy as np
+
 from measure.field.find import texture_level
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
@@ -21,7 +22,7 @@ def test_faint_pieces_of_one_contrast_are_no_texture():
 
 
 def test_a_film_at_a_quarter_of_its_contrast_keeps_its_cells(real_pictures):
-    """Film 64 of the Chula RBC-12 set (MIT licence), in which 75 cells are marked: 13 outlines without the rule."""
+    """Film 64 of the Chula RBC-12 set (MIT licence), 75 cells marked: 13 outlines without the rule."""
     from measure.picture_file import read_picture
 
     pixels = read_picture(real_pictures / "blood_film_scalebar" / "64.jpg").pixels
