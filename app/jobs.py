@@ -250,6 +250,7 @@ def make_light(picture: Picture, blank: bytes | None, zones: tuple) -> Any:
     """Return the field's difference from its oil, for previews and hand edits."""
     # a preview comes next: what it needs is loaded here, so that its first answer is soon there
     from measure.field import find, light, pipeline, relief  # noqa: F401
+    from measure.field.surround import border_zones
 
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None
-    return light.prepare(picture, blank=decoded, zones=zones)
+    return light.prepare(picture, blank=decoded, zones=(*zones, *border_zones(picture, zones)))

@@ -150,12 +150,18 @@ class Measuring(QObject):
     def _store(self, field_id: int, result: FieldResult) -> Changes:
         """Keep a result unless the field was changed meanwhile; offers to measure again then."""
         session = self._session
+        study, row = session.open_study, session.open_study.field(field_id)
+        own, zones = ([zone.tolist() for zone in z] for z in (row.zones, result.frame.zones))
         try:
-            return session.open_study.store_result(field_id, result, self._revisions[field_id])
+            with study.one_step(f"Measure {row.name}"):
+                study.store_result(field_id, result, self._revisions[field_id])
+                # a border round the view was left out, which the field has to show from now on
+                if len(zones) > len(own) and zones[: len(own)] == own:
+                    study.update_field(field_id, zones=result.frame.zones)
+            return study.last_changes
         except StaleResult:
             session.offered.emit(
-                f"{session.open_study.field(field_id).name} was changed while it was being measured; "
-                "your changes were kept.",
+                f"{row.name} was changed while it was being measured; your changes were kept.",
                 "Measure it again",
                 lambda: self.start([field_id], result.settings),
             )

@@ -94,7 +94,8 @@ class Outliner:
         return placed + self._outlines_of(anew)
 
     def _outlines_of(self, waiting: list[_Waiting]) -> list[tuple[_Waiting, np.ndarray]]:
-        """Outlines of pieces, without those too small to be reported."""
+        """Outlines of pieces, without those too small to be reported or of which nothing was left."""
+        waiting = [own for own in waiting if own[0].mask.any()]
         outlines = place_edges([piece for piece, _, _ in waiting], self._light_weight)
         return [
             (own, outline)

@@ -17,6 +17,7 @@ from measure.field.relief import without_relief
 from measure.field.reunite import reunite
 from measure.field.settle import settled
 from measure.field.sharing import LEAST_PIXELS, Helpers
+from measure.field.surround import border_note, border_zones
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -73,7 +74,7 @@ def measure_field(
     blank : Picture, optional
         The oil alone at the same setting.
     zones : tuple of (K, 2) ndarray
-        Excluded polygons, x and y in px.
+        Excluded polygons, x and y in px. An even border round the view joins them, unless the light is given.
     learned : optional
         Kinds relearned from the user's re-tags.
     light : Light, optional
@@ -95,6 +96,8 @@ def measure_field(
     started = time.perf_counter()
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
+    border = border_zones(picture, zones) if light is None else ()
+    zones += border
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(large):
         particles, light = _measured(
@@ -104,6 +107,8 @@ def measure_field(
     quality = field_quality(particles, frame, light)
     progress.report(1.0, "done")
     notes = _notes(settings, um_per_px, limit)
+    if border:
+        notes += (border_note(border, (picture.height_px, picture.width_px)),)
     return FieldResult(
         particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
     )

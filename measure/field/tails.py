@@ -82,6 +82,8 @@ def without_tails(piece: Piece, outline: np.ndarray, least_px2: float) -> Trimme
     # what was found of the tail beyond its outline goes with it
     beside = dilated(off, _FOUND_PX) & ~dilated(rest, 1.0) & 1
     body = piece.mask & ~off & ~beside & 1
+    if not body.any():
+        return None  # what was found lies all in the tail
     return Trimmed(piece._replace(mask=body, others=others), pieces)
 
 

@@ -9,10 +9,12 @@ from pytestqt.qtbot import QtBot
 
 from app import jobs
 from app.session import Session
+from app.stations.fields_words import stale_words
 from measure.errors import InvalidInput
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings
 from measure.particles import make_particles
+from measure.study.records import NewField
 
 from .conftest import GRAINS, drawn_field, png
 
@@ -134,3 +136,23 @@ def test_a_bar_that_was_counted_is_told_and_one_left_out_is_not():
     assert note.startswith("1 counted piece lies in what looks like a bar")
     zone = np.array([[101.0, 143], [133, 143], [133, 147], [101, 147]])  # its rim is still counted
     assert jobs.measure_job(replace(job, zones=(zone,))).notes == ()
+
+
+def test_a_border_round_the_view_becomes_an_area_left_out(ready: Session, qtbot: QtBot):
+    picture = drawn_field(3)
+    picture[:, :30] = picture[:, -24:] = 5
+    data = png(picture)
+    study, scale = ready.study, ready.study.scales()[0].id
+    rows, columns = picture.shape[:2]
+    field_id = study.add_fields(
+        [NewField("bars.png", data, scale_id=scale, width_px=columns, height_px=rows)]
+    )[0]
+    assert ready.measure([field_id])
+    qtbot.waitUntil(lambda: ended(ready), timeout=20000)
+    row = study.field(field_id)
+    assert len(row.zones) == 2
+    assert "left out" in row.result_notes[0]
+    assert stale_words(row, ready.scale_of(row)) == ""
+    ready.undo()
+    assert study.field(field_id).zones == ()
+    assert not study.field(field_id).measured
