@@ -8,6 +8,7 @@ from measure.judge.compare_words import figure_words, in_words, sentences, share
 from measure.judge.felt import FELT_SHARE
 from measure.judge.grind import GrindCurve, LawFit, step_no_longer_noticed
 from measure.judge.grind_forecast import Forecast
+from measure.judge.sizes_json import significant
 
 
 def comparison_json(found: Comparison, figure: str) -> dict:
@@ -57,12 +58,12 @@ def comparison_lines(found: Comparison, figure: str) -> Iterator[str]:
     for r in found.ratios:
         pair = f"{r.first} / {r.second}"
         what = in_words(figure_words(r.figure)) + (f", {r.kind}" if r.kind else "")
-        yield f"{pair:32} {what:21} {r.ratio:7.3g}  {_number(r.low)} to {_number(r.high)}"
+        yield f"{pair:32} {what:21} {_number(r.ratio):>7}  {_number(r.low)} to {_number(r.high)}"
     yield from found.notes
 
 
 def _number(value: float) -> str:
-    return f"{value:.3g}" if math.isfinite(value) else "?"
+    return significant(value) if math.isfinite(value) else "?"
 
 
 def grind_json(curve: GrindCurve, answer: Forecast | None, step: float) -> dict:
@@ -98,8 +99,10 @@ def grind_json(curve: GrindCurve, answer: Forecast | None, step: float) -> dict:
 def grind_lines(curve: GrindCurve, answer: Forecast | None, step: float) -> Iterator[str]:
     """Yield a grind curve and its forecast line by line."""
     yield ""
+    if curve.fits:
+        yield "Laws of grinding, by how well they fit:"
     for f in curve.fits:
-        yield law_words(f, curve)
+        yield f"  {law_words(f, curve)}"
     if answer is not None:
         yield in_words(answer.sentence)
     yield step_sentence(curve, step)

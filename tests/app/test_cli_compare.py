@@ -58,6 +58,10 @@ def test_lines_for_reading(table, capsys):
     assert "x₅₀ by volume" in out
     assert "Bonferroni" in out
     assert "one more pass buys less than" in out
+    assert "Laws of grinding, by how well they fit:\n  " in out
+    ratios = [line[55:62].strip() for line in out.splitlines() if re.match(r"pass \d / pass \d", line)]
+    assert len(ratios) > 5
+    assert all(len(r.replace(".", "").lstrip("0")) == 3 for r in ratios)  # 1.70, not 1.7
     assert "Three points" in err
 
 
@@ -148,5 +152,5 @@ def test_a_study_knows_its_passes(study, capsys):
 def test_numbers_of_a_line_through_two_batches_carry_their_units(tmp_path, capsys):
     two = write_table(tmp_path / "two.csv", [("a", 40), ("b", 30)])
     assert main(["compare", two, "--at", "1,3"]) in (0, 1)
-    line = next(row for row in capsys.readouterr().out.splitlines() if row.startswith("straight line"))
+    line = next(row for row in capsys.readouterr().out.splitlines() if "straight line" in row)
     assert re.search(r"y₀ = [\d.]+ µm, k = [\d.]+ per pass;", line)
