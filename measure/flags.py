@@ -32,6 +32,7 @@ _LIST = (
     ("reduced", "Found at reduced picture size."),
     ("repeat", "Also seen on an overlapping field; counted there."),
     ("looked_at", "Was looked at by a person and found right."),
+    ("shade", "Has the colour of the ground, only darker, beside a coloured piece: its shadow."),
 )
 
 FLAGS: dict[str, Flag] = {name: Flag(1 << i, name, text) for i, (name, text) in enumerate(_LIST)}

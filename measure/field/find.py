@@ -13,6 +13,7 @@ from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
 from measure.field.quick import length
 from measure.field.separate import Parts, separate
+from measure.field.shades import shade_beside, with_bits
 from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.field.strips import Room
 from measure.flags import bits
@@ -214,13 +215,16 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
         if not low.any():
             continue
         smooth = plan.smooth.of(k - 1)
+        oil = _oil_colour(plan.background_lab, shape, plan.stats[k])
+        shade = None
         if k >= plan.whole:
             parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
         else:
+            shade = shade_beside(smooth, low, oil, plan.least_px2)
             parts = separate(
                 smooth,
                 plan.distance[box],
-                low,
+                low & ~shade,
                 plan.least_px2,
                 plan.seed,
                 plan.cut_strength,
@@ -228,10 +232,21 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.usual_height,
             )
         other = (plan.labels[box] > 0) & ~low
-        oil = _oil_colour(plan.background_lab, shape, plan.stats[k])
         offset = np.array([box[1].start, box[0].start], np.float32)
+        if shade is not None and shade.any():
+            shade = with_bits(shade, parts.labels)
+            parts.labels[shade] = 0
+            others = (plan.labels[box] > 0) & ~shade
+            outliner.add(smooth, _each(shade), others, oil, offset, shade=True)
+            other |= shade
         outliner.add(smooth, parts, other, oil, offset)
     return outliner.outlined()
+
+
+def _each(shade: np.ndarray) -> Parts:
+    """Parts of shade, none of them cut."""
+    count, parts = cv2.connectedComponents(shade.view(np.uint8), connectivity=8)
+    return Parts(parts.astype(np.int32), [[n] for n in range(1, count)], frozenset())
 
 
 def _found(done: list[Outlined], shape: tuple[int, int]) -> Found:

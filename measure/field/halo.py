@@ -48,7 +48,8 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     if len(particles) < 2:
         return particles
     reasons = particles["set_aside"].copy()
-    for i in np.flatnonzero(halo_like(particles, shape) | fringe_like(particles, shape)):
+    shade = particles["flags"] & bits("shade") != 0
+    for i in np.flatnonzero(shade | halo_like(particles, shape) | fringe_like(particles, shape)):
         if reasons[i] == "":
             reasons[i] = REASON
     for i in np.flatnonzero(stain_like(particles)):

@@ -54,13 +54,22 @@ class Outliner:
         self._outlines: list[np.ndarray] = []
         self._group: list[int] = []
         self._flags: list[int] = []
+        self._shades: set[int] = set()
 
     def add(
-        self, delta: np.ndarray, parts: Parts, other: np.ndarray, oil_lab: np.ndarray, offset: np.ndarray
+        self,
+        delta: np.ndarray,
+        parts: Parts,
+        other: np.ndarray,
+        oil_lab: np.ndarray,
+        offset: np.ndarray,
+        shade: bool = False,
     ) -> None:
-        """Add the pieces of one component, in its crop; ``offset`` is the crop's corner, x and y."""
+        """Add the pieces of one component, or its shade, in its crop with this corner, x and y."""
         for group in parts.groups:
             self._groups += 1
+            if shade:
+                self._shades.add(self._groups)
             for n in group:
                 cropped = _cropped(delta, parts, other, n, oil_lab)
                 if cropped is not None:
@@ -107,7 +116,7 @@ class Outliner:
         piece, offset, group = waiting
         self._outlines.append(outline + offset)
         self._group.append(group)
-        self._flags.append(bits("rim_only") * piece.rim_only)
+        self._flags.append(bits("rim_only") * piece.rim_only | bits("shade") * (group in self._shades))
 
     def _cut_again(self, piece: Piece, outline: np.ndarray) -> list[Piece]:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""
