@@ -106,7 +106,17 @@ def stain_like(particles: Particles) -> np.ndarray:
     edgeless = ~(width < _FADING * particles.diameter_px)
     ragged, _ = dust_form(particles)
     asked = particles["flags"] & bits("rim_only", "touches_frame") == 0
-    return asked & (((strength < _STAIN * usual) & edgeless) | ((strength < _GRAIN * usual) & ragged))
+    faint = asked & (strength < _STAIN * usual)
+    stain = (faint & edgeless) | (asked & (strength < _GRAIN * usual) & ragged)
+    return stain | (faint & _of_a_stain(particles, faint, stain))
+
+
+def _of_a_stain(particles: Particles, faint: np.ndarray, stain: np.ndarray) -> np.ndarray:
+    """Whether most of the faint parts cut from one cluster with each piece are stain, (K,) of bool."""
+    _, cluster = np.unique(particles["parent"], return_inverse=True)
+    area = particles["area_px2"].astype(float)
+    most = np.bincount(cluster, area * stain) > 0.5 * np.bincount(cluster, area * faint)
+    return most[cluster] & (particles["parent"] > 0)
 
 
 def fringe_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:

@@ -189,3 +189,32 @@ def test_a_thin_ring_nearly_all_round_its_piece_is_a_halo_though_as_wide_as_the_
     # as strong as its piece it is none, nor is it one beside something else
     assert not halo_like(_pieces(disc, ring, steps=(-60.0, -50.0)), (200, 200)).any()
     assert not halo_like(_pieces(disc, np.add(ring, (95.0, 0.0)), steps=(-60.0, -12.0)), (200, 300)).any()
+
+
+def test_a_faint_part_of_a_stain_is_stain_though_its_own_edge_seems_sharp():
+    from measure.field.halo import stain_like
+    from measure.particles import make_particles
+
+    def judged(parents: list[int]) -> list[bool]:
+        """A strong piece, two edgeless parts as faint as a stain, and one with an edge."""
+        return stain_like(
+            make_particles(
+                [np.zeros((4, 2))] * 4,
+                label=[1, 2, 3, 4],
+                parent=parents,
+                area_px2=[9000.0, 2000.0, 1500.0, 1200.0],
+                lightness_step=[-60.0, -7.0, -7.0, -7.0],
+                green_red_step=[0.0] * 4,
+                blue_yellow_step=[0.0] * 4,
+                edge_width_px=[3.0, np.nan, np.nan, 4.0],
+            )
+        ).tolist()
+
+    assert judged([0, 5, 5, 5]) == [False, True, True, True]
+    assert judged([0, 5, 5, 0]) == [
+        False,
+        True,
+        True,
+        False,
+    ]  # a faint piece by itself with an edge is counted
+    assert judged([0, 5, 0, 0]) == [False, True, True, False]
