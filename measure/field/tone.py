@@ -163,7 +163,8 @@ def _asymmetry(profile: np.ndarray, size_px: np.ndarray) -> np.ndarray:
         far = -along[None, :] / sigma[:, None]
         oil = _mean_where(profile, (far > 3.0) & (far < 7.0 + 1.0 / sigma[:, None]))
         inner = _mean_where(profile, (far < -2.4) & (far > -3.6))
-        share = (profile - oil[:, None]) / (inner - oil)[:, None]
+        step = np.where(inner == oil, np.nan, inner - oil)  # no step, no edge
+        share = (profile - oil[:, None]) / step[:, None]
         width = _crossing(share, along, 0.8413) - _crossing(share, along, 0.1587)
         clear = (3.0 * sigma < 0.45 * size_px) & (width > 0)
         sigma = np.clip(np.where(clear, width / 2.0, sigma), 0.5, 2.7)

@@ -82,3 +82,10 @@ def test_brown_pieces_on_cream_keep_their_size(in_light):
     picture = blurred_picture(grid_of_discs(30.0), (226, 217, 188), (150, 90, 60), 2.0, in_light)
     diameter = measure_field(picture, FieldSettings(), 1.0).particles.diameter_px
     assert np.median(diameter) == pytest.approx(30.0, rel=0.01)
+
+
+def test_a_profile_without_a_step_tells_no_asymmetry():
+    from measure.field.tone import _asymmetry
+
+    flat = np.full((3, 41), 0.25)
+    assert np.isnan(_asymmetry(flat, np.full(3, 60.0))).all()
