@@ -23,6 +23,7 @@ from measure.field.quick import median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_over import clear_over
 from measure.field.sharing import ALONE, Helpers, parts_of
+from measure.field.sides_over import sides_over
 from measure.flags import bits
 from measure.progress import SILENT, Progress
 
@@ -193,14 +194,14 @@ def _gone_through(
     """The same with bodies that go on through see-through pieces."""
     kept = [k for k in range(len(cluster.outlines)) if k not in gone]
     pieces = [(cluster.outlines[k], int(cluster.flags[k])) for k in kept] + made
-    clear = bits("rim_only")
-    changed, none = going_on(
-        [outline - crop.origin for outline, _ in pieces],
-        [bool(flags & clear) for _, flags in pieces],
-        seen,
-        least_px2,
-    )
-    gone = [*gone, *(kept[n] for n in (*changed, *none) if n < len(kept))]
+    clear = [bool(flags & bits("rim_only")) for _, flags in pieces]
+    outlines = [outline - crop.origin for outline, _ in pieces]
+    sides = sides_over(outlines, clear, seen)
+    for n, outline in sides.items():
+        outlines[n] = outline
+    changed, none = going_on(outlines, clear, seen, least_px2)
+    changed = sides | changed
+    gone = [*gone, *(kept[n] for n in {*changed, *none} if n < len(kept))]
     made = [
         (changed[n] + crop.origin, flags | _FLAG) if n in changed else (outline, flags)
         for n, (outline, flags) in enumerate(pieces)
