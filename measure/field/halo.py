@@ -12,6 +12,7 @@ from measure.flags import bits
 from measure.particles import Particles
 
 REASON = "shadow or halo of the piece beside it"
+THREAD = "stretch of a thread between pieces"
 STAIN = "faint and ragged or without an edge: a stain or a shadow"
 _REACH_PX = (1.5, 3.0, 4.5)  # a gap of some pixels often stays between a piece and its halo
 _LEAST_CONTACT = 0.15  # of the sliver's outline
@@ -43,7 +44,7 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     Returns
     -------
     Particles
-        The same, with a reason on what is a shadow or halo. Pieces seen by their rims are left alone.
+        The same, with a reason on what is a shadow, halo or thread. Pieces seen by their rims are left alone.
     """
     if len(particles) < 2:
         return particles
@@ -52,6 +53,9 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     for i in np.flatnonzero(shade | halo_like(particles, shape) | fringe_like(particles, shape)):
         if reasons[i] == "":
             reasons[i] = REASON
+    for i in np.flatnonzero(particles["flags"] & bits("thread") != 0):
+        if reasons[i] == "":
+            reasons[i] = THREAD
     for i in np.flatnonzero(stain_like(particles)):
         if reasons[i] == "":
             reasons[i] = STAIN

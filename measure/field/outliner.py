@@ -54,7 +54,7 @@ class Outliner:
         self._outlines: list[np.ndarray] = []
         self._group: list[int] = []
         self._flags: list[int] = []
-        self._shades: set[int] = set()
+        self._known: dict[int, int] = {}  # flags of groups that are known for what they are
 
     def add(
         self,
@@ -68,8 +68,8 @@ class Outliner:
         """Add the pieces of one component, or its shade, in its crop with this corner, x and y."""
         for group in parts.groups:
             self._groups += 1
-            if shade:
-                self._shades.add(self._groups)
+            if shade or group[0] in parts.threads:
+                self._known[self._groups] = bits("shade" if shade else "thread")
             for n in group:
                 cropped = _cropped(delta, parts, other, n, oil_lab)
                 if cropped is not None:
@@ -116,7 +116,7 @@ class Outliner:
         piece, offset, group = waiting
         self._outlines.append(outline + offset)
         self._group.append(group)
-        self._flags.append(bits("rim_only") * piece.rim_only | bits("shade") * (group in self._shades))
+        self._flags.append(bits("rim_only") * piece.rim_only | self._known.get(group, 0))
 
     def _cut_again(self, piece: Piece, outline: np.ndarray) -> list[Piece]:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""

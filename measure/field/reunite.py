@@ -97,7 +97,7 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     # pieces seen through one another share an area, and were told apart by it
     if particles["flags"][i] & particles["flags"][j] & bits("overlap"):
         return None
-    if (particles["flags"][i] ^ particles["flags"][j]) & bits("shade"):
+    if (particles["flags"][i] ^ particles["flags"][j]) & bits("shade", "thread"):
         return None
     apart = _colour_apart(particles, i, j)
     strip = _strip(particles, i) or _strip(particles, j)
@@ -181,6 +181,8 @@ def _strip(particles: Particles, i: int) -> bool:
 
 def _flags(particles: Particles, rows: list[int]) -> int:
     kept = int(np.bitwise_or.reduce(particles["flags"][rows]))
-    known = bits("touches_frame", "meets_zone", "broken_rim", "rim_only", "overlap", "touching", "shade")
+    known = bits(
+        "touches_frame", "meets_zone", "broken_rim", "rim_only", "overlap", "touching", "shade", "thread"
+    )
     strip = len(rows) == 2 and any(_strip(particles, i) for i in rows)
     return (kept & known) | (FLAGS["rim_only"].bit if strip else 0)

@@ -21,7 +21,7 @@ from measure.field.quick import median
 from measure.field.rim_checks import credible
 from measure.field.rims import find_clear
 from measure.field.seams import along_seams, cut_by_seams
-from measure.field.threads import EVEN_FIBRE, is_line
+from measure.field.threads import EVEN_FIBRE, is_line, threads_between
 
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
 _IN_ONE = 0.8  # share of it that must hang together
@@ -41,11 +41,14 @@ class Parts:
         Numbers of the pieces that were cut from one cluster.
     clear : set of int
         Numbers of see-through pieces.
+    threads : set of int
+        Numbers of stretches of thread between pieces.
     """
 
     labels: np.ndarray
     groups: list[list[int]]
     clear: frozenset[int]
+    threads: frozenset[int] = frozenset()
 
 
 def separate(
@@ -92,7 +95,8 @@ def separate(
     if (is_line(strong) or is_line(fill_holes(strong))) and not _is_whole(clear, strong):
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)
-    parts, typical = contrast_parts(field, low & (clear == 0), strong, width, least_px2)
+    threads, rest = _without_threads(strong, low, width)
+    parts, typical = contrast_parts(field, rest & (clear == 0), strong & (threads == 0), width, least_px2)
     bodies = bodies_of(
         parts, delta, field, typical, distance, clear, least_px2, seed, width, sum(frame), usual_height
     )
@@ -110,6 +114,11 @@ def separate(
     labels, shadows = parted_by_sign(labels, delta, least_px2)
     groups += [[n] for n in shadows]
     used += len(shadows)
+    bare = (threads > 0) & (labels == 0)
+    labels[bare] = threads[bare] + used
+    strung = range(used + 1, used + int(threads.max()) + 1)
+    groups += [[n] for n in strung]
+    used += len(strung)
     labels[clear > 0] = clear[clear > 0] + used
     total = used + int(clear.max())
     groups += [[n] for n in range(used + 1, total + 1)]
@@ -121,7 +130,16 @@ def separate(
         whole = one_rim(low, field, width)
         if whole is not None:
             return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
-    return Parts(labels, groups, frozenset(range(used + 1, total + 1)))
+    return Parts(labels, groups, frozenset(range(used + 1, total + 1)), frozenset(strung))
+
+
+def _without_threads(strong: np.ndarray, low: np.ndarray, width: float) -> tuple[np.ndarray, np.ndarray]:
+    """Threads between pieces, and the component without what lies nearer to them than to the pieces."""
+    threads = threads_between(strong, width)
+    if not threads.any():
+        return threads, low
+    apart = np.where(threads > 0, 2, (strong > 0).astype(np.int32)).astype(np.int32)
+    return threads, low & (grown_labels(apart, low, 3.0 * width + 4.0) != 2)
 
 
 def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:

@@ -1,9 +1,9 @@
-"""Thin lines: fibres, threads and open rims, in which there is nothing to cut."""
+"""Thin lines: fibres, threads and open rims, in which there is nothing to cut, and threads pieces hang on."""
 
 import cv2
 import numpy as np
 
-from measure.field.masks import hull_mask
+from measure.field.masks import hull_mask, numbered, opened_to
 from measure.field.quick import median
 
 # area over squared half width, the same from which it need not be bent, share of its hull it fills
@@ -11,6 +11,10 @@ _LINE, _LONG_LINE, _OPEN = 14.0, 60.0, 0.55
 _BEADED, EVEN_FIBRE = 1.6, 1.45  # outline over that of an even line, of rims and of fibres
 _EVEN = 1.5  # its thickest place over its usual thickness
 _IN_ONE = 0.8  # share of it that must hang together
+_THIN, _THINNEST_PX, _THICKEST_PX = 0.6, 1.0, 4.0  # half its thickness over the edges' width, beyond a pixel
+_LENGTHS, _LEAST_LENGTH_PX = 5.0, 16.0  # length of a thread between pieces over its thickness, and in px
+_STOUT = 3.0  # half the thickness of what it runs between over its own
+_STRAY = 2.0  # how far it may stray from a straight line, in its own thickness
 
 
 def is_line(strong: np.ndarray, beaded: float = _BEADED) -> bool:
@@ -38,3 +42,47 @@ def is_line(strong: np.ndarray, beaded: float = _BEADED) -> bool:
     _, found = cv2.connectedComponents(strong, connectivity=8)
     parts: np.ndarray = found
     return bool(np.bincount(parts.ravel())[1:].max() > _IN_ONE * area)
+
+
+def threads_between(strong: np.ndarray, width: float) -> np.ndarray:
+    """Threads that run from piece to piece and make one component of them.
+
+    Parameters
+    ----------
+    strong : (M, N) ndarray of uint8
+        Pixels above half of the plateau beside them.
+    width : float
+        10-90 % width of the edges, px.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        1.. for each straight stretch of thread between two things far thicker; 0 elsewhere.
+    """
+    threads = np.zeros(strong.shape, np.int32)
+    depth = cv2.distanceTransform(strong, cv2.DIST_L2, 5)
+    radius = min(_THINNEST_PX + _THIN * width, _THICKEST_PX)
+    body = opened_to(strong, depth, radius)
+    if not body.any():
+        return threads
+    count, parts, stats = numbered(strong & ~body & 1, 8)
+    _, bodies, sizes = numbered(body, 8)
+    deepest = np.zeros(len(sizes), np.float32)
+    np.maximum.at(deepest, bodies.ravel(), depth.ravel())
+    beside, found = cv2.dilate(bodies.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32), 0
+    for n in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[n])
+        box = np.s_[y : y + h, x : x + w]
+        part = parts[box] == n
+        thick = 2.0 * float(depth[box][part].max())
+        if np.hypot(w, h) < max(_LEAST_LENGTH_PX, _LENGTHS * thick):
+            continue
+        ends = np.unique(beside[box][part])
+        if np.count_nonzero(deepest[ends] > _STOUT * 0.5 * thick) < 2:
+            continue
+        ys, xs = np.nonzero(part)
+        short, long = sorted(cv2.minAreaRect(np.column_stack([xs, ys]).astype(np.float32))[1])
+        if long >= max(_LEAST_LENGTH_PX, _LENGTHS * thick) and short <= _STRAY * thick:
+            found += 1
+            threads[box][part] = found
+    return threads

@@ -50,6 +50,14 @@ def _sized(factor: float, how: int):
     return lambda pixels: cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=how)
 
 
+def _strung(pixels: np.ndarray) -> np.ndarray:
+    """Six thin threads from edge to edge."""
+    strung, places = pixels.copy(), np.random.default_rng(1).integers(0, pixels.shape[1], (6, 2)).tolist()
+    for top, bottom in places:
+        cv2.line(strung, (top, 0), (bottom, pixels.shape[0]), (90, 90, 90), 1, cv2.LINE_AA)
+    return strung
+
+
 # name -> (factor of size, change)
 CHANGES = {
     "as it is": (1.0, lambda pixels: pixels),
@@ -64,6 +72,7 @@ CHANGES = {
     "grey": (1.0, _grey),
     "quarter of the contrast": (1.0, lambda pixels: (pixels * 0.25 + 150).astype(np.uint8)),
     "bright on dark": (1.0, lambda pixels: (20 + 90 * (1 - pixels / 255.0) ** 1.5).astype(np.uint8)),
+    "threads across": (1.0, _strung),
     "haze": (1.0, lambda pixels: np.clip(pixels * 0.6 + 90, 0, 255).astype(np.uint8)),
 }
 
