@@ -71,7 +71,7 @@ def threads_between(strong: np.ndarray, width: float) -> np.ndarray:
     np.maximum.at(deepest, bodies.ravel(), depth.ravel())
     beside, found = cv2.dilate(bodies.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32), 0
     for n in range(1, count):
-        x, y, w, h, area = (int(v) for v in stats[n])
+        x, y, w, h = (int(v) for v in stats[n, :4])
         box = np.s_[y : y + h, x : x + w]
         part = parts[box] == n
         thick = 2.0 * float(depth[box][part].max())
