@@ -83,7 +83,9 @@ def _grey_and_coloured(delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray) 
     out = np.zeros((2, *low.shape), np.uint8)
     ground = np.asarray(oil_lab, np.float32) - np.array([_NO_LIGHT, 0.0, 0.0], np.float32)
     bright = float(np.sqrt(ground @ ground))
-    fine = _CALM * float(cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5).max())
+    # nothing tells the depth of what fills its crop
+    deepest = min(float(cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5).max()), max(low.shape))
+    fine = _CALM * deepest
     values = (cv2.GaussianBlur(delta, (0, 0), fine) if fine > _CALM_LEAST_PX else delta)[low]
     darker = values @ (-ground / bright)
     off = np.sqrt(np.maximum(np.einsum("ij,ij->i", values, values) - darker * darker, 0.0))

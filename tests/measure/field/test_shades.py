@@ -93,3 +93,12 @@ def test_a_piece_without_colour_keeps_what_hangs_on_it():
     low = np.hypot(x - 40, y - 40) < 25
     delta[low] = (-30.0, 0.0, 0.0)
     assert not shade_beside(delta, low, np.array([80.0, 0.0, 0.0]), 40.0).any()
+
+
+def test_a_component_that_fills_its_crop_is_asked_too():
+    from measure.field.shades import shade_beside
+
+    delta = np.full((9, 12, 3), 20.0, np.float32)
+    shade = shade_beside(delta, np.ones((9, 12), bool), np.array([80.0, 0.0, 0.0]), 4.0)
+    assert shade.shape == (9, 12)
+    assert not shade.any()
