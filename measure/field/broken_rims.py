@@ -95,7 +95,7 @@ def complete_rims(found: Found, light: Light, least_px2: float) -> Found:
     joined = {row for rim in made for row in rim.rows}
     # where a rim was whole its outline is only moved to where its edge is
     made += [
-        _Rim((i,), shapes[i], 1.0, False)
+        _Rim((i,), shapes[i], 1.0, rims[i].open)
         for i in rims
         if i not in joined and found.flags[i] & bits("rim_only")
     ]

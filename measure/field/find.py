@@ -186,7 +186,7 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0
-    whole, stats = len(stats), np.vstack([stats, _assemble(labels, stats, least)])
+    whole, stats = len(stats), np.vstack([stats, _assemble(labels, stats, light.solid_distance, least)])
     boxes = _boxes(stats, labels.shape)
     smooth, few = smoothed_crops(light.delta, SMOOTHING_SIGMA_PX, boxes, step, room)
     return _Plan(
@@ -266,10 +266,10 @@ def _found(done: list[Outlined], shape: tuple[int, int]) -> Found:
     return Found(outlines, parent, flags[keep], (parent > 0).astype(np.int8))
 
 
-def _assemble(labels: np.ndarray, stats: np.ndarray, least: float) -> np.ndarray:
+def _assemble(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, least: float) -> np.ndarray:
     """Give the bits of broken rims one new number each set, in place; boxes of the new components, (G, 5)."""
     boxes: list[list[int]] = []
-    for bits_of, hull in rim_groups(labels, stats, least):
+    for bits_of, hull in rim_groups(labels, stats, distance, least):
         number = len(stats) + len(boxes)
         (x0, y0), (x1, y1) = hull.min(axis=0), hull.max(axis=0) + 1
         crop = labels[y0:y1, x0:x1]

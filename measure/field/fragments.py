@@ -10,12 +10,17 @@ from itertools import combinations, pairwise
 import cv2
 import numpy as np
 
-from measure.field.rims import disc
+from measure.field.quick import percentile
+from measure.field.rims import disc, fill_holes
 
+_OWN_HEIGHT = 85  # percentile of a bit that is its height
+_HOLE = 0.1  # of its own area, that a bit closes in and is a rim by itself
 _SLENDER = 0.5  # thickness over length from which a bit is no bit of a rim
 _THIN = 0.17  # half thickness over the size of the whole piece
 _USUAL_THIN_PX = 5.0
 _THIN_LARGE = 0.08  # the same for large pieces, whose rims are relatively thinner
+_FLANK_PX = 3.5  # from where a bit begins at the low level to where it is half as high, and the pixel grid
+_CORE, _EMPTY = 0.6, 0.2  # deeper than this share of the depth of the hull, at most this share is rim
 _FOREIGN = 0.05  # share of the hull other components may take
 _HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the hull
 _COVERED = (0.6, 0.6, 0.52)  # share of the hull's border to be covered: by one bit, two, three or more
@@ -28,11 +33,15 @@ class _Bit:
     label: int
     points: np.ndarray  # (P, 2) int32, x and y of its outer contour
     box: np.ndarray  # left, top, right, bottom
-    half_thickness: float
+    half_thickness: float  # at half its height
     length: float
+    level: float  # half its height
+    closed: bool  # round a place of its own
 
 
-def rim_groups(labels: np.ndarray, stats: np.ndarray, least_px2: float) -> list[tuple[list[int], np.ndarray]]:
+def rim_groups(
+    labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, least_px2: float
+) -> list[tuple[list[int], np.ndarray]]:
     """Find sets of components that are bits of one broken rim.
 
     Parameters
@@ -41,6 +50,8 @@ def rim_groups(labels: np.ndarray, stats: np.ndarray, least_px2: float) -> list[
         Components at the low level.
     stats : (K, 5) ndarray of int32
         Their boxes and areas as OpenCV gives them.
+    distance : (M, N) ndarray of float32
+        Distance from the oil.
     least_px2 : float
         Smallest area of a whole piece.
 
@@ -49,15 +60,15 @@ def rim_groups(labels: np.ndarray, stats: np.ndarray, least_px2: float) -> list[
     groups : list of (list of int, (P, 2) ndarray of int32)
         Labels of the bits and the hull of the piece, x and y of pixel centres.
     """
-    bits = [bit for k in range(1, len(stats)) if (bit := _bit(labels, stats, k)) is not None]
+    bits = [bit for k in range(1, len(stats)) if (bit := _bit(labels, stats, distance, k)) is not None]
     bits.sort(key=lambda b: -b.length)
-    used: set[int] = set()
+    used = {b.label for b in bits if b.closed and _best_set(b, [], labels, distance, least_px2) is not None}
     groups = []
     for bit, beside in zip(bits, _neighbours(bits), strict=True):
         if bit.label in used:
             continue
         near = [bits[i] for i in beside if bits[i].label not in used][:_NEIGHBOURS]
-        best = _best_set(bit, near, labels, least_px2)
+        best = _best_set(bit, near, labels, distance, least_px2)
         if best is not None:
             groups.append(best)
             used.update(best[0])
@@ -82,33 +93,39 @@ def _neighbours(bits: list[_Bit]) -> list[list[int]]:
     return [other[order[a:b]].tolist() for a, b in pairwise(start)]
 
 
-def _bit(labels: np.ndarray, stats: np.ndarray, k: int) -> _Bit | None:
+def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) -> _Bit | None:
     x, y, w, h, n = (int(v) for v in stats[k])
     if n < 12 or (n > 0.75 * w * h and max(w, h) < 2 * min(w, h)):
         return None
-    mask = cv2.copyMakeBorder(
-        (labels[y : y + h, x : x + w] == k).astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT
+    box = np.s_[y : y + h, x : x + w]
+    own = labels[box] == k
+    # the low level lies far out in the flanks of the blur, which makes a thin rim look thick
+    level = 0.5 * percentile(distance[box][own], _OWN_HEIGHT)
+    strong = cv2.copyMakeBorder(
+        (own & (distance[box] >= level)).view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT
     )
-    half = float(cv2.distanceTransform(mask, cv2.DIST_L2, 3).max())
+    half = float(cv2.distanceTransform(strong, cv2.DIST_L2, 3).max()) - 0.5  # to the border
+    mask = cv2.copyMakeBorder(own.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     points = np.concatenate(contours).reshape(-1, 2) + np.array([x - 1, y - 1])
     length = float(max(cv2.minAreaRect(points.astype(np.float32))[1])) + 1.0
     if 2.0 * half > _SLENDER * length:
         return None
-    return _Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), half, length)
+    closed = cv2.countNonZero(fill_holes(mask)) > (1.0 + _HOLE) * n
+    return _Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), half, length, level, closed)
 
 
 def _best_set(
-    bit: _Bit, near: list[_Bit], labels: np.ndarray, least_px2: float
+    bit: _Bit, near: list[_Bit], labels: np.ndarray, distance: np.ndarray, least_px2: float
 ) -> tuple[list[int], np.ndarray] | None:
     best, most = None, 0.0
     for count in range(_MOST_BITS):
         for extra in combinations(near, count):
             chosen = [bit, *extra]
             hull = cv2.convexHull(np.concatenate([b.points for b in chosen])).reshape(-1, 2)
-            share = _covered_share(chosen, hull, labels, least_px2)
-            if share >= _COVERED[min(count, 2)] and share > most + 0.02:
-                best, most = ([b.label for b in chosen], hull), share
+            share, inside = _covered_share(chosen, hull, labels, distance, least_px2)
+            if share >= _COVERED[min(count, 2)] and share - inside > most + 0.02:
+                best, most = ([b.label for b in chosen], hull), share - inside
     return best
 
 
@@ -119,24 +136,30 @@ def _gaps(boxes: np.ndarray, others: np.ndarray) -> np.ndarray:
     return np.hypot(dx, dy)
 
 
-def _covered_share(chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, least_px2: float) -> float:
-    """Share of the hull's border the bits cover; 0 when they are no rim."""
+def _covered_share(
+    chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, distance: np.ndarray, least_px2: float
+) -> tuple[float, float]:
+    """Share of the hull's border, and of its middle, that the bits cover; 0 when they are no rim."""
     whole = float(cv2.contourArea(hull))
     size = float(np.sqrt(whole))
     thin = min(_THIN * size, max(_USUAL_THIN_PX, _THIN_LARGE * size))
     if whole < least_px2 or max(b.half_thickness for b in chosen) > thin:
-        return 0.0
+        return 0.0, 0.0
     x0, y0 = hull.min(axis=0)
     x1, y1 = hull.max(axis=0) + 1
     crop = np.isin(labels[y0:y1, x0:x1], [b.label for b in chosen])
-    inside = np.zeros((y1 - y0 + 2, x1 - x0 + 2), np.uint8)
-    cv2.fillConvexPoly(inside, hull - [x0 - 1, y0 - 1], 1)
-    depth = cv2.distanceTransform(inside, cv2.DIST_L2, 3)[1:-1, 1:-1]
-    reach = 2.0 * max(b.half_thickness for b in chosen) + 1.5
-    if (depth[crop] <= reach).mean() < _HUGGING:
-        return 0.0
+    filled = np.zeros((y1 - y0 + 2, x1 - x0 + 2), np.uint8)
+    cv2.fillConvexPoly(filled, hull - [x0 - 1, y0 - 1], 1)
+    depth = cv2.distanceTransform(filled, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    reach = 2.0 * max(b.half_thickness for b in chosen) + _FLANK_PX
+    strong = crop & (distance[y0:y1, x0:x1] >= min(b.level for b in chosen))
+    if (depth[strong] <= reach).mean() < _HUGGING:
+        return 0.0, 0.0
+    inside = float(strong[depth > _CORE * depth.max()].mean())
+    if inside > _EMPTY:  # two rims side by side
+        return 0.0, 0.0
     foreign = (labels[y0:y1, x0:x1] > 0) & ~crop & (depth > reach)
     if foreign.sum() > _FOREIGN * whole:
-        return 0.0
+        return 0.0, 0.0
     border = (depth > 0) & (depth <= 1.5)
-    return float(cv2.dilate(crop.astype(np.uint8), disc(2.0))[border].mean())
+    return float(cv2.dilate(crop.astype(np.uint8), disc(2.0))[border].mean()), inside

@@ -1,0 +1,56 @@
+"""Bits of small broken rims put together, and rims side by side kept apart; all drawn here."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.fragments import rim_groups
+from measure.field.pipeline import measure_field
+from measure.flags import bits
+from measure.model import FieldSettings, Picture
+
+TURN = 0.35
+SHAPE = (110, 120)
+
+
+def _rim(centre: tuple[float, float], side: float, gap: str, turned: float = 1.0) -> np.ndarray:
+    """Rim 3 px wide of a square, each eighth of a px; ``gap`` names what of it is missing."""
+    y, x = (np.mgrid[: SHAPE[0] * 8, : SHAPE[1] * 8] + 0.5) / 8
+    x, y = x - centre[0], y - centre[1]
+    u, v = x * np.cos(TURN) + y * np.sin(TURN), y * np.cos(TURN) - x * np.sin(TURN)
+    depth = side / 2 - np.maximum(abs(u), abs(v))
+    missing = {
+        "none": np.zeros(x.shape, bool),
+        "side": (turned * u > side / 2 - 3) & (abs(v) < side / 2 - 3),
+        "slit": (abs(u) < 2) & (turned * v < 0),
+        "corners": ((u > 3) & (v > 3)) | ((u < -3) & (v < -3)),
+    }
+    return (depth > 0) & (depth < 3) & ~missing[gap]
+
+
+def _blurred(rim: np.ndarray, blur_px: float) -> np.ndarray:
+    cover = cv2.resize(rim.astype(np.float32), SHAPE[::-1], interpolation=cv2.INTER_AREA)
+    return cv2.GaussianBlur(cover, (0, 0), blur_px)
+
+
+@pytest.mark.parametrize("gap", ["none", "side", "slit"])
+@pytest.mark.parametrize("side", [16.0, 20.0])
+def test_two_small_rims_side_by_side_are_no_bits_of_one(side, gap):
+    """Their hull is rimmed at both ends, and its middle is not empty."""
+    rims = _rim((40, 40), side, gap) | _rim((66, 54), side - 2, gap, -1.0)
+    distance = 40.0 * _blurred(rims, 1.2)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats((distance > 3.5).astype(np.uint8), connectivity=8)
+    groups = rim_groups(labels, stats, distance, 38.0)
+    assert all(len(members) == 1 for members, _ in groups)
+
+
+@pytest.mark.parametrize("side", [20.0, 22.0])
+def test_bits_of_a_small_rim_are_put_together_though_blur_makes_them_thick(side):
+    noise = np.random.default_rng(3).normal(0, 1.2, (*SHAPE, 3))
+    cover = _blurred(_rim((60, 55), side, "corners"), 1.2)
+    values = np.array([222, 212, 184]) * (1 - 0.45 * cover[..., None]) + noise
+    picture = Picture(np.clip(np.rint(values), 0, 255).astype(np.uint8), name="small rim")
+    particles = measure_field(picture, FieldSettings(), 1.0).particles
+    assert len(particles) == 1
+    assert particles["area_px2"][0] == pytest.approx(side**2, rel=0.10)
+    assert particles["flags"][0] & bits("rim_only", "broken_rim") == bits("rim_only", "broken_rim")
