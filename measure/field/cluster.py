@@ -41,7 +41,7 @@ class Cluster:
     @cached_property
     def delta(self) -> np.ndarray:
         """Lightly smoothed difference from the oil."""
-        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX)
+        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX, borderType=cv2.BORDER_REPLICATE)
 
     @cached_property
     def density(self) -> np.ndarray:

@@ -62,11 +62,11 @@ def smoothed_crops(
     size = (bottom - top) * (right - left)
     start = np.cumsum(size) - size
     if size.sum() >= delta.shape[0] * delta.shape[1]:
-        whole = cv2.GaussianBlur(delta, (0, 0), sigma_px)
+        whole = cv2.GaussianBlur(delta, (0, 0), sigma_px, borderType=cv2.BORDER_REPLICATE)
         return Crops(whole, boxes, start), whole[::step, ::step]
     crops = Crops(room((int(size.sum()), 3)), boxes, start)
     few = []
-    for strip, smooth in smoothed_strips(delta, sigma_px):
+    for strip, smooth in smoothed_strips(delta, sigma_px, mirrored=False):
         few.append(smooth[-strip.start % step :: step, ::step].copy())
         for i in np.flatnonzero((top < strip.stop) & (bottom > strip.start)).tolist():
             first, last = max(int(top[i]), strip.start), min(int(bottom[i]), strip.stop)

@@ -31,7 +31,7 @@ def strips(rows: int, height: int = STRIP_ROWS) -> list[slice]:
 
 
 def smoothed_strips(
-    values: np.ndarray, sigma_px: float, height: int = STRIP_ROWS
+    values: np.ndarray, sigma_px: float, height: int = STRIP_ROWS, mirrored: bool = True
 ) -> Iterator[tuple[slice, np.ndarray]]:
     """Each strip of a picture with its smoothed copy, the very values of smoothing the whole.
 
@@ -42,6 +42,9 @@ def smoothed_strips(
     sigma_px : float
     height : int
         Rows of a strip.
+    mirrored : bool
+        Whether the picture is mirrored beyond its border, which keeps its noise low there; else its border is
+        repeated, which moves no edge beside it.
 
     Yields
     ------
@@ -50,6 +53,7 @@ def smoothed_strips(
     smooth : (m, N) or (m, N, C) ndarray of float32
         Holds until the next strip is asked for.
     """
+    beyond = cv2.BORDER_REFLECT_101 if mirrored else cv2.BORDER_REPLICATE
     rows, margin = len(values), int(np.ceil(_REACH * sigma_px)) + 1
     # two arrays in turn: memory taken anew for each strip would be cleared anew
     room = [np.empty((height + 2 * margin, *values.shape[1:]), np.float32) for _ in range(2)]
@@ -57,7 +61,7 @@ def smoothed_strips(
     for i, strip in enumerate(strips(rows, height)):
         first, last = max(0, strip.start - margin), min(rows, strip.stop + margin)
         wide = room[i % 2][: last - first]
-        cv2.GaussianBlur(values[first:last], (0, 0), sigma_px, dst=wide)
+        cv2.GaussianBlur(values[first:last], (0, 0), sigma_px, dst=wide, borderType=beyond)
         if before is not None:
             yield before
         before = strip, wide[strip.start - first : strip.stop - first]
