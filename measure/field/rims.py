@@ -7,15 +7,13 @@ rimmed.
 """
 
 from collections.abc import Iterator
-from functools import cached_property
-from typing import NamedTuple
 
 import cv2
 import numpy as np
 
+from measure.field.clear_parts import CLEAR_SHARE, CONVEX, LEAST_RIM_PX, MARGIN_PX, Rims, is_clear
 from measure.field.cut import cut_by_shape
 from measure.field.masks import (
-    SQUARE,
     closed,
     dilated,
     disc,
@@ -27,27 +25,14 @@ from measure.field.masks import (
     opened_to,
     solidity,
 )
-from measure.field.quick import percentile
 
 __all__ = ["closed", "dilated", "disc", "fill_holes", "find_clear", "hull_mask", "opened", "solidity"]
 
-_CONVEX = 0.86  # solidity from which a filled rim may be one piece
-_CLEAR_SHARE = 0.12  # share of a see-through piece that lies below half of its rim
-_RIM_SHARE = 0.3  # half the thickness of a rim, over the radius of the piece
-_OIL_BORDER = 0.5  # share of its border that must be oil
-_FREE_SHARE = 0.4  # share of its border that must not lie against a body
-_RIMMED = 0.55  # share of its border that must show a rim
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
 _RIBBON = 14.0  # area over squared half width; a longer ribbon is a fibre, not a row of crystals
-_EVEN_RIM = 1.6  # thickest place of a rim over its usual thickness; more is a body inside
-_ROOM = 1.7  # depth of a see-through piece over half the thickness of its rim
-_INSIDE_SHARE = 0.4  # share of the strong pixels that may lie away from the border
-_LEAST_RIM_PX = 3.3  # half the thickness a rim may have however small the piece
 _LARGEST_WINDOW_PX = 240
 _WIDER = 2  # times a window grows to twice its size while a piece goes on beyond it
-_SHORTEST_BORDER = 2.5  # px, over the root of the area; 2.83 for a digital square on its corner
-_MARGIN_PX = 5  # round a part that is looked at: smoothing and the widest ring stay within it
-_ONE, _TWO = disc(1.0), disc(2.0)
+_ONE = disc(1.0)
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
 
 
@@ -81,7 +66,7 @@ def find_clear(
     labels = np.zeros(low.shape, np.int32)
     convex = hull_mask(low)
     hull, bright = float(cv2.countNonZero(convex)), float(cv2.countNonZero(strong))
-    if hull - bright < _CLEAR_SHARE * least_px2 or bright > 0.9 * hull:
+    if hull - bright < CLEAR_SHARE * least_px2 or bright > 0.9 * hull:
         return labels
     # no closing reaches beyond the hull, and a clear place must be thicker than an edge's flank
     if not cv2.countNonZero(eroded(convex & (1 - strong), max(1.0, 0.5 * width_px))):
@@ -92,7 +77,7 @@ def find_clear(
         if gap > 0.45 * size and gap > 1.5:
             continue
         filled = fill_holes(_walled(closed(low, gap), frame))
-        if cv2.countNonZero(filled & (1 - before)) < _CLEAR_SHARE * least_px2:
+        if cv2.countNonZero(filled & (1 - before)) < CLEAR_SHARE * least_px2:
             continue
         before = filled
         for box in _clear_windows(filled, strong, labels, width_px, least_px2):
@@ -143,10 +128,10 @@ def _clear_windows(
         return []
     # no closing reaches beyond the box; parts are numbered in blocks of two by two, whose order is kept
     box = np.s_[top - top % 2 : top + high, left - left % 2 : left + wide]
-    thick = closed(thick[box], _LEAST_RIM_PX + width_px)
+    thick = closed(thick[box], LEAST_RIM_PX + width_px)
     windows = []
     for x, y, w, h, n in numbered(thick, 8)[2][1:].tolist():
-        if n < _CLEAR_SHARE * least_px2:
+        if n < CLEAR_SHARE * least_px2:
             continue
         x, y = x + box[1].start, y + box[0].start
         m = int(8 + 2 * width_px + 0.5 * max(w, h))
@@ -185,14 +170,14 @@ def _label_clear(
     apart = max(1.0, min(width, 0.5 * np.sqrt(least / np.pi)))
     beyond = False
     for radius in _BODY_RADII:
-        if radius > max(_LEAST_RIM_PX, 0.3 * size):
+        if radius > max(LEAST_RIM_PX, 0.3 * size):
             break
         body = opened_to(strong, depth, radius)
         rest = room & (1 - cv2.dilate(body, _ONE))
         if rest.tobytes() == before:
             continue  # all of it was looked at
         before, rest = rest.tobytes(), opened(rest, apart)
-        rims = _Rims(full, strong, body, width)
+        rims = Rims(full, strong, body, width)
         for piece in _candidates(rest, rims, least, seen):
             if not cut_off and _goes_on(piece, box, labels.shape):
                 beyond = True
@@ -228,90 +213,8 @@ def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarra
     return mask
 
 
-class _Rims(NamedTuple):
-    """Rims of a window once its bodies are known.
-
-    Attributes
-    ----------
-    filled, strong, body : (M, N) ndarray of uint8
-        The component with its holes filled, its strong pixels, and those of them that lie in bodies.
-    width_px : float
-    """
-
-    filled: np.ndarray
-    strong: np.ndarray
-    body: np.ndarray
-    width_px: float
-
-    def crop(self, box: tuple[slice, slice]) -> "_Crop":
-        """Return the same of a part of the window."""
-        m = int(np.ceil(self.width_px)) + _MARGIN_PX  # beyond it no body reaches into the crop
-        rows, cols = ((max(0, side.start - m), side.start, side.stop) for side in box)
-        wide = np.s_[rows[0] : rows[2] + m, cols[0] : cols[2] + m]
-        inner = np.s_[rows[1] - rows[0] : rows[2] - rows[0], cols[1] - cols[0] : cols[2] - cols[0]]
-        return _Crop(
-            self.filled[box], self.strong[box], self.strong[wide], self.body[wide], inner, self.width_px
-        )
-
-
-class _Crop:
-    """A part of a window.
-
-    Parameters
-    ----------
-    filled, strong : (m, n) ndarray of uint8
-    strong_about, body_about : ndarray of uint8
-        Strong pixels and bodies of a wider part.
-    inner : (slice, slice)
-        Where in it this one lies.
-    width_px : float
-    """
-
-    def __init__(
-        self,
-        filled: np.ndarray,
-        strong: np.ndarray,
-        strong_about: np.ndarray,
-        body_about: np.ndarray,
-        inner: tuple[slice, slice],
-        width_px: float,
-    ) -> None:
-        self.filled, self.strong, self.width_px = filled, strong, width_px
-        self._strong_about, self._body_about, self._inner = strong_about, body_about, inner
-
-    @cached_property
-    def free(self) -> np.ndarray:
-        """Where a border is no edge of a body beside it."""
-        if not cv2.countNonZero(self._body_about):
-            return np.ones_like(self.filled)
-        return 1 - dilated(self._body_about, self.width_px + 2.0)[self._inner]
-
-    @cached_property
-    def near(self) -> np.ndarray:
-        """Free places that have a rim beside them."""
-        rims = self._strong_about & (1 - self._body_about)
-        return dilated(rims, self.width_px + 1.0)[self._inner] & self.free
-
-    def possible(self, part: np.ndarray, least_px2: float) -> bool:
-        """Whether anything inside a part can pass `_is_clear`: a core, a rim and the oil beside it.
-
-        The shortest border of a piece of some area is that of a square standing on its corner.
-        """
-        border = _SHORTEST_BORDER * np.sqrt(least_px2)
-        # the dearest come last
-        ring = cv2.dilate(part, _TWO) & (1 - self.filled)
-        if cv2.countNonZero(ring) < _OIL_BORDER * border:
-            return False
-        core = eroded(part, max(1.0, 0.5 * self.width_px))
-        if cv2.countNonZero(core & (1 - self.strong)) < _CLEAR_SHARE * least_px2:
-            return False
-        if cv2.countNonZero(part & self.free) < _FREE_SHARE * border:
-            return False
-        return cv2.countNonZero(part & self.near) >= _RIMMED * _FREE_SHARE * border
-
-
 def _candidates(
-    rest: np.ndarray, rims: _Rims, least_px2: float, seen: set[tuple[int, ...]]
+    rest: np.ndarray, rims: Rims, least_px2: float, seen: set[tuple[int, ...]]
 ) -> Iterator[np.ndarray]:
     """See-through pieces in what is left without the bodies, each the size of the window."""
     if cv2.countNonZero(rest) < least_px2:
@@ -323,14 +226,14 @@ def _candidates(
             continue
         seen.add(tuple(key))
         x, y, w, h, _ = key
-        m = _MARGIN_PX
+        m = MARGIN_PX
         box = np.s_[max(0, y - m) : min(shape[0], y + h + m), max(0, x - m) : min(shape[1], x + w + m)]
         part = (parts[box] == k).view(np.uint8)
         crop = rims.crop(box)
         if not crop.possible(part, least_px2):
             continue
         for piece in _divided(part, key[4]):
-            if cv2.countNonZero(piece) >= least_px2 and _is_clear(piece, crop):
+            if cv2.countNonZero(piece) >= least_px2 and is_clear(piece, crop):
                 whole = np.zeros_like(rest)
                 whole[box] = piece
                 yield whole
@@ -338,48 +241,13 @@ def _candidates(
 
 def _divided(part: np.ndarray, area: int) -> list[np.ndarray]:
     """A part if it is convex, else what it falls into at its necks."""
-    if solidity(part) > _CONVEX:
+    if solidity(part) > CONVEX:
         return [part]
     deepest = float(cv2.distanceTransform(part, cv2.DIST_L2, 3).max())
     if area > _RIBBON * deepest**2:
         return []
     cut = cut_by_shape(part, 0.5)
     return [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)]
-
-
-def _is_clear(piece: np.ndarray, crop: _Crop) -> bool:
-    area = float(cv2.countNonZero(piece))
-    # the edge of a body beside the piece is no rim of its own
-    border = piece & (1 - cv2.erode(piece, _ONE))
-    free = cv2.countNonZero(border & crop.free)
-    if not free or free < _FREE_SHARE * cv2.countNonZero(border):
-        return False
-    if cv2.countNonZero(border & crop.near) < _RIMMED * free:
-        return False
-    ring = cv2.dilate(piece, _TWO) & (1 - piece)
-    around = cv2.countNonZero(ring)
-    if not around or cv2.countNonZero(ring & (1 - crop.filled)) < _OIL_BORDER * around:
-        return False
-    core = eroded(piece, max(1.0, 0.5 * crop.width_px))
-    if cv2.countNonZero(core & (1 - crop.strong)) < _CLEAR_SHARE * area:
-        return False
-    return solidity(piece) >= _CONVEX and _rim_is_even(crop.strong & piece, piece, area)
-
-
-def _rim_is_even(rim: np.ndarray, piece: np.ndarray, area: float) -> bool:
-    depth = cv2.distanceTransform(rim, cv2.DIST_L2, 3)
-    most = float(depth.max())
-    if most > max(_LEAST_RIM_PX, _RIM_SHARE * np.sqrt(area / np.pi)):
-        return False
-    deep = cv2.distanceTransform(cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_REPLICATE), cv2.DIST_L2, 5)
-    if deep.max() < _ROOM * most + 1.0:  # an arm of a broken rim with its glow, not a whole piece
-        return False
-    inner = deep[1:-1, 1:-1] > 2.2 * most + 2.0
-    # a rim lies at the border; only thin lines (the edges of a cube) may run inside
-    if (rim[inner] > 0).sum() > _INSIDE_SHARE * rim.sum():
-        return False
-    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, SQUARE))]
-    return most <= _EVEN_RIM * percentile(ridge, 75) + 1.2 if ridge.size else True
 
 
 def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndarray:
@@ -395,6 +263,6 @@ def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndar
         if stats[k, cv2.CC_STAT_AREA] > piece.sum() or not beside[bit].any() or thick[bit].max() > limit:
             continue
         union = whole | bit.astype(np.uint8)
-        if union.sum() >= _CONVEX * hull_mask(union).sum():
+        if union.sum() >= CONVEX * hull_mask(union).sum():
             whole = union
     return closed(whole, 1.5)
