@@ -64,17 +64,19 @@ i0e = _routine("scipy.special", "_special_ufuncs", "i0e", lambda f: f(np.zeros(2
 ndtr = _routine("scipy.special", "_special_ufuncs", "ndtr", lambda f: f(np.zeros(2)).tolist() == [0.5, 0.5])
 
 
-def find_objects(labels: np.ndarray) -> list[Any]:
+def find_objects(labels: np.ndarray, most: int | None = None) -> list[Any]:
     """Rows and columns of each label.
 
     Parameters
     ----------
     labels : (M, N) ndarray of int32
+    most : int, optional
+        The highest of them, where it is known.
 
     Returns
     -------
     boxes : list of (slice, slice) or None
         Of labels 1, 2 and so on; None for one that is not there.
     """
-    boxes: list[Any] = _objects(labels, int(labels.max(initial=0)))
+    boxes: list[Any] = _objects(labels, int(labels.max(initial=0)) if most is None else most)
     return boxes

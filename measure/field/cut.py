@@ -21,6 +21,7 @@ _NOTCH_WEIGHT = 1.85
 _LIMIT_AT_HALF = 1.42
 _NOTCH_REACH = 0.4  # radius of the notch's surroundings over that of the smaller part
 _LEAST_REACH_PX = 3.0
+_NONE = np.float32(2**24)  # more basins than there are
 _STRAIGHT = 0.44  # share of oil from which there is no notch
 
 
@@ -114,14 +115,14 @@ class _Framed(NamedTuple):
 
     def neck_ends(self, mask: np.ndarray) -> dict[tuple[int, int], list[tuple[int, int]]]:
         """Points x, y where the border between two basins meets the outside, for each pair."""
-        ys, xs = np.nonzero(cv2.dilate(1 - mask, SQUARE) & mask)
-        around = (np.arange(-1, 2)[:, None] * self.width + np.arange(-1, 2)).ravel()
-        near = self.basins[((ys + 1) * self.width + xs + 1)[:, None] + around]
-        high = near.max(axis=1)
-        low = np.where(near > 0, near, np.iinfo(near.dtype).max).min(axis=1)
-        at = np.flatnonzero(low < high)
+        border = cv2.dilate(1 - mask, SQUARE) & mask
+        basins = self.basins.reshape(-1, self.width)[1:-1, 1:-1].astype(np.float32)
+        high, low = cv2.dilate(basins, SQUARE), cv2.erode(np.where(basins > 0, basins, _NONE), SQUARE)
+        ys, xs = np.nonzero((low < high) & (border > 0))
         ends: dict[tuple[int, int], list[tuple[int, int]]] = {}
-        for a, b, x, y in zip(*(values[at].tolist() for values in (low, high, xs, ys)), strict=True):
+        for a, b, x, y in zip(
+            *(values.astype(int).tolist() for values in (low[ys, xs], high[ys, xs], xs, ys)), strict=True
+        ):
             here = ends.setdefault((a, b), [])
             if all(abs(x - u) > 2 or abs(y - v) > 2 for u, v in here):
                 here.append((x, y))

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import numbered
-from measure.field.quick import length, median, percentile
+from measure.field.quick import length, mean_colour, median, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -67,7 +67,7 @@ def _calmed(delta: np.ndarray, mask: np.ndarray) -> np.ndarray:
 
 def _split(values: np.ndarray) -> np.ndarray | None:
     """Split in two along the direction of largest spread, by Otsu's threshold; None without spread."""
-    centred = values - values.mean(axis=0)
+    centred = values - mean_colour(values)
     _, vectors = np.linalg.eigh(centred.T @ centred)
     along = centred @ vectors[:, -1]
     low, high = percentile(along, 0.5), percentile(along, 99.5)

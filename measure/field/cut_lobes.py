@@ -121,10 +121,13 @@ def _worth_of(arcs: tuple[np.ndarray, np.ndarray], one: float, least_px2: float,
     fits: list[float] = []
     ovals: list[Oval] = []
     for arc in arcs:
-        oval = _oval(arc, float(np.linalg.norm(arc[0] - arc[-1])), least_px2)
+        oval = _oval(arc, least_px2)
         if oval is None and not deep:
             return 1.0
         fits.append(np.inf if oval is None else oval.misfit(arc))
+        # one so far off allows no cut, whatever the other is
+        if not deep and fits[-1] >= min(_FAIR, max(_BETTER * one, 1e-6)):
+            return 1.0
         ovals += [] if oval is None else [oval]
     worst = max(fits)
     if deep and min(fits) < _PERFECT and min(cv2.contourArea(arc) for arc in arcs) >= least_px2:
@@ -162,10 +165,12 @@ def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:
     return bool(notches) and _worth_of((first, second), oval_misfit(whole), 0.1 * area) < 1.0
 
 
-def _oval(arc: np.ndarray, chord_px: float, least_px2: float) -> Oval | None:
+def _oval(arc: np.ndarray, least_px2: float) -> Oval | None:
     """Oval of an arc whose chord is no longer than it; None where it has none."""
     oval = fitted(arc, least_px2, _SPAN, _LARGER)
-    return oval if oval is not None and chord_px <= _WIDE * max(oval.axes) else None
+    if oval is None or float(np.linalg.norm(arc[0] - arc[-1])) > _WIDE * max(oval.axes):
+        return None
+    return oval
 
 
 def oval_misfit(contour: np.ndarray) -> float:

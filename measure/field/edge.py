@@ -20,7 +20,7 @@ from measure.field.edge_level import (
 )
 from measure.field.masks import SQUARE, dilated, disc, hull_mask
 from measure.field.outline import Levels, areas, crossed, outer_chain
-from measure.field.quick import median, percentile
+from measure.field.quick import length, mean_colour, median, percentile
 
 __all__ = ["SMOOTHING_SIGMA_PX", "Piece", "place_edge", "place_edges", "place_rim_edge"]
 
@@ -92,7 +92,7 @@ def local_plateau(field: np.ndarray, reach_px: int, spot_px: float = 0.0) -> np.
 
 def colour_length(delta: np.ndarray) -> np.ndarray:
     """Length of the colour difference of each pixel, CIELAB units."""
-    return np.sqrt(np.einsum("ijk,ijk->ij", delta, delta))
+    return length(delta)
 
 
 def place_edge(
@@ -300,8 +300,8 @@ def colour_weight(values: np.ndarray) -> float:
     values : (P, 3) ndarray
         CIELAB differences from the oil in the piece.
     """
-    length = np.sqrt(np.einsum("ij,ij->i", values, values))
-    step = values[length >= percentile(length, 75)].mean(axis=0)  # where it is itself, not in its flanks
+    height = length(values)
+    step = mean_colour(values[height >= percentile(height, 75)])  # where it is itself, not in its flanks
     return 0.0 if -step[0] > max(_CLEAR_STEP, _OF_COLOUR * float(np.hypot(step[1], step[2]))) else 1.0
 
 
@@ -310,10 +310,10 @@ def along_own_colour(delta: np.ndarray, values: np.ndarray, colour: float = 1.0)
 
     ``colour`` is the weight of colour beside lightness.
     """
-    mean = values.mean(axis=0)
-    length = float(np.sqrt(mean @ mean))
-    typical = float(np.sqrt(np.einsum("ij,ij->i", values, values)).mean())
-    if length < 0.75 * typical or length <= 0:
+    mean = mean_colour(values)
+    height = float(np.sqrt(mean @ mean))
+    typical = float(length(values).mean())
+    if height < 0.75 * typical or height <= 0:
         return colour_length(delta)
     along = mean * np.array([1.0, colour, colour])
     return cv2.transform(delta, (along / np.sqrt(along @ along)).reshape(1, 3))

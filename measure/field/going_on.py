@@ -211,6 +211,9 @@ def _within(
     """A piece with what is connected to it and as dense inside another, and the share of its density."""
     own = np.where(host.inside[..., None] > 0, density - host.level, density)
     share = own @ (tone / float(tone @ tone)).astype(np.float32)
+    least = max(_LEAST_PX2 / 2, _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0)
+    if cv2.countNonZero(((share > _HALF) & (host.inside > 0)).view(np.uint8)) < least:
+        return None  # what is told beneath the band adds nothing inside
     share = _bridged(share, mask, host)
     either = host.mask | mask if host.clear else host.mask | mask | host.band
     goes_on = ((share > _HALF) & (either > 0)).view(np.uint8)
@@ -219,8 +222,7 @@ def _within(
     own_part = np.bincount(parts[alone > 0]).argmax()
     goes_on = (parts == own_part).view(np.uint8)
     count = cv2.countNonZero(goes_on & host.inside)
-    least = _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0
-    if count < max(_LEAST_PX2 / 2, least) or count > _MOST_ADDED * cv2.countNonZero(mask):
+    if count < least or count > _MOST_ADDED * cv2.countNonZero(mask):
         return None
     return goes_on, share
 

@@ -129,7 +129,7 @@ def numbered(mask: np.ndarray, connectivity: int) -> tuple[int, np.ndarray, np.n
     if count == 2:
         stats[1] = *cv2.boundingRect(mask), cv2.countNonZero(mask)
     elif count > 2:
-        boxes = find_objects(parts)
+        boxes = find_objects(parts, count - 1)
         stats[1:, :4] = [(x.start, y.start, x.stop - x.start, y.stop - y.start) for y, x in boxes]
         stats[1:, 4] = np.bincount(parts.ravel())[1:]
     return count, parts, stats

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
+from math import isfinite
 
 import cv2
 import numpy as np
@@ -42,8 +43,9 @@ class Oval:
         """Distance of points from the oval, towards its middle, (P,)."""
         (x, y), (first, second) = self.centre, self.axes
         turn = np.deg2rad(self.angle)
-        along = (points[:, 0] - x) * np.cos(turn) + (points[:, 1] - y) * np.sin(turn)
-        across = -(points[:, 0] - x) * np.sin(turn) + (points[:, 1] - y) * np.cos(turn)
+        right, down, cosine, sine = points[:, 0] - x, points[:, 1] - y, np.cos(turn), np.sin(turn)
+        along = right * cosine + down * sine
+        across = down * cosine - right * sine
         ratio = np.hypot(along / (first / 2), across / (second / 2))
         return np.abs(1.0 - 1.0 / np.maximum(ratio, 1e-3)) * np.hypot(along, across)
 
@@ -69,7 +71,7 @@ def oval_of(arc: np.ndarray) -> Oval | None:
     """Least-squares ellipse of an arc without its ends, (P, 2) float32; None where there is none."""
     ends = _ends(arc)
     (x, y), (first, second), angle = cv2.fitEllipseDirect(arc[ends : len(arc) - ends])
-    usable = np.isfinite([x, y, first, second, angle]).all() and min(first, second) > 2.0
+    usable = min(first, second) > 2.0 and all(map(isfinite, (x, y, first, second, angle)))
     return Oval((x, y), (first, second), angle) if usable else None
 
 

@@ -19,7 +19,7 @@ from measure.field.find import Found
 from measure.field.going_on import going_on
 from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
-from measure.field.quick import median
+from measure.field.quick import mean_channel, median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_over import clear_over
 from measure.field.sharing import ALONE, Helpers, parts_of
@@ -173,7 +173,7 @@ def _resolve(
     if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them
-    inside = crop.density[crop.union > 0].mean(axis=1)
+    inside = mean_channel(crop.density[crop.union > 0])
     if not inside.size or median(inside) > _OPAQUE:
         return None
     if (inside < -0.05).mean() > 0.5:
@@ -237,7 +237,7 @@ def _crossing_pieces(
 ) -> tuple[list[int], list[np.ndarray], int]:
     """Rows of round pieces that cross, their whole outlines, and how many crossings there are."""
     found = [outline - crop.origin for outline in cluster.outlines]
-    gone, whole, lenses = crossing_pieces(found, crop.density.mean(axis=2), least_px2)
+    gone, whole, lenses = crossing_pieces(found, mean_channel(crop.density), least_px2)
     return gone, [outline + crop.origin for outline in whole], lenses
 
 

@@ -95,14 +95,16 @@ class PaleLines:
 
         if not ends:
             return []
-        search = MCP_Geometric(self._cost)
-        goals = [(int(y), int(x)) for x, y in ends]
-        search.find_costs([(int(start[1]), int(start[0]))], goals, find_all_ends=True)
-        return [self._traced(search, goal) for goal in goals]
+        # no way leaves the piece, which may be small in its crop
+        left, top, wide, high = cv2.boundingRect(self._mask)
+        search = MCP_Geometric(self._cost[top : top + high, left : left + wide])
+        goals = [(int(y) - top, int(x) - left) for x, y in ends]
+        search.find_costs([(int(start[1]) - top, int(start[0]) - left)], goals, find_all_ends=True)
+        return [self._traced(search, goal, (top, left)) for goal in goals]
 
-    def _traced(self, search: Any, goal: tuple[int, int]) -> PaleLine | None:
+    def _traced(self, search: Any, goal: tuple[int, int], corner: tuple[int, int]) -> PaleLine | None:
         try:
-            way = np.array(search.traceback(goal))
+            way = np.array(search.traceback(goal)) + corner
         except ValueError:  # no way inside the piece
             return None
         return self._line(way) if self._is_inside(way) and self._shows(way) else None

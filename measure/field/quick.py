@@ -1,8 +1,9 @@
-"""Median, percentile and length without the general library's overhead, equal to its results.
+"""Median, percentile, length and means without the general library's overhead, equal to its results.
 
 Measuring asks for them several times a piece, on some hundred values each.
 """
 
+import cv2
 import numpy as np
 
 
@@ -35,3 +36,18 @@ def length(colours: np.ndarray) -> np.ndarray:
     total = squares[..., 0] + squares[..., 1]
     total += squares[..., 2]
     return np.sqrt(total)
+
+
+def mean_colour(colours: np.ndarray) -> np.ndarray:
+    """Mean of the colours in a (K, 3) ndarray of float, K at least 1, (3,) of its kind."""
+    # row after row as the general library adds them, which takes it ten times as long
+    total: np.ndarray = cv2.reduce(colours, 0, cv2.REDUCE_SUM)[0]
+    return total / len(colours)
+
+
+def mean_channel(colours: np.ndarray) -> np.ndarray:
+    """Mean of the three values of each colour in a (..., 3) ndarray of float, (...) of its kind."""
+    total = colours[..., 0] + colours[..., 1]
+    total += colours[..., 2]
+    total /= 3
+    return total

@@ -204,7 +204,7 @@ def _goes_on(piece: np.ndarray, box: tuple[slice, slice], shape: tuple[int, int]
 
 def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:
     """Close a component along the border of the picture, where the rest of it is cut off."""
-    if sum(frame) > 2:  # it runs around the field
+    if not any(frame) or sum(frame) > 2:  # it runs around the field
         return mask
     for line, is_frame in zip((mask[0], mask[-1], mask[:, 0], mask[:, -1]), frame, strict=True):
         where = np.flatnonzero(line)

@@ -109,8 +109,10 @@ def _best_cut(
     if not clear or oval_misfit(contour) < _ONE_OVAL:
         return None
     lines = PaleLines(mask, delta)
-    lined = lines.exits(contour)
     clear = [k for k in clear if lines.starts_at(contour[k])]
+    if not clear:
+        return None
+    lined = lines.exits(contour)
     deep = dict(zip(places, (depth / root for depth in depths), strict=True))
     best = None
     for n, start in enumerate(clear):

@@ -66,6 +66,8 @@ def threads_between(strong: np.ndarray, width: float) -> np.ndarray:
     if not body.any():
         return threads
     count, parts, stats = numbered(strong & ~body & 1, 8)
+    if (np.hypot(stats[:, 2], stats[:, 3]) < _LEAST_LENGTH_PX).all():
+        return threads
     _, bodies, sizes = numbered(body, 8)
     deepest = np.zeros(len(sizes), np.float32)
     np.maximum.at(deepest, bodies.ravel(), depth.ravel())
