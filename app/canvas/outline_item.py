@@ -18,12 +18,14 @@ from app.canvas.style import LineStyle, cosmetic_pen, screen_ratio
 from measure import outlines
 
 _MOST_EXACT = 1000  # pieces in view; beyond, a drawn-once copy is faster than lines
-_MOST_CASED_POINTS = 6000  # points in view; beyond, lines are one screen pixel wide, their halo on one side
+_MOST_CASED_POINTS = 4000  # points in view; beyond, lines are one screen pixel wide, their halo on one side
 _AROUND = ((1.1, 1.1), (-1.1, -1.1), (1.1, -1.1), (-1.1, 1.1))  # screen px: where the halo of a line lies
 _HALF = 0.35  # screen px
 _MOST_BADGES = 250
 _MOST_NEW = 60  # lines made ready within a frame; more are made between frames
-_SLICE_S = 0.003  # of that between two frames
+_SLICE_S, _LEAST_S = 0.003, 0.001  # of that between two frames
+_FRAME_S = 0.013  # that a frame and the slice after it should take at most
+_AT_REST_MS = 50  # without a frame, after which what was made ready meanwhile is shown
 _MANY_CHANGES = 400  # changed pieces; beyond, the copies are drawn anew
 _CHOSEN = QColor(122, 38, 102)  # the plum of the window, far from the colours of kinds and of doubt
 _CHOSEN_FILL = QColor(255, 255, 255, 60)
@@ -57,9 +59,14 @@ class OutlineItem(QGraphicsItem):
         self._finger = np.zeros((0, 3))
         self._levels = OutlineLevels((0, 0))
         self._zoom, self._waiting = 1.0, np.zeros(0, dtype=int)
+        self._slice_s = _SLICE_S
         self._ahead = QTimer()  # goes off when nothing else is to be done
         self._ahead.setSingleShot(True)
         self._ahead.timeout.connect(self._draw_ahead)
+        self._fresh = QTimer()  # a frame of its own beside those of zooming would hold them up
+        self._fresh.setSingleShot(True)
+        self._fresh.setInterval(_AT_REST_MS)
+        self._fresh.timeout.connect(self._show_fresh)
         self._source = OutlineSource((), np.zeros((0, 4)), np.zeros(0, dtype=int), style)
         self._doubtful = np.zeros(0, dtype=bool)
         self._polygons: dict[tuple[int, int], QPolygonF] = {}
@@ -181,7 +188,8 @@ class OutlineItem(QGraphicsItem):
         """Qt: draw outlines, chosen ones on top, letters last."""
         if not len(self._labels):
             return
-        zoom, seen = zoom_of(painter), option.exposedRect
+        zoom, seen, began = zoom_of(painter), option.exposedRect, time.perf_counter()
+        self._fresh.stop()
         rows = outlines.meeting(self._source.box, (seen.left(), seen.top(), seen.right(), seen.bottom()))
         rows = rows[self._source.group[rows] >= 0]
         painter.setRenderHint(QPainter.RenderHint.Antialiasing, True)
@@ -196,6 +204,8 @@ class OutlineItem(QGraphicsItem):
         self._paint_marked(painter, rows, zoom)
         if self._badge is not None and len(rows) <= _MOST_BADGES:
             self._paint_badges(painter, rows, zoom, self._badge)
+        left_s = _FRAME_S - (time.perf_counter() - began)
+        self._slice_s = min(_SLICE_S, max(_LEAST_S, left_s))
 
     def _not_ready(self, rows: np.ndarray, zoom: float) -> np.ndarray:
         """Return the rows whose lines are not made for this zoom."""
@@ -210,19 +220,23 @@ class OutlineItem(QGraphicsItem):
         """Make ready a part of what the next frames need: lines of pieces in view, then the copies."""
         if not isValid(self):  # the view was closed meanwhile
             return
-        end = time.perf_counter() + _SLICE_S
+        end = time.perf_counter() + self._slice_s
         rough = len(self._waiting) > 0, self._levels.drawn(self._zoom)
         while len(self._waiting) and time.perf_counter() < end:
             self._polygon(int(self._waiting[0]), self._zoom)
             self._waiting = self._waiting[1:]
         more = len(self._waiting) > 0
         if self._levels.any and time.perf_counter() < end:
-            more = self._levels.draw_ahead(self._zoom, self._source) or more
+            more = self._levels.draw_ahead(self._zoom, self._source, end) or more
         elif self._levels.any:
             more = True
         if more:
             self._ahead.start(0)
         if rough != (len(self._waiting) > 0, self._levels.drawn(self._zoom)):
+            self._fresh.start()
+
+    def _show_fresh(self) -> None:
+        if isValid(self):
             self.update()
 
     def _paint_lines(self, painter: QPainter, rows: np.ndarray, zoom: float) -> None:

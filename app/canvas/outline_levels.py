@@ -14,9 +14,8 @@ from measure import outlines
 _MARGIN_PX = 3  # of a reduced copy: how far a drawn line reaches beyond its box
 _CASED_FROM = 0.5  # size of a copy; in smaller ones a halo would hide the pieces
 _MOST_PIXELS = 12_000_000  # a copy larger than this is not kept; the next smaller one serves
-_STROKES = 40  # outlines drawn at a time, in about two milliseconds
+_STROKES = 20  # outlines drawn at a time, in about a millisecond
 _CLEARED_ROWS = 96  # of a copy, cleared at a time
-_SLICE_S = 0.003  # of drawing ahead between two frames
 
 
 class OutlineLevels:
@@ -71,8 +70,8 @@ class OutlineLevels:
         wanted = (level, max(level - 1, self._level_for(1.0)), level + 1)
         return next((n for n in wanted if n not in self._images), None)
 
-    def draw_ahead(self, zoom: float, scene: "OutlineSource") -> bool:
-        """Draw a part of the next copy, some milliseconds' worth; return whether there is more to draw."""
+    def draw_ahead(self, zoom: float, scene: "OutlineSource", end: float) -> bool:
+        """Draw a part of the next copy until a time of the clock; return whether there is more to draw."""
         level = self.to_draw(zoom)
         if level is None:
             return False
@@ -80,7 +79,6 @@ class OutlineLevels:
             array = np.empty((*self._size(level), 4), dtype=np.uint8)
             self._begun = level, array, _cleared_and_drawn(array, scene, 0.5**level)
         _, array, strokes = self._begun
-        end = time.perf_counter() + _SLICE_S
         for _ in strokes:
             if time.perf_counter() > end:
                 return True

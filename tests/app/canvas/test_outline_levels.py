@@ -1,5 +1,7 @@
 """Copies of thousands of outlines are drawn ahead, between frames, and look as if drawn at once."""
 
+import time
+
 import numpy as np
 import pytest
 from PySide6.QtGui import QImage, QPainter
@@ -37,6 +39,11 @@ def painted(levels: OutlineLevels, zoom: float, scene: OutlineSource) -> QImage:
     return image
 
 
+def ahead(levels: OutlineLevels, zoom: float, scene: OutlineSource) -> bool:
+    """Draw ahead for three milliseconds."""
+    return levels.draw_ahead(zoom, scene, time.perf_counter() + 0.003)
+
+
 def shown(qtbot) -> PictureView:
     """A view of an even picture on the screen."""
     view = PictureView()
@@ -53,7 +60,7 @@ def test_a_copy_drawn_ahead_is_the_one_drawn_at_once() -> None:
     scene, levels, other = source(600), OutlineLevels(SHAPE), OutlineLevels(SHAPE)
     painted(levels, 0.25, scene)
     slices = 1
-    while levels.draw_ahead(0.25, scene):
+    while ahead(levels, 0.25, scene):
         slices += 1
     assert slices > 5
     assert levels.drawn(0.5)
@@ -66,7 +73,7 @@ def test_a_frame_takes_the_nearest_copy_instead_of_drawing_another() -> None:
     painted(levels, 0.25, scene)
     rough = painted(levels, 0.5, scene)
     assert not levels.drawn(0.5)
-    while levels.draw_ahead(0.5, scene):
+    while ahead(levels, 0.5, scene):
         pass
     assert painted(levels, 0.5, scene) != rough
 
@@ -77,17 +84,17 @@ def test_a_change_while_a_copy_is_being_drawn_is_in_it(change: str) -> None:
     scene, levels, other = source(600), OutlineLevels(SHAPE), OutlineLevels(SHAPE)
     painted(levels, 0.25, scene)
     for _ in range(3):
-        assert levels.draw_ahead(0.5, scene)
+        assert ahead(levels, 0.5, scene)
     scene.group[:50] = -1
     if change == "clear":
         levels.clear()
         painted(levels, 0.25, scene)
     else:
         levels.redraw(scene.box[:50], scene)
-    while levels.draw_ahead(0.5, scene):
+    while ahead(levels, 0.5, scene):
         pass
     painted(other, 0.25, scene)
-    while other.draw_ahead(0.5, scene):
+    while ahead(other, 0.5, scene):
         pass
     assert painted(levels, 0.5, scene) == painted(other, 0.5, scene)
 
@@ -136,3 +143,39 @@ def test_lines_are_not_made_for_pieces_that_have_gone_meanwhile(qtbot) -> None:
     item.set_outlines(np.zeros(0, dtype=int), (), np.zeros(0, dtype=int))
     item._draw_ahead()
     assert not len(item._waiting)
+
+
+def test_what_was_made_ready_waits_for_the_next_frame_or_for_rest(qtbot, monkeypatch) -> None:
+    view = shown(qtbot)
+    count = 40
+    view.set_particles(make_particles(shapes(count), label=np.arange(1, count + 1), area_px2=200.0))
+    view.grab()
+    item = view._outlines
+    updates: list[int] = []
+    monkeypatch.setattr(OutlineItem, "update", lambda self: updates.append(1))
+
+    def made_ready() -> None:
+        item._polygons.clear()
+        item._zoom, item._waiting = 1.0, np.arange(count)
+        while len(item._waiting):
+            item._draw_ahead()
+
+    made_ready()
+    assert not updates  # a second frame beside that of a step of zooming would hold it up
+    view.grab()
+    qtbot.wait(150)
+    assert not updates  # the frame has shown it
+    made_ready()
+    qtbot.waitUntil(lambda: len(updates) == 1, timeout=5_000)
+
+
+def test_less_is_made_ready_after_a_slow_frame(qtbot, monkeypatch) -> None:
+    view = shown(qtbot)
+    view.set_particles(make_particles(shapes(40), label=np.arange(1, 41), area_px2=200.0))
+    item = view._outlines
+    slices = []
+    for pause_s in (0.0, 0.02):
+        monkeypatch.setattr(OutlineItem, "_paint_marked", lambda *_, pause_s=pause_s: time.sleep(pause_s))
+        view.grab()
+        slices.append(item._slice_s)
+    assert slices[1] < slices[0]
