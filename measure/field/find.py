@@ -230,6 +230,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.cut_strength,
                 _at_frame(box, shape),
                 plan.usual_height,
+                oil,
             )
         other = (plan.labels[box] > 0) & ~low
         offset = np.array([box[1].start, box[0].start], np.float32)

@@ -16,6 +16,7 @@ from measure.field.rims import closed, dilated, disc, fill_holes, opened, solidi
 _CLEAR_OF_NOISE = 60  # percentile of the rim that must reach the level a piece must reach
 _WEAK = 0.3  # strength over that of the rim below which pixels are glow or specks beside it
 _KEPT = 0.7  # share of the piece that must lie inside its strong rim for the rest to be left out
+_MORE, _WHOLE = 0.1, 0.93  # share added, and solidity, from which a wider closing closes in more of a piece
 _LIKE_BAND = 0.42  # part of the rim's half thickness taken off before its pieces are looked at
 _BEAD_SOLIDITY, _BEAD_ASPECT = 0.82, 3.2  # a bead is compact; a length of rim is long or bent
 _BEADS_SHARE = 0.5  # share of beads in a rim from which it is none
@@ -114,16 +115,26 @@ def _has_gaps(rim: np.ndarray, piece: np.ndarray) -> bool:
 
 
 def _inside(rim: np.ndarray, piece: np.ndarray) -> np.ndarray:
-    """What the rim closes in, once it is closed enough to hold most of the piece; else the piece."""
+    """What the rim closes in, once it is closed enough to hold most of the piece; else the piece.
+
+    The edges of a crystal part its inside, and beside a gap of its rim a part stays open: where more of the
+    piece is closed in by closing wider, and that makes it no less convex, more of it is inside.
+    """
     area = cv2.countNonZero(piece)
+    best, most = None, _KEPT * area
     for gap in _GAPS:
-        inside = fill_holes(closed(rim, gap)) & piece
-        count, parts, stats = numbered(inside, 4)
-        if count > 1:
-            best = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
-            if stats[best, cv2.CC_STAT_AREA] >= _KEPT * area:
-                return (parts == best).view(np.uint8)
-    return piece
+        if most > area:
+            break
+        count, parts, stats = numbered(fill_holes(closed(rim, gap)) & piece, 4)
+        if count < 2:
+            continue
+        k = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+        if stats[k, cv2.CC_STAT_AREA] < most:
+            continue
+        inside = (parts == k).view(np.uint8)
+        if best is None or solidity(inside) >= max(solidity(best), _WHOLE):
+            best, most = inside, (1.0 + _MORE) * stats[k, cv2.CC_STAT_AREA]
+    return piece if best is None else best
 
 
 def _without_tails(piece: np.ndarray) -> np.ndarray:

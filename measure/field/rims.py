@@ -42,6 +42,7 @@ def find_clear(
     width_px: float,
     least_px2: float,
     frame: tuple[bool, bool, bool, bool] = (False, False, False, False),
+    coloured: np.ndarray | None = None,
 ) -> np.ndarray:
     """Find the see-through pieces of a component.
 
@@ -57,6 +58,8 @@ def find_clear(
         Smallest area of interest.
     frame : tuple of bool
         Whether the top, bottom, left and right border of the crop is the border of the picture.
+    coloured : (M, N) ndarray of uint8, optional
+        Strong pixels that are no rim whatever their width, because they are coloured.
 
     Returns
     -------
@@ -81,7 +84,7 @@ def find_clear(
             continue
         before = filled
         for box in _clear_windows(filled, strong, labels, width_px, least_px2):
-            _label_in(labels, filled, strong, box, width_px, least_px2)
+            _label_in(labels, filled, strong, box, width_px, least_px2, coloured)
     return labels
 
 
@@ -92,17 +95,18 @@ def _label_in(
     box: tuple[slice, slice],
     width_px: float,
     least_px2: float,
+    coloured: np.ndarray | None,
 ) -> None:
     """Number the see-through pieces about one window, in place; the window grows where one goes on."""
     known, first = int(labels.max()), box
-    if not _label_clear(labels, filled, strong, box, width_px, least_px2):
+    if not _label_clear(labels, filled, strong, box, width_px, least_px2, coloured):
         return
     for _ in range(_WIDER):
         box = _wider(box, labels.shape)
-        if not _label_clear(labels, filled, strong, box, width_px, least_px2):
+        if not _label_clear(labels, filled, strong, box, width_px, least_px2, coloured):
             break
     if labels.max() == known:  # nothing else is seen, so what the first window shows has to do
-        _label_clear(labels, filled, strong, first, width_px, least_px2, cut_off=True)
+        _label_clear(labels, filled, strong, first, width_px, least_px2, coloured, cut_off=True)
 
 
 def _wider(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[slice, slice]:
@@ -151,6 +155,7 @@ def _label_clear(
     box: tuple[slice, slice],
     width_px: float,
     least_px2: float,
+    coloured: np.ndarray | None,
     cut_off: bool = False,
 ) -> bool:
     """Number the see-through pieces of one window, in place; whether one goes on beyond the window.
@@ -166,13 +171,16 @@ def _label_clear(
     width, least = max(1.5, width_px / reduce), max(least_px2 / reduce**2, 12.0)
     size = 0.5 * min(full.shape)
     seen: set[tuple[int, ...]] = set()
-    depth, before = cv2.distanceTransform(strong, cv2.DIST_L2, 5), b""
+    solid = None if coloured is None else coloured[box][::reduce, ::reduce]
+    neutral = strong if solid is None else strong & (1 - solid)
+    depth, before = cv2.distanceTransform(neutral, cv2.DIST_L2, 5), b""
     apart = max(1.0, min(width, 0.5 * np.sqrt(least / np.pi)))
     beyond = False
     for radius in _BODY_RADII:
         if radius > max(LEAST_RIM_PX, 0.3 * size):
             break
-        body = opened_to(strong, depth, radius)
+        body = opened_to(neutral, depth, radius)
+        body = body if solid is None else body | solid
         rest = room & (1 - cv2.dilate(body, _ONE))
         if rest.tobytes() == before:
             continue  # all of it was looked at

@@ -19,6 +19,7 @@ from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
 from measure.field.quick import median
 from measure.field.rim_checks import credible
+from measure.field.rim_colour import coloured_bodies, joined
 from measure.field.rims import find_clear
 from measure.field.seams import along_seams, cut_by_seams
 from measure.field.threads import EVEN_FIBRE, is_line, threads_between
@@ -60,6 +61,7 @@ def separate(
     cut_strength: float,
     frame: tuple[bool, bool, bool, bool],
     usual_height: float,
+    oil_lab: np.ndarray,
 ) -> Parts:
     """Take a component apart.
 
@@ -80,6 +82,8 @@ def separate(
         Whether the top, bottom, left and right border of the crop is the border of the picture.
     usual_height : float
         Usual colour difference of the field's pieces from the oil.
+    oil_lab : (3,) ndarray
+        CIELAB colour of the oil there.
 
     Returns
     -------
@@ -88,7 +92,7 @@ def separate(
     field = colour_length(delta)
     strong, width = above_half(field, low)
     rims = without_faint(strong, field)
-    clear = find_clear(low.astype(np.uint8), rims, width, 0.7 * least_px2, frame)
+    clear = _clear_parts(delta, low.view(np.uint8), rims, width, 0.7 * least_px2, frame, oil_lab)
     if clear.any():
         clear = credible(clear, rims, field, distance, seed, 0.7 * least_px2)
     # a hollow thread has a pale middle
@@ -131,6 +135,23 @@ def separate(
         if whole is not None:
             return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
     return Parts(labels, groups, frozenset(range(used + 1, total + 1)), frozenset(strung))
+
+
+def _clear_parts(
+    delta: np.ndarray,
+    low: np.ndarray,
+    rims: np.ndarray,
+    width: float,
+    least_px2: float,
+    frame: tuple[bool, bool, bool, bool],
+    oil_lab: np.ndarray,
+) -> np.ndarray:
+    """See-through pieces, those too that are only seen once coloured bodies beside them are known."""
+    coloured = coloured_bodies(delta, rims, oil_lab, least_px2)
+    clear = find_clear(low, rims, width, least_px2, frame)
+    if coloured is None:
+        return clear
+    return joined(clear, find_clear(low, rims, width, least_px2, frame, coloured), coloured)
 
 
 def _without_threads(strong: np.ndarray, low: np.ndarray, width: float) -> tuple[np.ndarray, np.ndarray]:

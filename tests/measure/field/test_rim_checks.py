@@ -79,3 +79,11 @@ def test_a_pale_middle_is_filled_and_the_oil_between_pieces_is_not(share, filled
     cv2.ellipse(mask, (40, 70), (9, 6), 0, 0, 360, 0, -1)
     shown = np.where(mask > 0, 1.0, share).astype(np.float32)
     assert bool(fill_body(mask, shown, 3.0)[70, 40]) is filled
+
+
+def test_what_lies_between_an_edge_of_a_crystal_and_a_gap_of_its_rim_is_inside():
+    piece, strong = _ring()
+    strong[30:101, 46:49] = piece[30:101, 46:49]  # an edge of the cube closes in four fifths of it
+    strong[60:70, 28:36] = 0
+    kept = _checked(piece, strong)
+    assert (kept > 0).sum() == pytest.approx(piece.sum(), rel=0.02)

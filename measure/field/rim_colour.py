@@ -1,0 +1,84 @@
+"""What of a component is coloured, and so no rim of a see-through piece.
+
+A rim bends light out of the lens: it takes light away, or sends some in, without colouring it. Kernels and
+skins beside a crystal absorb, and are coloured.
+"""
+
+import cv2
+import numpy as np
+
+from measure.field.clear_parts import LEAST_RIM_PX
+from measure.field.masks import numbered, opened
+
+_COLOURED = 0.22  # share of colour in the difference from the oil, from which it is no rim
+_BLACK = 16.0  # CIELAB lightness below its zero where all colours meet: less light moves them towards there
+_WHITE = 100.0
+_LINE_PX = 1.5  # half the width of a fringe of colour at an edge
+_FOREIGN = 0.05  # share of a see-through piece that may be coloured
+_BOTH = 0.15  # share of what is strong that must be coloured, and that must not be
+
+
+def coloured_bodies(
+    delta: np.ndarray, strong: np.ndarray, oil_lab: np.ndarray, least_px2: float
+) -> np.ndarray | None:
+    """Coloured ones of the strong pixels of a component that has others too.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    strong : (M, N) ndarray of uint8
+    oil_lab : (3,) ndarray
+    least_px2 : float
+        Smallest area of a body.
+
+    Returns
+    -------
+    coloured : (M, N) ndarray of uint8 or None
+        None where all are alike.
+    """
+    light, red, yellow = (float(value) for value in oil_lab)
+    dark = _direction(light + _BLACK, red, yellow)
+    bright = _direction(max(_WHITE - light, 1.0), -red, -yellow)
+    along = np.where(delta[..., 0] > 0, delta @ bright, delta @ dark)
+    whole = np.einsum("ijk,ijk->ij", delta, delta)
+    coloured = ((whole - along * along > _COLOURED**2 * whole) & (strong > 0)).view(np.uint8)
+    count, most = cv2.countNonZero(coloured), cv2.countNonZero(strong)
+    if count < max(least_px2, _BOTH * most) or count > (1.0 - _BOTH) * most:
+        return None
+    coloured = opened(coloured, _LINE_PX)
+    _, parts, stats = numbered(coloured, 8)
+    keep = stats[:, cv2.CC_STAT_AREA] >= least_px2
+    keep[0] = False
+    keep[keep] = [bool(opened((parts == k).view(np.uint8), LEAST_RIM_PX).any()) for k in np.flatnonzero(keep)]
+    return keep[parts].view(np.uint8) if keep.any() else None
+
+
+def _direction(*way: float) -> np.ndarray:
+    """Unit vector, (3,) float32."""
+    return (np.array(way) / np.sqrt(np.dot(way, way))).astype(np.float32)
+
+
+def joined(clear: np.ndarray, beside: np.ndarray, coloured: np.ndarray) -> np.ndarray:
+    """See-through pieces found without and with a look at colours, one of each that are the same.
+
+    Parameters
+    ----------
+    clear, beside : (M, N) ndarray of int32
+        Found without, and with it; 1.. for each, 0 elsewhere.
+    coloured : (M, N) ndarray of uint8
+        A piece found without a look at colours that holds some of these is two.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+    """
+    labels = beside.copy()
+    for k in range(1, int(clear.max()) + 1):
+        own = clear == k
+        same = np.isin(labels, np.unique(labels[own])) & (labels > 0)
+        if same.any() and (same.sum() >= own.sum() or coloured[own].mean() > _FOREIGN):
+            continue
+        labels[same] = 0
+        labels[own] = labels.max() + 1
+    return labels
