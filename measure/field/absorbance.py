@@ -4,9 +4,21 @@ import numpy as np
 
 from measure.field.light import Light
 
+# to linear sRGB from CIE XYZ over its white point (IEC 61966-2-1, D65)
+_CHANNELS = (
+    (3.0798, -1.5371, -0.5428),
+    (-0.9212, 1.8760, 0.0452),
+    (0.0529, -0.2040, 1.1511),
+)
+_DARKEST = np.float32(0.15**3)  # share of the white's light, below which dark is all alike
+
 
 def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
-    """Optical density against the oil in the three CIE XYZ channels.
+    """Optical density against the oil in the three channels of the camera.
+
+    Densities of pieces over one another add up in a narrow band of light (Beer-Lambert law). The channels of
+    CIE XYZ are wider than a camera's: what a coloured piece leaves of one of them is another light, of which
+    the next piece takes another share.
 
     Parameters
     ----------
@@ -18,7 +30,8 @@ def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
     Returns
     -------
     density : (M, N, 3) ndarray of float32
-        Natural logarithm of the oil's light over the pixel's (CIE 15: the CIELAB formulas turned round).
+        Natural logarithm of the oil's light over the pixel's (CIE 15: the CIELAB formulas turned round;
+        IEC 61966-2-1).
     """
     lab = np.stack([delta[..., i] + float(oil_lab[i]) for i in range(3)], axis=-1)
     return (_log_light(np.asarray(oil_lab, np.float32)) - _log_light(lab)).astype(np.float32)
@@ -27,7 +40,10 @@ def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
 def _log_light(lab: np.ndarray) -> np.ndarray:
     y = (lab[..., 0] + 16.0) / 116.0
     cubes = np.stack([y + lab[..., 1] / 500.0, y, y - lab[..., 2] / 200.0], axis=-1)
-    return 3.0 * np.log(np.maximum(cubes, 0.15))
+    xyz = np.maximum(cubes, 0.15) ** 3
+    # sums written out: a product of matrices may differ in its last digit from one processor to the next
+    rgb = [sum(np.float32(share) * xyz[..., i] for i, share in enumerate(row)) for row in _CHANNELS]
+    return np.log(np.maximum(np.stack(rgb, axis=-1), _DARKEST))
 
 
 def density_noise(light: Light) -> float:
