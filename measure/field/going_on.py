@@ -3,8 +3,9 @@
 The density of what lies over one another adds up (Beer-Lambert law). So inside a neighbour, where it is
 denser than the neighbour itself by the density of the piece beside it, the piece goes on; and inside a
 crystal, whose middle is as clear as oil, where it has the density of the piece at all. The edge lies at half
-of the piece's density. Under the rim of a crystal nothing can be told, and the edge is laid between what is
-seen on both sides of it.
+of the piece's density. A neighbour's streaks and folds vary along its own colour and a rim is grey, so the
+piece is read across them. Where it has no colour nothing can be told under the rim of a crystal, and the edge
+is laid between what is seen on both sides of it.
 """
 
 from collections.abc import Sequence
@@ -36,6 +37,10 @@ _MOST_ADDED = 1.5  # of the piece as it was
 _CHANGED = 0.01  # share of a piece's area from which its outline is laid anew
 _LEAST_ADDED = 0.03  # of a piece, inside a crystal, for the rim hides where its edge is
 _COVERED = 0.75  # share of a splinter within a body and a crystal, which made it, from which it is none
+_LEAST_VARIANCE = 1e-4  # of density, which noise leaves everywhere
+_STREAKS = 0.3  # by which a piece's own density may vary
+_GREY = 2.0  # most a rim takes of all colours
+_TOLD = 0.25  # spread of a piece's own share, up to which it is read by its colour
 _ALSO = 0.15  # share of the rest of a neighbour that may be as dense by chance
 
 
@@ -47,6 +52,7 @@ class _Host(NamedTuple):
     inside: np.ndarray
     level: np.ndarray  # its own density
     clear: bool
+    sway: np.ndarray  # (3,) by what its own density may differ from that level, up and down
 
 
 def going_on(
@@ -164,7 +170,7 @@ def _clear_host(mask: np.ndarray, density: np.ndarray) -> _Host | None:
     wide = dilated(mask, _BLUR_PX)
     values = density[inside > 0]
     clearest = values[neutral[inside > 0] <= percentile(neutral[inside > 0], 25)]
-    return _Host(mask, wide & (1 - inside), inside, np.median(clearest, axis=0), True)
+    return _Host(mask, wide & (1 - inside), inside, np.median(clearest, axis=0), True, np.zeros(3))
 
 
 def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Host | None:
@@ -175,7 +181,7 @@ def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Hos
     level = np.median(density[core > 0], axis=0)
     # where one edge runs under the other, neither is as dense as it is elsewhere
     band = dilated(piece & (1 - own), _GAP_PX) & dilated(own, _GAP_PX)
-    return _Host(own, band, own & (1 - band), level, False)
+    return _Host(own, band, own & (1 - band), level, False, _STREAKS * level)
 
 
 def _gone_on(
@@ -193,24 +199,63 @@ def _gone_on(
     strength = float(tone @ tone)
     if strength < 3 * _LEAST_DENSITY**2 or (host.clear and float(host.level @ tone) > _CLEAR * strength):
         return None
-    found = _within(mask, alone, host, tone, density)
+    core = core if cv2.countNonZero(core) >= _LEAST_PX2 else alone
+    if host.clear:
+        host, reading = _through_rim(host, core, tone, density)
+    else:
+        spreads = _spread(density, core), _spread(density, cv2.erode(host.inside, SQUARE))
+        reading = _reading(tone, *spreads)
+    found = _within(mask, alone, host, reading, density)
     if found is not None and not host.clear:
         # the neighbour's own density near what was found
         about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
         if cv2.countNonZero(about) >= _LEAST_PX2:
             host = host._replace(level=np.median(density[about > 0], axis=0))
-            found = _within(mask, alone, host, tone, density)
+            found = _within(mask, alone, host, reading, density)
     if found is None or not _credible(mask, host, tone, density, *found):
         return None
     return _laid(shape, found[0], found[1], zone)
 
 
+def _reading(tone: np.ndarray, *spreads: np.ndarray) -> np.ndarray:
+    """By what the share of a piece's density is read from densities, given how these vary otherwise.
+
+    What adds to a piece is told best across the direction in which that varies by itself (Fisher's linear
+    discriminant). What of the piece beside lies in the neighbour already does not turn that direction.
+    """
+    along = np.linalg.solve(_LEAST_VARIANCE * np.eye(3) + sum(spreads), tone)
+    return along / float(along @ tone)
+
+
+def _spread(density: np.ndarray, mask: np.ndarray) -> np.ndarray:
+    """Covariance of the densities of a place, (3, 3)."""
+    values = density[mask > 0].astype(np.float64)
+    if len(values) < _LEAST_PX2:
+        return np.zeros((3, 3))
+    values -= values.mean(axis=0)
+    return np.array([[(values[:, i] * values[:, k]).mean() for k in range(3)] for i in range(3)])
+
+
+def _through_rim(
+    host: _Host, core: np.ndarray, tone: np.ndarray, density: np.ndarray
+) -> tuple[_Host, np.ndarray]:
+    """A crystal, and by what the share of a piece is read in it.
+
+    A rim takes light of all colours alike, so a piece with a colour is told under the rim too.
+    """
+    reading = _reading(tone, _spread(density, core), np.full((3, 3), _GREY**2))
+    if float(np.std(density[core > 0] @ reading)) > _TOLD:
+        return host, tone / float(tone @ tone)
+    whole = host.band | host.inside
+    return host._replace(inside=whole, band=np.zeros_like(whole), sway=np.full(3, _GREY)), reading
+
+
 def _within(
-    mask: np.ndarray, alone: np.ndarray, host: _Host, tone: np.ndarray, density: np.ndarray
+    mask: np.ndarray, alone: np.ndarray, host: _Host, reading: np.ndarray, density: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray] | None:
     """A piece with what is connected to it and as dense inside another, and the share of its density."""
     own = np.where(host.inside[..., None] > 0, density - host.level, density)
-    share = own @ (tone / float(tone @ tone)).astype(np.float32)
+    share = own @ reading.astype(np.float32)
     least = max(_LEAST_PX2 / 2, _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0)
     if cv2.countNonZero(((share > _HALF) & (host.inside > 0)).view(np.uint8)) < least:
         return None  # what is told beneath the band adds nothing inside
@@ -238,8 +283,12 @@ def _credible(
     """Whether what is as dense as a piece is one with it."""
     seen = (goes_on & host.inside) > 0
     values = density[seen] - host.level
-    along = values @ tone / float(tone @ tone)
-    across = np.linalg.norm(values - along[:, None] * tone, axis=1) / float(np.linalg.norm(tone))
+    told = bool(host.sway.any())
+    along = share[seen] if told else values @ tone / float(tone @ tone)
+    rest = values - along[:, None] * tone
+    if told:
+        rest -= np.clip(rest @ host.sway / float(host.sway @ host.sway), -1.0, 1.0)[:, None] * host.sway
+    across = np.linalg.norm(rest, axis=1) / float(np.linalg.norm(tone))
     if not _LIKE[0] < median(along) < _LIKE[1] or median(across) > _OTHER:
         return False
     if not host.clear:
@@ -247,7 +296,7 @@ def _credible(
         if cv2.countNonZero(rest) < _LEAST_PX2 or (share[rest > 0] > _HALF).mean() > _ALSO:
             return False
     fuller = solidity(goes_on) - solidity(mask)
-    much = np.count_nonzero(seen) > _MUCH * cv2.countNonZero(mask)
+    much = np.count_nonzero(seen) > _MUCH * cv2.countNonZero(mask) and not (host.clear and told)
     return fuller >= (_MUCH_FULLER if much else -_FULLER)
 
 

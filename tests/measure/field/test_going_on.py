@@ -81,3 +81,37 @@ def test_a_clear_crystal_beside_a_body_holds_nothing_of_it():
     crystal, body = _square(60, 60, 34), _disc(119, 60, 24)
     density = _noisy(_rim(crystal, _square(60, 60, 30)) + _cover(body)[..., None] * COLOUR)
     assert going_on([crystal, body], [True, False], density, 50.0) == ({}, set())
+
+
+def test_what_goes_on_in_a_streaked_neighbour_is_read_across_its_colour():
+    """A skin's folds are as dense as the faint piece over it, but of its own colour."""
+    host, faint = _disc(60, 60, 40), _disc(108, 60, 24)
+    red, streaks = np.array([0.4, 1.2, 1.6], np.float32), 1.0 + 0.25 * np.sin(np.arange(120) / 2.5)
+    body = _cover(host) * streaks[:, None].astype(np.float32)
+    density = _noisy(body[..., None] * red + _cover(faint)[..., None] * np.float32([0.28, 0.42, 0.62]))
+    seen = _less(faint, host)
+    changed, _ = going_on([host, seen], [False, False], density, 50.0)
+    assert set(changed) == {1}
+    assert area(changed[1]) == pytest.approx(np.pi * 24**2, rel=0.04)
+    assert area(seen) < 0.9 * np.pi * 24**2
+
+
+def _corner_under_a_rim(colour: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A crystal with a wide rim, what is seen of a body whose end lies under it, and their density."""
+    crystal, body = _square(60, 60, 34), _disc(109, 60, 22)
+    density = _noisy(_rim(crystal, _square(60, 60, 26)) + _cover(body)[..., None] * colour)
+    return crystal, _less(body, crystal), density
+
+
+def test_a_coloured_body_is_told_under_the_rim_itself():
+    """A rim takes light of all colours alike."""
+    crystal, seen, density = _corner_under_a_rim(np.array([0.28, 0.44, 0.66], np.float32))
+    changed, _ = going_on([crystal, seen], [True, False], density, 50.0)
+    assert set(changed) == {1}
+    assert area(changed[1]) == pytest.approx(np.pi * 22**2, rel=0.03)
+    assert area(seen) < 0.94 * np.pi * 22**2
+
+
+def test_a_grey_body_is_not_told_under_a_grey_rim():
+    crystal, seen, density = _corner_under_a_rim(np.full(3, 0.44, np.float32))
+    assert going_on([crystal, seen], [True, False], density, 50.0) == ({}, set())
