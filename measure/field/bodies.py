@@ -110,9 +110,11 @@ def edge_width(mask: np.ndarray, steep: np.ndarray, beside: np.ndarray, height: 
 
 def _is_soft(mask: np.ndarray, own_width: float, height: float, usual_height: float) -> bool:
     """Whether a part has no edge: it fades into the oil over most of its own size (a shadow, a stain)."""
+    if own_width <= _LEAST_SOFT_PX:
+        return False
     thick = 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
     limit = _SOFT if height > _FAINT * usual_height else 0.5 * _SOFT
-    return own_width > max(limit * thick, _LEAST_SOFT_PX)
+    return own_width > limit * thick
 
 
 def _is_flank(

@@ -12,6 +12,7 @@ from measure.field.strips import strips
 from measure.field.uncertainty import size_uncertainty_px
 from measure.flags import bits
 from measure.model import Picture
+from measure.outlines import bounds
 
 BANDS = 8  # equal steps of relative depth, from the outline to the innermost pixel
 _SHIFT = 4  # sub-pixel bits of the fill
@@ -117,12 +118,11 @@ def label_image(outlines: Sequence[np.ndarray], size: tuple[int, int]) -> tuple[
     """
     import cv2
 
-    low = np.min([o.min(axis=0) for o in outlines], axis=0)
-    high = np.max([o.max(axis=0) for o in outlines], axis=0)
-    x0, y0 = (int(max(0, np.floor(v) - 3)) for v in low)
-    x1, y1 = (int(min(n, np.ceil(v) + 3)) for v, n in zip(high, size[::-1], strict=True))
+    box = bounds(outlines).astype(outlines[0].dtype)
+    x0, y0 = (int(max(0, np.floor(v) - 3)) for v in box[:, :2].min(axis=0))
+    x1, y1 = (int(min(n, np.ceil(v) + 3)) for v, n in zip(box[:, 2:].max(axis=0), size[::-1], strict=True))
     labels = np.zeros((max(1, y1 - y0), max(1, x1 - x0)), dtype=np.int32)
-    extent = np.array([np.prod(np.ptp(o, axis=0)) for o in outlines])
+    extent = (box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1])
     for k in np.argsort(-extent, kind="stable"):
         # corner of the first pixel is 0, 0; the library counts from the pixel's centre
         points = np.round((outlines[k] - (x0 + 0.5, y0 + 0.5)) * (1 << _SHIFT)).astype(np.int32)
@@ -143,9 +143,9 @@ def touches_border(
     outlines: Sequence[np.ndarray], size: tuple[int, int], margin_px: float = 0.75
 ) -> np.ndarray:
     """Whether each outline reaches the border of the picture, (K,) ndarray of bool."""
-    low = np.array([o.min() for o in outlines])
-    far = np.array([(o - size[::-1]).max() for o in outlines])
-    return (low <= margin_px) | (far >= -margin_px)
+    box = bounds(outlines)
+    beyond = box[:, 2:] - size[::-1]
+    return (box[:, :2] <= margin_px).any(axis=1) | (beyond >= -margin_px).any(axis=1)
 
 
 def _depth_bands(labels: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -282,7 +282,9 @@ def _texture(bands: Bands, noise: float) -> np.ndarray:
 def _clipped_share(pixels: np.ndarray, piece: np.ndarray, count: int) -> np.ndarray:
     top = np.iinfo(pixels.dtype).max
     edge = max(1, top // 255)
-    end = (pixels.max(axis=1) < edge) | (pixels.min(axis=1) > top - edge)
+    red, green, blue = pixels.T
+    end = np.maximum(np.maximum(red, green), blue) < edge
+    end |= np.minimum(np.minimum(red, green), blue) > top - edge
     return np.bincount(piece, weights=end, minlength=count) / np.maximum(
         np.bincount(piece, minlength=count), 1
     )

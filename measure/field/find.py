@@ -293,7 +293,8 @@ def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarra
         own = np.zeros_like(crop)
         points = np.round((outlines[i] - [x0 + 0.5, y0 + 0.5]) * 16).astype(np.int32)
         cv2.fillPoly(own, [points.reshape(-1, 1, 2)], 1, shift=4)
-        if crop[own > 0].mean() <= _INSIDE_SHARE:
+        count = cv2.countNonZero(own)
+        if count and cv2.countNonZero(crop & own) / count <= _INSIDE_SHARE:
             keep.append(i)
             crop |= own
     return np.sort(np.array(keep, int))

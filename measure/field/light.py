@@ -98,10 +98,9 @@ def _clipped(pixels: np.ndarray) -> float:
     low, high = (int(np.flatnonzero(at_end == 0)[i]) for i in (0, -1))
     count = 0
     for strip in strips(len(pixels)):
-        red, green, blue = (pixels[strip, :, i] for i in range(3))
-        least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
-        count += int(np.count_nonzero((least < low) | (most > high)))
-    return count / (pixels.shape[0] * pixels.shape[1])
+        count += cv2.countNonZero(cv2.inRange(pixels[strip], (low, low, low), (high, high, high)))
+    size = pixels.shape[0] * pixels.shape[1]
+    return (size - count) / size
 
 
 def _without_light(rgb: np.ndarray, blank: Picture) -> np.ndarray:

@@ -11,6 +11,7 @@ from measure.field.kinds import tag
 from measure.field.light import Light
 from measure.field.shape import shape_columns
 from measure.model import Picture
+from measure.outlines import bounds
 from measure.particles import Particles, make_particles
 
 
@@ -68,6 +69,11 @@ def cleaned(outline: np.ndarray) -> np.ndarray:
 
 
 def _check(outlines: Sequence[np.ndarray], size: tuple[int, int]) -> None:
+    if all(len(outline) > 2 for outline in outlines):
+        box = bounds(outlines)
+        near = (box[:, 2:] >= 0).all() and (box[:, :2] <= size[::-1]).all()
+        if near and np.isfinite(box).all():
+            return
     for i, outline in enumerate(outlines):
         if len(outline) < 3 or not np.isfinite(outline).all():
             raise InvalidInput(f"Outline {i + 1} has fewer than three different points, so it has no size.")
