@@ -30,3 +30,12 @@ def test_lengths_are_those_of_the_reference_library(kind: type, shape: tuple[int
     found = quick.length(colours)
     assert found.dtype == kind
     assert np.array_equal(found, np.linalg.norm(colours, axis=-1))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 17, 1001, 20_000])
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_means_are_those_of_the_library_to_the_last_digit(count: int, kind: type) -> None:
+    colours = np.random.default_rng(count).normal(20.0, 30.0, (count, 3)).astype(kind)
+    np.testing.assert_array_equal(quick.mean_colour(colours), colours.mean(axis=0))
+    np.testing.assert_array_equal(quick.mean_channel(colours), colours.mean(axis=1))
+    assert quick.mean_colour(colours).dtype == quick.mean_channel(colours).dtype == kind
