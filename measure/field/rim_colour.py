@@ -40,12 +40,15 @@ def coloured_bodies(
     light, red, yellow = (float(value) for value in oil_lab)
     dark = _direction(light + _BLACK, red, yellow)
     bright = _direction(max(_WHITE - light, 1.0), -red, -yellow)
-    along = np.where(delta[..., 0] > 0, delta @ bright, delta @ dark)
-    whole = np.einsum("ijk,ijk->ij", delta, delta)
-    coloured = ((whole - along * along > _COLOURED**2 * whole) & (strong > 0)).view(np.uint8)
-    count, most = cv2.countNonZero(coloured), cv2.countNonZero(strong)
+    values = delta[strong > 0]
+    along = np.where(values[:, 0] > 0, values @ bright, values @ dark)
+    whole = np.einsum("ij,ij->i", values, values)
+    told = whole - along * along > _COLOURED**2 * whole
+    count, most = np.count_nonzero(told), len(told)
     if count < max(least_px2, _BOTH * most) or count > (1.0 - _BOTH) * most:
         return None
+    coloured = np.zeros(strong.shape, np.uint8)
+    coloured[strong > 0] = told
     coloured = opened(coloured, _LINE_PX)
     _, parts, stats = numbered(coloured, 8)
     keep = stats[:, cv2.CC_STAT_AREA] >= least_px2
