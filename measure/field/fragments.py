@@ -6,6 +6,7 @@ leave its inside empty.
 
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -39,6 +40,13 @@ class _Bit:
     closed: bool  # round a place of its own
 
 
+class _Field(NamedTuple):
+    labels: np.ndarray  # (M, N) components
+    distance: np.ndarray  # (M, N) from the oil
+    solid: np.ndarray  # (K,) whether a component is no line
+    least_px2: float
+
+
 def rim_groups(
     labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, least_px2: float
 ) -> list[tuple[list[int], np.ndarray]]:
@@ -62,13 +70,16 @@ def rim_groups(
     """
     bits = [bit for k in range(1, len(stats)) if (bit := _bit(labels, stats, distance, k)) is not None]
     bits.sort(key=lambda b: -b.length)
-    used = {b.label for b in bits if b.closed and _best_set(b, [], labels, distance, least_px2) is not None}
+    solid = stats[:, cv2.CC_STAT_AREA] >= least_px2
+    solid[[0, *(bit.label for bit in bits)]] = False
+    field = _Field(labels, distance, solid, least_px2)
+    used = {bit.label for bit in bits if bit.closed and _best_set(bit, [], field) is not None}
     groups = []
     for bit, beside in zip(bits, _neighbours(bits), strict=True):
         if bit.label in used:
             continue
         near = [bits[i] for i in beside if bits[i].label not in used][:_NEIGHBOURS]
-        best = _best_set(bit, near, labels, distance, least_px2)
+        best = _best_set(bit, near, field)
         if best is not None:
             groups.append(best)
             used.update(best[0])
@@ -115,15 +126,13 @@ def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) ->
     return _Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), half, length, level, closed)
 
 
-def _best_set(
-    bit: _Bit, near: list[_Bit], labels: np.ndarray, distance: np.ndarray, least_px2: float
-) -> tuple[list[int], np.ndarray] | None:
+def _best_set(bit: _Bit, near: list[_Bit], field: _Field) -> tuple[list[int], np.ndarray] | None:
     best, most = None, 0.0
     for count in range(_MOST_BITS):
         for extra in combinations(near, count):
             chosen = [bit, *extra]
             hull = cv2.convexHull(np.concatenate([b.points for b in chosen])).reshape(-1, 2)
-            share, inside = _covered_share(chosen, hull, labels, distance, least_px2)
+            share, inside = _covered_share(chosen, hull, field)
             if share >= _COVERED[min(count, 2)] and share - inside > most + 0.02:
                 best, most = ([b.label for b in chosen], hull), share - inside
     return best
@@ -136,30 +145,30 @@ def _gaps(boxes: np.ndarray, others: np.ndarray) -> np.ndarray:
     return np.hypot(dx, dy)
 
 
-def _covered_share(
-    chosen: list[_Bit], hull: np.ndarray, labels: np.ndarray, distance: np.ndarray, least_px2: float
-) -> tuple[float, float]:
+def _covered_share(chosen: list[_Bit], hull: np.ndarray, field: _Field) -> tuple[float, float]:
     """Share of the hull's border, and of its middle, that the bits cover; 0 when they are no rim."""
     whole = float(cv2.contourArea(hull))
     size = float(np.sqrt(whole))
     thin = min(_THIN * size, max(_USUAL_THIN_PX, _THIN_LARGE * size))
-    if whole < least_px2 or max(b.half_thickness for b in chosen) > thin:
+    if whole < field.least_px2 or max(b.half_thickness for b in chosen) > thin:
         return 0.0, 0.0
     x0, y0 = hull.min(axis=0)
     x1, y1 = hull.max(axis=0) + 1
-    crop = np.isin(labels[y0:y1, x0:x1], [b.label for b in chosen])
+    labels = field.labels[y0:y1, x0:x1]
+    crop = np.isin(labels, [b.label for b in chosen])
     filled = np.zeros((y1 - y0 + 2, x1 - x0 + 2), np.uint8)
     cv2.fillConvexPoly(filled, hull - [x0 - 1, y0 - 1], 1)
     depth = cv2.distanceTransform(filled, cv2.DIST_L2, 3)[1:-1, 1:-1]
     reach = 2.0 * max(b.half_thickness for b in chosen) + _FLANK_PX
-    strong = crop & (distance[y0:y1, x0:x1] >= min(b.level for b in chosen))
+    strong = crop & (field.distance[y0:y1, x0:x1] >= min(b.level for b in chosen))
     if (depth[strong] <= reach).mean() < _HUGGING:
         return 0.0, 0.0
     inside = float(strong[depth > _CORE * depth.max()].mean())
     if inside > _EMPTY:  # two rims side by side
         return 0.0, 0.0
-    foreign = (labels[y0:y1, x0:x1] > 0) & ~crop & (depth > reach)
-    if foreign.sum() > _FOREIGN * whole:
+    foreign = (labels > 0) & ~crop & (depth > reach)
+    # lines inside are edges of a crystal; round whole pieces of their own goes a thread
+    if foreign.sum() > _FOREIGN * whole or field.solid[labels[foreign]].any():
         return 0.0, 0.0
     border = (depth > 0) & (depth <= 1.5)
     return float(cv2.dilate(crop.astype(np.uint8), disc(2.0))[border].mean()), inside

@@ -54,3 +54,14 @@ def test_bits_of_a_small_rim_are_put_together_though_blur_makes_them_thick(side)
     assert len(particles) == 1
     assert particles["area_px2"][0] == pytest.approx(side**2, rel=0.10)
     assert particles["flags"][0] & bits("rim_only", "broken_rim") == bits("rim_only", "broken_rim")
+
+
+@pytest.mark.parametrize(("radius", "count"), [(0, 1), (5, 0)])
+def test_what_goes_round_whole_pieces_is_a_thread_and_no_rim(radius, count):
+    rim = _rim((60, 55), 64.0, "side")
+    if radius:
+        cv2.circle(canvas := np.zeros(rim.shape, np.uint8), (52 * 8, 55 * 8), radius * 8, 1, -1)
+        rim |= canvas > 0
+    distance = 40.0 * _blurred(rim, 1.2)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats((distance > 3.5).astype(np.uint8), connectivity=8)
+    assert len(rim_groups(labels, stats, distance, 38.0)) == count
