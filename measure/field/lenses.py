@@ -57,15 +57,15 @@ def settled(areas: Areas) -> tuple[Areas, dict[int, tuple[int, int]], dict[int, 
     worth = {}
     for lens, (a, b) in settled.items():
         tones = _tones_beside(whole, lens, [a, b])
-        misfit = _best_misfit(whole, tones, lens, a, b)
-        worth[lens] = float(np.sqrt(whole.size[lens]) * (1.0 - misfit / _MISFIT))
+        off = _best_misfit(whole, tones, lens, a, b)
+        worth[lens] = float(np.sqrt(whole.size[lens]) * (1.0 - off / _MISFIT))
     return whole, settled, worth
 
 
 def _best_misfit(areas: Areas, tones: dict[int, np.ndarray], lens: int, a: int, b: int) -> float:
     """Misfit with the pieces' densities beside the lens or all over, whichever fits."""
     tone = areas.tone
-    return min(_misfit(tone[lens], tones[a], tones[b]), _misfit(tone[lens], tone[a], tone[b]))
+    return min(misfit(tone[lens], tones[a], tones[b]), misfit(tone[lens], tone[a], tone[b]))
 
 
 def _tones_beside(areas: Areas, lens: int, near: list[int]) -> dict[int, np.ndarray]:
@@ -91,7 +91,7 @@ def _split_at_lenses(areas: Areas) -> Areas:
         most = max(border, key=border.__getitem__)
         if most == 1 or areas.size[lens] < _LEAST_PX or border[most] < _ROUND_SHARE * sum(border.values()):
             continue
-        if _misfit(areas.tone[lens], areas.tone[most], areas.tone[most]) < _MISFIT:
+        if misfit(areas.tone[lens], areas.tone[most], areas.tone[most]) < _MISFIT:
             double.add(most)
     labels, used = areas.labels.copy(), int(areas.labels.max())
     for base in double:
@@ -105,11 +105,11 @@ def _lenses(areas: Areas) -> dict[int, tuple[int, int]]:
     """Areas that are the overlap of two neighbours, best fit first."""
     lenses: dict[int, tuple[int, int]] = {}
     bases: set[int] = set()
-    for misfit, lens, a, b in sorted(_candidates(areas)):
+    for off, lens, a, b in sorted(_candidates(areas)):
         if lens in lenses or lens in bases or a in lenses or b in lenses:
             continue
-        allowed = (2.0 if misfit < _SURE else 1.0) * _LESS_FULL * (1.0 - misfit / _MISFIT)
-        if not _ends_in_notches(areas, lens, a, b, misfit < _SURE):
+        allowed = (2.0 if off < _SURE else 1.0) * _LESS_FULL * (1.0 - off / _MISFIT)
+        if not _ends_in_notches(areas, lens, a, b, off < _SURE):
             continue
         if _completes(areas, lens, a, allowed) and _completes(areas, lens, b, allowed):
             lenses[lens] = (a, b)
@@ -125,9 +125,9 @@ def _candidates(areas: Areas) -> list[tuple[float, int, int, int]]:
         tones = _tones_beside(areas, lens, near) if len(near) > 1 else {}
         for a, b in combinations(near, 2):
             share = areas.size[lens] / min(areas.size[a], areas.size[b])
-            misfit = _best_misfit(areas, tones, lens, a, b)
-            if misfit < _MISFIT and _LENS_SHARE[0] < share < _LENS_SHARE[1]:
-                candidates.append((misfit, lens, a, b))
+            off = _best_misfit(areas, tones, lens, a, b)
+            if off < _MISFIT and _LENS_SHARE[0] < share < _LENS_SHARE[1]:
+                candidates.append((off, lens, a, b))
     return candidates
 
 
@@ -178,7 +178,7 @@ def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, sure: bool) -> boo
     return not shares or float(np.mean(sorted(shares)[:2])) < (_SURE_NOTCH if sure else _NOTCH)
 
 
-def _misfit(lens: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
+def misfit(lens: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
     """How far three densities are from adding up; infinite when one is not seen through the other."""
     faint, strong = sorted((a, b), key=lambda tone: float(np.linalg.norm(tone)))
     for own, other in ((faint, strong), (strong, faint)):

@@ -19,6 +19,7 @@ from measure.field.find import Found
 from measure.field.going_on import going_on
 from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
+from measure.field.lone_lenses import lone_lenses
 from measure.field.quick import mean_channel, median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_over import clear_over
@@ -199,8 +200,13 @@ def _gone_through(
     sides = sides_over(outlines, clear, seen)
     for n, outline in sides.items():
         outlines[n] = outline
-    changed, none = going_on(outlines, clear, seen, least_px2)
-    changed = sides | changed
+    whole, lone = lone_lenses(outlines, clear, seen)
+    for n, outline in whole.items():
+        outlines[n] = outline
+    left = [n for n in range(len(outlines)) if n not in lone]
+    further, none = going_on([outlines[n] for n in left], [clear[n] for n in left], seen, least_px2)
+    changed = sides | whole | {left[n]: outline for n, outline in further.items()}
+    none = lone | {left[n] for n in none}
     gone = [*gone, *(kept[n] for n in {*changed, *none} if n < len(kept))]
     made = [
         (changed[n] + crop.origin, flags | _FLAG) if n in changed else (outline, flags)
