@@ -18,6 +18,7 @@ from measure.field.edge import place_edge
 from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.masks import dilated, drawn
+from measure.field.mottle import unlike_mottle
 from measure.field.quick import median
 from measure.field.tone_areas import Areas, tone_areas
 
@@ -121,7 +122,7 @@ def _guesses(crop: Cluster) -> Iterator[_Guess]:
         near = cv2.resize(near, small, interpolation=cv2.INTER_NEAREST)
     for level, division in enumerate(tone_areas(seen, near, _SHARES)):
         areas, lenses, worth = settled(division)
-        lenses = credible_lenses(areas, lenses, crop.masks)
+        lenses = unlike_mottle(areas, lenses, credible_lenses(areas, lenses, crop.masks))
         for group in _together(lenses):
             total = sum(worth[lens] for lens in group)
             yield _Guess(total if level == 0 else total / _FINER, areas, group)
