@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
+from measure.field.faint_rims import faint_rims
 from measure.field.fragments import rim_groups
 from measure.field.light import Light
 from measure.field.outline import area
@@ -187,6 +188,9 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0
     whole, stats = len(stats), np.vstack([stats, _assemble(labels, stats, light.solid_distance, least)])
+    factor = level_factor(settings.sensitivity)
+    if seed <= _SEED * factor:  # on a textured ground anything closes round something
+        stats = np.vstack([stats, _with_faint_rims(labels, len(stats), light, least, factor)])
     boxes = _boxes(stats, labels.shape)
     smooth, few = smoothed_crops(light.delta, SMOOTHING_SIGMA_PX, boxes, step, room)
     return _Plan(
@@ -279,6 +283,16 @@ def _assemble(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, least
         crop[(inside > 0) & ((crop == 0) | np.isin(crop, bits_of))] = number
         boxes.append([x0, y0, x1 - x0, y1 - y0, int(inside.sum())])
     return np.array(boxes, stats.dtype).reshape(-1, 5)
+
+
+def _with_faint_rims(labels: np.ndarray, first: int, light: Light, least: float, factor: float) -> np.ndarray:
+    """Give faint see-through pieces numbers from the first on, in place; their boxes, (G, 5)."""
+    boxes: list[list[int]] = []
+    for rows, cols, piece in faint_rims(light, labels, least, factor):
+        labels[rows, cols][piece > 0] = first + len(boxes)
+        x, y, w, h = cv2.boundingRect(piece)
+        boxes.append([cols.start + x, rows.start + y, w, h, cv2.countNonZero(piece)])
+    return np.array(boxes, np.int32).reshape(-1, 5)
 
 
 def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:

@@ -1,0 +1,44 @@
+"""Crystals whose rim is a faint line are found; specks are not."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field import find
+from measure.field.pipeline import measure_field
+from measure.model import FieldSettings, Picture
+
+OIL = np.array([214.0, 206.0, 180.0])
+PLACES = [(70, 60, 18, 10), (170, 70, 24, 40), (280, 60, 15, 75), (70, 170, 21, 25), (180, 180, 30, 60)]
+
+
+def _picture(darker: float) -> Picture:
+    """Five squares with a line round them, among specks as dark as the lines."""
+    rng = np.random.default_rng(3)
+    dark = np.zeros((240, 340), np.float32)
+    for x, y, half, turn in PLACES:
+        corners = cv2.boxPoints(((x, y), (2 * half, 2 * half), turn))
+        points = np.round((corners - 0.5) * 16).astype(np.int32)
+        cv2.polylines(dark, [points], True, 1.0, 2, cv2.LINE_AA, 4)
+    for x, y in rng.uniform(4, (336, 236), (150, 2)):
+        cv2.circle(dark, (int(x * 16), int(y * 16)), int(rng.uniform(0.6, 1.8) * 16), 1.0, -1, cv2.LINE_AA, 4)
+    light = OIL * (1 - darker * cv2.GaussianBlur(dark, (0, 0), 1.2)[..., None])
+    noise = rng.normal(0, 1.0, light.shape)
+    return Picture(np.clip(np.rint(light + noise), 0, 255).astype(np.uint8), name="faint squares")
+
+
+def _diameters() -> list[float]:
+    particles = measure_field(_picture(0.045), FieldSettings(smallest_um=14.0), 1.0).particles
+    wanted = particles.diameter_px >= 14.0
+    assert not any(particles["set_aside"][wanted])
+    return sorted(particles.diameter_px[wanted])
+
+
+def test_faint_rims_are_found():
+    true = sorted(2 * (half + 1) * 2 / np.sqrt(np.pi) for _, _, half, _ in PLACES)
+    assert _diameters() == pytest.approx(true, rel=0.08)
+
+
+def test_the_levels_alone_do_not_find_them(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(find, "faint_rims", lambda *_: [])
+    assert len(_diameters()) < 3
