@@ -54,18 +54,24 @@ def faint_rims(
     usual = median(apart)
     noise = max(1.4826 * median(np.abs(apart.astype(np.float32) - usual)), _LEAST_NOISE * _STEPS)
     level = usual + _LINE * factor * noise
-    ridge = cv2.morphologyEx((lines > level).view(np.uint8), cv2.MORPH_CLOSE, SQUARE)
-    _, places, stats, _ = cv2.connectedComponentsWithStats(1 - ridge, connectivity=4)
+    ridge: np.ndarray = cv2.morphologyEx((lines > level).view(np.uint8), cv2.MORPH_CLOSE, SQUARE)
+    lined, tree = cv2.findContours(ridge, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
+    holes: list[np.ndarray] = []
+    if lined:
+        holes = [line for line, (_, _, _, outer) in zip(lined, tree[0].tolist(), strict=True) if outer >= 0]
     rims = []
     height, width = labels.shape
     m = 2 * _BESIDE_PX
-    areas = stats[:, cv2.CC_STAT_AREA]
-    for k in np.flatnonzero((areas >= _INSIDE * least_px2) & (areas < _LARGEST * labels.size)):
-        x, y, w, h = stats[k, :4].tolist()
-        if k == 0 or x == 0 or y == 0 or x + w == width or y + h == height:
+    for hole in holes:
+        x, y, w, h = cv2.boundingRect(hole)
+        if not _INSIDE * least_px2 <= cv2.contourArea(hole) < _LARGEST * labels.size:
+            continue
+        if x == 0 or y == 0 or x + w == width or y + h == height:
             continue
         box = np.s_[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m]
-        inside = fill_holes((places[box] == k).view(np.uint8))
+        place: np.ndarray = np.zeros(labels[box].shape, np.uint8)
+        cv2.drawContours(place, [hole], 0, 1, cv2.FILLED, offset=(-box[1].start, -box[0].start))
+        inside = fill_holes(place & (1 - ridge[box]))
         piece = _piece(inside, labels[box], lines[box], level - usual, usual, light.delta[box][..., 0])
         if piece is not None and cv2.countNonZero(piece) >= least_px2:
             rims.append((*box, piece))
@@ -74,13 +80,13 @@ def faint_rims(
 
 def _lines(delta: np.ndarray) -> np.ndarray:
     """How much darker than its surroundings each pixel is, where it lies on a thin line, (M, N) uint8."""
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_LINE_PX, _LINE_PX))
+    wide = np.ones((_LINE_PX, _LINE_PX), np.uint8)
     lines = np.empty(delta.shape[:2], np.uint8)
     for top in range(0, len(delta), _STRIP_PX):
         first = max(0, top - _LINE_PX - 3)
-        lightness = delta[first : top + _STRIP_PX + _LINE_PX + 3, :, 0].astype(np.float32)
+        lightness: np.ndarray = delta[first : top + _STRIP_PX + _LINE_PX + 3, :, 0].astype(np.float32)
         lightness = cv2.GaussianBlur(lightness, (0, 0), _SMOOTH_PX)
-        dark = cv2.morphologyEx(lightness, cv2.MORPH_BLACKHAT, disc)
+        dark = cv2.morphologyEx(lightness, cv2.MORPH_BLACKHAT, wide)
         lines[top : top + _STRIP_PX] = cv2.convertScaleAbs(dark, alpha=_STEPS)[top - first :][:_STRIP_PX]
     return lines
 
