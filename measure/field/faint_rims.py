@@ -48,11 +48,11 @@ def faint_rims(
         Rows, columns and mask of each piece, its rim with it.
     """
     lines = _lines(light.delta)
-    apart = lines[::3, ::3][labels[::3, ::3] == 0]
+    apart = lines[::3, ::3][labels[::3, ::3] == 0].astype(np.float32)
     if not apart.size:
         return []
     usual = median(apart)
-    noise = max(1.4826 * median(np.abs(apart.astype(np.float32) - usual)), _LEAST_NOISE * _STEPS)
+    noise = max(1.4826 * median(np.abs(apart - usual)), _LEAST_NOISE * _STEPS)
     level = usual + _LINE * factor * noise
     ridge: np.ndarray = cv2.morphologyEx((lines > level).view(np.uint8), cv2.MORPH_CLOSE, SQUARE)
     lined, tree = cv2.findContours(ridge, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)

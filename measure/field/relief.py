@@ -155,6 +155,8 @@ def _grey_runs(kinds: np.ndarray) -> np.ndarray:
 
 def _changed(light: Light, whole: np.ndarray, beyond: np.ndarray, step: np.float32) -> Light:
     """Light with the pieces filled up to a step and the flanks beyond them level with the oil."""
+    if not whole.any():
+        return light
     soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), 1.0)
     delta, distance = light.delta.copy(), light.solid_distance.copy()
     usual = median(distance[whole])

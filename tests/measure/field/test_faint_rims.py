@@ -5,6 +5,8 @@ import numpy as np
 import pytest
 
 from measure.field import find
+from measure.field.faint_rims import faint_rims
+from measure.field.light import prepare
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -42,3 +44,11 @@ def test_faint_rims_are_found():
 def test_the_levels_alone_do_not_find_them(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(find, "faint_rims", lambda *_: [])
     assert len(_diameters()) < 3
+
+
+def test_dark_lines_all_over_are_no_overflow():
+    """Lines darker than 128 steps of an number of eight bits are still compared with their median."""
+    stripes = np.full((60, 80, 3), 60, np.uint8)
+    stripes[::4] = 220
+    light = prepare(Picture(stripes, name="stripes"))
+    assert faint_rims(light, np.zeros((60, 80), np.int32), 20.0) == []

@@ -6,7 +6,7 @@ import pytest
 
 from measure.field.light import prepare
 from measure.field.pipeline import measure_field
-from measure.field.relief import without_relief
+from measure.field.relief import _changed, without_relief
 from measure.model import FieldSettings, Picture
 from tests.measure.field.drawn_shapes import grid_of_discs, picture_of
 
@@ -96,3 +96,9 @@ def _mask(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     mask = np.zeros(shape, np.uint8)
     cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32)], 1, shift=4)
     return mask > 0
+
+
+def test_flanks_without_a_piece_between_them_change_nothing():
+    light = prepare(Picture(np.full((9, 7, 3), 200, np.uint8), name="small"))
+    nothing = np.zeros((9, 7), bool)
+    assert _changed(light, nothing, nothing, np.float32(-5.0)) is light
