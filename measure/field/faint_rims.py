@@ -23,6 +23,7 @@ _FULL, _KEPT = 0.9, 0.7  # solidity of the inside, and share of it left without 
 _RIM_PX = 2  # from the inside to the outer edge of the line
 _SECTORS, _GAPS, _ABOVE = 24, 15, 1.1  # share of the sectors, in per cent, that may be fainter than this
 _SPECKS = 0.1  # share of the inside that specks lying on the piece may have
+_MEDIAN = 1.9  # of the level, that half of the rim must reach; squares of compressed noise reach 1.8
 _BESIDE_PX, _KNOWN = 3, 0.03  # share of the surroundings that other pieces may have
 _LIKE_OIL = 3.0  # difference of the inside from the surroundings, over the darkness of the line
 
@@ -114,8 +115,9 @@ def _piece(
     turn = (np.arctan2(rows - down, cols - across) + np.pi) / (2 * np.pi)
     darkest = np.zeros(_SECTORS)
     np.maximum.at(darkest, (turn * _SECTORS).astype(int) % _SECTORS, lines[rows, cols] - usual)
+    usually = median(darkest)
+    if percentile(darkest, _GAPS) < _ABOVE * step or usually < _MEDIAN * step:
+        return None
     outside = beside & (piece == 0)
     differs = abs(median(lightness[even > 0]) - median(lightness[outside]))
-    if percentile(darkest, _GAPS) < _ABOVE * step or differs > _LIKE_OIL * median(darkest) / _STEPS:
-        return None
-    return piece
+    return piece if differs <= _LIKE_OIL * usually / _STEPS else None

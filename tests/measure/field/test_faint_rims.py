@@ -52,3 +52,12 @@ def test_dark_lines_all_over_are_no_overflow():
     stripes[::4] = 220
     light = prepare(Picture(stripes, name="stripes"))
     assert faint_rims(light, np.zeros((60, 80), np.int32), 20.0) == []
+
+
+def test_compressed_noise_has_no_rims():
+    rng = np.random.default_rng(4)
+    for _ in range(3):
+        noisy = np.clip(np.rint(OIL + rng.normal(0, 3.0, (500, 500, 3))), 0, 255).astype(np.uint8)
+        stored = cv2.imencode(".jpg", noisy, [cv2.IMWRITE_JPEG_QUALITY, 60])[1]
+        light = prepare(Picture(cv2.imdecode(stored, cv2.IMREAD_COLOR), name="noise"))
+        assert faint_rims(light, np.zeros((500, 500), np.int32), 38.0) == []
