@@ -25,6 +25,7 @@ _CORE, _EMPTY = 0.6, 0.2  # deeper than this share of the depth of the hull, at 
 _FOREIGN = 0.05  # share of the hull other components may take
 _HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the hull
 _COVERED = (0.6, 0.6, 0.52)  # share of the hull's border to be covered: by one bit, two, three or more
+_MOST_GAP = 0.34  # of the hull's border in one; the chord of half a circle is 0.39, a side of a square 0.25
 _MOST_BITS = 4
 _NEIGHBOURS = 5
 
@@ -120,7 +121,9 @@ def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) ->
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     points = np.concatenate(contours).reshape(-1, 2) + np.array([x - 1, y - 1])
     length = float(max(cv2.minAreaRect(points.astype(np.float32))[1])) + 1.0
-    if 2.0 * half > _SLENDER * length:
+    # a dark body in a wide haze is no line either
+    core = float(max(cv2.minAreaRect(cv2.findNonZero(strong))[1])) + 1.0
+    if 2.0 * half > _SLENDER * core:
         return None
     closed = cv2.countNonZero(fill_holes(mask)) > (1.0 + _HOLE) * n
     return _Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), half, length, level, closed)
@@ -171,4 +174,19 @@ def _covered_share(chosen: list[_Bit], hull: np.ndarray, field: _Field) -> tuple
     if foreign.sum() > _FOREIGN * whole or field.solid[labels[foreign]].any():
         return 0.0, 0.0
     border = (depth > 0) & (depth <= 1.5)
-    return float(cv2.dilate(crop.astype(np.uint8), disc(2.0))[border].mean()), inside
+    near = cv2.dilate(crop.astype(np.uint8), disc(2.0))
+    if _longest_gap(hull - [x0, y0], near) > _MOST_GAP:
+        return 0.0, 0.0
+    return float(near[border].mean()), inside
+
+
+def _longest_gap(hull: np.ndarray, near: np.ndarray) -> float:
+    """Longest stretch of a hull without a bit near it, over all of its border."""
+    ends = np.roll(hull, -1, axis=0)
+    count = np.maximum(np.hypot(*(ends - hull).T).astype(int), 1)
+    along = [a + np.arange(n)[:, None] / n * (b - a) for a, b, n in zip(hull, ends, count, strict=True)]
+    x, y = np.rint(np.concatenate(along)).astype(int).T
+    covered = np.flatnonzero(near[y, x])
+    if not len(covered):
+        return 1.0
+    return float(np.diff(covered, append=covered[0] + len(x)).max() - 1) / len(x)

@@ -65,3 +65,28 @@ def test_what_goes_round_whole_pieces_is_a_thread_and_no_rim(radius, count):
     distance = 40.0 * _blurred(rim, 1.2)
     _, labels, stats, _ = cv2.connectedComponentsWithStats((distance > 3.5).astype(np.uint8), connectivity=8)
     assert len(rim_groups(labels, stats, distance, 38.0)) == count
+
+
+def _groups(distance: np.ndarray) -> list[tuple[list[int], np.ndarray]]:
+    _, labels, stats, _ = cv2.connectedComponentsWithStats((distance > 3.5).astype(np.uint8), connectivity=8)
+    return rim_groups(labels, stats, distance.astype(np.float32), 38.0)
+
+
+@pytest.mark.parametrize(("turn", "count"), [(178, 0), (270, 1)])
+def test_an_arc_of_half_a_circle_is_the_edge_of_something_else(turn, count):
+    """A dish or a field stop leaves such arcs; the rim of a piece goes further round."""
+    distance = np.zeros((160, 160))
+    cv2.ellipse(distance, (80, 80), (60, 60), 0, 0, turn, 30.0, 3)
+    assert len(_groups(cv2.GaussianBlur(distance, (0, 0), 1.2))) == count
+
+
+def test_a_dark_body_in_a_haze_is_no_bit_of_a_rim():
+    """By what of it is strong it is round, however wide and ragged its haze."""
+    distance = np.zeros((160, 160))
+    for start in (20, 200):
+        cv2.ellipse(distance, (80, 80), (60, 60), 0, start, start + 105, 30.0, 3)
+    cv2.ellipse(distance, (24, 100), (20, 8), 70, 0, 360, 6.0, -1)
+    cv2.circle(distance, (24, 100), 5, 90.0, -1)
+    blurred = cv2.GaussianBlur(distance, (0, 0), 1.0)
+    body = int(cv2.connectedComponents((blurred > 3.5).astype(np.uint8), connectivity=8)[1][100, 24])
+    assert all(body not in members for members, _ in _groups(blurred))
