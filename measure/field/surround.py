@@ -116,6 +116,8 @@ def _polygons(border: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, .
     scale = np.array([shape[1] / cols, shape[0] / rows])
     zones = []
     for half in (np.s_[:, :middle], np.s_[:, middle:]):  # a ring is no polygon, its halves are
+        if not border[half].any():  # or no columns at all
+            continue
         fine = cv2.resize(border[half], None, fx=2, fy=2, interpolation=cv2.INTER_NEAREST)
         framed = cv2.copyMakeBorder(fine, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
         contours, _ = cv2.findContours(framed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)

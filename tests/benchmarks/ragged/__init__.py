@@ -1,0 +1,1 @@
+"""Fields of ragged, mottled pieces and faint crystals among many fines, drawn by a third hand."""
