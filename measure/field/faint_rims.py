@@ -25,7 +25,7 @@ _SECTORS, _GAPS, _ABOVE = 24, 15, 1.1  # share of the sectors, in per cent, that
 _SPECKS = 0.1  # share of the inside that specks lying on the piece may have
 _MEDIAN = 1.9  # of the level, that half of the rim must reach; squares of compressed noise reach 1.8
 _BESIDE_PX, _KNOWN = 3, 0.03  # share of the surroundings that other pieces may have
-_LIKE_OIL = 3.0  # difference of the inside from the surroundings, over the darkness of the line
+_LIKE_BESIDE = 3.0  # difference of the inside from the surroundings, over the darkness of the line
 
 
 def faint_rims(
@@ -120,4 +120,4 @@ def _piece(
         return None
     outside = beside & (piece == 0)
     differs = abs(median(lightness[even > 0]) - median(lightness[outside]))
-    return piece if differs <= _LIKE_OIL * usually / _STEPS else None
+    return piece if differs <= _LIKE_BESIDE * usually / _STEPS else None
