@@ -11,6 +11,7 @@ from measure.errors import InvalidInput
 from measure.field import edits_geometry as geometry
 from measure.field.doubt import with_doubt
 from measure.field.edits_snap import snapped
+from measure.field.kinds import table_of
 from measure.field.light import Light
 from measure.field.measure_outlines import cleaned, measure_outlines
 from measure.flags import bits
@@ -152,7 +153,7 @@ def draw(
         pulled = geometry.largest(pulled.intersection(box(0, 0, picture.width_px, picture.height_px)))
         outline = geometry.outline_of(pulled if pulled.area >= geometry.SMALLEST_AREA_PX2 else drawn)
     flags = _overlap_bits(particles, geometry.polygon_of(outline)) | _zone_bits(outline, light)
-    made = _measured([outline], light, picture, "drawn", flags | bits("by_hand"), 0, learned)
+    made = _measured(particles, [outline], light, picture, "drawn", flags | bits("by_hand"), 0, learned)
     return Replacement((), made)
 
 
@@ -292,6 +293,7 @@ def _zone_bits(outline: np.ndarray, light: Light) -> int:
 
 
 def _measured(
+    particles: Particles,
     outlines: list[np.ndarray],
     light: Light,
     picture: Picture,
@@ -309,6 +311,7 @@ def _measured(
         parent=np.full(count, parent),
         flags=np.full(count, flags),
         origin=np.full(count, ORIGINS.index(origin)),
+        table=table_of(particles) if len(particles) else None,
     )
     return made.replaced(label=0)
 
@@ -330,7 +333,7 @@ def _replaced(
     if len(outlines) > 1:
         flags |= bits("touching")
         parent = parent or int(particles["parent"].max()) + 1
-    made = _measured(outlines, light, picture, origin, flags, parent, learned)
+    made = _measured(particles, outlines, light, picture, origin, flags, parent, learned)
     made = _with_old_kind(made, old, keep=len(outlines) == 1)
     return Replacement(tuple(int(v) for v in old["label"]), made)
 

@@ -2,9 +2,9 @@
 
 A small multinomial model works on physical descriptors: optical densities against the local oil, the course
 of density from rim to middle, outline shape, softness of the edge. Its numbers stand in `kind_model.json`,
-one table each for colour and grey pictures on bright and on dark ground; `tests/benchmarks/fit_kinds.py`
-fits them anew. A piece unlike everything the model has seen is called by it all the same, but with a high
-doubt, and as kernel rather than set aside.
+one table each for colour and grey pictures, on bright ground, on dark ground, and on bright ground of pieces
+lighter than it; `tests/benchmarks/fit_kinds.py` fits them anew. A piece unlike everything the model has seen
+is called by it all the same, but with a high doubt, and as kernel rather than set aside.
 """
 
 from collections.abc import Mapping
@@ -20,6 +20,7 @@ from measure.particles import Particles
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
 DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
+LIGHTER_SHARE = 0.25  # of what all pieces change: 0.03 at most where light comes from below, 0.9 from above
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
 TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
@@ -39,7 +40,7 @@ CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
 
 
-def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
+def tag(particles: Particles, learned: Mapping | None = None, table: str | None = None) -> Particles:
     """Give each particle its kind, the doubt of it, and a reason where it is set aside.
 
     Kinds set by hand stay as they are.
@@ -51,6 +52,8 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
     learned : mapping, optional
         Model learned from the user's tags, as `measure.field.learn` returns it; without it the
         built-in model is used.
+    table : str, optional
+        `table_of` the field, where these are only some of its pieces.
 
     Returns
     -------
@@ -59,7 +62,7 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
     """
     if not len(particles):
         return particles
-    chance = in_context(by_form(group_chances(particles, learned), particles))
+    chance = in_context(by_form(group_chances(particles, learned, table), particles))
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
@@ -77,9 +80,11 @@ def tag(particles: Particles, learned: Mapping | None = None) -> Particles:
     )
 
 
-def group_chances(particles: Particles, learned: Mapping | None = None) -> np.ndarray:
-    """Probability of each of `GROUPS` for each particle, (K, G)."""
-    table = table_of(particles)
+def group_chances(
+    particles: Particles, learned: Mapping | None = None, table: str | None = None
+) -> np.ndarray:
+    """Probability of each of `GROUPS` for each particle, (K, G); arguments as for `tag`."""
+    table = table or table_of(particles)
     model: Model = built_in(table)
     if learned is not None and table in learned.get("tables", {}):
         model = from_numbers(learned, table)
@@ -235,11 +240,21 @@ def decide(chance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def table_of(particles: Particles) -> str:
-    """Name of the model's table for pieces of one field: with colour or without, oil bright or dark."""
+    """Name of the model's table for pieces of one field: with colour or without, and on what ground.
+
+    On bright ground pieces lighter than it are lit from above, or displace a stained oil; their colours say
+    something else than those of pieces that take light away.
+    """
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
     grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
     density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1)
     # the oil's linear light follows from a piece's colour and its density against the oil
     oil = ((rgb / 255.0) ** 2.2 * 10.0**density).mean(axis=1)
-    dark = bool(len(oil) and np.median(oil) < DARK_GROUND)
-    return f"{'grey' if grey else 'colour'} on {'dark' if dark else 'bright'}"
+    ground = "bright"
+    if len(oil) and np.median(oil) < DARK_GROUND:
+        ground = "dark"
+    elif len(oil):
+        change = particles["lightness_step"].astype(float) * particles["area_px2"]
+        lighter = np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum()
+        ground = "bright, lighter" if lighter else "bright"
+    return f"{'grey' if grey else 'colour'} on {ground}"

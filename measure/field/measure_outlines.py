@@ -23,6 +23,7 @@ def measure_outlines(
     parent: np.ndarray | None = None,
     flags: np.ndarray | None = None,
     origin: np.ndarray | None = None,
+    table: str | None = None,
 ) -> Particles:
     """Measure outlines on a field, tag their kinds and say how doubtful each is.
 
@@ -37,6 +38,8 @@ def measure_outlines(
         A kind model learned from the user's tags (`measure.field.learn`).
     parent, flags, origin : (K,) ndarray of int, optional
         Cluster numbers, flag bits already known, codes of `measure.model.ORIGINS`; 0 where not given.
+    table : str, optional
+        `measure.field.kinds.table_of` the field, where these are only some of its pieces.
 
     Returns
     -------
@@ -56,7 +59,7 @@ def measure_outlines(
     for name, values in (("parent", parent), ("origin", origin)):
         if values is not None:
             columns[name] = values
-    return with_doubt(tag(make_particles(clean, **columns), learned))
+    return with_doubt(tag(make_particles(clean, **columns), learned, table))
 
 
 def cleaned(outline: np.ndarray) -> np.ndarray:

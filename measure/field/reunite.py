@@ -18,6 +18,7 @@ from measure.field.cut_lobes import are_ovals, oval_misfit
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
 from measure.field.halo import contact, contrast
+from measure.field.kinds import table_of
 from measure.field.light import Light
 from measure.field.masks import drawn
 from measure.field.measure_outlines import measure_outlines
@@ -66,7 +67,8 @@ def reunite(
         gone = np.array([row for rows, _ in sets for row in rows])
         flags = np.array([_flags(particles, rows) for rows, _ in sets], np.int32)
         parent = np.array([particles["parent"][rows[0]] for rows, _ in sets])
-        made = measure_outlines([outline for _, outline in sets], picture, light, learned, parent, flags)
+        outlines = [outline for _, outline in sets]
+        made = measure_outlines(outlines, picture, light, learned, parent, flags, table=table_of(particles))
         keep = np.ones(len(particles), bool)
         keep[gone] = False
         particles = join_particles([particles.select(keep), made])

@@ -20,10 +20,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from kind_samples import Sample, gather
+from kind_samples import GROUNDS, Sample, gather
 
 from measure.field import kind_model, kinds
 
+MODEL_FILE = Path(kind_model.__file__).with_name("kind_model.json")
 RIDGE = 10.0
 STEPS = 200
 GROUPS = len(kind_model.GROUPS)
@@ -180,14 +181,21 @@ def main() -> None:
     ask.add_argument("--fields", type=int, default=110)
     ask.add_argument("--cache", type=Path, default=Path(gettempdir()) / "kind_samples")
     ask.add_argument("--check-only", action="store_true", help="only judge the model as it is")
+    ask.add_argument("--only", default="", help="tables with semicolons; the others stay as they are")
     ask.add_argument("--quick", action="store_true", help="leave the judging on left-out looks away")
     chosen = ask.parse_args()
     cv2.setNumThreads(1)
-    samples, tables = gather(chosen.fields, chosen.cache), {}
-    for dark in (False, True):
+    only, tables = [name for name in chosen.only.split(";") if name], {}
+    grounds = {name.partition(" on ")[2] for name in only} or GROUNDS
+    samples = gather(chosen.fields, chosen.cache, grounds)
+    if only:
+        tables |= json.loads(MODEL_FILE.read_text(encoding="utf-8"))["tables"]
+    for ground in GROUNDS:
         for grey in (False, True):
-            table = f"{'grey' if grey else 'colour'} on {'dark' if dark else 'bright'}"
-            own = [s for s in samples if s.dark == dark and s.grey == grey]
+            table = f"{'grey' if grey else 'colour'} on {ground}"
+            own = [s for s in samples if s.ground == ground and s.grey == grey]
+            if only and table not in only:
+                continue
             if chosen.check_only:
                 report(table, [(kind_model.built_in(table), s) for s in own if s.found])
                 continue
@@ -202,7 +210,7 @@ def main() -> None:
             tables[table] = kind_model.to_numbers(model)
     if tables:
         text = json.dumps({"tables": rounded(tables)}, separators=(",", ":"))
-        Path(kind_model.__file__).with_name("kind_model.json").write_text(text + "\n", encoding="utf-8")
+        MODEL_FILE.write_text(text + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ renderer only the looks that may be tuned on are drawn, with seeds of their own.
 
 import pickle
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -29,8 +29,11 @@ from measure.render.recipe import Recipe
 from tests.benchmarks.other_hand.draw import draw
 from tests.benchmarks.other_hand.looks import HELD
 
+GROUNDS = ("bright", "dark", "bright, lighter")  # as in `measure.field.kinds.table_of`
 MATCHED = 0.6  # shared over joint area from which a found piece is a true one
-BRIGHT_SEED, DARK_SEED, FOUND_SEED, OTHER_SEED = 20_000, 40_000, 300_000, 200
+BRIGHT_SEED, DARK_SEED, LIGHTER_SEED, FOUND_SEED, OTHER_SEED = 20_000, 40_000, 60_000, 300_000, 200
+LIGHTER_FIELDS = 24  # of the other hand
+STAINED = 0.3  # share of the fields with lighter pieces that are stained oil, not light from above
 LUMA = np.array([0.299, 0.587, 0.114])
 # look of the other hand: number of fields and their width in px
 OTHER_LOOKS = {
@@ -54,27 +57,36 @@ class Sample:
     ----------
     look : str
         What must be left out together when the model is checked.
-    other_hand, dark, grey, found : bool
-        Drawn by the second renderer; on dark ground; seen without colour; outlines as the program finds
-        them instead of the true ones, a little loosened.
+    ground : str
+        One of `GROUNDS`.
+    other_hand, grey, found : bool
+        Drawn by the second renderer; seen without colour; outlines as the program finds them instead of
+        the true ones, a little loosened.
     codes : (K,) ndarray of int
         Index into the groups of the model.
     particles : Particles
     """
 
     look: str
+    ground: str
     other_hand: bool
-    dark: bool
     grey: bool
     found: bool
     codes: np.ndarray
     particles: Particles
 
 
-def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
+def _tint(rng: np.random.Generator) -> np.ndarray:
+    """Colour of a plate that is nearly grey."""
+    return rng.uniform(0.8, 1.2, 3)
+
+
+def varied_recipe(rng: np.random.Generator, ground: str) -> Recipe:
     """Return a field whose looks are drawn from wide ranges."""
     base = Recipe()
     span = rng.uniform
+    stained = rng.random() < {"bright": 0.12, "dark": 0.0, "bright, lighter": STAINED}[ground]
+    from_above = ground != "bright" and not stained
     kernel = replace(
         base.kernel,
         absorbance=tuple(np.sort(np.array([0.28, 0.44, 0.66]) * span(0.7, 1.4, 3))),
@@ -121,13 +133,15 @@ def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
     light = replace(
         base.light,
         oil=tuple(np.array([226.0, 217.0, 188.0]) * span(0.8, 1.08, 3)),
-        dark_ground=dark,
+        dark_ground=from_above,
         vignette=span(0, 0.25),
         slope=span(0, 0.1),
         tint=span(0, 0.03),
     )
-    if dark:
+    if ground == "dark":
         light = replace(light, oil=tuple(np.array([34.0, 30.0, 27.0]) * span(0.5, 1.6) * span(0.85, 1.15, 3)))
+    elif from_above:
+        light = replace(light, oil=tuple(span(58.0, 165.0) * _tint(rng)))
     camera = replace(
         base.camera,
         blur_px=span(0.6, 1.6),
@@ -138,7 +152,7 @@ def varied_recipe(rng: np.random.Generator, dark: bool) -> Recipe:
     sizes = replace(base.sizes, volume_median_um=span(20, 50), sigma_g=span(1.4, 1.9), largest_um=110.0)
     plan = replace(base.arrangement, cover=span(0.05, 0.12), gap_px=5.0)
     shares = rng.dirichlet((4, 3, 3))
-    if not dark and rng.random() < 0.12:
+    if stained:
         # stained oil: pieces that displace it are lighter than it
         light = replace(light, oil=tuple(np.array([158.0, 124.0, 84.0]) * span(0.8, 1.25, 3)))
         clearer = tuple(np.array([-0.30, -0.42, -0.55]) * span(0.6, 1.5, 3))
@@ -245,9 +259,9 @@ def measured_found(
     return _codes(kept), particles.select(np.array(rows, dtype=int))
 
 
-def first_hand(seed: int, dark: bool, found: bool) -> list[Sample]:
+def first_hand(seed: int, ground: str, found: bool) -> list[Sample]:
     """One field of the first renderer, in colour and in grey."""
-    recipe = replace(varied_recipe(np.random.default_rng(seed), dark), width_px=600, height_px=480)
+    recipe = replace(varied_recipe(np.random.default_rng(seed), ground), width_px=600, height_px=480)
     rng = np.random.default_rng(seed + 7)
     if found:
         plan = replace(recipe.arrangement, touch_share=0.3, overlap_share=0.1)
@@ -257,7 +271,7 @@ def first_hand(seed: int, dark: bool, found: bool) -> list[Sample]:
     if not found:
         whole = [p for p in whole if p.hidden_share < 0.02 and p.diameter_px > 8]
     pixels, dust = drawn.pixels, []
-    if not dark and not found:
+    if ground == "bright" and not found:
         pixels, dust = with_dust(pixels, [p.outline for p in drawn.truth], rng)
     names, outlines = [p.kind for p in whole] + ["dust"] * len(dust), [p.outline for p in whole] + dust
     samples = []
@@ -267,35 +281,39 @@ def first_hand(seed: int, dark: bool, found: bool) -> list[Sample]:
             codes, particles = measured_found(seen, outlines, names, grey, drawn.um_per_px)
         else:
             codes, particles = _codes(names), measured_true(seen, outlines, grey, rng)
-        samples.append(Sample(f"first {seed % 4}", False, dark, grey, found, codes, particles))
+        samples.append(Sample(f"first {seed % 4}", ground, False, grey, found, codes, particles))
     return samples
 
 
-def second_hand(look: str, seed: int, width_px: int) -> list[Sample]:
+def second_hand(look: str, seed: int, width_px: int, lighter: bool = False) -> list[Sample]:
     """One field of the second renderer, in colour and in grey, by true and by found outlines."""
     if look in HELD:
         raise ValueError(f"{look} is held back from fitting.")
-    drawn = draw(look, seed, width_px)
     rng = np.random.default_rng(seed * 7 + len(look))
+    tint = rng.uniform(0.05, 0.25) * _tint(rng) if lighter else None
+    drawn = draw(look, seed, width_px, tint)
     asked = [t for t in drawn.truth if t.fair in ("", "near the limit")]
     asked = [t for t in asked if t.kind != "clear" and t.diameter_px > 10]
     names, outlines = [t.mark or t.kind for t in asked], [t.outline for t in asked]
-    dark = look == "reflected"
+    ground = GROUNDS[2] if lighter else "dark" if look == "reflected" else "bright"
     samples = []
     for grey in (True,) if (drawn.pixels == drawn.pixels[..., :1]).all() else (False, True):
         seen = measured_true(seen_as(drawn.pixels, rng, grey), outlines, grey, rng)
-        samples.append(Sample(look, True, dark, grey, False, _codes(names), seen))
+        name = f"{look} {seed % 2}" if lighter else look
+        samples.append(Sample(name, ground, True, grey, False, _codes(names), seen))
         plain = _greyed(drawn.pixels) if grey else drawn.pixels
         codes, found = measured_found(plain, outlines, names, grey, drawn.um_per_px)
-        samples.append(Sample(look, True, dark, grey, True, codes, found))
+        samples.append(Sample(name, ground, True, grey, True, codes, found))
     return samples
 
 
-def gather(fields: int, cache: Path) -> list[Sample]:
+def gather(fields: int, cache: Path, grounds: Collection[str] = GROUNDS) -> list[Sample]:
     """Draw and measure all fields, or read back those a folder holds from an earlier run."""
     cache.mkdir(parents=True, exist_ok=True)
     samples = []
     for name, make, asked in _plan(fields):
+        if ("lighter" in name) not in {g == GROUNDS[2] for g in grounds}:
+            continue
         file = cache / f"{name}.pkl"
         if not file.exists():
             file.write_bytes(pickle.dumps(make(*asked)))
@@ -305,13 +323,19 @@ def gather(fields: int, cache: Path) -> list[Sample]:
 
 def _plan(fields: int) -> Iterator[tuple]:
     for k in range(fields):
-        yield f"first_bright_{k}", first_hand, (BRIGHT_SEED + k, False, False)
+        yield f"first_bright_{k}", first_hand, (BRIGHT_SEED + k, "bright", False)
         if k % 3 == 0:
-            yield f"first_bright_{k}_found", first_hand, (BRIGHT_SEED + FOUND_SEED + k, False, True)
+            yield f"first_bright_{k}_found", first_hand, (BRIGHT_SEED + FOUND_SEED + k, "bright", True)
         if k % 3 == 1:
-            yield f"first_dark_{k}", first_hand, (DARK_SEED + k, True, False)
+            yield f"first_dark_{k}", first_hand, (DARK_SEED + k, "dark", False)
+        if k % 3 != 1:
+            yield f"first_lighter_{k}", first_hand, (LIGHTER_SEED + k, GROUNDS[2], False)
+        if k % 3 == 2:
+            yield f"first_lighter_{k}_found", first_hand, (LIGHTER_SEED + FOUND_SEED + k, GROUNDS[2], True)
         if k % 9 == 1:
-            yield f"first_dark_{k}_found", first_hand, (DARK_SEED + FOUND_SEED + k, True, True)
+            yield f"first_dark_{k}_found", first_hand, (DARK_SEED + FOUND_SEED + k, "dark", True)
     for look, (count, width_px) in OTHER_LOOKS.items():
         for k in range(count):
             yield f"other_{look}_{k}", second_hand, (look, OTHER_SEED + k, width_px)
+    for k in range(LIGHTER_FIELDS):
+        yield f"other_lighter_{k}", second_hand, ("reflected", OTHER_SEED + 100 + k, 800, True)

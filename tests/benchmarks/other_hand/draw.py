@@ -52,7 +52,7 @@ class Drawn:
     limit_px: float = LIMIT_PX
 
 
-def draw(name: str, seed: int, width: int = 1200) -> Drawn:
+def draw(name: str, seed: int, width: int = 1200, ground: tuple[float, float, float] | None = None) -> Drawn:
     """Draw a look.
 
     Parameters
@@ -62,8 +62,12 @@ def draw(name: str, seed: int, width: int = 1200) -> Drawn:
     seed : int
     width : int
         Px; the height is three quarters of it.
+    ground : 3 floats, optional
+        Linear light of the oil in place of the look's own.
     """
     look = LOOKS[name]
+    if ground is not None:
+        look = replace(look, camera=replace(look.camera, tint=ground))
     rng = np.random.default_rng([seed, *name.encode()])
     size = (width * 3 // 4, width)
     pieces = _scatter(look, size, rng)

@@ -1,8 +1,11 @@
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 from shapely import LineString
 
+from measure.field import edits
 from measure.field.features import feature_columns
 from measure.field.kind_model import built_in, to_numbers
 from measure.field.kinds import dust_form, fibre_form, group_chances, table_of, tag
@@ -11,7 +14,7 @@ from measure.field.measure_outlines import measure_outlines
 from measure.flags import FLAGS
 from measure.model import KINDS, Picture
 from measure.render.draw import render_field
-from measure.render.recipe import Arrangement, Extras, Recipe
+from measure.render.recipe import Arrangement, Extras, Light, Recipe
 
 FOOD = ("kernel", "skin", "salt")
 
@@ -53,6 +56,44 @@ def test_white_balance_and_brightness_do_not_change_kinds(drawn, gain):
     pixels, outlines, kinds, _ = drawn
     found = measured(pixels * np.array(gain), outlines)
     assert (found["kind"] == kinds).mean() >= 0.92
+
+
+@pytest.fixture(scope="module")
+def lit_from_above():
+    """A field on a grey plate lit from above, its whole pieces."""
+    light = Light(oil=(135.0, 133.0, 128.0), dark_ground=True, haze=0.4, haze_contrast=0.1)
+    recipe = Recipe(
+        width_px=800, height_px=640, um_per_px=0.8, light=light, extras=Extras(bubbles=0, fibres=0)
+    )
+    field = render_field(replace(recipe, arrangement=Arrangement(cover=0.09)), 78)
+    whole = [p for p in field.truth if not p.touches_frame and p.diameter_px > 12 and p.hidden_share < 0.02]
+    kinds = np.array([KINDS.index(p.kind) for p in whole])
+    return field.pixels, [p.outline for p in whole], kinds
+
+
+def test_kinds_are_right_where_light_comes_from_above_on_a_grey_plate(lit_from_above):
+    pixels, outlines, kinds = lit_from_above
+    found = measured(pixels.astype(float), outlines)
+    assert table_of(found) == "colour on bright, lighter"
+    right = found["kind"] == kinds
+    assert len(kinds) > 40
+    assert right.mean() >= 0.9
+    assert right[found["kind_doubt"] < 0.1].mean() >= 0.95
+    # as pieces that take light away they would be called by colours that mean something else
+    assert (tag(found, table="colour on bright")["kind"] == kinds).mean() < right.mean() - 0.05
+
+
+def test_a_dark_piece_alone_is_judged_as_its_field_is(lit_from_above):
+    pixels, outlines, kinds = lit_from_above
+    picture = Picture(pixels)
+    light = prepare(picture)
+    field = measure_outlines(outlines, picture, light)
+    darkest = int(field["lightness_step"].argmin())
+    assert field["lightness_step"][darkest] < 0
+    assert table_of(field.select(np.array([darkest]))) == "colour on bright"
+    drawn = edits.draw(field, light, picture, outlines[darkest]).added
+    assert drawn["kind"][0] == field["kind"][darkest] == kinds[darkest]
+    assert drawn["kind_doubt"][0] == pytest.approx(field["kind_doubt"][darkest], abs=0.05)
 
 
 def test_bubbles_and_fibres_are_set_aside_with_the_reason(drawn):
