@@ -15,6 +15,7 @@ _PALE = 0.18  # share of the body's colour that a pale middle keeps and haze ove
 _DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps
 _ROUND = 0.78  # radius within a hole over that of its area, from which it is round
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
+_OPPOSITE = 0.2  # share of the body's contrast, the other way round, from which a round hole is a highlight
 _SINGLE = 0.92  # solidity from which a body is surely one piece, so that its holes are highlights
 
 
@@ -68,11 +69,15 @@ def _depth(hole: np.ndarray) -> np.ndarray:
 
 
 def _is_no_oil(hole: np.ndarray, share: np.ndarray, width_px: float) -> bool:
-    """Whether a hole shows more than blur leaves of the oil in a gap so wide: a pale middle, not a gap."""
+    """Whether a hole shows more than blur leaves of the oil in a gap so wide: a pale middle, not a gap.
+
+    A gap shows the oil, so a round hole that differs from it the other way round is a highlight.
+    """
     depth = _depth(hole)
     deepest = float(depth.max())
     # both flanks of an edge reach the middle of a narrow gap; 10-90 % of a Gaussian edge is 2.56 sigma
     blurred = 2.0 * (1.0 - 0.5 * (1.0 + erf(2.56 * deepest / width_px / np.sqrt(2.0))))
     round_ = deepest > _ROUND * np.sqrt(cv2.countNonZero(hole.view(np.uint8)) / np.pi)
-    pale = _DIMPLE if round_ and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE else _PALE
-    return median(share[depth > 0.6 * deepest]) > pale + blurred
+    dimple = round_ and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
+    middle = median(share[depth > 0.6 * deepest])
+    return middle > (_DIMPLE if dimple else _PALE) + blurred or (dimple and middle < -_OPPOSITE)

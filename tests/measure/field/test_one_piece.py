@@ -4,9 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.field.body_holes import fill_body
 from measure.field.cut_lobes import is_oval
 from measure.field.flanks import above_half
 from measure.field.lens_checks import shattered
+from measure.field.masks import solidity
 from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
 from measure.field.pipeline import measure_field
@@ -149,3 +151,16 @@ def test_pieces_round_a_gap_that_do_not_hang_together_all_stay():
     beyond = 12 * round_ + np.float32([100, 116])
     found = measure_outlines([large, small, beyond], picture, prepare(picture), None, np.ones(3, np.int32))
     assert around_holes(found) == []
+
+
+@pytest.mark.parametrize(("tone", "filled"), [(-0.35, True), (0.0, False), (-0.1, False)])
+def test_a_round_hole_brighter_than_the_oil_is_a_highlight_and_one_like_it_a_gap(tone, filled):
+    body = _disc((120, 80), 55)
+    for x, y in ((120, 22), (68, 108), (172, 108)):  # with bays it is not surely one piece
+        body = body * (1 - _disc((x, y), 22))
+    spot = _disc((128, 84), 9)
+    share = cv2.GaussianBlur((body * (1 - spot) + tone * spot).astype(np.float32), (0, 0), 1.2)
+    mask = (share > 0.5).astype(np.uint8)
+    assert solidity(mask) < 0.9
+    found = fill_body(mask, np.abs(share), 3.0, np.sign(share))
+    assert bool(found[84, 128]) is filled
