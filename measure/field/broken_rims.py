@@ -45,6 +45,7 @@ _BAY = 0.65  # share of the edge of a bay that shows a rim, from which it is a b
 _GAP_SHARE = 0.08  # share of a piece that was put back, from which its rim had gaps
 _BESIDE_PX = 4.0  # a bay beside another piece may be the notch between two
 _FOREIGN = 0.3  # share of another piece that may be taken in
+_BIT = 0.08  # share of a piece, below which another is a bit of its rim
 _NEAR = 0.8  # gap between bits over the size of the larger
 _MARGIN_PX = 10
 _MOST_PX = 600_000
@@ -293,15 +294,26 @@ def _completed(
     if not _compact(hull) or seen < _LEAST_SEEN:
         return None
     beside = [shapes[j] for j in tree.query(whole.buffer(_BESIDE_PX)).tolist() if j not in rows]
-    for j in tree.query(whole, predicate="intersects").tolist():
-        if j not in rows and whole.intersection(shapes[j]).area > _FOREIGN * min(shapes[j].area, whole.area):
-            return None
+    if _takes_in(whole, shapes, rows, tree):
+        return None
     if len(rows) > 1 and (seen < _SEEN or not window.is_empty(whole)):
         return None
     if len(rows) == 1 and not _grows_over_oil(window, whole, bits_of[0], beside):
         return None
     added = 1.0 - shapely.unary_union(bits_of).area / whole.area
     return _Rim(rows, whole, seen, len(rows) > 1 or seen < _CLOSED or added > _GAP_SHARE)
+
+
+def _takes_in(
+    whole: shapely.Polygon, shapes: list[shapely.Polygon], rows: tuple[int, ...], tree: shapely.STRtree
+) -> bool:
+    """Whether a completed rim covers much of another piece that is no bit of its own rim."""
+    for j in tree.query(whole, predicate="intersects").tolist():
+        if j in rows or shapes[j].area < _BIT * whole.area:
+            continue
+        if whole.intersection(shapes[j]).area > _FOREIGN * min(shapes[j].area, whole.area):
+            return True
+    return False
 
 
 def _compact(hull: shapely.Polygon) -> bool:

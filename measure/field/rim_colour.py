@@ -13,6 +13,7 @@ from measure.field.masks import numbered, opened
 _COLOURED = 0.22  # share of colour in the difference from the oil, from which it is no rim
 _BLACK = 16.0  # CIELAB lightness below its zero where all colours meet: less light moves them towards there
 _WHITE = 100.0
+_BRIGHT = 60.0  # CIELAB lightness of the oil from which a brighter place may fill the camera
 _LINE_PX = 1.5  # half the width of a fringe of colour at an edge
 _FOREIGN = 0.05  # share of a see-through piece that may be coloured
 _BOTH = 0.15  # share of what is strong that must be coloured, and that must not be
@@ -37,13 +38,7 @@ def coloured_bodies(
     coloured : (M, N) ndarray of uint8 or None
         None where all are alike.
     """
-    light, red, yellow = (float(value) for value in oil_lab)
-    dark = _direction(light + _BLACK, red, yellow)
-    bright = _direction(max(_WHITE - light, 1.0), -red, -yellow)
-    values = delta[strong > 0]
-    along = np.where(values[:, 0] > 0, values @ bright, values @ dark)
-    whole = np.einsum("ij,ij->i", values, values)
-    told = whole - along * along > _COLOURED**2 * whole
+    told = coloured_pixels(delta[strong > 0], oil_lab)
     count, most = np.count_nonzero(told), len(told)
     if count < max(least_px2, _BOTH * most) or count > (1.0 - _BOTH) * most:
         return None
@@ -55,6 +50,50 @@ def coloured_bodies(
     keep[0] = False
     keep[keep] = [bool(opened((parts == k).view(np.uint8), LEAST_RIM_PX).any()) for k in np.flatnonzero(keep)]
     return keep[parts].view(np.uint8) if keep.any() else None
+
+
+def coloured_pixels(values: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    """Whether differences from the oil are such as light lost or sent in alone does not make.
+
+    Parameters
+    ----------
+    values : (P, 3) ndarray of float32
+        CIELAB differences from the oil.
+    oil_lab : (3,) ndarray
+
+    Returns
+    -------
+    coloured : (P,) ndarray of bool
+    """
+    light, red, yellow = (float(value) for value in oil_lab)
+    dark = _direction(light + _BLACK, red, yellow)
+    bright = _direction(max(_WHITE - light, 1.0), -red, -yellow)
+    along = np.where(values[:, 0] > 0, values @ bright, values @ dark)
+    whole = np.einsum("ij,ij->i", values, values)
+    coloured: np.ndarray = whole - along * along > _COLOURED**2 * whole
+    return coloured
+
+
+def colour_share(step: np.ndarray, oil_lab: np.ndarray) -> float:
+    """Share of colour in a difference from the oil: of what neither less nor more light makes, nor glare.
+
+    More light moves a colour away from black, and towards white where the camera is full.
+
+    Parameters
+    ----------
+    step : (3,) ndarray
+        CIELAB difference from the oil.
+    oil_lab : (3,) ndarray
+    """
+    light, red, yellow = (float(value) for value in oil_lab)
+    ways = [_direction(light + _BLACK, red, yellow)]
+    if step[0] > 0:
+        white = _direction(max(_WHITE - light, 1.0), -red, -yellow)
+        # a camera is full only in bright oil; on a dark ground what absorbs is brighter too
+        across = white - (white @ ways[0]) * ways[0] if light > _BRIGHT else white
+        ways = [*ways, across / max(float(np.linalg.norm(across)), 1e-6)] if light > _BRIGHT else [white]
+    rest = step - sum((step @ way) * way for way in ways)
+    return float(np.linalg.norm(rest) / max(float(np.linalg.norm(step)), 1e-6))
 
 
 def _direction(*way: float) -> np.ndarray:

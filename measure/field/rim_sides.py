@@ -11,6 +11,8 @@ _LONG = 0.3  # side over the size, from which it gives a direction
 _OPPOSITE = 0.45  # from which the side opposite is parallel to it
 _STRAIGHT = 0.6  # share of the seen outline that must be long sides of a crystal
 _SQUARE = 0.5  # least sine of the angle between two of them
+_SPIKE = 0.64  # cosine of 50 degrees
+_MOST = 1.4  # area over that of the hull above which corners put back are none
 _CLOSE_PX = 1.5  # outline points so near to a side are its own
 _ROUND_PX = 2.5  # ends of a side, rounded by blur, that do not tell its direction
 _LEAST_POINTS = 6
@@ -151,6 +153,26 @@ def _bounded(
         if length >= _OPPOSITE * size:
             deepest = points[np.argmax((points - at) @ inward)]
             shape = shape.intersection(_half_plane(deepest, direction, -inward, far))
+    return _blunted(shape, points, lines[int(np.argmax(lengths))][1], hull.area, far)
+
+
+def _blunted(
+    shape: shapely.Polygon, points: np.ndarray, along: np.ndarray, hull_area: float, far: float
+) -> shapely.Polygon:
+    """A completed outline within the box about what was seen, where two sides meet in a spike.
+
+    No crystal of a cubic form has a corner so sharp: the side between the two is missing.
+    """
+    if shape.is_empty or shape.geom_type != "Polygon":
+        return shape
+    corners = np.asarray(shape.exterior.coords)[:-1]
+    ahead, back = np.roll(corners, -1, axis=0) - corners, np.roll(corners, 1, axis=0) - corners
+    lengths = np.maximum(np.hypot(*ahead.T) * np.hypot(*back.T), 1e-9)
+    if ((ahead * back).sum(axis=1) / lengths).max() <= _SPIKE and shape.area <= _MOST * hull_area:
+        return shape
+    for way in (along, -along, np.array([-along[1], along[0]]), np.array([along[1], -along[0]])):
+        edge = points[np.argmax(points @ way)]
+        shape = shape.intersection(_half_plane(edge, np.array([-way[1], way[0]]), -way, far))
     return shape
 
 

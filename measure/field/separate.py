@@ -12,6 +12,7 @@ from measure.field.cut import cut_by_shape
 from measure.field.cut_colour import cut_by_colour
 from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import colour_length, slope
+from measure.field.facets import merged_facets, one_crystal
 from measure.field.flanks import above_half, without_faint
 from measure.field.masks import dilated, fill_holes
 from measure.field.one_oval import merged_ovals
@@ -130,11 +131,29 @@ def separate(
         labels, groups = merged_ovals(
             labels, groups, delta, lambda m: cut_by_form(m, least_px2, cut_strength)
         )
+    transparent = frozenset(range(used + 1, total + 1))
+    if total > 1:
+        crystals = merged_facets(labels, transparent, delta, oil_lab, width)
+        groups, transparent = _with_crystals(groups, transparent, crystals)
     if total > 1 or cv2.countNonZero(labels) < _WHOLE * np.count_nonzero(low):
         whole = one_rim(low, field, width)
+        if whole is None:
+            whole = one_crystal(rims | (labels > 0), labels, delta, oil_lab, width)
+        if whole is None:
+            whole = one_crystal(low.view(np.uint8), labels, delta, oil_lab, width)
         if whole is not None:
             return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
-    return Parts(labels, groups, frozenset(range(used + 1, total + 1)), frozenset(strung))
+    return Parts(labels, groups, transparent, frozenset(strung))
+
+
+def _with_crystals(
+    groups: list[list[int]], clear: frozenset[int], crystals: list[list[int]]
+) -> tuple[list[list[int]], frozenset[int]]:
+    """Groups and see-through pieces once parts were put together."""
+    gone = {k for parts in crystals for k in parts}
+    groups = [left for group in groups if (left := [k for k in group if k not in gone])]
+    firsts = [parts[0] for parts in crystals]
+    return groups + [[k] for k in firsts], clear - gone | frozenset(firsts)
 
 
 def _clear_parts(

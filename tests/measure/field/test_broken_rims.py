@@ -9,6 +9,7 @@ from scipy.special import ndtr
 from measure.field.pipeline import measure_field
 from measure.field.rim_level import RimLine, profiles, rim_line, rim_shift, rim_sigmas, strip_inset
 from measure.field.rim_place import moved_to_edge
+from measure.field.rim_sides import completed
 from measure.flags import bits
 from measure.model import FieldSettings, Picture
 
@@ -198,3 +199,24 @@ def test_a_coloured_hook_is_no_rim():
     particles = measure_field(picture, FieldSettings(), 1.0).particles
     assert not (particles["flags"] & bits("broken_rim")).any()
     assert particles["area_px2"].sum() < 1.2 * cover.sum()  # its hull is three times as large
+
+
+def test_sides_that_meet_in_a_spike_are_no_corner():
+    """A left side and an oblique one, between which the side is missing, meet far out."""
+    corners = np.array([[40, 55], [40, 86], [52, 96], [66, 94], [76, 84], [58, 50]], np.float64)
+    field = np.zeros((130, 130), np.float32)
+    seen = np.rint((corners - 0.5) * 16).astype(np.int32)
+    cv2.polylines(field, [seen], False, 1.0, 4, cv2.LINE_AA, 4)
+    hull = shapely.Polygon(corners)
+    outline = np.array([hull.exterior.interpolate(d).coords[0] for d in np.arange(0, hull.length, 0.5)])
+    shape, _ = completed(field, hull, outline, np.zeros(2), 1.0, 2.0)
+    assert shape.area < 1.1 * hull.area
+    assert shape.bounds[1] > 45.0
+
+
+def test_a_bit_of_rim_in_the_gap_of_a_corner_does_not_keep_it_open():
+    _, u, v = _square((70, 66), SIDE, (130, 140))
+    bit = (u > 15) & (v > 15) & (u < 22) & (v < 22)
+    particles = measure_field(_picture(_rim("corner") | bit), FieldSettings(), 1.0).particles
+    counted = particles["set_aside"] == ""
+    assert particles["area_px2"][counted] == pytest.approx([SIDE**2], rel=0.06)
