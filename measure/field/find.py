@@ -13,6 +13,7 @@ from measure.field.light import Light
 from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
 from measure.field.quick import length
+from measure.field.rim_chance import by_chance
 from measure.field.separate import Parts, separate
 from measure.field.shades import shade_beside, with_bits
 from measure.field.sharing import ALONE, Helpers, parts_of
@@ -275,6 +276,8 @@ def _assemble(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, least
     """Give the bits of broken rims one new number each set, in place; boxes of the new components, (G, 5)."""
     boxes: list[list[int]] = []
     for bits_of, hull in rim_groups(labels, stats, distance, least):
+        if by_chance(labels, distance, bits_of, hull):
+            continue
         number = len(stats) + len(boxes)
         (x0, y0), (x1, y1) = hull.min(axis=0), hull.max(axis=0) + 1
         crop = labels[y0:y1, x0:x1]
