@@ -123,7 +123,8 @@ class Outliner:
         if piece.rim_only or self._cut_strength <= 0 or not _is_hollow(outline):
             return []
         mask = drawn(outline, piece.mask.shape)
-        cut = along_seams(cut_by_form(mask, self._least_px2, self._cut_strength), piece.delta)
+        form = cut_by_form(mask, self._least_px2, self._cut_strength, piece.delta)
+        cut = along_seams(form, piece.delta)
         sizes = np.bincount(cut.ravel())[1:]
         if len(sizes) < 2 or sizes.min() < self._least_px2:
             return []

@@ -19,6 +19,7 @@ from measure.field.one_oval import merged_ovals
 from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
 from measure.field.quick import median
+from measure.field.ragged import without_ragged_cuts
 from measure.field.rim_checks import credible
 from measure.field.rim_colour import coloured_bodies, joined
 from measure.field.rims import find_clear
@@ -228,7 +229,7 @@ def cut_in_one_colour(
         return cut_by_seams(part, delta, least_px2, body, cut_strength)
 
     def form(part: np.ndarray) -> np.ndarray:
-        cut = along_seams(cut_by_form(part, least_px2, cut_strength), delta)
+        cut = along_seams(cut_by_form(part, least_px2, cut_strength, delta), delta)
         return _cut_each(cut, seams) if cut.max() > 1 else cut
 
     return _cut_each(seams(mask), form)
@@ -244,13 +245,17 @@ def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np
     return out
 
 
-def cut_by_form(mask: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:
+def cut_by_form(
+    mask: np.ndarray, least_px2: float, cut_strength: float, delta: np.ndarray | None = None
+) -> np.ndarray:
     """Cut a body of one colour at its necks, then each part into the ovals it is made of.
 
     Parameters
     ----------
     mask : (M, N) ndarray of uint8
     least_px2, cut_strength : float
+    delta : (M, N, 3) ndarray of float32, optional
+        Difference from the oil, by which cuts across ragged pieces are known and taken back.
 
     Returns
     -------
@@ -262,6 +267,8 @@ def cut_by_form(mask: np.ndarray, least_px2: float, cut_strength: float) -> np.n
         return mask.astype(np.int32)
     labels, used = np.zeros(mask.shape, np.int32), 0
     parts = cut_by_shape(mask, cut_strength)
+    if delta is not None and parts.max() > 1:
+        parts = without_ragged_cuts(parts, delta, cut_strength)
     for n in range(1, int(parts.max()) + 1):
         part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
         labels[part > 0] = part[part > 0] + used
