@@ -9,6 +9,10 @@ from measure.field.rims import closed, dilated
 
 _FIRST = 0.35  # height over that of the neighbourhood from which a body is no shadow beside another
 _SURROUNDED = 0.6  # share of a ring round a fainter part that must be firm for it to be a streak
+_JUST, _TOP = (
+    0.75,
+    0.5,
+)  # height of the top of a fainter piece over the typical one, and its share of that piece
 _NO_STEP = 0.72  # heights of two parts where they meet, over one another, from which they are one
 
 
@@ -49,6 +53,7 @@ def contrast_parts(
     typical = squares / np.maximum(cv2.boxFilter(weight, -1, (size, size), normalize=False), 1e-3)
     first = (low & (field >= _FIRST * typical)).astype(np.uint8)
     firm = (low & (field >= 0.5 * typical)).astype(np.uint8)
+    firm = _without_tops(firm, strong | first, field / np.maximum(typical, 1e-3), width)
     rest = (strong | first) & ~dilated(firm, width + 1.0) & 1
     streaks, faint = _beyond(rest, firm, width, 0.4 * least_px2)
     # only the flank is trimmed to half; a pale streak inside a body stays part of it
@@ -62,6 +67,40 @@ def contrast_parts(
         parts[free] = grown[free] + count - 1
         parts = _without_steps(parts, count, field, width, 0.4 * least_px2)
     return parts, typical
+
+
+def _without_tops(firm: np.ndarray, wide: np.ndarray, share: np.ndarray, width: float) -> np.ndarray:
+    """Leave out what is only the top of a fainter piece beside a strong one, so that it is taken as a whole.
+
+    Parameters
+    ----------
+    firm, wide : (M, N) ndarray of uint8
+        Pixels above half of the typical height, and all that may be a piece.
+    share : (M, N) ndarray of float32
+        Height over the typical one.
+    width : float
+        Width of the edges, px.
+    """
+    count, parts, stats = numbered(firm, 8)
+    if count < 3:
+        return firm
+    boxes = [np.s_[y : y + h, x : x + w] for x, y, w, h in stats[:, :4].tolist()]
+    tops = [k for k in range(1, count) if median(share[boxes[k]][parts[boxes[k]] == k]) < _JUST]
+    if not tops or len(tops) == count - 1:
+        return firm
+    # a top weighs nothing in what is beyond the flanks of the others
+    sure = firm.copy()
+    for k in tops:
+        sure[boxes[k]][parts[boxes[k]] == k] = 0
+    pieces = numbered(wide & ~dilated(sure, width + 1.0) & 1, 8)[1]
+    size = np.bincount(pieces.ravel())
+    for k in tops:
+        own = parts[boxes[k]] == k
+        under = np.bincount(pieces[boxes[k]][own], minlength=len(size))
+        piece = int(under[1:].argmax()) + 1 if len(under) > 1 else 0
+        if not (0.5 * stats[k, 4] < under[piece] < _TOP * size[piece] and piece):
+            sure[boxes[k]][own] = 1
+    return sure
 
 
 def _without_steps(

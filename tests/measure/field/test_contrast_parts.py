@@ -46,3 +46,11 @@ def test_a_pale_streak_inside_a_dark_piece_is_part_of_it(width_px):
     body = 0.42 * _disc((110, 75), 50)
     body[60:90, 110 - width_px // 2 : 110 + (width_px + 1) // 2] = 0.17
     assert _diameters(_picture(body)) == pytest.approx([100], rel=0.03)
+
+
+@pytest.mark.parametrize(("dark", "pale"), [(0.42, 0.24), (0.42, 0.28), (0.6, 0.32), (0.6, 0.4)])
+def test_a_thinning_piece_whose_top_alone_is_half_as_dark_as_its_neighbour_is_found(dark, pale):
+    y, x = np.mgrid[:150, :220] + 0.5
+    thinning = np.sqrt(np.clip(1 - np.hypot(x - 125, y - 75) / 10, 0, 1))
+    strength = np.maximum(dark * _disc((70, 75), 45), pale * thinning)
+    assert _diameters(_picture(strength)) == pytest.approx([17.5, 90], rel=0.05)
