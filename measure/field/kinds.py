@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_shape import roundness, widest_px
 from measure.flags import bits
@@ -27,8 +28,6 @@ TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not bel
 FIBRE_LENGTHS = 7.0  # times its thickness
 LONG_FIBRE_LENGTHS = 10.0  # no food is so long and so even
 PART_LENGTHS = 2.5  # of a bit cut off a longer thread
-PART_WIDTH, PART_DENSITY, BESIDE_PX = 1.35, 0.4, 3.0  # how like the thread it is, and how near
-PART_WIDTH_PX = 8.0  # width for which the widths of two bits are looked at, to half a px
 FIBRE_EVEN = 1.45  # widest place over the mean width: 1 for a band, up to 1.3 for threads as they are found
 BLACK = 0.3  # density of a ring that hardly any light passes
 SURE_BY_FORM = 0.9
@@ -168,28 +167,10 @@ def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
         could[row] = widest_px(particles.outlines[row], float(width[row])) < FIBRE_EVEN * width[row]
     # of a piece cut by the frame a long slice may be left, so its form proves nothing
     whole = (particles["flags"] & bits("touches_frame")) == 0
-    long = could & whole & (lengths > LONG_FIBRE_LENGTHS)
-    part = _bits_of(long, ~could & (lengths > PART_LENGTHS), particles)
+    threads = could & (lengths > LONG_FIBRE_LENGTHS)
+    long = threads & whole
+    part = bits_of(threads, ~could & (lengths > PART_LENGTHS), particles) | rows_of_bits(particles)
     return could | part, long | part
-
-
-def _bits_of(threads: np.ndarray, asked: np.ndarray, particles: Particles) -> np.ndarray:
-    """Whether pieces are bits of a thread: beside its end or side, as wide and as dense as it."""
-    found = np.zeros(len(particles), dtype=bool)
-    red, green, blue = (particles[f"{c}_density"].astype(float) for c in ("red", "green", "blue"))
-    dense = red + green + blue
-    for thread in np.flatnonzero(threads):
-        line = particles.outlines[thread]
-        low, high = line.min(axis=0) - BESIDE_PX, line.max(axis=0) + BESIDE_PX
-        wide = widest_px(line, PART_WIDTH_PX)
-        near = asked & ~found & (np.abs(dense - dense[thread]) < PART_DENSITY * np.abs(dense[thread]))
-        for row in np.flatnonzero(near):
-            own = particles.outlines[row]
-            points = own[((own > low) & (own < high)).all(axis=1)]
-            if len(points) and 1.0 / PART_WIDTH < widest_px(own, PART_WIDTH_PX) / wide < PART_WIDTH:
-                apart = np.hypot(*(points[:, None] - line[None]).transpose(2, 0, 1)).min()
-                found[row] = apart < BESIDE_PX
-    return found
 
 
 def in_context(chance: np.ndarray) -> np.ndarray:

@@ -24,7 +24,7 @@ from measure.field.rim_checks import credible
 from measure.field.rim_colour import coloured_bodies, joined
 from measure.field.rims import find_clear
 from measure.field.seams import along_seams, cut_by_seams
-from measure.field.threads import EVEN_FIBRE, is_line, threads_between
+from measure.field.threads import EVEN_FIBRE, is_band, is_line, threads_between
 
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
 _IN_ONE = 0.8  # share of it that must hang together
@@ -97,8 +97,7 @@ def separate(
     clear = _clear_parts(delta, low.view(np.uint8), rims, width, 0.7 * least_px2, frame, oil_lab)
     if clear.any():
         clear = credible(clear, rims, field, distance, seed, 0.7 * least_px2)
-    # a hollow thread has a pale middle
-    if (is_line(strong) or is_line(fill_holes(strong))) and not _is_whole(clear, strong):
+    if _is_one_thread(strong, rims, clear, width):
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)
     threads, rest = _without_threads(strong, low, width)
@@ -181,6 +180,14 @@ def _without_threads(strong: np.ndarray, low: np.ndarray, width: float) -> tuple
         return threads, low
     apart = np.where(threads > 0, 2, (strong > 0).astype(np.int32)).astype(np.int32)
     return threads, low & (grown_labels(apart, low, 3.0 * width + 4.0) != 2)
+
+
+def _is_one_thread(strong: np.ndarray, rims: np.ndarray, clear: np.ndarray, width: float) -> bool:
+    """Whether a component is a single thread or band, in which there is nothing to cut."""
+    if is_band(rims, width):
+        return True
+    # a hollow thread has a pale middle
+    return (is_line(strong) or is_line(fill_holes(strong))) and not _is_whole(clear, strong)
 
 
 def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:

@@ -3,13 +3,16 @@
 import cv2
 import numpy as np
 
-from measure.field.masks import hull_mask, numbered, opened_to
+from measure.field.masks import closed, fill_holes, hull_mask, numbered, opened_to
 from measure.field.quick import median
 
 # area over squared half width, the same from which it need not be bent, share of its hull it fills
 _LINE, _LONG_LINE, _OPEN = 14.0, 60.0, 0.55
 _BEADED, EVEN_FIBRE = 1.6, 1.45  # outline over that of an even line, of rims and of fibres
 _EVEN = 1.5  # its thickest place over its usual thickness
+_BAND = 20.0  # area over squared half width: five times as long as wide
+_EVEN_BAND, _EVEN_WIDTH = 1.15, 1.25  # outline over that of an even band; widest place over the usual width
+_MOSTLY = 0.9  # share of it that must be in one
 _IN_ONE = 0.8  # share of it that must hang together
 _THIN, _THINNEST_PX, _THICKEST_PX = 0.6, 1.0, 4.0  # half its thickness over the edges' width, beyond a pixel
 _LENGTHS, _LEAST_LENGTH_PX = 5.0, 16.0  # length of a thread between pieces over its thickness, and in px
@@ -42,6 +45,32 @@ def is_line(strong: np.ndarray, beaded: float = _BEADED) -> bool:
     _, found = cv2.connectedComponents(strong, connectivity=8)
     parts: np.ndarray = found
     return bool(np.bincount(parts.ravel())[1:].max() > _IN_ONE * area)
+
+
+def is_band(strong: np.ndarray, width: float) -> bool:
+    """Whether a component is one even band, several times as long as wide, whatever its inside shows.
+
+    A hollow fibre is dark along both sides and pale between them; a row of pieces has notches.
+
+    Parameters
+    ----------
+    strong : (M, N) ndarray of uint8
+    width : float
+        10-90 % width of the edges, px.
+    """
+    whole = fill_holes(closed(strong, width))
+    depth = cv2.distanceTransform(whole, cv2.DIST_L2, 5)
+    half, area = float(depth.max()), cv2.countNonZero(whole)
+    if not area or area < _BAND * half**2:
+        return False
+    contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(contours, key=cv2.contourArea)
+    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    usual = median(ridge)
+    if half > _EVEN_WIDTH * usual + 0.5 or cv2.contourArea(outline) < _MOSTLY * area:
+        return False
+    # of a band with square ends
+    return bool(cv2.arcLength(outline, True) <= _EVEN_BAND * (area / usual + 4.0 * usual))
 
 
 def threads_between(strong: np.ndarray, width: float) -> np.ndarray:

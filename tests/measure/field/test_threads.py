@@ -5,7 +5,7 @@ import pytest
 
 from measure.field.halo import THREAD
 from measure.field.pipeline import measure_field
-from measure.field.threads import threads_between
+from measure.field.threads import is_band, threads_between
 from measure.model import FieldSettings
 from tests.measure.field.drawn_shapes import cover_of, picture_of
 
@@ -55,3 +55,21 @@ def test_a_thread_between_two_discs_is_one():
 )
 def test_rims_loose_ends_and_pieces_side_by_side_are_no_threads(inside):
     assert not threads_between(_strong(inside), 3.0).any()
+
+
+def _band_strong(inside) -> np.ndarray:
+    y, x = np.mgrid[:60, :240] + 0.5
+    return inside(x, y).astype(np.uint8)
+
+
+@pytest.mark.parametrize(
+    ("inside", "is_one"),
+    [
+        (lambda x, y: (abs(y - 30) < 9) & (abs(y - 30) > 2.5) & (abs(x - 120) < 80), True),  # hollow
+        (lambda x, y: (abs(y - 30 - 6 * np.sin(x / 60)) < 8) & (abs(x - 120) < 80), True),
+        (lambda x, y: np.hypot((x - 40) % 20 - 10, y - 30) < 10.5 * (abs(x - 120) < 80), False),
+        (lambda x, y: (abs(y - 30) < 12) & (abs(x - 120) < 30), False),  # not long
+    ],
+)
+def test_an_even_band_is_one_whatever_its_inside_shows(inside, is_one):
+    assert is_band(_band_strong(inside), 3.0) == is_one
