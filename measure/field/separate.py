@@ -274,12 +274,13 @@ def cut_by_form(
         return mask.astype(np.int32)
     labels, used = np.zeros(mask.shape, np.int32), 0
     parts = cut_by_shape(mask, cut_strength)
-    if delta is not None and parts.max() > 1:
-        parts = without_ragged_cuts(parts, delta, cut_strength)
     for n in range(1, int(parts.max()) + 1):
         part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
         labels[part > 0] = part[part > 0] + used
         used += int(part.max())
+    # not before: a side that is two pieces itself looks ragged
+    if delta is not None and labels.max() > 1:
+        return without_ragged_cuts(labels, delta, cut_strength)
     return labels
 
 

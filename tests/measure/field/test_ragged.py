@@ -87,3 +87,14 @@ def test_parts_that_are_left_are_numbered_without_gaps():
     assert np.array_equal(np.unique(left), [0, 1, 2])
     assert np.array_equal(left > 0, parts > 0)
     assert len(np.unique(left[40:80, 140:170])) == 1
+
+
+def test_a_side_that_is_two_pieces_itself_is_not_taken_for_a_ragged_one():
+    mask = _discs((28, 45, 16), (56, 45, 20), (82, 45, 20))
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    thinning = np.sqrt(np.minimum(depth / 18, 1))[..., None] * _BEIGE
+    # the two on the right lie so far over each other that only their ovals tell them apart
+    necks = cut_by_shape(mask, 0.5)
+    assert necks.max() == 2
+    assert without_ragged_cuts(necks, thinning, 0.5).max() == 1
+    assert cut_by_form(mask, 38.0, 0.5, thinning).max() == 3
