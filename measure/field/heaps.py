@@ -15,6 +15,7 @@ import numpy as np
 from measure.field.cluster import Cluster
 from measure.field.cut import cut_by_shape
 from measure.field.edge import place_edge
+from measure.field.heap_rest import with_rest
 from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.masks import dilated, drawn
@@ -153,10 +154,13 @@ def _heap(
     cut_strength: float,
 ) -> Heap | None:
     """The heap some pieces with their lenses make, or None where they are no whole pieces."""
+    cover = np.bitwise_or.reduce([piece for piece, _ in pieces]) | clear
+    left = _left(crop, covered(crop, cover), cover)
+    whole = with_rest([piece for piece, _ in pieces], left, least_px2)
     cover = np.zeros(crop.union.shape, np.uint8)
     outlines: list[np.ndarray] = []
-    shared = np.sum([p for p, _ in pieces], axis=0) > 1
-    for piece, base in pieces:
+    shared = np.sum(whole, axis=0) > 1
+    for piece, (_, base) in zip(whole, pieces, strict=True):
         own = crop.delta.copy()
         own[shared & (piece > 0)] = np.median(crop.delta[base], axis=0)
         others = (areas.labels > 1) & (piece == 0)
@@ -180,11 +184,10 @@ def _heap(
 
 def _rest(crop: Cluster, gone: list[int], new: np.ndarray, least_px2: float) -> list[np.ndarray]:
     """Outlines of what the new pieces leave of the replaced ones."""
-    if not gone:
-        return []
-    rest: np.ndarray = np.any([crop.masks[k] for k in gone], axis=0).astype(np.uint8)
     wider: np.ndarray = cv2.dilate(new, np.ones((3, 3), np.uint8))
-    rest &= 1 - wider
+    rest = _left(crop, gone, wider)
+    if not rest.any():
+        return []
     rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     count, parts = cv2.connectedComponents(rest, connectivity=4)
     outlines = []
@@ -194,6 +197,14 @@ def _rest(crop: Cluster, gone: list[int], new: np.ndarray, least_px2: float) -> 
             outline = place_edge(crop.delta, part, new > 0, crop.oil, crop.light_weight)
             outlines += crop.placed(outline, least_px2)
     return outlines
+
+
+def _left(crop: Cluster, gone: list[int], new: np.ndarray) -> np.ndarray:
+    """Mask of what new pieces leave of the replaced ones."""
+    rest = np.zeros(crop.union.shape, np.uint8)
+    for k in gone:
+        rest |= crop.masks[k]
+    return rest & (1 - new)
 
 
 def _near(union: np.ndarray, distance: np.ndarray) -> np.ndarray:
