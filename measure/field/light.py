@@ -15,6 +15,10 @@ from measure.model import Picture
 
 _COARSE = 8  # the oil varies slowly: an eighth of the picture's size holds it
 _FLOOR = 0.45  # CIELAB; 8-bit steps and compression leave this much doubt even in a flat oil
+_FLAT = 0.35  # noise of a colour over that of the lightness, below which compression has flattened it
+_HARMFUL, _HARMLESS = 6.0, 3.0  # steps in units of the doubt that reach the level of finding, and that do not
+_LARGEST_STEP = 10.0  # CIELAB
+_TAIL = 0.98  # share of the oil within its steps
 _FIND_SIGMA_PX = 1.0
 _FINEST_SIGMA = 13.0  # of a wide smoothing, in the px it is done at
 _SUM = np.ones((1, 3), np.float32)
@@ -130,10 +134,26 @@ def _oil_noise(delta: np.ndarray, oil: np.ndarray) -> tuple[np.ndarray, np.ndarr
     return np.maximum(noise, 1e-3), sample
 
 
-def _whitening(sample: np.ndarray, noise: np.ndarray) -> np.ndarray:
-    scale = np.maximum(noise, _FLOOR)
+def _colour_steps(smooth: np.ndarray, noise: np.ndarray) -> np.ndarray:
+    """Doubt that compression leaves in each channel of the oil, (3,); the usual floor where noise is left.
+
+    Compression keeps the colour of most blocks flat and moves that of the others by whole steps, which no
+    median shows.
+    """
+    oil = np.abs(smooth[:, 0]) < 2.0 * max(float(noise[0]), _FLOOR)
+    oil &= np.abs(smooth[:, 1:]).max(axis=1) < _LARGEST_STEP
+    floor = np.full(3, _FLOOR)
+    if oil.sum() >= 30:
+        tail = np.quantile(np.abs(smooth[oil]), _TAIL, axis=0)
+        steps = (noise < _FLAT * noise[0]) & (np.arange(3) > 0) & (tail > _HARMFUL * _FLOOR)
+        floor[steps] = tail[steps] / _HARMLESS
+    return floor
+
+
+def _whitening(sample: np.ndarray, noise: np.ndarray, floor: np.ndarray) -> np.ndarray:
+    scale = np.maximum(noise, floor)
     clipped = np.clip(sample, -3 * scale, 3 * scale)
-    covariance = np.cov(clipped.T) + np.eye(3) * _FLOOR**2
+    covariance = np.cov(clipped.T) + np.diag(floor**2)
     values, vectors = np.linalg.eigh(covariance)
     return (vectors / np.sqrt(np.maximum(values, 1e-6))) @ vectors.T
 
@@ -302,4 +322,5 @@ def _noise(seen: _Seen, oil: _Oil, mask: np.ndarray | None) -> tuple[np.ndarray,
         limit = max(2.0, 3.0 * 0.85 * float(np.median(away[near])))
     noise, _ = _oil_noise(some, near)
     smooth_noise, sample = _oil_noise(some_smooth, near)
-    return noise, _whitening(sample, smooth_noise).astype(np.float32)
+    floor = _colour_steps(some_smooth[inside], noise)
+    return noise, _whitening(sample, smooth_noise, floor).astype(np.float32)
