@@ -1,7 +1,9 @@
 """How well ragged, mottled pieces and faint crystals are found, none of which lies over another.
 
     python -m tests.benchmarks.ragged                    every look, two seeds each
-    python -m tests.benchmarks.ragged --only plain,faint --seeds 3,4
+    python -m tests.benchmarks.ragged --only "plain,dark plate" --seeds 3,4
+
+Light comes from below, and with the looks of `plate.py` from above on a dark, grey or white plate.
 
 F1 at 1.25 times the lower limit and an overlap (intersection over union) of one half. Kernels are drawn thin
 towards their edge, which lies at half contrast by the program's rule, so they come out smaller than drawn.
@@ -17,9 +19,10 @@ from measure.field.pipeline import measure_field
 from measure.model import KINDS, FieldSettings, Picture
 
 from .draw import LOOKS, draw
+from .plate import PLATES, draw_plate
 
 _HEAD = (
-    f"{'look':12}{'seeds':>6}{'asked':>7}{'missed':>8}{'false':>7}{'F1':>7}"
+    f"{'look':16}{'seeds':>6}{'asked':>7}{'missed':>8}{'false':>7}{'F1':>7}"
     f"{'kernels %':>11}{'skins %':>9}{'salt %':>8}{'kinds %':>9}{'s':>6}"
 )
 _LIMIT_FACTOR, _LEAST_OVERLAP = 1.25, 0.5
@@ -27,9 +30,11 @@ _LIMIT_FACTOR, _LEAST_OVERLAP = 1.25, 0.5
 
 def judged(name: str, seed: int) -> dict[str, list]:
     """Draw and measure a field; what was asked, missed, false, size errors by kind, kinds right, seconds."""
-    pixels, pieces = draw(LOOKS[name], seed)
+    from_above = name in PLATES
+    grey = (PLATES if from_above else LOOKS)[name].grey
+    pixels, pieces = draw_plate(PLATES[name], seed) if from_above else draw(LOOKS[name], seed)
     start = time.process_time()
-    result = measure_field(Picture(pixels, name=name, grey=LOOKS[name].grey), FieldSettings(), 1.0)
+    result = measure_field(Picture(pixels, name=name, grey=grey), FieldSettings(), 1.0)
     seconds = time.process_time() - start
     owner = np.full(pixels.shape[:2], -1, np.int32)
     for i, piece in enumerate(pieces):
@@ -73,7 +78,7 @@ def line(name: str, fields: list[dict[str, list]]) -> str:
         for kind, wide in (("kernel", 11), ("skin", 9), ("salt", 8))
     )
     return (
-        f"{name:12}{len(fields):6d}{asked:7d}{asked - hit:8d}{false:7d}{f1:7.1f}{sizes}"
+        f"{name:16}{len(fields):6d}{asked:7d}{asked - hit:8d}{false:7d}{f1:7.1f}{sizes}"
         f"{100 * np.mean(total['kinds']):9.1f}{np.mean(total['seconds']):6.1f}"
     )
 
@@ -84,7 +89,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--seeds", default="1,7", help="numbers with commas")
-    parser.add_argument("--only", default=",".join(LOOKS), help="look or looks with commas")
+    parser.add_argument("--only", default=",".join((*LOOKS, *PLATES)), help="look or looks with commas")
     options = parser.parse_args()
     cv2.setNumThreads(1)
     print(_HEAD)

@@ -72,7 +72,7 @@ def draw(look: Look, seed: int, side: int = 1200) -> tuple[np.ndarray, list[Piec
     for diameter in sizes:
         kind = str(rng.choice(["kernel", "skin", "salt"], p=[0.6, 0.2, 0.2]))
         drawn = shape_of(rng, kind, diameter)
-        place = None if drawn is None else _place(rng, drawn[0], taken, look.touching)
+        place = None if drawn is None else place_of(rng, drawn[0], taken, look.touching)
         if drawn is None or place is None:
             continue
         box, part = place
@@ -89,7 +89,7 @@ def draw(look: Look, seed: int, side: int = 1200) -> tuple[np.ndarray, list[Piec
     return _photographed(rng, light, look), pieces
 
 
-def _place(
+def place_of(
     rng: np.random.Generator, mask: np.ndarray, taken: np.ndarray, touching: float
 ) -> tuple[tuple[slice, slice], tuple[slice, slice]] | None:
     """Rows and columns in the field and in the crop, where the piece lies over no other."""
