@@ -18,7 +18,7 @@ from measure.field.edge_level import (
     blurred_rim_level,
     light_half,
 )
-from measure.field.masks import SQUARE, dilated, disc, hull_mask
+from measure.field.masks import SQUARE, dilated, disc, hull_mask, numbered
 from measure.field.outline import Levels, areas, crossed, outer_chain
 from measure.field.quick import length, mean_colour, median, percentile
 
@@ -28,6 +28,7 @@ _SOBEL_SIGMA2 = (
     0.45  # blur the gradient operator itself adds, px^2 (fitted to drawn edges, sigma 0.8 to 4 px)
 )
 _CONVEX = 0.86  # a see-through piece at least this solid is taken as convex
+_MIDDLE, _SCATTERED = 0.5, 0.4  # depth over the greatest of its middle; share in one part of a scattered rim
 _LINED = 0.9  # share of a bay's shore at which a rim is seen, from which the bay is no break in it
 _ROUNDS = 3  # the level depends on the size it gives
 _CLEAR_STEP, _OF_COLOUR = 20.0, 0.7  # lightness that alone tells an edge, also over the difference in colour
@@ -275,7 +276,19 @@ def _rim_inside(piece: np.ndarray, own: _Ready, level: float) -> np.ndarray:
     rim = (own.share >= level).view(np.uint8) & own.free
     # the piece as found is fat by the low level; it only speaks where no rim is near
     gap = (own.depth > 1.4 * own.sigma).view(np.uint8) & (1 - dilated(rim, 3.0))
-    return _bridged(rim | gap | (own.depth > 3.0 * own.sigma + 2.0).view(np.uint8), piece, rim)
+    core = 3.0 * own.sigma + 2.0
+    inside = _bridged(rim | gap | (own.depth > core).view(np.uint8), piece, rim)
+    deepest = float(own.depth.max())
+    if deepest > core or _in_one(inside, piece) >= _SCATTERED * cv2.countNonZero(piece):
+        return inside
+    # in a small piece everything is near a rim, so only its middle joins the bits that are seen of it
+    return _bridged(rim | (own.depth > _MIDDLE * deepest).view(np.uint8), piece, rim)
+
+
+def _in_one(inside: np.ndarray, piece: np.ndarray) -> int:
+    """Most pixels of a piece that lie in one part of its inside."""
+    stats = numbered(inside & piece, 8)[2]
+    return int(stats[1:, cv2.CC_STAT_AREA].max(initial=0))
 
 
 def _depth(mask: np.ndarray) -> np.ndarray:

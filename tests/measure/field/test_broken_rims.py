@@ -6,6 +6,7 @@ import pytest
 import shapely
 from scipy.special import ndtr
 
+from measure.field.edge import place_rim_edge
 from measure.field.pipeline import measure_field
 from measure.field.rim_level import RimLine, profiles, rim_line, rim_shift, rim_sigmas, strip_inset
 from measure.field.rim_place import moved_to_edge
@@ -220,3 +221,21 @@ def test_a_bit_of_rim_in_the_gap_of_a_corner_does_not_keep_it_open():
     particles = measure_field(_picture(_rim("corner") | bit), FieldSettings(), 1.0).particles
     counted = particles["set_aside"] == ""
     assert particles["area_px2"][counted] == pytest.approx([SIDE**2], rel=0.06)
+
+
+@pytest.mark.parametrize("half_px", [2.0, 2.5])
+def test_a_small_rim_in_bits_is_outlined_as_one(half_px):
+    """Only the middles of its four sides show, and no place inside it is far from one of them."""
+    side, turn = 11.0, 0.78
+    y, x = (np.mgrid[:240, :240] + 0.5) / 8 - 15
+    u, v = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
+    depth = side / 2 - np.maximum(abs(u), abs(v))
+    shown = (depth > 0) & (depth < 2.2) & ((abs(u) < half_px) | (abs(v) < half_px))
+    rim, whole = (
+        cv2.resize(m.astype(np.float32), (30, 30), interpolation=cv2.INTER_AREA) for m in (shown, depth > 0)
+    )
+    delta = np.zeros((30, 30, 3), np.float32)
+    delta[..., 0] = -25.0 * cv2.GaussianBlur(rim, (0, 0), 1.1)
+    outline = place_rim_edge(delta, (whole > 0.5).view(np.uint8), np.zeros((30, 30), bool))
+    assert outline is not None
+    assert 0.65 * side**2 < cv2.contourArea(outline) < 1.05 * side**2
