@@ -21,6 +21,7 @@ from measure.field.lenses import overlapping, settled
 from measure.field.masks import dilated, drawn
 from measure.field.mottle import unlike_mottle
 from measure.field.quick import median
+from measure.field.ragged import without_ragged_cuts
 from measure.field.tone_areas import Areas, tone_areas
 
 _SHARES = (0.6, 0.4, 0.25)  # of a piece's density, from which a step is an edge
@@ -164,7 +165,7 @@ def _heap(
         own = crop.delta.copy()
         own[shared & (piece > 0)] = np.median(crop.delta[base], axis=0)
         others = (areas.labels > 1) & (piece == 0)
-        cut = cut_by_shape(piece, cut_strength)
+        cut = without_ragged_cuts(cut_by_shape(piece, cut_strength), crop.delta, cut_strength)
         for k in range(1, int(cut.max()) + 1):
             part = (cut == k).astype(np.uint8)
             outline = place_edge(own, part, others | ((cut > 0) & (cut != k)), crop.oil, crop.light_weight)

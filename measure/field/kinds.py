@@ -21,6 +21,7 @@ from measure.particles import Particles
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
 DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
+NEAR_GREY = 0.5  # the weaker over the stronger of red and blue light of a plate, at least
 LIGHTER_SHARE = 0.25  # of what all pieces change: 0.03 at most where light comes from below, 0.9 from above
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
@@ -223,19 +224,20 @@ def decide(chance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def table_of(particles: Particles) -> str:
     """Name of the model's table for pieces of one field: with colour or without, and on what ground.
 
-    On bright ground pieces lighter than it are lit from above, or displace a stained oil; their colours say
-    something else than those of pieces that take light away.
+    On a bright plate pieces lighter than it are lit from above, and their colours say something else than
+    those of pieces that take light away. A strongly coloured ground is stained oil, which pieces displace.
     """
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
     grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
     density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1)
     # the oil's linear light follows from a piece's colour and its density against the oil
-    oil = ((rgb / 255.0) ** 2.2 * 10.0**density).mean(axis=1)
+    oil = (rgb / 255.0) ** 2.2 * 10.0**density
+    red, _, blue = np.median(oil, axis=0) if len(oil) else np.ones(3)
     ground = "bright"
-    if len(oil) and np.median(oil) < DARK_GROUND:
+    if len(oil) and np.median(oil.mean(axis=1)) < DARK_GROUND:
         ground = "dark"
-    elif len(oil):
+    elif min(red, blue) > NEAR_GREY * max(red, blue):
         change = particles["lightness_step"].astype(float) * particles["area_px2"]
-        lighter = np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum()
-        ground = "bright, lighter" if lighter else "bright"
+        if np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum():
+            ground = "bright, lighter"
     return f"{'grey' if grey else 'colour'} on {ground}"

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 _AROUND = 2.0  # sizes of the place, about it, within which specks are counted
-_FEW = 0.25  # components expected in such a place from which its bits may lie there by chance
+_FEW = 0.4  # components expected in such a place from which its bits may lie there by chance
 _EVEN = 0.3  # deviation over the mean of the strongest place of each sector, below which a line is even
 _SECTORS = 24
 

@@ -168,6 +168,12 @@ def report(title: str, pairs: list[tuple[kind_model.Model, Sample]]) -> None:
                 print(f"  {name} doubt {low:.2f}-{high:.2f}: {share:.3f} of pieces, right {good:.4f}")
 
 
+def _samples_of(table: str, ground: str, grey: bool, samples: list[Sample]) -> list[Sample]:
+    """Return what a table is fitted on; stained oil goes by that of bright ground where its colour shows."""
+    own = [s for s in samples if s.ground == ground and s.grey == grey]
+    return [s for s in own if kinds.table_of(s.particles) == table] if ground == GROUNDS[2] else own
+
+
 def rounded(value: object) -> object:
     """Return nested numbers with four digits, which is all they are worth."""
     if isinstance(value, dict):
@@ -193,7 +199,7 @@ def main() -> None:
     for ground in GROUNDS:
         for grey in (False, True):
             table = f"{'grey' if grey else 'colour'} on {ground}"
-            own = [s for s in samples if s.ground == ground and s.grey == grey]
+            own = _samples_of(table, ground, grey, samples)
             if only and table not in only:
                 continue
             if chosen.check_only:
