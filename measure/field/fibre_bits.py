@@ -77,20 +77,35 @@ def _following(
 ) -> list[tuple[int, int]]:
     """Pairs of bits of which one goes on where the other ends; tips and ways out of them are (N, 2, 2)."""
     pairs = []
+    middle = tips.mean(axis=1)
     for i in range(len(tips)):
-        alike = (np.maximum(width[i], width) < _ROW_WIDTH * np.minimum(width[i], width)) & (
-            np.maximum(dense[i], dense) < _ROW_DENSITY * np.minimum(dense[i], dense)
-        )
-        gap = tips[None, i, :, None, :] - tips[:, None, :, :]  # (N, 2, 2, 2): from tips of others to own
-        apart = np.hypot(gap[..., 0], gap[..., 1])
-        near = apart < _GAP * np.maximum(length[i], length)[:, None, None]
-        straight = np.maximum(apart, 1e-6) * _TURN
-        ahead = -(gap * ways[i][None, :, None, :]).sum(axis=3) > straight
-        back = (gap * ways[:, None, :, :]).sum(axis=3) > straight
-        pairs += [
-            (i, int(j)) for j in np.flatnonzero(alike & (near & ahead & back).any(axis=(1, 2))) if j > i
-        ]
+        apart = np.hypot(*(middle[i + 1 :] - middle[i]).T)
+        # tips lie within their bits, so those of others are out of reach
+        later = i + 1 + np.flatnonzero(apart < (1.0 + _GAP) * np.maximum(length[i], length[i + 1 :]))
+        pairs += [(i, j) for j in later.tolist() if _goes_on(i, j, tips, ways, length, width, dense)]
     return pairs
+
+
+def _goes_on(
+    i: int,
+    j: int,
+    tips: np.ndarray,
+    ways: np.ndarray,
+    length: np.ndarray,
+    width: np.ndarray,
+    dense: np.ndarray,
+) -> bool:
+    """Whether two bits are alike, and one begins ahead of where the other ends."""
+    for values, most in ((width, _ROW_WIDTH), (dense, _ROW_DENSITY)):
+        if not max(values[i], values[j]) < most * min(values[i], values[j]):
+            return False
+    gap = tips[i][None, :] - tips[j][:, None]  # (2, 2, 2): from tips of the other to own
+    apart = np.hypot(gap[..., 0], gap[..., 1])
+    near = apart < _GAP * max(length[i], length[j])
+    straight = np.maximum(apart, 1e-6) * _TURN
+    ahead = -(gap * ways[i][None]).sum(axis=2) > straight
+    back = (gap * ways[j][:, None]).sum(axis=2) > straight
+    return bool((near & ahead & back).any())
 
 
 def _ends(outline: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
