@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from app.window import Window
 
 WIDTH, HEIGHT = 1280, 800
-LARGEST_BYTES = 150_000
+LARGEST_BYTES = 150_000  # at that size; a larger window may take as much more
 _PATIENCE_MS = 120_000
 _COLOURS = (256, 128, 64, 32)
 
@@ -142,12 +142,13 @@ def _small_png(pixmap: "QPixmap") -> bytes:
     pixmap.save(buffer, "PNG")
     picture = Image.open(io.BytesIO(buffer.data().data())).convert("RGB")
     data = b""
+    largest = max(LARGEST_BYTES, LARGEST_BYTES * picture.width * picture.height // (WIDTH * HEIGHT))
     for colours in _COLOURS:
         made = io.BytesIO()
         few = picture.quantize(colours, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
         few.save(made, "PNG", optimize=True)
         data = made.getvalue()
-        if len(data) <= LARGEST_BYTES:
+        if len(data) <= largest:
             break
     return data
 

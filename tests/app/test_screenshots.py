@@ -1,9 +1,12 @@
 """Pictures of the stations: one of each, small, and bad words refused in a sentence."""
 
+import io
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
+from PySide6.QtGui import QImage, QPixmap
 
 from app import preferences, screenshots
 from app.stations import ORDER
@@ -36,3 +39,12 @@ def test_what_the_user_opened_is_neither_shown_nor_changed(qtbot, study_path: Pa
 def test_a_size_that_is_none_is_refused(size: str, study_path: Path, tmp_path: Path, capsys):
     assert screenshots.main([str(tmp_path), "--study", str(study_path), "--size", size]) == 2
     assert "--size" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("width", "height", "kept"), [(2560, 1600, True), (1280, 800, False)])
+def test_a_larger_window_keeps_its_colours(qtbot, width: int, height: int, kept: bool):
+    pixels = np.full((height, width, 3), 240, np.uint8)
+    pixels[:480, :640] = np.random.default_rng(1).integers(0, 256, (480, 640, 3))
+    image = QImage(pixels.data, width, height, 3 * width, QImage.Format.Format_RGB888)
+    made = Image.open(io.BytesIO(screenshots._small_png(QPixmap.fromImage(image))))
+    assert (len(made.convert("RGB").getcolors(1000)) > 200) is kept
