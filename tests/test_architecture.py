@@ -95,6 +95,18 @@ def test_public_functions_of_measure_are_documented(path: Path):
             assert ast.get_docstring(node), f"{path}: {node.name} has no docstring"
 
 
+# of pytest-qt: they wait when their `with` ends, so a bare call waits for nothing
+WAITS_AT_END = {"waitExposed", "waitActive", "waitSignal", "waitSignals", "assertNotEmitted"}
+
+
+@pytest.mark.parametrize("path", TESTS, ids=lambda p: str(p.relative_to(ROOT)))
+def test_what_waits_at_the_end_of_its_block_has_one(path: Path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Call):
+            called = getattr(node.value.func, "attr", "")
+            assert called not in WAITS_AT_END, f"{path}:{node.lineno}: {called} has no with"
+
+
 def _child(code: str) -> str:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     return done.stdout.strip()

@@ -73,8 +73,8 @@ def window(qtbot: QtBot) -> Iterator[Window]:
     made.session.told = []
     made.session.message.connect(lambda text, level: made.session.told.append((level, text)))
     made.resize(1280, 800)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     yield made
     made.close()
     made.deleteLater()

@@ -26,8 +26,8 @@ def view(qtbot):
     sample = make_sample(d, kind=rng.choice(3, 600), field=np.arange(600) % 4, smallest_um=4.0)
     summary = summarise(sample, resamples=0)
     made.show_chart(size_chart(sample, FeltProfile(), summary=summary, title="pass 3"))
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     made.grab()
     return made
 

@@ -47,8 +47,8 @@ def widget(qtbot):
     made = Histogram()
     qtbot.addWidget(made)
     made.resize(360, 220)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     made.show_data(example())
     return made
 

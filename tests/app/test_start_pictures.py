@@ -13,8 +13,8 @@ def _page(qtbot: QtBot, width: int, height: int) -> StartPage:
     qtbot.addWidget(made)
     made.refresh()
     made.resize(width, height)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     return made
 
 

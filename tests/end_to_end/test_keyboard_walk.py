@@ -84,8 +84,8 @@ def window(qtbot: QtBot) -> Iterator[Window]:
     theme.choose("light")
     made = Window()
     made.resize(1280, 800)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     made.activateWindow()
     qtbot.waitUntil(lambda: made.isActiveWindow() and QApplication.focusWidget() is not None)
     yield made

@@ -49,8 +49,8 @@ def shown(qtbot) -> PictureView:
     view = PictureView()
     view.resize(700, 500)
     qtbot.addWidget(view)
-    view.show()
-    qtbot.waitExposed(view)
+    with qtbot.waitExposed(view):
+        view.show()
     view.set_picture(np.full((*SHAPE, 3), 200, np.uint8))
     return view
 

@@ -17,8 +17,8 @@ def view(qtbot):
     made = PictureView()
     made.resize(600, 460)
     qtbot.addWidget(made)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     made.set_picture(np.full((300, 400, 3), 200, dtype=np.uint8))
     squares = [np.array([[0, 0], [20, 0], [20, 20], [0, 20]]) + c for c in ([50, 50], [120, 50])]
     made.set_particles(make_particles(squares, label=[7, 9], kind=0, area_px2=400, doubt=0))

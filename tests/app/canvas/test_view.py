@@ -38,8 +38,8 @@ def view(qtbot):
     made = PictureView()
     made.resize(600, 400)
     qtbot.addWidget(made)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     made.set_picture(np.full((300, 400, 3), (220, 200, 160), dtype=np.uint8))
     return made
 

@@ -28,8 +28,8 @@ def station(qtbot, tmp_path, particles_template):
     made.resize(1200, 760)
     qtbot.addWidget(made)
     session.opened.connect(made.study_opened)
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     assert session.open(path)
     made.entered()
     qtbot.waitUntil(lambda: made.view.image is not None, timeout=20_000)

@@ -39,8 +39,8 @@ def station(qtbot, tmp_path):
     session.opened.connect(made.study_opened)
     made.said = []
     session.message.connect(lambda text, _level: made.said.append(text))
-    made.show()
-    qtbot.waitExposed(made)
+    with qtbot.waitExposed(made):
+        made.show()
     assert session.create(tmp_path / "paste.gritline")
     yield made
     session.shut()
