@@ -2,7 +2,8 @@
 
 import argparse
 import contextlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -155,6 +156,21 @@ class Shelf:
         parts.keep(key, outcome)  # last: what is here is in the study and on disk
         self.kept.add(key)
 
+    def waiting(self, jobs: Iterable[tuple[FieldJob, str]]) -> dict[str, FieldOutcome]:
+        """Return by key the fields a run that was stopped measured, before they were counted together."""
+        if self.finished is None:
+            return {}
+        found = {key: self.finished.waiting(key, job) for job, key in jobs if has_overlay(job)}
+        return {key: outcome for key, outcome in found.items() if outcome is not None}
+
+    def keep_waiting(self, job: FieldJob, key: str, outcome: FieldOutcome) -> FieldOutcome:
+        """Keep a field until all are measured, and return it as it is to be counted."""
+        self._parts = parts = self._parts or Parts(make_folder(self._folder))
+        if outcome.overlay is not None and job.overlay_path is not None:
+            write_overlay(job.overlay_path, outcome.overlay)
+        parts.keep_waiting(key, outcome)
+        return replace(outcome, overlay=None)
+
     def keep_links(self, counted: CountedOnce) -> None:
         """Keep in the study which fields overlap."""
         from measure.output.overlapping import plain_link
@@ -172,6 +188,11 @@ class Shelf:
         parts = self._parts or self.finished or Parts(make_folder(self._folder))
         parts.write_tables(keys, self._folder)
         parts.clear()
+
+
+def has_overlay(job: FieldJob) -> bool:
+    """Whether the overlay asked for is there; one asked for only now has to be drawn."""
+    return job.overlay_path is None or Path(job.overlay_path).exists()
 
 
 def _note_words(note: str, names: list[str]) -> str:

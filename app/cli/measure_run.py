@@ -5,11 +5,12 @@ import contextlib
 import json
 import tempfile
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.cli.exclude import zones_of
-from app.cli.measure_keep import Shelf, StudyWriter
+from app.cli.measure_keep import Shelf, StudyWriter, has_overlay
 from app.cli.measure_once import CountedOnce, count_shared_once
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
@@ -71,29 +72,21 @@ def _measure(
     far: Cluster | None,
 ) -> int:
     shelf = Shelf(folder, scale, study)
+    # fields counted together are decided about together, so those measured before come back whole
+    before = shelf.waiting(zip(plan.jobs, plan.keys, strict=True)) if args.count_once else {}
     done = set() if args.count_once else _done_before(plan, shelf.finished, study)
     shelf.take_over(done, dict(zip(plan.keys, plan.jobs, strict=True)))
-    todo = [(j, k) for j, k in zip(plan.jobs, plan.keys, strict=True) if k not in done]
-    if done:
-        warn(f"{len(done)} of {len(plan.keys)} fields were measured before the last stop and are taken over.")
-    bar = BarProgress(len(todo))
-    helpers = 0 if far else helpers_for(len(todo), args.jobs)
-    outcomes = measure_many(
-        [replace(j, helpers=helpers) for j, _ in todo],
-        workers=far.threads if far else workers_for(len(todo), args.jobs, plan.largest_px),
-        progress=bar,
-        executor=far,
-    )
-    waiting: list[tuple[FieldJob, str, FieldOutcome]] = []
-    for (job, key), outcome in zip(todo, outcomes, strict=True):
-        bar.step(outcome.name)
+    if done or before:
+        taken = len(done) + len(before)
+        warn(f"{taken} of {len(plan.keys)} fields were measured before the last stop and are taken over.")
+    waiting = []
+    for job, key, outcome in _outcomes(args, plan, done, before, far):
         if not shelf.takes(outcome):
             continue
-        if args.count_once:
-            waiting.append((job, key, outcome))
-        else:
+        if not args.count_once:
             shelf.keep(job, key, outcome)
-    bar.close()
+            continue
+        waiting.append((job, key, outcome if key in before else shelf.keep_waiting(job, key, outcome)))
     overlaps = None
     if waiting:
         overlaps = count_shared_once(waiting)
@@ -113,14 +106,41 @@ def _measure(
     return _finish(args, plan, scale, folder, shelf, names, overlaps)
 
 
+def _outcomes(
+    args: argparse.Namespace,
+    plan: _Plan,
+    done: set[str],
+    before: dict[str, FieldOutcome],
+    far: Cluster | None,
+) -> Iterator[tuple[FieldJob, str, FieldOutcome]]:
+    """Yield the fields that are not done in the order of the plan, measuring those not measured before."""
+    left = [(j, k) for j, k in zip(plan.jobs, plan.keys, strict=True) if k not in done]
+    todo = [job for job, key in left if key not in before]
+    bar = BarProgress(len(todo))
+    helpers = 0 if far else helpers_for(len(todo), args.jobs)
+    measured = measure_many(
+        [replace(job, helpers=helpers) for job in todo],
+        workers=far.threads if far else workers_for(len(todo), args.jobs, plan.largest_px),
+        progress=bar,
+        executor=far,
+    )
+    for job, key in left:
+        outcome = before.get(key) or next(measured)
+        if key not in before:
+            bar.step(outcome.name)
+        yield job, key, outcome
+    next(measured, None)  # lets the workers go
+    bar.close()
+
+
 def _done_before(plan: _Plan, finished: Parts | None, study: StudyWriter | None) -> set[str]:
     """Keys of the fields a run that was stopped has finished, the study included."""
     if finished is None:
         return set()
     return {
         key
-        for key, sha256 in zip(plan.keys, plan.sha256, strict=True)
-        if finished.has(key) and (study is None or study.holds(sha256))
+        for job, key, sha256 in zip(plan.jobs, plan.keys, plan.sha256, strict=True)
+        if finished.has(key) and has_overlay(job) and (study is None or study.holds(sha256))
     }
 
 
@@ -216,7 +236,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         plan.jobs.append(job)
         plan.sha256.append(sha256)
         plan.largest_px = max(plan.largest_px, pixels)
-        plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else ""))
+        plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else "", count_once=args.count_once))
     return plan
 
 

@@ -16,13 +16,14 @@ from measure import __version__
 from measure.output.field_advice import with_agreement
 from measure.output.field_run import FIELD_COLUMNS, FieldJob, FieldOutcome
 from measure.output.tables import write_csv
+from measure.output.waiting import read_waiting, write_waiting
 from measure.safe_write import make_folder, write_text, written_beside
 from measure.sizes.particle_table import TABLE_COLUMNS
 
 FOLDER_NAME = ".gritline-parts"
 
 
-def fingerprint(job: FieldJob, sha256: str, blank_sha256: str = "") -> str:
+def fingerprint(job: FieldJob, sha256: str, blank_sha256: str = "", *, count_once: bool = False) -> str:
     """Return the name a field is kept under: it changes with anything that could change its results."""
     what = {
         "program": __version__,
@@ -34,6 +35,7 @@ def fingerprint(job: FieldJob, sha256: str, blank_sha256: str = "") -> str:
         "settings": asdict(job.settings),
         "models": asdict(job.models),
         "zones": [zone.tolist() for zone in job.zones],
+        "count_once": count_once,
     }
     return hashlib.sha256(json.dumps(what, sort_keys=True, default=str).encode()).hexdigest()[:32]
 
@@ -59,6 +61,14 @@ class Parts:
         write_csv(self._table(key), outcome.table)
         write_text(self._row(key), json.dumps(outcome.row))
 
+    def keep_waiting(self, key: str, outcome: FieldOutcome) -> None:
+        """Keep a measured field that is yet to be counted together with others."""
+        write_waiting(self._waiting(key), outcome)
+
+    def waiting(self, key: str, job: FieldJob) -> FieldOutcome | None:
+        """Return a field kept by `keep_waiting`; None where there is none that can be read."""
+        return read_waiting(self._waiting(key), job)
+
     def row(self, key: str) -> dict:
         """The row of the fields table."""
         return json.loads(self._row(key).read_text(encoding="utf-8"))
@@ -78,6 +88,9 @@ class Parts:
     def clear(self) -> None:
         """Remove the parts: the run is finished."""
         shutil.rmtree(self.folder, ignore_errors=True)
+
+    def _waiting(self, key: str) -> Path:
+        return self.folder / f"{key}.npz"
 
     def _table(self, key: str) -> Path:
         return self.folder / f"{key}.csv"

@@ -206,3 +206,81 @@ def test_the_light_of_the_oil_is_worked_out_and_used(tmp_path, capsys):
     capsys.readouterr()
     assert main(["blank", str(folder / "f0.png"), "--out", str(blank)]) == 2
     assert "3 fields or more" in capsys.readouterr().err
+
+
+def _stop_at(name, monkeypatch, command):
+    """Run a command until the field of this name."""
+    from measure.output import field_run
+
+    real = field_run.run_field_job
+
+    def stops(job):
+        if job.name == name:
+            raise KeyboardInterrupt
+        return real(job)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(field_run, "run_field_job", stops)
+        assert main(command) == 130
+
+
+def _stopped_at(name, monkeypatch, command):
+    """Run until the field of this name, then again; return the names measured the second time."""
+    from measure.output import field_run
+
+    _stop_at(name, monkeypatch, command)
+    real, again = field_run.run_field_job, []
+    with monkeypatch.context() as patch:
+        patch.setattr(field_run, "run_field_job", lambda job: again.append(job.name) or real(job))
+        assert main(command) in (0, 1)
+    return again
+
+
+def _tables(folder):
+    return {name: (folder / name).read_bytes() for name in ("particles.csv", "fields.csv", "sizes.json")}
+
+
+def test_counting_once_is_taken_up_after_a_stop_with_the_same_bytes(walk, tmp_path, capsys, monkeypatch):
+    pictures = tmp_path / "f"
+    pictures.mkdir()
+    for place in range(3):
+        (pictures / f"w{place}.png").write_bytes((walk / f"w{place}.png").read_bytes())
+    _write(pictures / "w1 again.jpg", read_picture(walk / "w0.png").pixels)  # refused, before and after
+    base = ["measure", str(pictures), "--um-per-px", "0.65", "--jobs", "1", "--count-once", "--overlays"]
+    base += ["--exclude", "0,0,40,20"]
+    stopped = [*base, "--out", str(tmp_path / "a"), "--study", str(tmp_path / "a.gritline")]
+    assert _stopped_at("w2.png", monkeypatch, stopped) == ["w1 again.jpg", "w2.png"]
+    said = capsys.readouterr()
+    assert "2 of 4 fields were measured before the last stop" in said.err
+    assert "w0.png and w1.png, w1.png and w2.png" in said.out
+    whole = [*base, "--out", str(tmp_path / "b"), "--study", str(tmp_path / "b.gritline")]
+    assert main(whole) == 1
+    assert _tables(tmp_path / "a") == _tables(tmp_path / "b")
+    drawn = [sorted(p.name for p in (tmp_path / run / "overlays").iterdir()) for run in "ab"]
+    assert drawn[0] == drawn[1] != []
+    assert not (tmp_path / "a" / ".gritline-parts").exists()
+    for name in ("a", "b"):
+        assert main(["export", str(tmp_path / f"{name}.gritline"), "--out", str(tmp_path / f"e{name}")]) == 0
+    kept = [(tmp_path / name / "particles.csv").read_bytes() for name in ("ea", "eb")]
+    assert kept[0] == kept[1]
+    capsys.readouterr()
+
+
+def test_fields_that_wait_are_those_of_their_run_alone_and_read_whole(walk, tmp_path, capsys, monkeypatch):
+    out = tmp_path / "o"
+    base = ["measure", str(walk), "--um-per-px", "0.65", "--jobs", "1", "--out", str(out)]
+    once = [*base, "--count-once"]
+    assert _stopped_at("w1.png", monkeypatch, once) == ["w1.png", "w2.png"]
+    counted = _tables(out)
+    capsys.readouterr()
+    _stop_at("w1.png", monkeypatch, once)
+    assert main(base) == 0  # without counting once: nothing of the other run is taken
+    assert "were measured before" not in capsys.readouterr().err
+    each = _tables(out)
+    assert each != counted
+    _stop_at("w1.png", monkeypatch, once)
+    for path in (out / ".gritline-parts").glob("*.npz"):
+        path.write_bytes(path.read_bytes()[:900])  # cut short by a full disk
+    assert main(once) == 0
+    assert "were measured before" not in capsys.readouterr().err
+    assert _tables(out) == counted
