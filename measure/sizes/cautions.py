@@ -32,6 +32,7 @@ def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ..
         *sample.cautions,
         _few_fields(sample),
         _coarse_end(sample),
+        _weights(sample),
         frame_warning(sample.frame_weight),
         _near_limit(sample),
         _few_pieces(sample),
@@ -73,6 +74,16 @@ def _coarse_end(sample: SizeSample) -> str | None:
     if few <= max(5, 0.01 * len(volume)):
         return f"The {few} largest pieces carry half of the volume; volume figures hang on them."
     return None
+
+
+def _weights(sample: SizeSample) -> str | None:
+    below = int((sample.frame_weight < 1 - 1e-6).sum())
+    if not below:
+        return None
+    have = "1 piece has a frame weight" if below == 1 else f"{below} pieces have frame weights"
+    return (
+        f"{have} below 1, which no frame correction 1/P gives; they are used as they are, so check the table."
+    )
 
 
 def _near_limit(sample: SizeSample) -> str | None:

@@ -132,7 +132,7 @@ def summarise(
         )
     notes = tuple(note for note in (*sample.notes, volume_note(sample)) if note)
     if sample.left_out:
-        parts = ", ".join(f"{reason} {number}" for reason, number in sample.left_out.items())
+        parts = ", ".join(f"{number} ({reason})" for reason, number in sample.left_out.items())
         notes = (*notes, f"Left out of the figures: {parts}.")
     return SizeSummary(
         values=values,

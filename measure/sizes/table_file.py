@@ -83,8 +83,10 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
 
 
 def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
-    head = file.readline()
-    if not head.strip():
+    above, head = 0, file.readline()
+    while head and not head.strip():  # blank lines above the heading
+        above, head = above + 1, file.readline()
+    if not head:
         raise InvalidInput(f"'{path.name}' is empty; a table needs a heading row with '{REQUIRED}'.")
     delimiter = _delimiter(head)
     if head.lstrip()[0] in "{[":
@@ -101,7 +103,7 @@ def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
     places = [names.index(name) for name in wanted]
     parts: dict[str, list[np.ndarray]] = {name: [] for name in wanted}
     reader = csv.reader(file, delimiter=delimiter)
-    for lines, rows in _chunks(reader, path, max(places), len(names)):
+    for lines, rows in _chunks(reader, path, max(places), len(names), above + 1):
         for name, place in zip(wanted, places, strict=True):
             texts = [row[place] for row in rows]
             parts[name].append(_column(path, name, texts, lines, comma=delimiter != ","))
@@ -128,27 +130,31 @@ class _Reader(Protocol):
 
 
 def _chunks(
-    reader: _Reader, path: Path, last: int, columns: int
+    reader: _Reader, path: Path, last: int, columns: int, above: int
 ) -> Iterator[tuple[list[int], list[list[str]]]]:
-    """Yield line numbers and rows, some thousands at a time; blank lines are passed over."""
+    """Yield line numbers and rows, some thousands at a time; rows without a filled cell are passed over.
+
+    ``above`` is how many lines were read before the reader began.
+    """
     lines: list[int] = []
     rows: list[list[str]] = []
     for row in reader:
+        # spreadsheets end a table with rows of separators alone; most rows are known by their first cells
+        if not any(cell and not cell.isspace() for cell in row):
+            continue
         if len(row) <= last:
-            if not any(cell.strip() for cell in row):
-                continue
             raise InvalidInput(
-                f"'{path.name}' row {reader.line_num + 1}: "
+                f"'{path.name}' row {reader.line_num + above}: "
                 f"too few cells, {len(row)} where the heading asks for at least {last + 1}."
             )
         if len(row) > columns and any(cell.strip() for cell in row[columns:]):
             # each cell after the surplus one would be read as that of another column
             raise InvalidInput(
-                f"'{path.name}' row {reader.line_num + 1}: too many cells, {len(row)} where the heading "
+                f"'{path.name}' row {reader.line_num + above}: too many cells, {len(row)} where the heading "
                 f"names {columns}. Numbers with a decimal comma need semicolons between the columns."
             )
         rows.append(row)
-        lines.append(reader.line_num + 1)
+        lines.append(reader.line_num + above)
         if len(rows) == _CHUNK:
             yield lines, rows
             lines, rows = [], []

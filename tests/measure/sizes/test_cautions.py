@@ -42,6 +42,18 @@ def test_cover_and_frame_and_scale():
     assert "known to 6.0 %" in _careful(d, scale_relative_uncertainty=0.03)
 
 
+def test_weights_no_frame_correction_gives():
+    d = np.full(400, 10.0)
+    assert "2 pieces have frame weights below 1" in _careful(d, frame_weight=np.r_[0.5, 0.9, np.ones(398)])
+    assert "1 piece has a frame weight below 1" in _careful(d, frame_weight=np.r_[0.5, np.ones(399)])
+
+
+def test_left_out_pieces_are_told_with_their_reasons():
+    sample = make_sample(np.full(400, 10.0), left_out={"meets the frame": 3, "with a count of 0": 1})
+    told = "Left out of the figures: 3 (meets the frame), 1 (with a count of 0)."
+    assert told in summarise(sample, resamples=0).notes
+
+
 def test_few_pieces_and_few_fields():
     assert "Only 12 pieces are counted" in _careful(np.full(12, 10.0))
     assert "Only 1 piece is counted" in _careful([10.0])

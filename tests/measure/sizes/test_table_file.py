@@ -35,6 +35,15 @@ def test_separators_marks_and_quotes(tmp_path, text, encoding):
     assert table["count"].tolist() == [2.0, 1.0]
 
 
+def test_blank_lines_and_rows_of_separators_alone_are_passed_over(tmp_path):
+    text = f"\n\r\n{HEAD},count,kind\n\n12.5,2,salt\n,,\n \n30,1,skin\n,,\n,,\n"
+    table = read_sizes_table(_write(tmp_path, text))
+    assert (table[HEAD].tolist(), table["count"].tolist()) == ([12.5, 30.0], [2.0, 1.0])
+    # rows are still counted as an editor counts them
+    with pytest.raises(InvalidInput, match="row 6, column 'count': 'x'"):
+        read_sizes_table(_write(tmp_path, f"\n{HEAD},count\n3,1\n\n,\n4,x\n"))
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
