@@ -17,9 +17,14 @@ EXIT_DONE, EXIT_CHECK_FAILED, EXIT_BAD_INPUT, EXIT_STOPPED = 0, 1, 2, 130
 class _Parser(argparse.ArgumentParser):
     """Says what is wrong in one sentence, not below six lines of options."""
 
+    dashed = ""  # a path among the arguments that reads as an option
+
     def error(self, message: str) -> NoReturn:
         """End with the sentence and the status of bad input."""
-        self.exit(EXIT_BAD_INPUT, f"{self.prog}: {message}. {self.prog} --help lists the options.\n")
+        help_ = f"{self.prog} --help lists the options."
+        if self.dashed:
+            help_ = f"A path that begins with a dash needs ./ before it: ./{self.dashed}"
+        self.exit(EXIT_BAD_INPUT, f"{self.prog}: {message}. {help_}\n")
 
 
 def _parser(command: str) -> argparse.ArgumentParser:
@@ -55,6 +60,7 @@ def _open_window(arguments: Sequence[str]) -> int:
 
 
 def _run_command(arguments: Sequence[str]) -> int:
+    _Parser.dashed = next((a for a in arguments if a[:1] == "-" and os.path.exists(a)), "")
     parsed = _parser(arguments[0]).parse_args(arguments)
     try:
         return importlib.import_module(module_of(parsed.command)).run(parsed)

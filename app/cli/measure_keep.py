@@ -197,4 +197,4 @@ def has_overlay(job: FieldJob) -> bool:
 
 def _note_words(note: str, names: list[str]) -> str:
     more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-    return f"{names[0]}{more}: {note}."
+    return f"{names[0]}{more}: {note.rstrip('.')}."

@@ -14,6 +14,7 @@ from app.cli.measure_keep import Shelf, StudyWriter, has_overlay
 from app.cli.measure_once import CountedOnce, count_shared_once
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
 from measure.errors import InvalidInput
+from measure.field.blank_check import blank_warning
 from measure.model import FieldSettings, Scale
 from measure.output.burnt_marks import check_label
 from measure.output.cluster import Cluster, cluster_executor
@@ -21,7 +22,7 @@ from measure.output.field_pool import helpers_for, measure_many, workers_for
 from measure.output.field_run import FieldJob, FieldOutcome
 from measure.output.free_memory import picture_pixels
 from measure.output.parts import Parts, fingerprint
-from measure.output.run_sizes import sizes_of_table
+from measure.output.run_sizes import Sizes, sizes_of_table
 from measure.picture_file import list_pictures, read_picture
 from measure.picture_png import is_joined, left_out_in
 from measure.safe_write import check_folder_place, write_text
@@ -99,7 +100,7 @@ def _measure(
     for text in (*passed_over, *shelf.twins, *shelf.alarms, *shelf.marks, *shelf.advice()):
         warn(text)
     if not shelf.kept:  # every picture shows what is counted already
-        return 1
+        return _nothing_new(args, plan, scale, shelf)
     keys = [k for k in plan.keys if k in shelf.kept]
     shelf.write_tables(keys)
     names = [j.name for j, k in zip(plan.jobs, plan.keys, strict=True) if k in shelf.kept]
@@ -160,16 +161,7 @@ def _finish(
     for text in plan.warnings:
         warn(text)
     if args.json:
-        summary = {
-            "fields": len(names),
-            "particles": sizes.rows,
-            "counted": int(sizes.summary.pieces),
-            "um_per_px": scale.um_per_px,
-            "out": args.out,
-            "failed": [{"field": o.name, "reason": o.error} for o in shelf.failed],
-            "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms, *shelf.marks, *shelf.advice()],
-            "sizes": sizes.as_json,
-        }
+        summary = _summary(args, plan, scale, shelf, len(names), sizes)
         if overlaps is not None:
             summary["overlaps"] = overlaps.as_json
         print_json(summary)
@@ -182,6 +174,35 @@ def _finish(
         if args.study:
             say(f"Kept in the study: {args.study}")
     return 1 if shelf.failed or shelf.twins or shelf.alarms or plan.warnings else 0
+
+
+def _nothing_new(args: argparse.Namespace, plan: _Plan, scale: Scale, shelf: Shelf) -> int:
+    for text in plan.warnings:
+        warn(text)
+    if args.json:
+        print_json(_summary(args, plan, scale, shelf))
+    return 1
+
+
+def _summary(
+    args: argparse.Namespace,
+    plan: _Plan,
+    scale: Scale,
+    shelf: Shelf,
+    fields: int = 0,
+    sizes: Sizes | None = None,
+) -> dict[str, object]:
+    """What ``--json`` prints, also where every picture is counted already."""
+    return {
+        "fields": fields,
+        "particles": sizes.rows if sizes else 0,
+        "counted": int(sizes.summary.pieces) if sizes else 0,
+        "um_per_px": scale.um_per_px,
+        "out": args.out,
+        "failed": [{"field": o.name, "reason": o.error} for o in shelf.failed],
+        "warnings": [*plan.warnings, *shelf.twins, *shelf.alarms, *shelf.marks, *shelf.advice()],
+        "sizes": sizes.as_json if sizes else None,
+    }
 
 
 def _scale(args: argparse.Namespace) -> Scale:
@@ -208,7 +229,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     bar = check_label(args.bar) if args.bar else ""
     kinds_seen: Counter[int] = Counter()  # pictures of one camera setting carry their marks in one place
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
-    plan = _Plan([], [], [], [])
+    plan = _Plan([], [], [], [doubt for doubt in [blank_warning(blank) if blank else ""] if doubt])
     seen: dict[str, str] = {}
     for path, name in zip(paths, names, strict=True):
         try:

@@ -8,6 +8,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
+from measure.field.blank_check import refuse_dark_blank
 from measure.field.quick import length
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
@@ -114,6 +115,7 @@ def _without_light(rgb: np.ndarray, blank: Picture) -> np.ndarray:
             f"The blank-oil picture {blank.name} is {blank.width_px} x {blank.height_px} px but the field is "
             f"{rgb.shape[1]} x {rgb.shape[0]} px; take both at the same camera setting."
         )
+    refuse_dark_blank(blank)
     # noise and specks of the blank must not be stamped on the field
     light = cv2.GaussianBlur(cv2.medianBlur(_as_uint8(blank.pixels), 5), (0, 0), 8).astype(np.float32) / 255.0
     light = np.maximum(light, 0.02) ** 2.2
@@ -152,6 +154,8 @@ def _colour_steps(smooth: np.ndarray, noise: np.ndarray) -> np.ndarray:
 
 def _whitening(sample: np.ndarray, noise: np.ndarray, floor: np.ndarray) -> np.ndarray:
     scale = np.maximum(noise, floor)
+    if len(sample) < 2:  # a picture of one pixel varies by nothing
+        return np.diag(1 / scale)
     clipped = np.clip(sample, -3 * scale, 3 * scale)
     covariance = np.cov(clipped.T) + np.diag(floor**2)
     values, vectors = np.linalg.eigh(covariance)
@@ -188,7 +192,7 @@ def prepare(
     Raises
     ------
     InvalidInput
-        If the blank has another size.
+        If the blank has another size or is nearly black.
     """
     clipped = _clipped(picture.pixels)
     lab = _lab(picture.pixels, blank, room)

@@ -174,7 +174,7 @@ def _set_aside_small(particles: Particles, limit_px: float) -> Particles:
 def _notes(settings: FieldSettings, um_per_px: float, limit_px: float) -> tuple[str, ...]:
     if settings.smallest_um is not None and settings.smallest_um / um_per_px < limit_px:
         return (
-            f"The smallest size {settings.smallest_um:g} um is below what the picture can show; "
-            f"{limit_px * um_per_px:.3g} um ({limit_px:g} px) is used.",
+            f"The smallest size {settings.smallest_um:g} µm is below what the picture can show; "
+            f"{limit_px * um_per_px:.3g} µm ({limit_px:g} px) is used.",
         )
     return ()

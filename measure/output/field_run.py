@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+import numpy as np
+
 from measure.errors import KnownError
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Picture, Scale
 from measure.output.field_advice import ADVICE_COLUMNS, advice_cells
@@ -120,6 +122,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
     )
     overlay = _overlay(job, job.overlay_path, picture, result) if job.overlay_path else None
     table = result_table(result, job.scale, job.models, job.batch, job.name)
+    notes = (*picture.notes, *_outside(job.zones, picture), *result.notes)
     row = field_row(
         job.name,
         sha256=picture.sha256,
@@ -129,11 +132,11 @@ def _measured(job: FieldJob) -> FieldOutcome:
         table=table,
         batch=job.batch,
         quality=result.quality,
-        notes=(*picture.notes, *result.notes),
+        notes=notes,
     )
     row["look"], row["alarms"] = packed_look(picture), alarms_of(job, picture)
     row["marks"] = _marks_note(job, picture, result, row["alarms"]) if job.look_for_marks else ""
-    row["notes"] = list(picture.notes)
+    row["notes"] = list(notes)
     row["warnings"] = " ".join(part for part in (row["warnings"], *row["alarms"]) if part)
     kept = result if job.keep_result else None
     return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)
@@ -243,6 +246,16 @@ def _overlay(job: FieldJob, path: str, picture: Picture, result: FieldResult) ->
         return png
     write_overlay(path, png)
     return None
+
+
+def _outside(zones: Sequence[np.ndarray], picture: Picture) -> tuple[str, ...]:
+    """Say of areas to be left out that they do not lie in the picture, mostly a slip of the corner."""
+    width, height = picture.width_px, picture.height_px
+    off = [z for z in zones if z[:, 0].min() >= width or z[:, 1].min() >= height or z.max(axis=0).min() <= 0]
+    if not off:
+        return ()
+    what = "the area to be left out lies" if len(off) == 1 else f"{len(off)} areas to be left out lie"
+    return (f"{what} outside the picture of {width} x {height} px",)
 
 
 def _blank(job: FieldJob) -> Picture | None:

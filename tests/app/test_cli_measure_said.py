@@ -1,0 +1,78 @@
+"""What ``gritline measure`` says of a run: one JSON object at every end, and every slip of an option."""
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from app.__main__ import main
+
+SCALE = ("--um-per-px", "0.5", "--jobs", "1")
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+@pytest.fixture
+def corner(tmp_path):
+    """A small part of a sample field."""
+    pixels = cv2.imread(str(SAMPLES / "pass-6" / "field-1.jpg"))[:240, :320]
+    path = tmp_path / "corner.png"
+    cv2.imwrite(str(path), pixels)
+    return path
+
+
+def _ran(capsys, *words):
+    code = main(["measure", *map(str, words), *SCALE, "--json"])
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+def test_a_run_of_pictures_counted_already_still_prints_its_object(corner, tmp_path, capsys):
+    study = tmp_path / "s.gritline"
+    assert _ran(capsys, corner, "--study", study)[0] == 0
+    again = tmp_path / "again.bmp"
+    cv2.imwrite(str(again), cv2.imread(str(corner)))
+    code, out, err = _ran(capsys, again, "--study", study)
+    assert code == 1
+    told = json.loads(out)
+    assert (told["fields"], told["particles"], told["sizes"]) == (0, 0, None)
+    assert "shows the same picture as corner.png" in told["warnings"][0]
+    assert told["warnings"][0] in err
+
+
+def test_a_blank_that_is_a_field_fails_the_check(tmp_path, capsys):
+    field, other = SAMPLES / "pass-6" / "field-1.jpg", SAMPLES / "pass-6" / "field-2.jpg"
+    code, out, err = _ran(capsys, field, "--blank", other)
+    assert code == 1
+    assert "blank-oil picture field-2.jpg shows" in err
+    assert any("blank-oil picture" in text for text in json.loads(out)["warnings"])
+    assert _ran(capsys, field, "--blank", SAMPLES / "blank-oil.jpg")[0] == 0
+
+
+def test_an_area_outside_the_picture_and_a_limit_too_small_are_said(corner, capsys):
+    code, out, err = _ran(capsys, corner, "--exclude", "400,0,500,100", "--smallest-um", "0.5")
+    assert code == 0
+    assert "corner.png: the area to be left out lies outside the picture of 320 x 240 px." in err
+    assert "The smallest size 0.5 µm is below what the picture can show; 2 µm (4 px) is used." in err
+    assert len(json.loads(out)["warnings"]) == 2
+    assert "outside" not in _ran(capsys, corner, "--exclude", "300,200,500,400")[2]
+
+
+def test_a_path_that_begins_with_a_dash_is_explained(corner, tmp_path, capsys, monkeypatch):
+    corner.rename(tmp_path / "-corner.png")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        main(["measure", "-corner.png", *SCALE])
+    assert ended.value.code == 2
+    assert "begins with a dash needs ./ before it: ./-corner.png" in capsys.readouterr().err
+    assert _ran(capsys, "./-corner.png")[0] == 0
+
+
+def test_a_picture_of_one_pixel_is_a_field_without_pieces(tmp_path, capsys):
+    path = tmp_path / "dot.png"
+    cv2.imwrite(str(path), np.full((1, 1, 3), 200, np.uint8))
+    code, out, err = _ran(capsys, path)
+    assert (code, json.loads(out)["particles"]) == (0, 0)
+    assert "defect" not in err
