@@ -209,13 +209,17 @@ def _aicc(chi: float, width: int, count: int) -> float:
     return chi + 2 * width + 2 * width * (width + 1) / room if room > 0 else math.nan
 
 
+def _freedom(count: int, law: Law) -> int:
+    """Degrees of freedom; at least one, for no law here can follow batches that grow coarser again."""
+    return max(count - len(law.parameters), 1)
+
+
 def _with_draws(
     law: Law, theta: np.ndarray, chi: float, weight: float,
     dose: np.ndarray, sd: np.ndarray, draws: int, rng: np.random.Generator,
 ) -> LawFit:  # fmt: skip
     """Refit drawn data sets; scatter beyond the intervals widens them (Birge's ratio)."""
-    freedom = len(dose) - len(law.parameters)
-    wider = math.sqrt(max(1.0, chi / freedom)) if freedom > 0 else 1.0
+    wider = math.sqrt(max(1.0, chi / _freedom(len(dose), law)))
     count = round(draws * weight)
     middle = np.log(np.maximum(predict(law, theta, dose)[0], 1e-300))
     logs = middle + wider * sd * rng.standard_normal((count, len(dose)))
@@ -239,12 +243,25 @@ def _warnings(points: tuple[GrindPoint, ...], fits: list[LawFit], logs: np.ndarr
         found.append("No law stands out, so bands and forecasts mix them by their weight.")
     if any(not math.isfinite(p.low) for p in points):
         found.append("A batch without an interval is taken as known to 20 %.")
-    freedom = len(points) - len(fits[0].law.parameters)
-    if freedom > 0 and fits[0].chi_squared / freedom > 4:
+    if fits[0].chi_squared / _freedom(len(points), fits[0].law) > 4:
         found.append("The batches scatter more than their intervals say; bands are widened by that much.")
     if logs[-1] >= logs[0]:
         found.append("The most ground batch is not finer than the least ground one; look for a mix-up.")
+    else:
+        found += _coarser_again(points)
     return tuple(found)
+
+
+def _coarser_again(points: tuple[GrindPoint, ...]) -> list[str]:
+    """Name the first batch that is clearly coarser than one ground less; grinding does not do that."""
+    for place, later in enumerate(points):
+        finer = [p for p in points[:place] if p.dose < later.dose and p.high < later.low]
+        if finer:
+            earlier = min(finer, key=lambda p: p.high)
+            named = f"'{later.name}'" if later.name else f"The batch at {later.dose:g}"
+            than = f"'{earlier.name}'" if earlier.name else f"the one at {earlier.dose:g}"
+            return [f"{named} is coarser than {than}, which was ground less; look for a mix-up."]
+    return []
 
 
 def step_no_longer_noticed(curve: GrindCurve, step: float = 1.0, *, most: float = 1000.0) -> float:

@@ -139,8 +139,9 @@ def _sentence(curve: GrindCurve, f: Forecast) -> str:
     more += f" {'pass' if more == '1 more' and curve.unit == 'passes' else curve.unit}"
     between = f"{_amount(curve, f.more_low)} to {_amount(curve, f.more_high)}"
     if f.reachable is None:
+        about = "" if more.startswith("more than") else "about "
         return (
-            f"Not certain that {target} can be reached on this mill: about {more} after {last}, {between}; "
+            f"Not certain that {target} can be reached on this mill: {about}{more} after {last}, {between}; "
             f"{100 * f.never:.0f} % of the curves that fit level off above it."
         )
     if f.more == 0:

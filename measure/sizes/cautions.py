@@ -31,6 +31,7 @@ def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ..
     found = [
         *sample.cautions,
         _few_fields(sample),
+        _one_size(sample),
         _coarse_end(sample),
         _weights(sample),
         frame_warning(sample.frame_weight),
@@ -60,6 +61,15 @@ def _few_fields(sample: SizeSample) -> str | None:
             f"Only {len(sample.field_names)} fields: the intervals are wide because so few can be compared."
         )
     return None
+
+
+def _one_size(sample: SizeSample) -> str | None:
+    if len(sample) < 2 or np.ptp(sample.diameter_um) > 1e-6 * sample.diameter_um[0]:
+        return None
+    return (
+        "All pieces counted are of the same size, so their spread is not known and no interval holds "
+        "any of it; were the sizes rounded?"
+    )
 
 
 def _coarse_end(sample: SizeSample) -> str | None:

@@ -170,6 +170,25 @@ def test_batches_coarser_with_grinding_are_pointed_out():
     assert any("mix-up" in w for w in curve.warnings)
 
 
+def test_three_batches_coarser_again_give_no_sure_plateau():
+    # an exact fit is impossible, though there are as many batches as numbers in the law
+    data = [GrindPoint(t, v, v / 1.1, v * 1.1, f"pass {t}") for t, v in ((1, 60), (3, 30), (6, 45))]
+    curve = fit_grind(data)
+    assert "'pass 6' is coarser than 'pass 3', which was ground less; look for a mix-up." in curve.warnings
+    assert any("scatter more" in text for text in curve.warnings)
+    seen = forecast(curve, 28)
+    assert seen.reachable is None
+    assert seen.plateau_low < 28 < seen.plateau_high
+    # within their intervals nothing is said
+    calm = [GrindPoint(t, v, v / 1.3, v * 1.3, f"pass {t}") for t, v in ((1, 60), (3, 30), (6, 32))]
+    assert not any("mix-up" in text or "scatter" in text for text in fit_grind(calm).warnings)
+
+
+def test_a_number_that_cannot_be_told_has_no_about_before_it():
+    rising = [GrindPoint(t, v, v / 1.1, v * 1.1, f"pass {t}") for t, v in ((1, 30), (3, 40), (6, 60))]
+    assert "mill: more than 60 more passes after 6 passes" in forecast(fit_grind(rising), 25).sentence
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [

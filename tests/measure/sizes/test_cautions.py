@@ -42,6 +42,12 @@ def test_cover_and_frame_and_scale():
     assert "known to 6.0 %" in _careful(d, scale_relative_uncertainty=0.03)
 
 
+def test_sizes_without_any_spread():
+    assert "All pieces counted are of the same size" in _careful(np.full(500, 10.0))
+    assert "same size" not in _careful(np.r_[np.full(499, 10.0), 10.01])
+    assert "same size" not in _careful([10.0])
+
+
 def test_weights_no_frame_correction_gives():
     d = np.full(400, 10.0)
     assert "2 pieces have frame weights below 1" in _careful(d, frame_weight=np.r_[0.5, 0.9, np.ones(398)])
