@@ -43,7 +43,7 @@ FIELDS = (
         "Leave out an area",
         ("X",),
         "fields",
-        "Drag over a burnt-in bar or a label; nothing is counted there",
+        "Drag over a burnt-in bar or a label; nothing is counted there. Click an area to count it again",
         checkable=True,
     ),
     ActionRow(
@@ -53,7 +53,20 @@ FIELDS = (
         "fields",
         "Every field of this scale and picture size gets the areas of this one",
     ),
-    ActionRow("fields.leave_out_none", "Count the whole picture again", ("Shift+X",), "fields"),
+    ActionRow(
+        "fields.leave_out_none",
+        "Count the whole picture again",
+        ("Shift+X",),
+        "fields",
+        "Nothing is left out of this field any more, an even border round the view neither",
+    ),
+    ActionRow(
+        "fields.leave_out_border",
+        "Leave out the border round the view",
+        (),
+        "fields",
+        "Where it was counted: an even black or white border is left out by itself again",
+    ),
     ActionRow(
         "fields.camera",
         "Take fields with a camera",

@@ -26,6 +26,8 @@ class FieldJob:
         Excluded polygons, px.
     learned : object
         Kinds learned from this study's re-tags, or None.
+    border : bool
+        Leave an even border round the view out.
     helpers : int
         Processes that may share the field if it is large.
     """
@@ -38,6 +40,7 @@ class FieldJob:
     zones: tuple = ()
     learned: Any = None
     helpers: int = 0
+    border: bool = True
 
 
 def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
@@ -65,6 +68,7 @@ def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
         learned=job.learned,
         progress=progress,
         helpers=job.helpers,
+        border=job.border,
     )
     found = find_burnt_in(picture)
     # a mark whose middle is left out has been seen to, though crumbs at its margin may be counted
@@ -246,11 +250,28 @@ def decode(data: bytes, name: str) -> Picture:
     return read_picture(data, name)
 
 
-def make_light(picture: Picture, blank: bytes | None, zones: tuple) -> Any:
-    """Return the field's difference from its oil, for previews and hand edits."""
-    # a preview comes next: what it needs is loaded here, so that its first answer is soon there
-    from measure.field import find, light, pipeline, relief  # noqa: F401
+def border_of(picture: Picture, zones: tuple) -> tuple:
+    """Return the polygons of the even border round the view that are not among the areas left out."""
     from measure.field.surround import border_zones
 
+    return border_zones(picture, zones)
+
+
+def are_border(picture: Picture, zones: tuple) -> list[bool]:
+    """Return which of the areas left out are the even border round the view."""
+    from measure.field.surround import are_border as found
+
+    return found(picture, zones)
+
+
+def make_light(picture: Picture, blank: bytes | None, zones: tuple, *, border: bool = True) -> Any:
+    """Return the field's difference from its oil, for previews and hand edits.
+
+    Without ``border`` an even border round the view is not left out.
+    """
+    # a preview comes next: what it needs is loaded here, so that its first answer is soon there
+    from measure.field import find, light, pipeline, relief  # noqa: F401
+
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None
-    return light.prepare(picture, blank=decoded, zones=(*zones, *border_zones(picture, zones)))
+    left_out = border_of(picture, zones) if border else ()
+    return light.prepare(picture, blank=decoded, zones=(*zones, *left_out))

@@ -104,6 +104,7 @@ class Measuring(QObject):
             settings=settings,
             blank=source.blank,
             zones=source.zones,
+            border=source.border,
             learned=session.open_study.setting("learned_kinds", None),
         )
 

@@ -24,6 +24,7 @@ class FieldSource:
     data: bytes
     blank: bytes | None = None
     zones: tuple = ()
+    border: bool = True  # an even border round the view is left out
 
 
 class PictureShelf(QObject):
@@ -117,7 +118,7 @@ class PictureShelf(QObject):
 
         def work(_progress: object) -> tuple[Picture, Any]:
             decoded = picture if picture is not None else jobs.decode(source.data, source.name)
-            return decoded, jobs.make_light(decoded, source.blank, source.zones)
+            return decoded, jobs.make_light(decoded, source.blank, source.zones, border=source.border)
 
         def made(both: tuple[Picture, Any]) -> None:
             self._keep(field_id, both[0])

@@ -12,6 +12,7 @@ from app.pictures import FieldSource, PictureShelf
 from app.tasks import TaskRunner
 from measure.errors import InvalidInput, KnownError, StudyFileError
 from measure.model import FieldSettings, Picture, Scale
+from measure.output.borders import borders_counted
 from measure.particles import Particles, make_particles
 from measure.study.records import Changes, FieldRow
 from measure.study.study import Study
@@ -300,13 +301,15 @@ class Session(QObject):
         if row is None:
             raise InvalidInput("That field is no longer in the study.")
         blank = self.open_study.field_bytes(row.blank_id) if row.blank_id is not None else None
-        return FieldSource(row.name, self.open_study.field_bytes(field_id), blank, tuple(row.zones))
+        border = field_id not in borders_counted(self.open_study)
+        return FieldSource(row.name, self.open_study.field_bytes(field_id), blank, tuple(row.zones), border)
 
     def _light_key(self, field_id: int) -> tuple:
         row = self.field_row(field_id)
         if row is None:
             return (field_id,)
-        return (field_id, row.blank_id, tuple(zone.tobytes() for zone in row.zones))
+        border = field_id in borders_counted(self.open_study)
+        return (field_id, row.blank_id, border, tuple(zone.tobytes() for zone in row.zones))
 
     # inner --------------------------------------------------------------------------------------------------
 

@@ -48,19 +48,25 @@ class RectangleTool(PullTool):
     ----------
     done : callable
         ``done(rect)``, picture px.
+    clicked : callable, optional
+        ``clicked(at)``, picture px, where the button went down and up in one place.
     """
 
     name = "rectangle"
     hint = "Drag a rectangle. Escape drops it."
 
-    def __init__(self, done: Callable[[QRectF], None]) -> None:
+    def __init__(
+        self, done: Callable[[QRectF], None], clicked: Callable[[QPointF], None] | None = None
+    ) -> None:
         super().__init__()
-        self._done = done
+        self._done, self._clicked = done, clicked
 
     def pulled(self, view: ToolView, start: QPointF, end: QPointF, modifiers: Modifiers) -> None:
-        """Hand it over unless it is empty."""
+        """Hand it over unless it is empty; a click hands over its place."""
         rect = QRectF(start, end).normalized()
-        if rect.width() >= 1 and rect.height() >= 1:
+        if self._clicked is not None and (end - start).manhattanLength() * view.zoom <= _CLICK_PX:
+            self._clicked(start)
+        elif rect.width() >= 1 and rect.height() >= 1:
             self._done(rect)
 
 

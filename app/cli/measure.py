@@ -32,6 +32,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="leave out this rectangle (px) of every picture, such as a burnt-in bar; may be repeated",
     )
     how.add_argument(
+        "--count-border",
+        action="store_true",
+        help="count an even black or white border round the view too; it is left out by itself otherwise",
+    )
+    how.add_argument(
         "--bar",
         metavar="LENGTH",
         help="what the bar drawn into the pictures says, such as '20 µm', to hold it against the scale",

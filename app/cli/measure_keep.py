@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from measure.output.study_run import StudyKeeper
 
 
+_BORDER = "the even border round the view is left out; to count it, add --count-border"
 _MOST_SAID = 3  # fields to take again that are named; the table names all
 
 
@@ -41,6 +42,10 @@ class StudyWriter:
     def holds(self, sha256: str) -> bool:
         """Whether the study has this picture and its particles already."""
         return self._keeper is not None and self._keeper.holds(sha256)
+
+    def counts_border(self, sha256: str) -> bool:
+        """Whether the border of this picture counts, as the study keeps it."""
+        return self._keeper is not None and self._keeper.counts_border(sha256)
 
     def twins(self) -> Twins:
         """Return what knows the pictures of the study."""
@@ -131,8 +136,12 @@ class Shelf:
             self.marks.append(row["marks"])
 
     def _note_advice(self, name: str, row: Mapping) -> None:
+        from measure.field.surround import BORDER
+
         for note in row.get("notes", ()):
-            self._notes.setdefault(note, []).append(name)
+            # its share of the picture differs from field to field, and what to do is the same
+            told = _BORDER if row.get("border") == "left out" and note.startswith(BORDER) else note
+            self._notes.setdefault(told, []).append(name)
         if row.get("advice") == "retake":
             self._retakes.append(f"{name}: {row['advice_reason']}")
 

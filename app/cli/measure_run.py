@@ -39,6 +39,11 @@ class _Plan:
     sha256: list[str]
     warnings: list[str]
     largest_px: int = 0  # pixels of the largest picture
+    blank_sha256: str = ""
+
+    def key(self, job: FieldJob, sha256: str, count_once: bool) -> str:
+        """Return what the results of a job are kept under."""
+        return fingerprint(job, sha256, self.blank_sha256, count_once=count_once)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -59,9 +64,19 @@ def run(args: argparse.Namespace) -> int:
     plan = _plan(args, scale, out)
     with contextlib.ExitStack() as stack:
         study = StudyWriter(args, stack) if args.study else None
+        if study is not None:
+            _count_borders(plan, study, args.count_once)
         far = stack.enter_context(cluster_executor(args.cluster)) if args.cluster else None
         folder = out if out is not None else Path(stack.enter_context(tempfile.TemporaryDirectory()))
         return _measure(args, plan, scale, folder, study, far)
+
+
+def _count_borders(plan: _Plan, study: StudyWriter, count_once: bool) -> None:
+    """Count the border of fields where the study says so, also without the option."""
+    for place, (job, sha256) in enumerate(zip(plan.jobs, plan.sha256, strict=True)):
+        if job.border and study.counts_border(sha256):
+            plan.jobs[place] = replace(job, border=False)
+            plan.keys[place] = plan.key(plan.jobs[place], sha256, count_once)
 
 
 def _measure(
@@ -229,7 +244,8 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     bar = check_label(args.bar) if args.bar else ""
     kinds_seen: Counter[int] = Counter()  # pictures of one camera setting carry their marks in one place
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
-    plan = _Plan([], [], [], [doubt for doubt in [blank_warning(blank) if blank else ""] if doubt])
+    doubts = [doubt for doubt in [blank_warning(blank) if blank else ""] if doubt]
+    plan = _Plan([], [], [], doubts, blank_sha256=blank.sha256 if blank else "")
     seen: dict[str, str] = {}
     for path, name in zip(paths, names, strict=True):
         try:
@@ -249,6 +265,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
             blank_path=args.blank, overlay_path=overlay,
             keep_result=args.study is not None or args.count_once,
             zones=(*zones, *left_out_in(path)), joined=is_joined(path),
+            border=not args.count_border,
         )  # fmt: skip
         pixels = picture_pixels(path)
         _refuse_larger_than_picture(args.smallest_um, scale, pixels, name)
@@ -257,7 +274,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
         plan.jobs.append(job)
         plan.sha256.append(sha256)
         plan.largest_px = max(plan.largest_px, pixels)
-        plan.keys.append(fingerprint(job, sha256, blank.sha256 if blank else "", count_once=args.count_once))
+        plan.keys.append(plan.key(job, sha256, args.count_once))
     return plan
 
 

@@ -28,6 +28,7 @@ from app.stations.fields_several import SeveralFields
 from app.stations.fields_twins import TwinWatch
 from app.stations.slide_plan import SlidePlanCard
 from measure.model import FieldSettings
+from measure.output.borders import borders_counted
 from measure.study.records import Batch, Changes, FieldRow
 
 
@@ -95,6 +96,7 @@ class Station(BaseStation):
             "fields.leave_out": self.picture.switch_tool,
             "fields.leave_out_none": self.picture.leave_out_none,
             "fields.leave_out_all": self.picture.leave_out_all,
+            "fields.leave_out_border": self.picture.leave_out_border,
             "fields.camera": self._switch_camera,
             "fields.take": self.capture.take,
             "fields.marks": self._look_for_marks,
@@ -256,6 +258,8 @@ class Station(BaseStation):
         here = self.session.field_row()
         for name in ("leave_out_none", "leave_out_all"):
             self.action(f"fields.{name}").setEnabled(writable and here is not None and bool(here.zones))
+        counted = here is not None and here.id in borders_counted(self.session.open_study)
+        self.action("fields.leave_out_border").setEnabled(writable and counted)
         for name in ("next", "previous", "preview", "outlines"):
             self.action(f"fields.{name}").setEnabled(bool(self.list.fields.field_ids()))
 

@@ -1,16 +1,18 @@
 """The picture side of the Fields station: the field in view, its outlines, areas left out."""
 
 import numpy as np
-from PySide6.QtCore import QRectF
+from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from app import number_text, parts, theme
+from app import jobs, number_text, parts, theme
 from app.canvas.tools_point import RectangleTool
 from app.canvas.view import PictureView
 from app.flow import flow
 from app.messages import DONE, NOTE
 from app.session import Session
+from measure.outlines import contains
+from measure.output.borders import count_border
 from measure.study.records import FieldRow
 
 EMPTY = (
@@ -39,7 +41,7 @@ class FieldPicture(QWidget):
         self.view = PictureView()
         self.view.set_empty_text(EMPTY)
         self.field_name, self.note = parts.label(""), parts.label("", "soft")
-        self._tool = RectangleTool(self._leave_out)
+        self._tool = RectangleTool(self._leave_out, self._take_back)
         self._hidden_by_preview = False
         line = flow()
         line.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
@@ -100,7 +102,9 @@ class FieldPicture(QWidget):
         """Take or put down the tool that leaves out an area."""
         on = self._leave_out_action.isChecked()
         self.view.set_tool(self._tool if on else None)
-        self.note.setText("Drag over a bar, a label, dirt." if on else "")
+        row = self._session.field_row()
+        back = " Click an area left out to count it again." if row is not None and row.zones else ""
+        self.note.setText(f"Drag over a bar, a label, dirt.{back}" if on else "")
 
     def _leave_out(self, rect: QRectF) -> None:
         row = self._session.field_row()
@@ -141,5 +145,56 @@ class FieldPicture(QWidget):
         """Count the whole picture again."""
         row = self._session.field_row()
         if row is not None and row.zones:
-            text = f"Count all of {row.name} again"
-            self._session.do(self._session.open_study.update_field, row.id, zones=(), text=text)
+            self._count_again(row, set(range(len(row.zones))), f"Count all of {row.name} again")
+
+    def _take_back(self, at: QPointF) -> None:
+        """Count the area again that lies at a place; the border round the view is one area."""
+        row = self._session.field_row()
+        hit = [i for i, zone in enumerate(row.zones) if contains(zone, at.x(), at.y())] if row else []
+        if row is None or not hit:
+            self._session.tell("Nothing is left out there. Drag to leave an area out.", NOTE)
+        elif self._count_again(row, {hit[-1]}, f"Count an area of {row.name} again"):
+            self._leave_out_action.setChecked(False)
+            self.switch_tool()
+
+    def _count_again(self, row: FieldRow, places: set[int], text: str) -> bool:
+        """Take areas back for good: a border among them is not left out by itself any more."""
+        picture = self._session.picture()
+        if picture is None:
+            self._session.tell("The picture is still being read. Try again in a moment.", NOTE)
+            return False
+        border = {i for i, is_border in enumerate(jobs.are_border(picture, row.zones)) if is_border}
+        back = places | border if places & border else places
+        if self._session.do(self._keep_counted, row, back, bool(places & border), text) is None:
+            return False
+        if places & border:
+            words = f"The border of {row.name} counts from now on, also when it is measured again."
+            self._session.tell(words, DONE)
+        return True
+
+    def _keep_counted(self, row: FieldRow, places: set[int], border: bool, text: str) -> bool:
+        study = self._session.open_study
+        with study.one_step(text):
+            zones = tuple(zone for i, zone in enumerate(row.zones) if i not in places)
+            study.update_field(row.id, zones=zones)
+            if border:
+                count_border(study, row.id)
+        return True
+
+    def leave_out_border(self) -> None:
+        """Leave the even border round the view out again, where it was counted."""
+        picture, row = self._session.picture(), self._session.field_row()
+        if picture is None or row is None:
+            return
+        border = jobs.border_of(picture, row.zones)
+        if self._session.do(self._keep_border, row, border) is not None:
+            words = "" if border else " There is none in this picture."
+            self._session.tell(f"An even border of {row.name} is left out by itself again.{words}", DONE)
+
+    def _keep_border(self, row: FieldRow, border: tuple) -> bool:
+        study = self._session.open_study
+        with study.one_step(f"Leave out the border of {row.name}"):
+            count_border(study, row.id, False)
+            if border:
+                study.update_field(row.id, zones=(*row.zones, *border))
+        return True

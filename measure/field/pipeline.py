@@ -62,6 +62,7 @@ def measure_field(
     light: Light | None = None,
     progress: Progress = SILENT,
     helpers: int = 0,
+    border: bool = True,
 ) -> FieldResult:
     """Measure one field.
 
@@ -83,6 +84,8 @@ def measure_field(
     helpers : int
         Processes that may be started to share the work if the field is large. They come by "spawn", so a
         script that asks for them must guard its main part.
+    border : bool
+        Leave an even border round the view out; without it the border is part of the field.
 
     Returns
     -------
@@ -96,8 +99,8 @@ def measure_field(
     started = time.perf_counter()
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
-    border = border_zones(picture, zones) if light is None else ()
-    zones += border
+    found_border = border_zones(picture, zones) if light is None else ()
+    zones += found_border if border else ()
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(large):
         particles, light = _measured(
@@ -107,8 +110,8 @@ def measure_field(
     quality = field_quality(particles, frame, light)
     progress.report(1.0, "done")
     notes = _notes(settings, um_per_px, limit)
-    if border:
-        notes += (border_note(border, (picture.height_px, picture.width_px)),)
+    if found_border:
+        notes += (border_note(found_border, (picture.height_px, picture.width_px), counted=not border),)
     return FieldResult(
         particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
     )

@@ -19,6 +19,7 @@ _EVEN = 0.04  # standard deviation within it, over white
 _LEAST_SHARE = 0.003  # of the picture
 _BULGE = 0.2  # what the view's hull has more than the view, over the border
 _WHOLE_LIGHT, _BLURRED_PX = 0.97, 14  # share of the light from which the view counts; farthest it is sought
+BORDER = "The even border round the view"  # how what is said of it begins
 _COVERED = 0.8  # share of a border already left out, from which nothing is to be added
 
 
@@ -48,12 +49,32 @@ def border_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[
     return _polygons(border, (rows, cols)) if border.any() else ()
 
 
-def border_note(added: tuple[np.ndarray, ...], shape: tuple[int, int]) -> str:
-    """Return what is said of a border that was left out of a picture of so many rows and columns."""
+def are_border(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]:
+    """Whether each area is one that is left out by itself because it is the border round the view.
+
+    Parameters
+    ----------
+    picture : Picture
+    zones : tuple of (K, 2) ndarray
+        What is left out, x and y in px.
+    """
+    shape = picture.pixels.shape[:2]
+    border = zone_mask(shape, border_zones(picture))
+    masks = [zone_mask(shape, (zone,)) for zone in zones]
+    return [
+        border is not None and mask is not None and bool(mask.any()) and border[mask > 0].mean() >= _COVERED
+        for mask in masks
+    ]
+
+
+def border_note(added: tuple[np.ndarray, ...], shape: tuple[int, int], *, counted: bool = False) -> str:
+    """Return what is said of a border left out of a picture of so many rows and columns, or counted."""
     mask = zone_mask(shape, added)
     share = 0.0 if mask is None else float(mask.mean())
+    if counted:
+        return f"{BORDER}, {100 * share:.0f} % of the picture, counts as part of the field, as was asked for."
     return (
-        f"The even border round the view, {100 * share:.0f} % of the picture, is left out: "
+        f"{BORDER}, {100 * share:.0f} % of the picture, is left out: "
         "nothing is counted in it, and its area is none of the field's."
     )
 

@@ -62,6 +62,7 @@ class FieldJob:
     joined: bool = False  # made of several fields: larger than the pictures its scale was made at
     helpers: int = 0  # processes that may share the field if it is large
     look_for_marks: bool = False  # for a burnt-in bar or words; one picture of a kind tells for all
+    border: bool = True  # leave an even border round the view out
     bar: str = ""  # what the burnt-in bar says, where that was told
 
 
@@ -70,7 +71,8 @@ class FieldOutcome:
     """What came of one job: a table, or the sentence that says why not and no table.
 
     ``row`` has the keys of `FIELD_COLUMNS` and, beside them, what later steps compare: ``look`` is the small
-    copy of `measure.output.twins`, ``alarms`` the sentences of `alarms_of`, ``marks`` that of `marks_note`.
+    copy of `measure.output.twins`, ``alarms`` the sentences of `alarms_of`, ``marks`` that of `marks_note`,
+    ``border`` whether an even border round the view was "left out" or "counted", or empty.
     """
 
     name: str
@@ -119,6 +121,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
         blank=_blank(job),
         zones=job.zones,
         helpers=job.helpers,
+        border=job.border,
     )
     overlay = _overlay(job, job.overlay_path, picture, result) if job.overlay_path else None
     table = result_table(result, job.scale, job.models, job.batch, job.name)
@@ -137,9 +140,16 @@ def _measured(job: FieldJob) -> FieldOutcome:
     row["look"], row["alarms"] = packed_look(picture), alarms_of(job, picture)
     row["marks"] = _marks_note(job, picture, result, row["alarms"]) if job.look_for_marks else ""
     row["notes"] = list(notes)
+    row["border"] = _border_said(job, result)
     row["warnings"] = " ".join(part for part in (row["warnings"], *row["alarms"]) if part)
     kept = result if job.keep_result else None
     return FieldOutcome(job.name, job.batch, job.path, table=table, row=row, result=kept, overlay=overlay)
+
+
+def _border_said(job: FieldJob, result: FieldResult) -> str:
+    if not job.border:
+        return "counted"
+    return "left out" if len(result.frame.zones) > len(job.zones) else ""
 
 
 def _marks_note(job: FieldJob, picture: Picture, result: FieldResult, alarms: list[str]) -> str:

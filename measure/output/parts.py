@@ -35,6 +35,7 @@ def fingerprint(job: FieldJob, sha256: str, blank_sha256: str = "", *, count_onc
         "settings": asdict(job.settings),
         "models": asdict(job.models),
         "zones": [zone.tolist() for zone in job.zones],
+        "border": job.border,
         "count_once": count_once,
     }
     return hashlib.sha256(json.dumps(what, sort_keys=True, default=str).encode()).hexdigest()[:32]

@@ -7,6 +7,7 @@ from typing import Self
 
 from measure.errors import InvalidInput, StudyFileError
 from measure.model import Scale
+from measure.output.borders import borders_counted, count_border
 from measure.output.field_run import FieldOutcome
 from measure.study.records import Batch, NewField
 from measure.study.study import Study
@@ -95,6 +96,8 @@ class StudyKeeper:
                 field_id, scale_id=scale_id, blank_id=self._blank_id, zones=result.frame.zones
             )
             self.study.store_result(field_id, result)
+            if outcome.row.get("border") == "counted":
+                count_border(self.study, field_id)
             if self.study.setting("measure_settings", None) is None:  # the window goes on as the run began
                 settings = asdict(result.settings)
                 self.study.set_setting("measure_settings", settings, "Change how fields are measured")
@@ -104,6 +107,10 @@ class StudyKeeper:
     def holds(self, sha256: str) -> bool:
         """Whether the study holds this picture, measured."""
         return sha256 in self._measured
+
+    def counts_border(self, sha256: str) -> bool:
+        """Whether the study holds this picture and its border is to be counted."""
+        return self._known.get(sha256) in borders_counted(self.study)
 
     def _find_batch(self, batch: Batch) -> int:
         named = {row.batch.name: row.id for row in self.study.batches()}

@@ -40,6 +40,7 @@ _SETTINGS = {
     "learned_kinds": "the kinds learned",
     "field_overlaps": "which fields overlap",
     "slide_plans": "where fields are taken",
+    "borders_counted": "fields whose border counts",
 }
 _ROLES = {"field": "field of a smear", "blank": "blank oil", "ruling": "ruling", "table": "table"}
 

@@ -13,6 +13,7 @@ from app.stations.fields_words import stale_words
 from measure.errors import InvalidInput
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings
+from measure.output.borders import count_border
 from measure.particles import make_particles
 from measure.study.records import NewField
 
@@ -156,3 +157,16 @@ def test_a_border_round_the_view_becomes_an_area_left_out(ready: Session, qtbot:
     ready.undo()
     assert study.field(field_id).zones == ()
     assert not study.field(field_id).measured
+    # refused: it counts, and the field says so
+    ready.do(count_border, study, field_id)
+    assert ready.measure([field_id])
+    qtbot.waitUntil(lambda: ended(ready), timeout=20000)
+    row = study.field(field_id)
+    assert (row.zones, row.result_zones) == ((), ())
+    assert "counts as part of the field, as was asked for" in row.result_notes[0]
+    lights = []
+    ready.show_field(field_id)
+    qtbot.waitUntil(lambda: ready.picture() is not None, timeout=5000)
+    ready.with_light(lights.append)
+    qtbot.waitUntil(lambda: bool(lights), timeout=5000)
+    assert lights[0].zone_mask is None  # hand edits and the preview see it too
