@@ -47,7 +47,9 @@ def picture(parent: QWidget, title: str) -> Path | None:
 def tables(parent: QWidget) -> list[Path]:
     """Ask for particle tables."""
     folder = preferences.last_folder("tables")
-    names, _ = QFileDialog.getOpenFileNames(parent, "Add tables of pieces", folder, "Tables (*.csv)")
+    names, _ = QFileDialog.getOpenFileNames(
+        parent, "Add tables of pieces", folder, "Tables (*.csv *.xlsx *.parquet)"
+    )
     if names:
         preferences.remember_folder("tables", names[0])
     return [Path(name) for name in names]

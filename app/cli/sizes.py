@@ -9,7 +9,9 @@ from measure.errors import InvalidInput
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("table", metavar="TABLE.csv", help="particle table, or any table of sizes")
+    parser.add_argument(
+        "table", metavar="TABLE.csv", help="particle table, or any table of sizes (CSV, XLSX or Parquet)"
+    )
     parser.add_argument("--kind", metavar="K", help="this kind only: kernel, skin, salt or other")
     parser.add_argument(
         "--smallest-um", metavar="D", help="leave out pieces below this area-equivalent diameter, µm"

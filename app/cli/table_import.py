@@ -5,7 +5,9 @@ import argparse
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("table", metavar="TABLE.csv", help="particle table, or any table of sizes")
+    parser.add_argument(
+        "table", metavar="TABLE.csv", help="particle table, or any table of sizes (CSV, XLSX or Parquet)"
+    )
     parser.add_argument(
         "--study", metavar="FILE", required=True,
         help="study to take it into (.gritline); made where there is none",

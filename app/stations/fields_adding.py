@@ -17,13 +17,14 @@ from measure.picture_file import LISTED_SUFFIXES
 from measure.picture_png import left_out_of
 from measure.study.records import TABLE_METHOD, Batch, NewField, ScaleRow
 
+TABLE_SUFFIXES = (".csv", ".xlsx", ".parquet")
 _MOST_SAID = 3  # files left out that are spoken of one by one
 KEY, TABLE_KEY = "read pictures", "read tables"
 
 
 def is_table(path: Path) -> bool:
     """Return whether a file may be a particle table, by its name."""
-    return path.suffix.lower() == ".csv"
+    return path.suffix.lower() in TABLE_SUFFIXES
 
 
 def dropped(data: QMimeData) -> list[Path]:

@@ -13,8 +13,10 @@ from measure.errors import InvalidInput
 from measure.model import FieldQuality
 from measure.output.tables import unquoted
 from measure.sizes.table_file import read_sizes_table
+from measure.sizes.table_formats import is_workbook, workbook_has, workbook_rows
 
 FIELDS_NAME = "fields.csv"
+_FIELDS_SHEET = "fields"  # of a workbook
 _LARGEST_PX = 400_000
 _NUMBERS: tuple[str, ...] = (
     "width_px",
@@ -84,8 +86,8 @@ def read_table(path: Path | str, fields: Path | str | None = None) -> TableSourc
     path : path
         Any table `measure.sizes.table_file.read_sizes_table` reads.
     fields : path, optional
-        Table of fields as Gritline writes it. Without it a fields.csv in the same folder is used where it
-        tells of every field of the table.
+        Table of fields as Gritline writes it. Without it a workbook's own sheet of fields, or a fields.csv in
+        the same folder, is used where it tells of every field of the table.
 
     Raises
     ------
@@ -96,19 +98,24 @@ def read_table(path: Path | str, fields: Path | str | None = None) -> TableSourc
     columns = read_sizes_table(path, whole=True)
     sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
     source = TableSource(path.name, sha256, columns)
-    beside = path.with_name(FIELDS_NAME)
+    beside = path if _tells_of_fields(path) else path.with_name(FIELDS_NAME)
     if fields is not None:
         facts = read_fields_table(fields)
         missing = [name for name in _field_names(columns) if name not in {f.field for f in facts}]
         if missing:
             raise InvalidInput(f"'{Path(fields).name}' does not tell of the field '{missing[0]}'.")
-    elif "field" in columns and beside.is_file() and beside != path:
+    elif "field" in columns and beside.is_file() and (beside != path or _tells_of_fields(path)):
         facts = read_fields_table(beside)
         if not set(_field_names(columns)) <= {f.field for f in facts}:
             return source
     else:
         return source
     return TableSource(path.name, sha256, columns, facts)
+
+
+def _tells_of_fields(path: Path) -> bool:
+    """Whether a table is a workbook with a sheet of its fields, as Gritline writes it."""
+    return is_workbook(path) and workbook_has(path, _FIELDS_SHEET)
 
 
 def read_fields_table(path: Path | str) -> tuple[FieldFacts, ...]:
@@ -120,6 +127,8 @@ def read_fields_table(path: Path | str) -> tuple[FieldFacts, ...]:
         If it cannot be read, lacks a column, or a size is not possible.
     """
     path = Path(path)
+    if path.is_file() and is_workbook(path):
+        return _facts_of_rows(path, _workbook_dicts(path))
     try:
         text = path.read_text(encoding="utf-8-sig")
         head = text.partition("\n")[0]
@@ -129,10 +138,22 @@ def read_fields_table(path: Path | str) -> tuple[FieldFacts, ...]:
         raise InvalidInput(f"'{path}' cannot be read: {error.strerror}.") from None
     except (UnicodeDecodeError, csv.Error):
         raise InvalidInput(f"'{path.name}' is not a CSV table in UTF-8; export it as CSV.") from None
+    return _facts_of_rows(path, list(enumerate(rows, start=2)))
+
+
+def _workbook_dicts(path: Path) -> list[tuple[int, dict[str, str]]]:
+    """Rows of the sheet of fields by column, without the row of units."""
+    rows = workbook_rows(path, _FIELDS_SHEET)
+    names = next(rows, (1, []))[1]
+    found = [(number, dict(zip(names, cells, strict=False))) for number, cells in rows]
+    return [(number, row) for number, row in found if row.get("width_px") != "px"]
+
+
+def _facts_of_rows(path: Path, rows: Sequence[tuple[int, Mapping[str, object]]]) -> tuple[FieldFacts, ...]:
     for name in ("field", "width_px", "height_px"):
-        if not rows or name not in rows[0]:
+        if not rows or name not in rows[0][1]:
             raise InvalidInput(f"'{path.name}' is no table of fields: it has no column '{name}' or no rows.")
-    return tuple(_facts(path, place, row) for place, row in enumerate(rows, start=2))
+    return tuple(_facts(path, place, row) for place, row in rows)
 
 
 def _facts(path: Path, place: int, row: Mapping[str, object]) -> FieldFacts:

@@ -1,16 +1,19 @@
-"""Reading a table of sizes from a CSV file, with every fault named by file, row and column."""
+"""Reading a table of sizes from CSV, XLSX or Parquet, with every fault named by file, row and column."""
 
 import csv
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Protocol, TextIO
+from typing import TextIO
 
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.sizes.table_formats import Row, is_parquet, is_workbook, parquet_rows, workbook_rows
 
 REQUIRED = "area_equivalent_diameter_um"
+SHEET = "particles"  # of a workbook
+_UNITS = ("µm", "um", "[µm]", "(µm)")  # below the names of a workbook's columns
 # column -> smallest value allowed ("above" 0 or "from" 0); blanks allowed?
 _NUMBERS: dict[str, tuple[str, bool]] = {
     REQUIRED: ("above", False),
@@ -49,8 +52,8 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
     ----------
     path : path
         CSV, separated by comma, semicolon or tab; decimal point, or decimal comma where the separator is not
-        the comma;
-        UTF-8 with or without a byte order mark. Other columns are passed over.
+        the comma; UTF-8 with or without a byte order mark. Or a workbook (XLSX: its sheet "particles", else
+        its first) or a Parquet file, told by their first bytes. Other columns are passed over.
     whole : bool
         Also read what else a particle table tells of each piece: shape, colour, flags.
 
@@ -68,6 +71,10 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
     """
     path = Path(path)
     try:
+        if is_workbook(path):
+            return _read_rows(path, workbook_rows(path, SHEET), whole)
+        if is_parquet(path):
+            return _read_rows(path, parquet_rows(path), whole)
         with path.open(encoding="utf-8-sig", newline="") as file:
             return _read(path, file, whole)
     except FileNotFoundError:
@@ -82,8 +89,21 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
         raise InvalidInput(f"'{path}' cannot be read: {error.strerror}.") from None
 
 
+def _read_rows(path: Path, rows: Iterator[Row], whole: bool) -> dict[str, np.ndarray]:
+    """Read a workbook or a Parquet file: the row of names, then, in our own workbooks, one of units."""
+    names = next((cells for _, cells in rows if any(cells)), [])
+    if not names:
+        raise InvalidInput(f"'{path.name}' is empty; a table needs a heading row with '{REQUIRED}'.")
+    names = [name.strip() for name in names]
+    places = _places(path, names, whole)
+    units = places[REQUIRED]
+    filled = ((number, cells + [""] * (len(names) - len(cells))) for number, cells in rows)
+    sized = ((number, cells) for number, cells in filled if cells[units] not in _UNITS)
+    return _table(path, places, _chunks(sized, path, max(places.values()), len(names)), comma=False)
+
+
 def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
-    above, head = 0, file.readline()
+    above, head = 1, file.readline()
     while head and not head.strip():  # blank lines above the heading
         above, head = above + 1, file.readline()
     if not head:
@@ -92,6 +112,15 @@ def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
     if head.lstrip()[0] in "{[":
         raise InvalidInput(f"'{path.name}' is no table; name a CSV table such as particles.csv.")
     names = [name.strip() for name in next(csv.reader([head], delimiter=delimiter))]
+    places = _places(path, names, whole)
+    reader = csv.reader(file, delimiter=delimiter)
+    rows = ((reader.line_num + above, row) for row in reader)
+    chunks = _chunks(rows, path, max(places.values()), len(names))
+    return _table(path, places, chunks, comma=delimiter != ",")
+
+
+def _places(path: Path, names: list[str], whole: bool) -> dict[str, int]:
+    """Return where the columns wanted stand in a heading."""
     if REQUIRED not in names:
         shown = ", ".join(n for n in names[:8] if n) + (", ..." if len(names) > 8 else "")
         raise InvalidInput(f"'{path.name}' has no column '{REQUIRED}'; its columns are {shown or 'unnamed'}.")
@@ -100,13 +129,21 @@ def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
     for name in wanted:
         if names.count(name) > 1:
             raise InvalidInput(f"'{path.name}' has the column '{name}' twice; keep one.")
-    places = [names.index(name) for name in wanted]
-    parts: dict[str, list[np.ndarray]] = {name: [] for name in wanted}
-    reader = csv.reader(file, delimiter=delimiter)
-    for lines, rows in _chunks(reader, path, max(places), len(names), above + 1):
-        for name, place in zip(wanted, places, strict=True):
+    return {name: names.index(name) for name in wanted}
+
+
+def _table(
+    path: Path,
+    places: dict[str, int],
+    chunks: Iterator[tuple[list[int], list[list[str]]]],
+    *,
+    comma: bool,
+) -> dict[str, np.ndarray]:
+    parts: dict[str, list[np.ndarray]] = {name: [] for name in places}
+    for lines, rows in chunks:
+        for name, place in places.items():
             texts = [row[place] for row in rows]
-            parts[name].append(_column(path, name, texts, lines, comma=delimiter != ","))
+            parts[name].append(_column(path, name, texts, lines, comma=comma))
     table = {name: np.concatenate(values) for name, values in parts.items() if values}
     if not table:
         raise InvalidInput(f"'{path.name}' has a heading but no rows, so there are no sizes.")
@@ -119,42 +156,29 @@ def _delimiter(head: str) -> str:
     return best if counts[best] else ","
 
 
-class _Reader(Protocol):
-    """What `csv.reader` gives."""
-
-    @property
-    def line_num(self) -> int:
-        """Lines read so far."""
-
-    def __iter__(self) -> Iterator[list[str]]: ...
-
-
 def _chunks(
-    reader: _Reader, path: Path, last: int, columns: int, above: int
+    numbered: Iterable[Row], path: Path, last: int, columns: int
 ) -> Iterator[tuple[list[int], list[list[str]]]]:
-    """Yield line numbers and rows, some thousands at a time; rows without a filled cell are passed over.
-
-    ``above`` is how many lines were read before the reader began.
-    """
+    """Yield line numbers and rows, some thousands at a time; rows without a filled cell are passed over."""
     lines: list[int] = []
     rows: list[list[str]] = []
-    for row in reader:
+    for number, row in numbered:
         # spreadsheets end a table with rows of separators alone; most rows are known by their first cells
         if not any(cell and not cell.isspace() for cell in row):
             continue
         if len(row) <= last:
             raise InvalidInput(
-                f"'{path.name}' row {reader.line_num + above}: "
+                f"'{path.name}' row {number}: "
                 f"too few cells, {len(row)} where the heading asks for at least {last + 1}."
             )
         if len(row) > columns and any(cell.strip() for cell in row[columns:]):
             # each cell after the surplus one would be read as that of another column
             raise InvalidInput(
-                f"'{path.name}' row {reader.line_num + above}: too many cells, {len(row)} where the heading "
+                f"'{path.name}' row {number}: too many cells, {len(row)} where the heading "
                 f"names {columns}. Numbers with a decimal comma need semicolons between the columns."
             )
         rows.append(row)
-        lines.append(reader.line_num + above)
+        lines.append(number)
         if len(rows) == _CHUNK:
             yield lines, rows
             lines, rows = [], []
