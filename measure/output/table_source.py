@@ -12,6 +12,7 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.model import FieldQuality
 from measure.output.tables import unquoted
+from measure.sizes.number_marks import NumberMarks, with_point
 from measure.sizes.table_file import read_sizes_table
 from measure.sizes.table_formats import is_workbook, workbook_has, workbook_rows
 
@@ -124,7 +125,7 @@ def read_fields_table(path: Path | str) -> tuple[FieldFacts, ...]:
     Raises
     ------
     InvalidInput
-        If it cannot be read, lacks a column, or a size is not possible.
+        If it cannot be read, lacks a column, a size is not possible, or a number can be read in two ways.
     """
     path = Path(path)
     if path.is_file() and is_workbook(path):
@@ -153,13 +154,18 @@ def _facts_of_rows(path: Path, rows: Sequence[tuple[int, Mapping[str, object]]])
     for name in ("field", "width_px", "height_px"):
         if not rows or name not in rows[0][1]:
             raise InvalidInput(f"'{path.name}' is no table of fields: it has no column '{name}' or no rows.")
-    return tuple(_facts(path, place, row) for place, row in rows)
+    marks = NumberMarks(path.name)
+    for place, row in rows:
+        for name in _NUMBERS:
+            marks.look(place, name, str(row.get(name) or ""))
+    decimal = marks.decimal()
+    return tuple(_facts(path, place, row, decimal) for place, row in rows)
 
 
-def _facts(path: Path, place: int, row: Mapping[str, object]) -> FieldFacts:
-    cells = {name: _number(row.get(name)) for name in _NUMBERS}
+def _facts(path: Path, place: int, row: Mapping[str, object], decimal: str) -> FieldFacts:
+    cells = {name: _number(row.get(name), decimal) for name in _NUMBERS}
     for name in ("width_px", "height_px"):
-        if not 1 <= cells[name] <= _LARGEST_PX:
+        if not 1 <= cells[name] <= _LARGEST_PX or cells[name] % 1:
             raise InvalidInput(f"'{path.name}' row {place}, column '{name}': no size in whole px above 0.")
     um_per_px, spread = _above(cells["um_per_px"]), _above(cells["scale_uncertainty_um_per_px"])
     return FieldFacts(
@@ -184,9 +190,9 @@ def _quality(cells: Mapping[str, float]) -> FieldQuality | None:
     return FieldQuality(cover, contacts, noise, (math.nan,) * 3, focus, clipped, uneven)
 
 
-def _number(cell: object) -> float:
+def _number(cell: object, decimal: str) -> float:
     try:
-        return float(str(cell).strip().replace(",", "."))
+        return float(with_point(str(cell).strip(), decimal))
     except ValueError:
         return math.nan
 

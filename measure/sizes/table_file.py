@@ -1,6 +1,7 @@
 """Reading a table of sizes from CSV, XLSX or Parquet, with every fault named by file, row and column."""
 
 import csv
+import io
 import math
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import TextIO
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.sizes.number_marks import NumberMarks, with_point
 from measure.sizes.table_formats import Row, is_parquet, is_workbook, parquet_rows, workbook_rows
 
 REQUIRED = "area_equivalent_diameter_um"
@@ -42,6 +44,7 @@ _MORE_WORDS = ("flags", "origin")
 # numbers beyond these are slips: a size of ten metres, a volume of its cube, and what no table counts
 _LARGEST, _LARGEST_OTHER = {REQUIRED: 1e7, "volume_um3": 1e21}, 1e12
 _CHUNK = 5_000  # rows held as text at a time: 45 cells of text take 3 kB a row
+_BLOCK = 1 << 20  # letters looked through at a time
 _MISSING = ("", "nan", "na", "n/a", "none", "null", "-")
 
 
@@ -52,8 +55,9 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
     ----------
     path : path
         CSV, separated by comma, semicolon or tab; decimal point, or decimal comma where the separator is not
-        the comma; UTF-8 with or without a byte order mark. Or a workbook (XLSX: its sheet "particles", else
-        its first) or a Parquet file, told by their first bytes. Other columns are passed over.
+        the comma, with or without thousands marks, as `measure.sizes.number_marks` tells from all numbers;
+        UTF-8 with or without a byte order mark. Or a workbook (XLSX: its sheet "particles", else its first)
+        or a Parquet file, told by their first bytes. Other columns are passed over.
     whole : bool
         Also read what else a particle table tells of each piece: shape, colour, flags.
 
@@ -66,8 +70,8 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
     ------
     InvalidInput
         Naming the file, and the row and column where there is one: no such file or column, nothing in it, a
-        size that is
-        missing, not a number, not finite or not above 0.
+        size that is missing, not a number, not finite or not above 0, or a number that can be read in two
+        ways.
     """
     path = Path(path)
     try:
@@ -99,7 +103,7 @@ def _read_rows(path: Path, rows: Iterator[Row], whole: bool) -> dict[str, np.nda
     units = places[REQUIRED]
     filled = ((number, cells + [""] * (len(names) - len(cells))) for number, cells in rows)
     sized = ((number, cells) for number, cells in filled if cells[units] not in _UNITS)
-    return _table(path, places, _chunks(sized, path, max(places.values()), len(names)), comma=False)
+    return _table(path, places, _chunks(sized, path, max(places.values()), len(names)))
 
 
 def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
@@ -113,10 +117,34 @@ def _read(path: Path, file: TextIO, whole: bool) -> dict[str, np.ndarray]:
         raise InvalidInput(f"'{path.name}' is no table; name a CSV table such as particles.csv.")
     names = [name.strip() for name in next(csv.reader([head], delimiter=delimiter))]
     places = _places(path, names, whole)
-    reader = csv.reader(file, delimiter=delimiter)
+    body, decimal = (file, None) if delimiter == "," else _with_decimal(path, file, delimiter, names, above)
+    reader = csv.reader(body, delimiter=delimiter)
     rows = ((reader.line_num + above, row) for row in reader)
     chunks = _chunks(rows, path, max(places.values()), len(names))
-    return _table(path, places, chunks, comma=delimiter != ",")
+    return _table(path, places, chunks, decimal)
+
+
+def _with_decimal(
+    path: Path, file: TextIO, delimiter: str, names: list[str], above: int
+) -> tuple[TextIO, str]:
+    """Return what is left of a file, ready to be read, and the decimal mark of its numbers."""
+    body = file if file.seekable() else io.StringIO(file.read(), newline="")
+    start = body.tell()
+    if not any("," in block for block in iter(lambda: body.read(_BLOCK), "")):
+        body.seek(start)
+        return body, "."  # soon told of a long table
+    body.seek(start)
+    known = {**_NUMBERS, **_MORE_NUMBERS}
+    words = (*_WORDS, *_MORE_WORDS)
+    columns = [(name, place, name in known) for place, name in enumerate(names) if name not in words]
+    marks = NumberMarks(path.name)
+    reader = csv.reader(body, delimiter=delimiter)
+    for row in reader:
+        for name, place, read in columns:
+            if place < len(row):
+                marks.look(reader.line_num + above, name, row[place], read=read)
+    body.seek(start)
+    return body, marks.decimal()
 
 
 def _places(path: Path, names: list[str], whole: bool) -> dict[str, int]:
@@ -136,14 +164,13 @@ def _table(
     path: Path,
     places: dict[str, int],
     chunks: Iterator[tuple[list[int], list[list[str]]]],
-    *,
-    comma: bool,
+    decimal: str | None = None,
 ) -> dict[str, np.ndarray]:
     parts: dict[str, list[np.ndarray]] = {name: [] for name in places}
     for lines, rows in chunks:
         for name, place in places.items():
             texts = [row[place] for row in rows]
-            parts[name].append(_column(path, name, texts, lines, comma=comma))
+            parts[name].append(_column(path, name, texts, lines, decimal))
     table = {name: np.concatenate(values) for name, values in parts.items() if values}
     if not table:
         raise InvalidInput(f"'{path.name}' has a heading but no rows, so there are no sizes.")
@@ -186,14 +213,17 @@ def _chunks(
         yield lines, rows
 
 
-def _column(path: Path, name: str, texts: list[str], lines: list[int], *, comma: bool) -> np.ndarray:
+def _column(path: Path, name: str, texts: list[str], lines: list[int], decimal: str | None) -> np.ndarray:
+    """Numbers or words of a column; without a decimal mark only plain numbers are any."""
     if name in _WORDS or name in _MORE_WORDS:
         column = np.empty(len(texts), dtype=object)
         same: dict[str, str] = {}  # a table repeats its few words in every row: one copy of each will do
         column[:] = [same.setdefault(word, word) for word in (text.strip() for text in texts)]
         return column
-    if comma and any("," in text for text in texts):
-        texts = [text.replace(",", ".") for text in texts]
+    if decimal == "." and not any("," in text for text in texts):
+        decimal = None
+    if decimal is not None:
+        texts = [with_point(text, decimal) for text in texts]
     try:
         values = np.array(texts, dtype=float)
     except ValueError:

@@ -136,3 +136,21 @@ def test_what_is_no_table_is_said(tmp_path):
     path.write_text('{\n "um_per_px": 0.65\n}')
     with pytest.raises(InvalidInput, match=r"'scale\.json' is no table"):
         _run(sizes, path)
+
+
+def test_numbers_that_can_be_read_in_two_ways_end_the_command(tmp_path, capsys):
+    from app.__main__ import main
+
+    table, other = tmp_path / "a.csv", tmp_path / "b.csv"
+    table.write_text(f"{HEAD}\tcount\n1,234\t1\n2,345\t1\n", encoding="utf-8")
+    other.write_text(f"{HEAD}\tcount\n12,5\t1\n13,5\t1\n", encoding="utf-8")
+    commands = (
+        ["sizes", str(table)],
+        ["compare", str(other), str(table)],
+        ["import", str(table), "--study", str(tmp_path / "s.gritline")],
+    )
+    for command in commands:
+        assert main(command) == 2
+        said = capsys.readouterr().err
+        assert f"'a.csv' row 2, column '{HEAD}': '1,234' can mean 1.234 or 1234" in said
+    assert not (tmp_path / "s.gritline").exists()

@@ -11,7 +11,7 @@ from measure.errors import InvalidInput
 from measure.output.run_sizes import batch_sizes, sizes_of_table
 from measure.output.study_tables import field_tables, study_tables
 from measure.output.table_import import take_in
-from measure.output.table_source import read_table
+from measure.output.table_source import read_fields_table, read_table
 from measure.output.tables import write_csv
 from measure.particles import make_particles
 from measure.study.study import Study
@@ -243,3 +243,19 @@ def test_a_study_that_is_not_there_is_made(tmp_path, capsys):
         assert [row.batch.name for row in study.batches()] == ["last year"]
     assert main(["import", str(good), "--study", str(path), "--batch", "last year"]) != 0
     assert path.exists()  # it was there before
+
+
+def test_a_table_of_fields_is_read_with_its_own_decimal_mark(tmp_path):
+    path = tmp_path / "fields.csv"
+    head = "field;width_px;height_px;um_per_px\n"
+    path.write_text(head + "a;1.600;1.200;0,25\n", encoding="utf-8")
+    (facts,) = read_fields_table(path)
+    assert (facts.width_px, facts.height_px, facts.um_per_px) == (1600, 1200, 0.25)
+    path.write_text(head + "a;1,600;1,200;1\n", encoding="utf-8")
+    with pytest.raises(
+        InvalidInput, match=r"'fields.csv' row 2, column 'width_px': '1,600' can mean 1.600 or"
+    ):
+        read_fields_table(path)
+    path.write_text(head + "a;1.600;1.200;1\n", encoding="utf-8")
+    with pytest.raises(InvalidInput, match="no size in whole px"):
+        read_fields_table(path)

@@ -61,6 +61,7 @@ def test_blank_lines_and_rows_of_separators_alone_are_passed_over(tmp_path):
         # a decimal comma in a table with commas: 12 would be read where 12.5 was meant
         (f"{HEAD}\n12,5\n13,2\n", "row 2: too many cells, 2 where the heading names 1"),
         (f"n,{HEAD}\n1,3,4\n", "need semicolons between the columns"),
+        (f'{HEAD},n\n"1,234",2\n', "'1,234' is not a number"),  # not 1234, nor 1.234
         (f"{HEAD}\n1e300\n", "1e+300 is too large to be true"),
         (f"{HEAD},count\n5,1e15\n", "column 'count': 1e+15 is too large to be true"),
         (f"{HEAD},count\n3,-1\n", "row 2, column 'count': -1"),
@@ -73,6 +74,66 @@ def test_bad_tables_name_the_file_row_and_column(tmp_path, text, words):
     with pytest.raises(InvalidInput, match=r"table\.csv") as caught:
         read_sizes_table(_write(tmp_path, text))
     assert words in caught.value.text
+
+
+@pytest.mark.parametrize(
+    ("cells", "sizes"),
+    [
+        (("1,234", "12,5"), [1.234, 12.5]),  # one number that can only be a decimal comma decides
+        (("0,500", "1,234"), [0.5, 1.234]),
+        (("1,234", "1234,567"), [1.234, 1234.567]),
+        (("1,234", "1,5e1"), [1.234, 15.0]),
+        (("1,234", "1.234,5"), [1.234, 1234.5]),
+        (("1.234", "12,5"), [1234.0, 12.5]),  # then points group thousands
+        (("1,234", "12.5"), [1234.0, 12.5]),  # and the other way round
+        (("1,234", "1,234.5"), [1234.0, 1234.5]),
+        (("1,234", "1,234,567"), [1234.0, 1234567.0]),
+        (("12,5", "13.5"), [12.5, 13.5]),  # each tells its own
+        (("1.234", "2.345"), [1.234, 2.345]),  # without a comma a point is the decimal point
+        (("1234", "20"), [1234.0, 20.0]),
+    ],
+)
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_all_numbers_tell_what_a_comma_is(tmp_path, cells, sizes, mark):
+    rows = "".join(f"a{mark}{cell}\n" for cell in cells)
+    table = read_sizes_table(_write(tmp_path, f"field{mark}{HEAD}\n{rows}"))
+    assert table[HEAD].tolist() == sizes
+
+
+def test_another_column_may_tell_what_a_comma_is(tmp_path):
+    text = f"{HEAD};frame_weight\n1,234;1\n2,345;1,02\n"
+    assert read_sizes_table(_write(tmp_path, text))[HEAD].tolist() == [1.234, 2.345]
+    text = f"{HEAD};length;day\n1,234;105,2;28.11\n"  # also one that is not read, but not by its points
+    assert read_sizes_table(_write(tmp_path, text))[HEAD].tolist() == [1.234]
+    text = f"{HEAD};field\n1,234;0,5\n"  # a name is no number
+    with pytest.raises(InvalidInput):
+        read_sizes_table(_write(tmp_path, text))
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        (
+            ("20", "1,234"),
+            "row 3, column 'area_equivalent_diameter_um': '1,234' can mean 1.234 or 1234, for no",
+        ),
+        (("1,234", "5.678"), "row 2, column 'area_equivalent_diameter_um': '1,234' can mean"),
+        (
+            ("12,5", "13.5", "1,234"),
+            "for '12,5' (row 2) has a decimal comma and '13.5' (row 3) has a decimal po",
+        ),
+        (("12,5", "13.5", "1.234"), "'1.234' can mean 1.234 or 1234"),
+        (("12,5", "1.2,5"), "row 3, column 'area_equivalent_diameter_um': '1.2,5' is not a number"),
+        (("12,5", "1,2,5"), "'1,2,5' is not a number"),
+        (("12.5", "12,34,5"), "'12,34,5' is not a number"),
+    ],
+)
+def test_a_number_that_can_be_read_in_two_ways_is_refused(tmp_path, cells, words):
+    with pytest.raises(InvalidInput, match=r"table\.csv") as caught:
+        read_sizes_table(_write(tmp_path, "\n".join((f"{HEAD}\tcount", *(f"{c}\t1" for c in cells)))))
+    assert words in caught.value.text
+    if "can mean" in words:
+        assert "Write the numbers with a decimal point and no thousands marks" in caught.value.text
 
 
 def test_no_file_a_folder_and_no_text(tmp_path):
