@@ -59,7 +59,12 @@ def _result_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--alpha", type=positive, default=0.05)
     parser.add_argument("--two-sided", action="store_true", help="paired, without an expected direction")
     parser.add_argument("--similar", type=share, metavar="P", help="similarity within this share")
-    parser.add_argument("--csv", metavar="FILE", help="table of ranks, series, counts or answers")
+    parser.add_argument(
+        "--csv",
+        metavar="FILE",
+        help="table: answers of a plan; a row an assessor (ranking: a column of ranks for each sample; "
+        "series: a column of 0 and 1 for each size, headed by it); curve: size_um, trials, correct",
+    )
     parser.add_argument("--plan", metavar="FILE", help="plan.json of the session the answers belong to")
     parser.add_argument("--guess", type=share, default=1 / 3, help="chance of guessing right (curve)")
     parser.add_argument("--json", action="store_true")

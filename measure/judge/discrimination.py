@@ -24,9 +24,12 @@ class DifferenceResult:
     discriminators : float
         Estimated share p_d = (p_c - g) / (1 - g) of assessors who tell the difference.
     discriminators_low, discriminators_high : float
-        Two-sided limits of p_d at ``1 - 2 alpha`` (normal approximation, as in ISO 5495/Amd 1).
+        Two-sided limits of p_d at ``1 - 2 alpha``, two-sided tests at ``1 - alpha`` (normal approximation, as
+        in ISO 5495/Amd 1; exact where all or none are right, for which it gives none).
     d_prime, d_prime_standard_error : float
         Thurstonian sensitivity; the error is nan where it is not defined.
+    two_sided : bool
+        No direction was expected: shares and d' are those of the sample chosen more often.
     """
 
     method: str
@@ -41,11 +44,12 @@ class DifferenceResult:
     discriminators_high: float
     d_prime: float
     d_prime_standard_error: float
+    two_sided: bool = False
 
     @property
     def significant(self) -> bool:
         """Whether guessing alone is refused at ``alpha``."""
-        return self.correct >= self.needed
+        return _leading(self.method, self.trials, self.correct, self.two_sided) >= self.needed
 
 
 def difference_test(
@@ -78,16 +82,27 @@ def difference_test(
 
     guess = GUESS[method]
     p_value = _p_value(trials, correct, guess, two_sided)
-    share = correct / trials
-    error = math.sqrt((trials * correct - correct**2) / trials**3) / (1 - guess)
+    leading = _leading(method, trials, correct, two_sided)
+    share = leading / trials
+    error = math.sqrt((trials * leading - leading**2) / trials**3) / (1 - guess)
     p_d = (share - guess) / (1 - guess)
-    z = float(ndtri(1 - alpha / 2 if two_sided else 1 - alpha))
+    tail = alpha / 2 if two_sided else alpha
+    half = float(ndtri(1 - tail)) * error
+    low, high = p_d - half, p_d + half
+    if leading in (0, trials):  # (Clopper and Pearson, Biometrika 26 (1934) 404)
+        ends = (0.0, 1 - tail ** (1 / trials)) if leading == 0 else (tail ** (1 / trials), 1.0)
+        low, high = ((end - guess) / (1 - guess) for end in ends)
     return DifferenceResult(
         method, trials, correct, alpha, p_value,
         fewest_correct(method, trials, alpha=alpha, two_sided=two_sided),
-        p_d, error, p_d - z * error, p_d + z * error,
-        d_prime(method, share), d_prime_standard_error(method, share, trials),
+        p_d, error, low, high,
+        d_prime(method, share), d_prime_standard_error(method, share, trials), two_sided,
     )  # fmt: skip
+
+
+def _leading(method: str, trials: int, correct: int, two_sided: bool) -> int:
+    """Answers for the sample chosen more often, where a paired test expected no direction."""
+    return max(correct, trials - correct) if two_sided and method == "paired" else correct
 
 
 def _p_value(trials: int, correct: int, guess: float, two_sided: bool) -> float:

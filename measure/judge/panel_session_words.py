@@ -66,6 +66,8 @@ def _difference_sentences(plan: PanelPlan, d: DifferenceResult, similar: bool | 
         f" (standard error {d.d_prime_standard_error:.2g})" if math.isfinite(d.d_prime_standard_error) else ""
     )
     apart = f"in units of a taster's own noise they lie d' = {d.d_prime:.2g} apart{error}"
+    if not math.isfinite(d.d_prime):
+        apart = "how far apart they lie cannot be told where all are right"
     sentences = [main, f"{head}.", f"{share}; {apart}."]
     if similar is not None and plan.similarity is not None:
         limit = f"{100 * plan.similarity:g} % discriminators"

@@ -42,6 +42,8 @@ def read_rows(path: Path | str) -> list[dict[str, str]]:
     path = Path(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InvalidInput(f"There is no file '{path}'.") from None
     except (OSError, UnicodeDecodeError) as error:
         raise InvalidInput(f"'{path}' cannot be read as a CSV table in UTF-8.") from error
     lines = text.splitlines()

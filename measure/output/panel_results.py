@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from measure.errors import InvalidInput
-from measure.judge.discrimination import difference_test, most_correct_for_similarity
+from measure.judge.discrimination import DifferenceResult, difference_test, most_correct_for_similarity
 from measure.judge.panel_session import PanelPlan
 from measure.judge.panel_session_result import evaluate
 from measure.judge.panel_session_words import outcome_sentences
@@ -29,17 +29,29 @@ class PanelReport:
 def of_counts(
     test: str, trials: int, correct: int, *, alpha: float, two_sided: bool, similarity: float | None
 ) -> PanelReport:
-    """Return the result of a difference test from its counts."""
+    """Return the result of a difference test from its counts.
+
+    Raises
+    ------
+    InvalidInput
+        If the counts make no sense, or two sides are asked of a test that has one.
+    """
+    if two_sided and test != "paired":
+        raise InvalidInput(
+            f"--two-sided belongs to the paired comparison; right answers of the test {test} point one way."
+        )
     d = difference_test(test, trials, correct, alpha=alpha, two_sided=two_sided)
     values = {**asdict(d), "significant": d.significant}
     verdict = (
         "A difference is shown" if d.significant else "No difference is shown (which is no proof of none)"
     )
+    counted = f"{correct} of {trials} right, {d.needed} needed"
+    if two_sided:
+        counted = f"{correct} for one and {trials - correct} for the other, {d.needed} for either needed"
     lines = [
-        f"{verdict}: {correct} of {trials} right, {d.needed} needed at {100 * alpha:g} %, "
-        f"p = {d.p_value:.4g}.",
+        f"{verdict}: {counted} at {100 * alpha:g} %, p = {d.p_value:.4g}.",
         f"Discriminators {100 * d.discriminators:.1f} % ({100 * d.discriminators_low:.1f} to "
-        f"{100 * d.discriminators_high:.1f} %); d' = {d.d_prime:.3g} (s.e. {d.d_prime_standard_error:.2g}).",
+        f"{100 * d.discriminators_high:.1f} %); {_sensitivity(d)}.",
     ]
     if similarity is not None:
         most = most_correct_for_similarity(test, trials, similarity, beta=alpha)
@@ -47,6 +59,14 @@ def of_counts(
         word = "Similar" if correct <= most else "Similarity is not shown"
         lines.append(f"{word}: at most {most} right count as similar within {100 * similarity:g} %.")
     return PanelReport(values, tuple(lines))
+
+
+def _sensitivity(d: DifferenceResult) -> str:
+    if not math.isfinite(d.d_prime):
+        return "d' cannot be told where all are right"
+    if not math.isfinite(d.d_prime_standard_error):
+        return "d' = 0, no more right than by guessing"
+    return f"d' = {d.d_prime:.3g} (s.e. {d.d_prime_standard_error:.2g})"
 
 
 def of_ranking(path: Path | str) -> PanelReport:
@@ -75,9 +95,10 @@ def of_series(path: Path | str) -> PanelReport:
         raise InvalidInput(f"'{Path(path).name}': each assessor has one row.")
     t = group_threshold(levels, {p: row.astype(bool).tolist() for p, row in zip(people, marks, strict=True)})
     lines = [f"{p}: {v:.4g}" for p, v in t.individual.items()]
-    lines.append(
-        f"Group: {t.group:.4g} ({t.group_low:.4g} to {t.group_high:.4g}), s.d. of log10 {t.log10_sd:.3g}."
-    )
+    spread = "of one assessor, so without an interval"
+    if math.isfinite(t.group_low):
+        spread = f"({t.group_low:.4g} to {t.group_high:.4g}), s.d. of log10 {t.log10_sd:.3g}"
+    lines.append(f"Group: {t.group:.4g} {spread}.")
     warnings = (f"Outside the levels, so a guess: {', '.join(t.beyond)}.",) if t.beyond else ()
     return PanelReport(asdict(t), tuple(lines), warnings)
 

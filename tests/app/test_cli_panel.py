@@ -145,7 +145,7 @@ def test_tables_of_ranks_series_and_counts(tmp_path, capsys):
         (["result", "triangle", "--trials", "10"], "--correct"),
         (["result", "triangle", "--trials", "10", "--correct", "11"], "not possible"),
         (["result", "ranking"], "--csv"),
-        (["result", "ranking", "--csv", "none.csv"], "cannot be read"),
+        (["result", "ranking", "--csv", "none.csv"], "There is no file"),
         (["result", "--plan", "none.json", "--csv", "x.csv"], "plan.json"),
         (["power", "triangle", "--discriminators", "0"], "discriminators"),
         (["power", "triangle", "--discriminators", "0.3", "--trials", "0"], "no number"),
@@ -162,3 +162,25 @@ def test_nonsense_is_refused_with_a_sentence(arguments, words, capsys, tmp_path,
     assert main(["panel", *arguments]) == 2
     assert words in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_no_result_is_printed_as_a_number_that_is_none(tmp_path, capsys):
+    for words in (
+        ("triangle", "--trials", "4", "--correct", "4"),
+        ("triangle", "--trials", "9", "--correct", "1"),
+    ):
+        assert main(["panel", "result", *words]) == 0
+        said = capsys.readouterr().out
+        assert "nan" not in said
+        assert "inf" not in said
+    series = tmp_path / "series.csv"
+    series.write_text("assessor,10,20,40\nA,0,1,1\n", encoding="utf-8")
+    assert main(["panel", "result", "series", "--csv", str(series)]) == 0
+    assert "Group: 14.14 of one assessor, so without an interval." in capsys.readouterr().out
+
+
+def test_two_sides_belong_to_the_paired_comparison(capsys):
+    assert main(["panel", "result", "triangle", "--trials", "30", "--correct", "16", "--two-sided"]) == 2
+    assert "--two-sided belongs to the paired comparison" in capsys.readouterr().err
+    assert main(["panel", "result", "paired", "--trials", "44", "--correct", "12", "--two-sided"]) == 0
+    assert "A difference is shown: 12 for one and 32 for the other" in capsys.readouterr().out

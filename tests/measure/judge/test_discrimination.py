@@ -69,6 +69,27 @@ def test_iso_5495_amd_1_two_sided_example():
     assert result.discriminators_high == pytest.approx(0.718, abs=1e-3)
 
 
+def test_either_side_counts_where_no_direction_was_expected():
+    # the same numbers as above, the other way round
+    one, other = (difference_test("paired", 44, k, two_sided=True) for k in (32, 12))
+    assert one.significant
+    assert other.significant
+    assert (other.p_value, other.needed) == (one.p_value, one.needed)
+    assert (other.discriminators, other.d_prime) == (one.discriminators, one.d_prime)
+    assert not difference_test("paired", 44, 12).significant
+    for k in range(45):  # what is called significant is what the p-value says
+        found = difference_test("paired", 44, k, two_sided=True)
+        assert found.significant == (found.p_value <= 0.05)
+
+
+@pytest.mark.parametrize(("correct", "low", "high"), [(10, 0.05**0.1, 1.0), (0, 0.0, 1 - 0.05**0.1)])
+def test_limits_where_all_or_none_are_right(correct, low, high):
+    # Clopper and Pearson, Biometrika 26 (1934) 404: the normal approximation would give no width at all
+    found = difference_test("triangle", 10, correct)
+    limits = [(v - 1 / 3) * 1.5 for v in (low, high)]
+    assert [found.discriminators_low, found.discriminators_high] == pytest.approx(limits)
+
+
 def test_triangle_example_with_d_prime():
     # derived: exact binomial and the delta method
     result = difference_test("triangle", 30, 16)
