@@ -6,28 +6,13 @@ The uncertainty keeps two significant digits and the value ends at the same plac
 import math
 import re
 
+from measure.sizes.rounding import decimals_of, digits_for
+
 # a narrow space that never breaks, between groups of digits and before a unit
 THIN = "\u202f"
 MICRO = "µm"
 MISSING = "–"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|µm|mm|px|pt|mg|g|s|min|°C)(?![\w]))")
-
-
-def digits_for(uncertainty: float, keep: int = 2) -> int:
-    """Return the decimals that show ``keep`` significant digits of ``uncertainty``.
-
-    Examples
-    --------
-    >>> digits_for(0.0234), digits_for(1.97), digits_for(340.0)
-    (3, 1, -1)
-    """
-    if not math.isfinite(uncertainty) or uncertainty <= 0:
-        return keep
-    exponent = math.floor(math.log10(uncertainty))
-    # 0.0996 rounds up to 0.10: one decimal fewer
-    if round(uncertainty, keep - 1 - exponent) >= 10.0 ** (exponent + 1):
-        exponent += 1
-    return keep - 1 - exponent
 
 
 def fixed(value: float, decimals: int) -> str:
@@ -95,7 +80,7 @@ def with_uncertainty(value: float, uncertainty: float, unit: str = MICRO) -> str
 
 
 def interval(value: float, low: float, high: float, unit: str = MICRO) -> str:
-    """Return a value and its interval, all ending at the same place.
+    """Return a value and its interval, all ending at the same place unless the interval is very wide.
 
     Examples
     --------
@@ -104,8 +89,8 @@ def interval(value: float, low: float, high: float, unit: str = MICRO) -> str:
     """
     if not (math.isfinite(low) and math.isfinite(high)) or high <= low:
         return quantity(value, unit)
-    decimals = digits_for((high - low) / 2.0)
-    text = f"{fixed(value, decimals)} ({fixed(low, decimals)} to {fixed(high, decimals)})"
+    own, ends = decimals_of(value, low, high)
+    text = f"{fixed(value, own)} ({fixed(low, ends)} to {fixed(high, ends)})"
     return f"{text}{THIN}{unit}" if unit else text
 
 

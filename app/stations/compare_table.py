@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 from app import help_words
 from app.stations.compare_work import CompareAnswer
 from measure.judge.compare_pairs import Ratio, ShareDifference
+from measure.judge.compare_words import ratio_text
 from measure.sizes.plan import figure_words
 
 _HEADS = ("Batches", "Figure", "Ratio", "Interval", "Reading")
@@ -69,8 +70,8 @@ def _rows(shown: CompareAnswer) -> list[tuple[str, ...]]:
 
 def _ratio_row(row: Ratio) -> tuple[str, ...]:
     figure = figure_words(row.figure) + (f", {row.kind} only" if row.kind else "")
-    range_ = f"{_number(row.low)} to {_number(row.high)}" if math.isfinite(row.low) else "none possible"
-    return f"{row.first} / {row.second}", figure, _number(row.ratio), range_, reading(row)
+    range_ = f"{ratio_text(row.low)} to {ratio_text(row.high)}" if math.isfinite(row.low) else "none possible"
+    return f"{row.first} / {row.second}", figure, ratio_text(row.ratio), range_, reading(row)
 
 
 def reading(row: Ratio) -> str:
@@ -92,10 +93,6 @@ def _share_row(row: ShareDifference) -> tuple[str, ...]:
         words = f"{row.second if row.difference > 0 else row.first} is felt less"
     range_ = _points(row.low, row.high) if math.isfinite(row.low) else "none possible"
     return f"{row.first} − {row.second}", "felt share, points", _points(row.difference), range_, words
-
-
-def _number(value: float) -> str:
-    return f"{value:.2f}" if value < 10 else f"{value:.3g}"
 
 
 def _points(*shares: float) -> str:

@@ -107,8 +107,6 @@ class FiguresPage(QWidget):
             if math.isfinite(low) and high > low:
                 text = number_text.interval(value, low, high, "")
                 number, _, range_ = text.rstrip(")").partition(" (")
-                if high - low > abs(value):  # so wide that rounding to it would leave nothing of the value
-                    number = number_text.quantity(value, "").rstrip()
                 shown = f"{number}{number_text.THIN}{unit}" if unit else number
             self.table.setItem(place, 1, _item(shown, right=True))
             self.table.setItem(place, 2, _item(range_, right=True))

@@ -85,6 +85,19 @@ def ratio_sentence(row: Ratio, pairs: int = 1) -> str:
     return f"{pair_sentence(row, together)[:-1]}; {end[0].lower()}{end[1:]}"
 
 
+def ratio_text(value: float) -> str:
+    """Return a ratio as in the tables of ratios.
+
+    Examples
+    --------
+    >>> ratio_text(0.953), ratio_text(1.9), ratio_text(12.34)
+    ('0.95', '1.90', '12.3')
+    """
+    if not math.isfinite(value):
+        return "?"
+    return f"{value:.2f}" if value < 10 else f"{value:.3g}"
+
+
 def _times(value: float) -> str:
     return f"{value:.2f}" if value < 1.5 else f"{value:.1f}" if value < 10 else f"{value:.0f}"
 

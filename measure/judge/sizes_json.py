@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from measure.judge.verdict import Verdict
 from measure.sizes.moments import STANDARD_MEANS, mean_name
 from measure.sizes.plan import figure_words
+from measure.sizes.rounding import figure_texts
 from measure.sizes.summary import SizeSummary
 
 _LISTED = (
@@ -123,14 +124,13 @@ def sizes_lines(summary: SizeSummary, verdict: Verdict) -> list[str]:
 
 
 def _line(summary: SizeSummary, name: str) -> str:
-    value = summary.value(name)
-    low, high = summary.interval(name)
+    value, low, high = figure_texts(summary.value(name), *summary.interval(name))
     unit = "" if name in ("span", "number.geometric_sd") else " µm"
-    if not math.isfinite(value):
+    if not math.isfinite(summary.value(name)):
         return f"  {figure_words(name):<28} none"
     without = "   too wide to tell" if summary.resamples else ""
-    range_ = f"   {significant(low)} to {significant(high)}" if math.isfinite(low) else without
-    return f"  {figure_words(name):<28} {significant(value):>8}{unit:<3}{range_}"
+    range_ = f"   {low} to {high}" if low else without
+    return f"  {figure_words(name):<28} {value:>8}{unit:<3}{range_}"
 
 
 def significant(value: float) -> str:

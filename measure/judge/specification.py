@@ -14,6 +14,7 @@ from measure.errors import InvalidInput
 from measure.judge.felt_strays import poisson_limits
 from measure.sizes.counts import further
 from measure.sizes.plan import figure_words
+from measure.sizes.rounding import figure_texts
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import SizeSummary
 
@@ -162,7 +163,8 @@ def _figure(clause: Clause, summary: SizeSummary) -> ClauseResult:
             f"{clause.words}: there is no interval to hold against it.",
             "Measure more fields.",
         )
-    range_ = f"{value:.3g} (95 %: {low:.3g} to {high:.3g})"
+    shown, lowest, highest = figure_texts(value, low, high)
+    range_ = f"{shown} (95 %: {lowest} to {highest})"
     if high <= clause.at_most:
         return ClauseResult(clause, "passes", value, low, high, f"{clause.words}: {range_}, all within.")
     if low > clause.at_most:

@@ -269,7 +269,7 @@ class _Page:
             for end in (x0, x1):
                 yield Line(((end, y - 3), (end, y + 3)), style.ink, 1.2)
         yield Dot(x, y, 3.0, style.ink, style.surface)
-        words = f"x{lowered(format(mark.percent, 'g'))}  {short_number(mark.size_um)} µm"
+        words = f"x{lowered(format(mark.percent, 'g'))}  {mark.size_text} µm"
         fits = x - 8 - text_width(words, em) > self._left
         across, place = ("right", x - 8) if fits else ("left", x + 8)
         yield Text(place, y - 0.9 * em, words, style.ink, em, across, bold=True, ground=style.surface)

@@ -11,6 +11,7 @@ from measure.model import KINDS, Kind
 from measure.sizes.curve import Curve, curve
 from measure.sizes.distribution import class_shares, quantity_name, size_classes
 from measure.sizes.figures import percentile_key
+from measure.sizes.rounding import figure_texts
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import SizeSummary
 
@@ -26,6 +27,11 @@ class MarkedPercentile:
     size_um: float
     low_um: float
     high_um: float
+
+    @property
+    def size_text(self) -> str:
+        """The size with as many digits as in the tables of figures."""
+        return figure_texts(self.size_um, self.low_um, self.high_um)[0]
 
 
 @dataclass(frozen=True)
@@ -111,7 +117,7 @@ class SizeChart:
         """Return the chart as a sentence, for those who do not see it."""
         if not self.pieces:
             return "No piece is counted."
-        marks = ", ".join(f"x{m.percent:g} {short_number(m.size_um)} µm" for m in self.percentiles)
+        marks = ", ".join(f"x{m.percent:g} {m.size_text} µm" for m in self.percentiles)
         return f"Sizes {self.caption.replace('  ·  ', ', ')}{': ' if marks else ''}{marks}."
 
 

@@ -4,11 +4,10 @@ import math
 from collections.abc import Iterator
 
 from measure.judge.compare import Comparison
-from measure.judge.compare_words import figure_words, in_words, sentences, share_sentence
+from measure.judge.compare_words import figure_words, in_words, ratio_text, sentences, share_sentence
 from measure.judge.felt import FELT_SHARE
 from measure.judge.grind import GrindCurve, LawFit, step_no_longer_noticed
 from measure.judge.grind_forecast import Forecast
-from measure.judge.sizes_json import significant
 
 
 def comparison_json(found: Comparison, figure: str) -> dict:
@@ -58,12 +57,8 @@ def comparison_lines(found: Comparison, figure: str) -> Iterator[str]:
     for r in found.ratios:
         pair = f"{r.first} / {r.second}"
         what = in_words(figure_words(r.figure)) + (f", {r.kind}" if r.kind else "")
-        yield f"{pair:32} {what:21} {_number(r.ratio):>7}  {_number(r.low)} to {_number(r.high)}"
+        yield f"{pair:32} {what:21} {ratio_text(r.ratio):>7}  {ratio_text(r.low)} to {ratio_text(r.high)}"
     yield from found.notes
-
-
-def _number(value: float) -> str:
-    return significant(value) if math.isfinite(value) else "?"
 
 
 def grind_json(curve: GrindCurve, answer: Forecast | None, step: float) -> dict:

@@ -7,7 +7,6 @@ from reportlab.platypus import CondPageBreak
 from reportlab.platypus import Table as GridTable
 
 from measure.errors import KnownError
-from measure.judge.sizes_json import significant
 from measure.judge.specification import Specification, check
 from measure.output.charts_layout import lay_out
 from measure.output.charts_style import ChartStyle
@@ -25,6 +24,7 @@ from measure.output.report_parts import (
 )
 from measure.particles import Particles
 from measure.sizes.plan import figure_words
+from measure.sizes.rounding import figure_texts
 
 _PICTURE_PX = 1200
 _HIGH_PT = 176.0
@@ -155,14 +155,9 @@ def _figures(b: SizedBatch) -> object:
     for name in s.values:
         if name.startswith("felt"):
             continue
-        low, high = s.interval(name)
-        rows.append(
-            [
-                figure_words(name), significant(s.value(name)), "" if name in _UNITLESS else "µm",
-                f"{significant(low)} to {significant(high)}" if np.isfinite(low) else "none",
-                finite(s.smallest_um),
-            ]
-        )  # fmt: skip
+        value, low, high = figure_texts(s.value(name), *s.interval(name))
+        unit, range_ = "" if name in _UNITLESS else "µm", f"{low} to {high}" if low else "none"
+        rows.append([figure_words(name), value, unit, range_, finite(s.smallest_um)])
     head = ("figure", "value", "unit", "95 % interval", "lower limit, µm")
     return table(head, rows, (4, 1.5, 1, 3, 1.8))
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from measure.errors import KnownError
 from measure.judge.compare import Comparison
-from measure.judge.compare_words import figure_words, sentences, share_sentence
+from measure.judge.compare_words import figure_words, ratio_text, sentences, share_sentence
 from measure.judge.panel_session import METHODS, PanelPlan
 from measure.output.charts_compare import (
     CurvesChart,
@@ -39,7 +39,8 @@ def compare(report: ReportFacts) -> list:
     rows = [
         [
             f"{r.first} / {r.second}", figure_words(r.figure) + (f", {r.kind}" if r.kind else ""),
-            f"{r.ratio:.3g}", f"{r.low:.3g} to {r.high:.3g}" if np.isfinite(r.low) else "none",
+            ratio_text(r.ratio),
+            f"{ratio_text(r.low)} to {ratio_text(r.high)}" if np.isfinite(r.low) else "none",
             "yes" if r.shown else "no",
         ]
         for r in found.ratios

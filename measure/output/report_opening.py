@@ -1,13 +1,11 @@
 """The first part of the report: title, answer, record of batches and slides, scale."""
 
-import numpy as np
-
 from measure import __version__
 from measure.judge.compare_words import sentences
-from measure.judge.sizes_json import significant
 from measure.model import Scale
 from measure.output.report_facts import COMPARED, BatchFacts, ReportFacts, SizedBatch, finite
 from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, shown, table, text, together
+from measure.sizes.rounding import figure_texts
 from measure.study.records import ScaleRow
 
 _RULING_PX = 1400
@@ -51,9 +49,8 @@ def _overview(report: ReportFacts) -> object:
 
 
 def _with_interval(batch: SizedBatch, name: str) -> str:
-    low, high = batch.summary.interval(name)
-    value = significant(batch.summary.value(name))
-    return f"{value} ({significant(low)} to {significant(high)})" if np.isfinite(low) else value
+    value, low, high = figure_texts(batch.summary.value(name), *batch.summary.interval(name))
+    return f"{value} ({low} to {high})" if low else value
 
 
 def record(report: ReportFacts) -> list:

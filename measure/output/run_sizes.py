@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from measure.judge.felt import FeltProfile
-from measure.judge.sizes_json import significant, sizes_json, sizes_lines
+from measure.judge.sizes_json import sizes_json, sizes_lines
 from measure.judge.verdict import Verdict, judged
 from measure.output.study_tables import field_tables, sized_field
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.particle_table import Table, join_tables
+from measure.sizes.rounding import figure_texts
 from measure.sizes.sample import sample_from_table
 from measure.sizes.summary import SizeSummary
 from measure.sizes.table_file import read_sizes_table
@@ -94,5 +95,5 @@ def _judged(fields: Sequence[FieldTable], profile: FeltProfile, cover: float) ->
 
 
 def _with_interval(summary: SizeSummary, name: str) -> str:
-    low, high = summary.interval(name)
-    return f"{significant(summary.value(name))} µm ({significant(low)} to {significant(high)})"
+    value, low, high = figure_texts(summary.value(name), *summary.interval(name))
+    return f"{value} µm ({low} to {high})" if low else f"{value} µm"

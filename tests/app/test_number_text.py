@@ -43,7 +43,8 @@ def test_value_ends_where_its_uncertainty_ends(value: float, uncertainty: float,
     [
         (22.13, 24.92, "23.4 (22.1 to 24.9) µm"),
         (23.3, 23.5, "23.40 (23.30 to 23.50) µm"),
-        (5, 60, "23 (5 to 60) µm"),
+        (14, 36, "23 (14 to 36) µm"),
+        (5, 60, "23.4 (5 to 60) µm"),  # wider than the value: it keeps its own digits
         (math.nan, 30, "23.4 µm"),
     ],
 )

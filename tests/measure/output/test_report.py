@@ -10,7 +10,6 @@ import pytest
 
 from measure.errors import InvalidInput
 from measure.flags import bits
-from measure.judge.sizes_json import significant
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Scale
 from measure.output.charts_paper import chart_svg
 from measure.output.export import FORMATS, export_study, safe_name
@@ -19,6 +18,7 @@ from measure.output.report_facts import gather
 from measure.output.report_parts import markup
 from measure.output.shapes_export import label_image
 from measure.output.study_tables import field_tables
+from measure.sizes.rounding import figure_texts
 from measure.study.records import Batch, NewField
 from measure.study.study import Study
 from tests.app.compare_study import make_compare_study
@@ -90,9 +90,9 @@ def test_it_stands_alone(study, whole):
 def test_figures_are_those_of_the_summary(study, whole):
     text = " ".join(words_of(whole))
     for batch in gather(study).sized:
-        low, high = batch.summary.interval("volume.x90_um")
-        value = batch.summary.value("volume.x90_um")
-        assert f"{significant(value)} ({significant(low)} to {significant(high)})" in text
+        name = "volume.x90_um"
+        value, low, high = figure_texts(batch.summary.value(name), *batch.summary.interval(name))
+        assert f"{value} ({low} to {high})" in text
         assert batch.verdict.sentence in text
 
 
