@@ -2,6 +2,9 @@
 
 import argparse
 
+# formats that may have nothing to hold, and how their files end
+_OF_PICTURES = {"geojson": ".geojson", "labels": ".tif"}
+_OF_PIECES = {"svg": ".svg", "png": ".png"}
 _FORMATS = ("csv", "xlsx", "parquet", "json", "coco", "geojson", "labels", "svg", "png")
 
 
@@ -18,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the tables and name the files."""
-    from app.cli.options import say
+    from app.cli.options import say, warn
     from measure.output.export import export_study
     from measure.safe_write import check_folder_place
     from measure.study.study import Study
@@ -30,4 +33,9 @@ def run(args: argparse.Namespace) -> int:
         written = export_study(study, folder, formats, delimiter=delimiter, decimal=decimal)
     for path in written:
         say(str(path))
+    for name in formats:
+        ending = _OF_PICTURES.get(name) or _OF_PIECES.get(name)
+        if ending and not any(path.suffix == ending for path in written):
+            what = "no field of this study has a picture" if name in _OF_PICTURES else "no piece is counted"
+            warn(f"--format {name}: nothing is written, for {what}.")
     return 0

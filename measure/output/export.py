@@ -82,8 +82,10 @@ def export_study(
     return written
 
 
-def safe_name(name: str, taken: set[str]) -> str:
+def safe_name(name: str, taken: set[str], ending: str = "") -> str:
     """Return a file name without folders made of a name a study holds, none like another.
+
+    A long name is cut, but not the ``ending`` put behind it.
 
     Examples
     --------
@@ -92,10 +94,10 @@ def safe_name(name: str, taken: set[str]) -> str:
     """
     plain = (
         "".join(c if c.isalnum() or c in " ._-()" else "_" for c in name)
-        .strip(" ._")[:_LONGEST]
+        .strip(" ._")[: _LONGEST - len(ending)]
         .rstrip(" ._")
     )
-    plain = plain or "field"
+    plain = (plain or ("batch" if ending else "field")) + ending
     if _RESERVED.match(plain.split(".")[0]):
         plain += "_"
     free, number = plain, 2
@@ -203,7 +205,7 @@ def _charts(kind: str) -> _Writer:
         for batch in gather(study).sized:
             for chart in batch.charts:
                 progress.check()
-                name = safe_name(f"{batch.batch.name} by {chart.quantity}", taken)
+                name = safe_name(batch.batch.name, taken, f" by {chart.quantity}")
                 path = make_folder(folder / "charts") / f"{name}.{kind}"
                 with written_beside(path) as beside:
                     beside.write_bytes(draw(chart))

@@ -20,6 +20,7 @@ from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import felt_profile
 from measure.output.study_batches import by_grinding, scale_words
 from measure.output.study_tables import field_table, sized_field, volume_models
+from measure.output.table_import import NO_FRAME_PX
 from measure.progress import SILENT, Progress
 from measure.sizes.batch import batch_sample
 from measure.sizes.curve import curve
@@ -27,11 +28,16 @@ from measure.sizes.particle_table import Table
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import SizeSummary
 from measure.sizes.volume import VolumeModels
-from measure.study.records import Batch, EditEntry, FieldRow, Slide
+from measure.study.records import TABLE_METHOD, Batch, EditEntry, FieldRow, Slide
 from measure.study.study import Study
 
 BAND_RESAMPLES = 300
 COMPARED = "volume.x90_um"
+
+
+def scale_unstated(scale: Scale) -> bool:
+    """Whether a table taken in told no µm per px: 1 without an uncertainty then stands for it."""
+    return scale.method == TABLE_METHOD and scale.um_per_px == 1.0 and not scale.relative_uncertainty
 
 
 @dataclass(frozen=True)
@@ -49,6 +55,16 @@ class FieldFacts:
     def counted(self) -> np.ndarray:
         """Mask of the rows in the size figures."""
         return self.table["counted"] == 1
+
+    @property
+    def from_table(self) -> bool:
+        """Whether its pieces were taken from a table, so that no picture was measured here."""
+        return self.row.role == "table"
+
+    @property
+    def frame_unknown(self) -> bool:
+        """Whether the table it was taken from told no picture size."""
+        return self.from_table and self.row.width_px == self.row.height_px == NO_FRAME_PX
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from measure.judge.serving import CAUTIONS as TASTING_CAUTIONS
 from measure.model import ORIGINS
 from measure.output.overlapping import kept_links, seen_once_share
 from measure.output.paste_seen import frame_area_px2
-from measure.output.report_facts import FieldFacts, ReportFacts, finite
+from measure.output.report_facts import FieldFacts, ReportFacts, finite, scale_unstated
 from measure.output.report_parts import bullets, facts, table, text
 from measure.sizes.particle_table import MEETS_FRAME
 
@@ -24,6 +24,7 @@ _ACTIONS = (
     (r"Find [0-9]", "Find more or fewer pieces"),
     (r"Find fields", "Find copies and overlaps"),
     (r"(Add to|Take from) the edge\b", "Move an edge"),
+    (r"Take in\b", "Take in a table"),
     (r"Take\b", "Take with a camera"),
     (r"Answer\b", "Answer of a tasting"),
     (r"Back to\b", "Back to the automatic result"),
@@ -56,17 +57,10 @@ def method(report: ReportFacts) -> list:
          "distributions by number (r = 0) and by volume (r = 3) after ISO 9276-1 and 9276-2"),
         ("Magnification", "; ".join(_magnification(report))),
         ("Measurement frame", _frame(report)),
-        ("Edge rule", "pieces that meet the frame or an area left out are listed, not counted; each whole "
-         "piece is weighted by 1/P, P being the chance that a piece of its Feret diameters lies wholly in "
-         "the frame (Miles-Lantuejoul)"),
-        ("Threshold rule", "a piece is found at a low level set by the noise of the oil, in colour and "
-         "lightness against the local oil; its edge is then placed at half of its own contrast, to a "
-         "fraction of a pixel. See-through pieces are filled to their outer edge"),
-        ("Blank", ", ".join(b.name for b in report.blanks) or "none; light evened out from the oil itself"),
-        ("Touching pieces", f"cut by the shape of the neck and by colour; {shares['touching']} of the "
-         "counted pieces come from clusters"),
+        *_measuring(report, shares["touching"]),
         ("Lower limit", _limits(report)),
-        ("Counted", f"{shares['counted']} of {shares['found']} pieces found, on {len(report.fields)} fields"),
+        ("Counted", f"{shares['counted']} of {shares['found']} pieces found, "
+         f"on {_fields_words(len(report.fields))}"),
         ("Excluded", _excluded(report)),
         ("Flagged", f"{shares['flagged']} of the counted pieces carry a flag ({shares['flags']})"),
         ("Volumes", "; ".join(report.models.describe())),
@@ -83,30 +77,62 @@ def method(report: ReportFacts) -> list:
     ]
 
 
+def _measuring(report: ReportFacts, touching: str) -> list[tuple[str, str]]:
+    """How pieces were found in pictures; of pieces taken from tables nobody here knows."""
+    taken = sum(f.from_table for f in report.fields)
+    tables = f"of {_fields_words(taken)} taken from tables it is as their maker did it, not known here"
+    if taken and taken == len(report.fields):
+        return [("Finding, edges, frame", tables)]
+    rows = [
+        ("Edge rule", "pieces that meet the frame or an area left out are listed, not counted; each whole "
+         "piece is weighted by 1/P, P being the chance that a piece of its Feret diameters lies wholly in "
+         "the frame (Miles-Lantuejoul)"),
+        ("Threshold rule", "a piece is found at a low level set by the noise of the oil, in colour and "
+         "lightness against the local oil; its edge is then placed at half of its own contrast, to a "
+         "fraction of a pixel. See-through pieces are filled to their outer edge"),
+        ("Blank", ", ".join(b.name for b in report.blanks) or "none; light evened out from the oil itself"),
+        ("Touching pieces", f"cut by the shape of the neck and by colour; {touching} of the "
+         "counted pieces come from clusters"),
+    ]  # fmt: skip
+    return [*rows, ("Tables", f"all this holds of pictures measured here; {tables}")] if taken else rows
+
+
+def _fields_words(count: int) -> str:
+    return "1 field" if count == 1 else f"{count} fields"
+
+
 def _magnification(report: ReportFacts) -> list[str]:
     return [
-        f"{r.scale.zoom or f'scale {r.id}'}: {r.scale.um_per_px:.6g} µm per px, 10 px = "
-        f"{10 * r.scale.um_per_px:.3g} µm"
+        f"{r.scale.zoom or f'scale {r.id}'}: " + (
+            "not stated by the table" if scale_unstated(r.scale) else
+            f"{r.scale.um_per_px:.6g} µm per px, 10 px = {10 * r.scale.um_per_px:.3g} µm"
+        )
         for r in report.scales
-    ]
+    ]  # fmt: skip
 
 
 def _frame(report: ReportFacts) -> str:
     shares = seen_once_share([f.row for f in report.fields], kept_links(report.study))
-    total = sum(
-        frame_area_px2(f.row) * f.scale.um_per_px**2 * shares.get(f.row.id, 1.0) for f in report.fields
-    )
-    sizes = Counter((f.row.width_px, f.row.height_px) for f in report.fields)
-    words = ", ".join(f"{w} × {h} px ({n} fields)" for (w, h), n in sorted(sizes.items()))
-    zones = sum(bool(f.row.result_zones) for f in report.fields)
-    less = f"; {zones} fields have areas left out" if zones else "; no areas left out"
+    framed = [f for f in report.fields if not f.frame_unknown]
+    unknown = len(report.fields) - len(framed)
+    beyond = f"of {_fields_words(unknown)} taken from tables it is not known" if unknown else ""
+    if not framed:
+        return beyond
+    total = sum(frame_area_px2(f.row) * f.scale.um_per_px**2 * shares.get(f.row.id, 1.0) for f in framed)
+    sizes = Counter((f.row.width_px, f.row.height_px) for f in framed)
+    words = ", ".join(f"{w} × {h} px ({_fields_words(n)})" for (w, h), n in sorted(sizes.items()))
+    zones = sum(bool(f.row.result_zones) for f in framed)
+    less = f"; areas are left out of {_fields_words(zones)}" if zones else "; no areas left out"
     once = f"; {len(shares)} fields overlap, what they share is counted once" if shares else ""
-    return f"the whole picture, {words}; {total / 1e6:.4g} mm² altogether{less}{once}"
+    told = f"the whole picture, {words}; {total / 1e6:.4g} mm² altogether{less}{once}"
+    return f"{told}; {beyond}" if beyond else told
 
 
 def _limits(report: ReportFacts) -> str:
     found = {finite(b.summary.smallest_um) for b in report.sized if np.isfinite(b.summary.smallest_um)}
     words = ", ".join(sorted(found, key=float))
+    if words and all(f.from_table for f in report.fields):
+        return f"{words} µm, as the tables state it; figures by number depend on it"
     return (
         f"{words} µm: the size asked for in the settings, or 10 px where none is asked for. Finer pieces are "
         "not counted, so figures by number depend on it"
@@ -167,6 +193,8 @@ def _settings_key(f: FieldFacts) -> tuple[str, ...]:
     if s is None:
         return ("", "", "", name, "")
     smallest = "10 px" if s.smallest_um is None else f"{s.smallest_um:g} µm"
+    if f.from_table:
+        return ("" if s.smallest_um is None else smallest), "", "", name, ""
     return smallest, f"{s.sensitivity:g}", f"{s.cut_strength:g}", name, "yes" if f.row.blank_id else "none"
 
 
@@ -185,7 +213,7 @@ def edits(report: ReportFacts) -> list:
         f"{int(n)} {word}" for word, n in zip(ORIGINS, origins.tolist(), strict=True) if n and word != "found"
     )
     said = (
-        f"Of {found} pieces now on record, {kinds} have their kind set by hand; outlines other than as "
+        f"Pieces now on record: {found}; kind set by hand: {kinds}; outlines other than as "
         f"found: {made or 'none'} (cut and joined ones also come from the automatic measuring)."
     )
     counts: dict[str, list] = {}

@@ -3,10 +3,17 @@
 from measure import __version__
 from measure.judge.compare_words import sentences
 from measure.model import Scale
-from measure.output.report_facts import COMPARED, BatchFacts, ReportFacts, SizedBatch, finite
+from measure.output.report_facts import (
+    COMPARED,
+    BatchFacts,
+    ReportFacts,
+    SizedBatch,
+    finite,
+    scale_unstated,
+)
 from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, shown, table, text, together
 from measure.sizes.rounding import figure_texts
-from measure.study.records import ScaleRow
+from measure.study.records import TABLE_METHOD, ScaleRow
 
 _RULING_PX = 1400
 
@@ -98,6 +105,8 @@ def scale(report: ReportFacts) -> list:
         value = f"{s.um_per_px:.6g} µm per px"
         share = f"{100 * s.relative_uncertainty:.2g} %"
         value += f", standard uncertainty {u:.2g} µm per px ({share})" if u else ", uncertainty not known"
+        if scale_unstated(s):
+            value = "not stated by the table; its sizes are in µm already"
         rows = [
             ("Scale", value),
             ("Method", {"ruling": "fit of the whole ruling of a stage micrometer"}.get(s.method, s.method)),
@@ -124,6 +133,8 @@ def _graduations(s: Scale) -> str:
 
 
 def _certificate(s: Scale) -> str:
+    if s.method == TABLE_METHOD:
+        return "not known"
     if s.certificate_um is None:
         return "none given; the ruling's own error is not in the uncertainty" if s.method != "typed" else ""
     k = f" (k = {s.coverage_factor:g})" if s.coverage_factor else ""
