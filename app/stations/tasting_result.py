@@ -34,11 +34,16 @@ class ResultPanel(QWidget):
         self.chart = DrawnChart(lay_out_panel, "Share that feels it, by size")
         self.chart.setMinimumSize(320, 230)
         self.limit = parts.label("", wrap=True)
+        self.known = parts.label("", "soft", wrap=True)
         self.changes = parts.label("", wrap=True)
         self._use = parts.action_button(use, look="primary", text=_USE)
         self.found = parts.card(self.words, self.careful, heading="Result")
         self.limits = parts.card(
-            self.limit, parts.row(self._use, None), self.changes, heading="The limit of this panel"
+            self.limit,
+            self.known,
+            parts.row(self._use, None),
+            self.changes,
+            heading="The limit of this panel",
         )
         self.people = parts.card(self.own, heading="Each assessor")
         self.drawn = parts.card(self.chart, heading="Who felt it, by size")
@@ -58,6 +63,9 @@ class ResultPanel(QWidget):
         self.own.setText("\n".join(f"{name}: {words}" for name, words in own.items()))
         self.people.setVisible(bool(own))
         self.limit.setText(_LIMIT_WORDS if limit is not None else why)
+        self.known.setText(limit.words if limit is not None else "")
+        self.known.setVisible(limit is not None)
+        parts.set_look(self.known, "warning" if limit is not None and limit.rough else "soft")
         self.changes.setVisible(False)
 
     def say_in_use(self, used: bool) -> None:

@@ -85,6 +85,10 @@ class FeltProfile:
         Where those two come from.
     from_tasting : bool
         True when a panel's own threshold set the ramps.
+    limit_um : tuple of float or None
+        That threshold with its 95 % interval: the value, its low and its high end.
+    tasted : tuple of Kind
+        Kinds whose ramps it set.
     """
 
     name: str = "published work and common practice"
@@ -97,6 +101,8 @@ class FeltProfile:
         "about 6 (water) to 42 (hard gel), that is about 1 % of pieces of 40 µm; a starting point, not a rule"
     )
     from_tasting: bool = False
+    limit_um: tuple[float, float, float] | None = None
+    tasted: tuple[Kind, ...] = ()
 
     def __post_init__(self) -> None:
         if not 0 < self.not_felt_share < self.felt_share < 1:
@@ -106,6 +112,12 @@ class FeltProfile:
             )
         ramps = {**_default_ramps(), **{Kind(k): ramp for k, ramp in self.ramps.items()}}
         object.__setattr__(self, "ramps", ramps)
+        object.__setattr__(self, "tasted", tuple(Kind(kind) for kind in self.tasted))
+        if self.limit_um is not None:
+            value, low, high = limit = tuple(float(v) for v in self.limit_um)
+            if not (0 < low <= value <= high < math.inf):
+                raise InvalidInput(f"A panel's limit lies within its interval, not at {value:g} µm.")
+            object.__setattr__(self, "limit_um", limit)
 
     def __getitem__(self, kind: Kind | str) -> FeltRamp:
         return self.ramps[Kind(kind)]
@@ -113,8 +125,22 @@ class FeltProfile:
     def with_ramp(
         self, kind: Kind | str, none_um: float, all_um: float, source: str = "set by hand"
     ) -> "FeltProfile":
-        """Return a copy with the ramp of one kind replaced."""
-        return replace(self, ramps={**self.ramps, Kind(kind): FeltRamp(none_um, all_um, source)})
+        """Return a copy with the ramp of one kind replaced; it is then no panel's any more."""
+        ramps = {**self.ramps, Kind(kind): FeltRamp(none_um, all_um, source)}
+        return replace(self, ramps=ramps, tasted=tuple(k for k in self.tasted if k != Kind(kind)))
+
+    def with_limit_at(self, limit_um: float) -> "FeltProfile":
+        """Return the profile as it were had the panel's limit been this size."""
+        if self.limit_um is None:
+            return self
+        factor = limit_um / self.limit_um[0]
+        moved = {
+            k: replace(
+                self.ramps[k], none_um=self.ramps[k].none_um * factor, all_um=self.ramps[k].all_um * factor
+            )
+            for k in self.tasted
+        }
+        return replace(self, ramps={**self.ramps, **moved})
 
     def probability(self, kind_codes: np.ndarray, diameter_um: np.ndarray) -> np.ndarray:
         """Return how likely each piece is felt, (K,) ndarray of 0..1."""
@@ -170,6 +196,8 @@ class FeltProfile:
             "note": self.note,
             "from_tasting": self.from_tasting,
         }
+        if self.limit_um is not None:
+            plain |= {"limit_um": self.limit_um, "tasted": [kind.value for kind in self.tasted]}
         return json.dumps(plain, ensure_ascii=False)
 
     @classmethod
@@ -192,7 +220,13 @@ class FeltProfile:
 
 
 def profile_from_threshold(
-    profile: FeltProfile, threshold_um: float, geometric_sd: float, *, kinds: tuple[Kind, ...], source: str
+    profile: FeltProfile,
+    threshold_um: float,
+    geometric_sd: float,
+    *,
+    kinds: tuple[Kind, ...],
+    source: str,
+    interval_um: tuple[float, float] | None = None,
 ) -> FeltProfile:
     """Return a profile whose ramps come from a panel's own threshold.
 
@@ -206,6 +240,8 @@ def profile_from_threshold(
         The kinds the panel tasted.
     source : str
         The tasting, for the report.
+    interval_um : tuple of float, optional
+        95 % interval of the threshold, which the verdict takes into account.
 
     Returns
     -------
@@ -219,4 +255,7 @@ def profile_from_threshold(
     ratio = max(geometric_sd, 1.02) ** math.sqrt(3)
     ramp = FeltRamp(threshold_um / ratio, threshold_um * ratio, source)
     ramps = {**profile.ramps, **{Kind(k): ramp for k in kinds}}
-    return replace(profile, name=source, ramps=ramps, from_tasting=True)
+    limit = None
+    if interval_um is not None and all(math.isfinite(v) and v > 0 for v in interval_um):
+        limit = (threshold_um, min(interval_um[0], threshold_um), max(interval_um[1], threshold_um))
+    return replace(profile, name=source, ramps=ramps, from_tasting=True, limit_um=limit, tasted=tuple(kinds))

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from measure.errors import InvalidInput
 from measure.judge.discrimination import DifferenceResult
 from measure.judge.felt import FeltProfile, profile_from_threshold
+from measure.judge.panel_limit import ROUGH
 from measure.judge.panel_session import METHODS, PanelPlan
 from measure.judge.panel_session_result import PanelOutcome, one_sided
 from measure.judge.ranking import RankingResult
-from measure.judge.sizes_json import short_number
 from measure.model import Kind
+from measure.sizes.rounding import short_number
 
 # the logistic curve of slope b in ln x has this standard deviation over b
 _LOGISTIC_SD = math.pi / math.sqrt(3)
@@ -120,7 +121,31 @@ class PanelLimit:
     def profile(self, before: FeltProfile, kinds: tuple[Kind, ...]) -> FeltProfile:
         """Return the profile with the ramps of these kinds centred on the limit."""
         return profile_from_threshold(
-            before, self.threshold_um, self.geometric_sd, kinds=kinds, source=self.source
+            before,
+            self.threshold_um,
+            self.geometric_sd,
+            kinds=kinds,
+            source=self.source,
+            interval_um=(self.low_um, self.high_um),
+        )
+
+    @property
+    def rough(self) -> bool:
+        """Whether it is known so roughly that most verdicts stay undecided."""
+        return self.high_um / self.low_um > ROUGH
+
+    @property
+    def words(self) -> str:
+        """How well it is known, and what that means for the verdict."""
+        at, low, high = (short_number(v) for v in (self.threshold_um, self.low_um, self.high_um))
+        if self.rough:
+            return (
+                f"Half of this panel feels it from {at} µm on, but that may be anything from {low} to {high} µm "
+                "(95 %), so wide that most verdicts will stay undecided. More answers near it make it narrower."
+            )
+        return (
+            f"Half of this panel feels it from {at} µm on (95 %: {low} to {high} µm). The interval of the felt "
+            "share holds that too."
         )
 
 

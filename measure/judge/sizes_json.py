@@ -146,14 +146,3 @@ def significant(value: float) -> str:
     value = float(f"{value:.3g}")
     decimals = max(2 - math.floor(math.log10(abs(value))), 0)
     return f"{value:.{decimals}f}"
-
-
-def short_number(value: float) -> str:
-    """Return a number with at most three significant figures and never with a power of ten.
-
-    Examples
-    --------
-    >>> short_number(33.26), short_number(5123.4), short_number(42.0)
-    ('33.3', '5120', '42')
-    """
-    return f"{float(f'{value:.3g}'):.10g}"

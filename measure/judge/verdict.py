@@ -12,9 +12,11 @@ import numpy as np
 
 from measure.judge.felt import FELT_SHARE, FeltProfile
 from measure.judge.felt_strays import Strays, find_strays
+from measure.judge.panel_limit import limit_words, with_panel_limit
 from measure.sizes.cautions import FEW_PIECES
 from measure.sizes.counts import further
 from measure.sizes.intervals import share_angle
+from measure.sizes.rounding import percent_text
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import RESAMPLES, SEED, SizeSummary, summarise
 
@@ -86,6 +88,7 @@ def judged(
         shares={FELT_SHARE: profile.probability},
         cover=cover,
     )
+    summary = with_panel_limit(sample, summary, profile)
     return summary, verdict(sample, summary, profile, grams=grams)
 
 
@@ -111,6 +114,7 @@ def verdict(
     reasons += _kind_reason(sample, profile)
     if profile.from_tasting:
         reasons.append(f"The felt profile comes from a tasting: {profile.name}.")
+        reasons.append(limit_words(sample, profile))
     sentence = _sentence(word, share, low, high)
     return Verdict(word, share, low, high, sentence, tuple(reasons), decides, strays, profile)
 
@@ -132,22 +136,15 @@ def _word(low: float, high: float, profile: FeltProfile) -> str:
     return "undecided"
 
 
-def _percent(value: float) -> str:
-    p = 100 * value
-    if not math.isfinite(p):
-        return "?"
-    return f"{p:.0f} %" if p >= 10 else f"{p:.2g} %" if p >= 0.01 else "0 %"
-
-
 def _range(low: float, high: float) -> str:
     """Return both ends of an interval in per cent; one where they read alike."""
-    return " to ".join(dict.fromkeys((_percent(low), _percent(high))))
+    return " to ".join(dict.fromkeys((percent_text(low), percent_text(high))))
 
 
 def _sentence(word: str, share: float, low: float, high: float) -> str:
     if not math.isfinite(share):
         return "Undecided: no piece is counted."
-    about = f"{_percent(share)} of the solids' volume is of a size that is felt"
+    about = f"{percent_text(share)} of the solids' volume is of a size that is felt"
     range_ = f" (95 %: {_range(low, high)})" if math.isfinite(low) else " (no interval)"
     return f"{word.capitalize()}: {about}{range_}."
 
@@ -155,7 +152,9 @@ def _sentence(word: str, share: float, low: float, high: float) -> str:
 def _share_reason(share: float, low: float, high: float, profile: FeltProfile) -> list[str]:
     if not math.isfinite(share):
         return []
-    limits = f"{_percent(profile.not_felt_share)} (not felt) and {_percent(profile.felt_share)} (felt)"
+    limits = (
+        f"{percent_text(profile.not_felt_share)} (not felt) and {percent_text(profile.felt_share)} (felt)"
+    )
     return [
         f"The felt share, {_range(low, high)}, is held against {limits}."
         if math.isfinite(low)
@@ -173,7 +172,7 @@ def _kind_reason(sample: SizeSample, profile: FeltProfile) -> list[str]:
         return []
     by_kind = np.bincount(sample.kind, felt, minlength=len(KINDS)) / total
     top = int(np.argmax(by_kind))
-    return [f"{_percent(float(by_kind[top]))} of what is felt is {KINDS[top].value}."]
+    return [f"{percent_text(float(by_kind[top]))} of what is felt is {KINDS[top].value}."]
 
 
 def _what_decides(summary: SizeSummary, share: float, low: float, high: float, profile: FeltProfile) -> str:
@@ -187,6 +186,8 @@ def _what_decides(summary: SizeSummary, share: float, low: float, high: float, p
     limit = min(crossed, key=lambda value: abs(_angle(value) - here))
     now = abs(_angle(high if limit >= share else low) - here)
     needed = further(summary, FELT_SHARE, now=now, allowed=abs(_angle(limit) - here))
+    if needed is None and summary.uncertainties[FELT_SHARE].limit > summary.uncertainties[FELT_SHARE].scale:
+        return "More answers of the panel near its limit, which is known too roughly to decide."
     if needed is None:
         return f"The scale's uncertainty alone crosses the limit: calibrate better, or {tasting}."
     if needed.pieces > _MOST_TIMES * summary.pieces:

@@ -8,12 +8,12 @@ import numpy as np
 
 from measure.judge.grind import GrindCurve
 from measure.judge.grind_forecast import Forecast
-from measure.judge.sizes_json import short_number
 from measure.output.charts_axes import share_axes, y_of_share
 from measure.output.charts_layout import Drawing, share_ticks, size_ticks
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
 from measure.output.charts_style import PAPER, ChartStyle
 from measure.sizes.curve import Curve
+from measure.sizes.rounding import short_number
 from measure.sizes.sample import SizeSample
 
 # the least ground batch is dotted, the most ground one drawn through

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.judge.sizes_json import short_number
 from measure.model import KINDS
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
 from measure.output.charts_sizes import MarkedPercentile, SizeChart
 from measure.output.charts_style import PAPER, ChartStyle
 from measure.sizes.plan import lowered
+from measure.sizes.rounding import short_number
 
 _BETWEEN = "  ·  "  # parts of a caption
 _CLOSE, _STEPS = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0), (1.0, 2.0, 3.0, 5.0)

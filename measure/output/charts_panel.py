@@ -8,11 +8,11 @@ import numpy as np
 
 from measure.judge.panel_session_result import PanelOutcome
 from measure.judge.psychometric import PsychometricFit
-from measure.judge.sizes_json import short_number
 from measure.output.charts_axes import share_axes, y_of_share
 from measure.output.charts_layout import Drawing
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text
 from measure.output.charts_style import PAPER, ChartStyle
+from measure.sizes.rounding import short_number
 
 
 @dataclass(frozen=True)

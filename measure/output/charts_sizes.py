@@ -6,12 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.judge.felt import FeltProfile
-from measure.judge.sizes_json import short_number
 from measure.model import KINDS, Kind
 from measure.sizes.curve import Curve, curve
 from measure.sizes.distribution import class_shares, quantity_name, size_classes
 from measure.sizes.figures import percentile_key
-from measure.sizes.rounding import figure_texts
+from measure.sizes.rounding import figure_texts, short_number
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import SizeSummary
 

@@ -39,12 +39,14 @@ def budget(u: Uncertainty, *, between_fields: bool = True) -> tuple[BudgetRow, .
     if not math.isfinite(u.fields):
         return ()
     drawn = "differences between fields" if between_fields else "chance of the pieces in the field"
-    parts = (
+    parts: tuple[tuple[str, float, str], ...] = (
         (drawn, u.fields, "more fields" if between_fields else "more fields, and more pieces"),
         ("coarse pieces not seen", u.unseen, "more pieces"),
         ("scale", u.scale, "a better calibrated stage micrometer, or more of its length"),
         ("edge of each piece", u.edge, "sharper pictures, or a higher magnification"),
     )
+    if u.limit > 0:
+        parts += (("limit of the panel", u.limit, "more answers of the panel near its limit"),)
     total = sum(value**2 for _, value, _ in parts)
     rows = [BudgetRow(s, v, v**2 / total if total > 0 else 0.0, remedy) for s, v, remedy in parts]
     return tuple(sorted(rows, key=lambda row: -row.share))
@@ -52,4 +54,4 @@ def budget(u: Uncertainty, *, between_fields: bool = True) -> tuple[BudgetRow, .
 
 def combined(u: Uncertainty) -> float:
     """Return the combined relative standard uncertainty of a figure; nan without an interval."""
-    return math.sqrt(u.fields**2 + u.unseen**2 + u.scale**2 + u.edge**2)
+    return math.sqrt(u.fields**2 + u.unseen**2 + u.scale**2 + u.edge**2 + u.limit**2)

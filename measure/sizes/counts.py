@@ -173,7 +173,7 @@ def still_needed(summary: SizeSummary, figure: str, relative_error: float) -> Ne
     if u is None or not math.isfinite(u.fields) or summary.plan is None:
         text = "More than one piece, and better several fields, are needed first."
         return Needed(0, 0, 0, 0, math.nan, text)
-    now = COVERAGE_FACTOR * math.hypot(u.fields, u.unseen, u.edge, u.scale)
+    now = COVERAGE_FACTOR * math.hypot(u.fields, u.unseen, u.edge, u.scale, u.limit)
     if now <= relative_error:
         text = f"Reached: the interval is ±{100 * now:.1f} % already."
         return Needed(round(summary.pieces), summary.fields, 0, 0, now, text)
@@ -192,7 +192,7 @@ def still_needed(summary: SizeSummary, figure: str, relative_error: float) -> Ne
 
 
 def further(summary: SizeSummary, figure: str, *, now: float, allowed: float) -> Needed | None:
-    """Return what shrinks a deviation to the one allowed; None where the scale alone is more.
+    """Return what shrinks a deviation to the one allowed; None where the parts that do not shrink are more.
 
     Parameters
     ----------
@@ -202,7 +202,7 @@ def further(summary: SizeSummary, figure: str, *, now: float, allowed: float) ->
         Deviation of a limit of the interval from the figure, on its logarithm (a share's on its angle).
     """
     u, plan = summary.uncertainties[figure], summary.plan
-    fixed = COVERAGE_FACTOR * u.scale
+    fixed = COVERAGE_FACTOR * math.hypot(u.scale, u.limit)
     if plan is None or fixed >= allowed:
         return None
     varies, left = math.sqrt(max(now**2 - fixed**2, 0.0)), math.sqrt(allowed**2 - fixed**2)

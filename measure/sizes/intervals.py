@@ -39,8 +39,8 @@ class Uncertainty:
     ----------
     low, high : float
         95 % interval, in the figure's unit; nan where none can be given.
-    fields, unseen, scale, edge : float
-        Relative standard uncertainties.
+    fields, unseen, scale, edge, limit : float
+        Relative standard uncertainties; the last is that of a limit a panel found, see `judge.panel_limit`.
     """
 
     low: float
@@ -49,6 +49,7 @@ class Uncertainty:
     unseen: float = 0.0
     scale: float = 0.0
     edge: float = 0.0
+    limit: float = 0.0
 
 
 def uncertainties(

@@ -69,3 +69,28 @@ def plain_fixed(value: float, decimals: int) -> str:
     ('1234.6', '1300', '0.0')
     """
     return f"{round(value, decimals) + 0.0:.{max(0, decimals)}f}"
+
+
+def short_number(value: float) -> str:
+    """Return a number with at most three significant figures and never with a power of ten.
+
+    Examples
+    --------
+    >>> short_number(33.26), short_number(5123.4), short_number(42.0)
+    ('33.3', '5120', '42')
+    """
+    return f"{float(f'{value:.3g}'):.10g}"
+
+
+def percent_text(share: float) -> str:
+    """Return a share in per cent, in few digits.
+
+    Examples
+    --------
+    >>> percent_text(0.314), percent_text(0.0123), percent_text(0.00001)
+    ('31 %', '1.2 %', '0 %')
+    """
+    p = 100 * share
+    if not math.isfinite(p):
+        return "?"
+    return f"{p:.0f} %" if p >= 10 else f"{p:.2g} %" if p >= 0.01 else "0 %"

@@ -122,6 +122,7 @@ def test_from_plan_to_changed_verdict_by_keyboard(station, window, qtbot):
     assert "Assessor 1: threshold" in result.own.text()
     assert "Half at" in result.chart.accessibleDescription()
     assert "right" in table.item(0, 3).text() or "missed" in table.item(0, 3).text()
+    assert "Half of this panel feels it from" in result.known.text()
     press(station, qtbot, Qt.Key.Key_U)
     qtbot.waitUntil(lambda: result.changes.isVisible(), timeout=20_000)
     profile = FeltProfile.from_json(window.session.study.setting("felt_profile"))
@@ -137,6 +138,7 @@ def test_from_plan_to_changed_verdict_by_keyboard(station, window, qtbot):
     sizes = window.stations["sizes"]
     qtbot.waitUntil(lambda: sizes.shown is not None and sizes.shown.final, timeout=20_000)
     assert "'autumn panel'" in sizes.figures.reasons.text()
+    assert "That panel's limit is known as" in sizes.figures.reasons.text()
     window.go("tasting")
     window.session.undo()
     assert window.session.study.setting("felt_profile") is None
