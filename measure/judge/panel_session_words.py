@@ -138,15 +138,13 @@ class PanelLimit:
     def words(self) -> str:
         """How well it is known, and what that means for the verdict."""
         at, low, high = (short_number(v) for v in (self.threshold_um, self.low_um, self.high_um))
+        half = f"Half of this panel feels it from {at} µm on"
         if self.rough:
             return (
-                f"Half of this panel feels it from {at} µm on, but that may be anything from {low} to {high} µm "
-                "(95 %), so wide that most verdicts will stay undecided. More answers near it make it narrower."
+                f"{half}, but that may be anything from {low} to {high} µm (95 %), so wide that most verdicts "
+                "will stay undecided. More answers near it make it narrower."
             )
-        return (
-            f"Half of this panel feels it from {at} µm on (95 %: {low} to {high} µm). The interval of the felt "
-            "share holds that too."
-        )
+        return f"{half} (95 %: {low} to {high} µm). The interval of the felt share holds that too."
 
 
 def panel_limit(plan: PanelPlan, outcome: PanelOutcome, *, name: str, made: str) -> PanelLimit:
