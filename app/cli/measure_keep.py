@@ -39,6 +39,11 @@ class StudyWriter:
         make_folder(self._path.parent)
         return self._opened().keep(outcome, scale)
 
+    @property
+    def replaced(self) -> list[str]:
+        """What of the study gave way to new results, in words."""
+        return [] if self._keeper is None else self._keeper.replaced
+
     def holds(self, sha256: str) -> bool:
         """Whether the study has this picture and its particles already."""
         return self._keeper is not None and self._keeper.holds(sha256)
@@ -147,7 +152,8 @@ class Shelf:
 
     def advice(self) -> list[str]:
         """Return what is to be known of the files, and which fields had better be taken again, and why."""
-        shown = [_note_words(note, names) for note, names in self._notes.items()]
+        shown = [f"{text}." for text in (self._study.replaced if self._study is not None else ())]
+        shown += [_note_words(note, names) for note, names in self._notes.items()]
         shown += [f"better take it again: {text}" for text in self._retakes[:_MOST_SAID]]
         rest = len(self._retakes) - _MOST_SAID
         if rest > 0:

@@ -111,7 +111,8 @@ def sizes_lines(summary: SizeSummary, verdict: Verdict) -> list[str]:
         f"{'field' if summary.fields == 1 else 'fields'}"
     ]
     if summary.pieces:  # without any, there is nothing to list but dashes
-        lines[0] += f", {summary.limit_words}; 95 % intervals {summary.basis}"
+        basis = f"95 % intervals {summary.basis}" if summary.resamples else summary.basis
+        lines[0] += f", {summary.limit_words}; {basis}"
         lines += ["", *(_line(summary, name) for name in _LISTED if name in summary.values)]
     lines += ["", verdict.sentence, *(f"  {reason}" for reason in verdict.reasons)]
     if verdict.decides:

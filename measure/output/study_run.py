@@ -5,6 +5,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+import numpy as np
+
 from measure.errors import InvalidInput, StudyFileError
 from measure.model import Scale
 from measure.output.borders import borders_counted, count_border
@@ -43,6 +45,7 @@ class StudyKeeper:
         self._blank_id = self._find_or_add(blank_path, "blank") if blank_path else None
         fields = self.study.fields()
         self._known = {row.sha256: row.id for row in fields if row.sha256}
+        self.replaced: list[str] = []  # what of the study gave way to new results, in words
         self._measured = {row.sha256 for row in fields if row.measured}
         self._scale_ids: dict[Scale, int] = {_timeless(row.scale): row.id for row in self.study.scales()}
 
@@ -92,9 +95,13 @@ class StudyKeeper:
                     width_px=outcome.row["width_px"], height_px=outcome.row["height_px"],
                 )  # fmt: skip
                 field_id = self.study.add_fields([new])[0]
+            else:
+                self._say_replaced(field_id, outcome, batch_id)
             self.study.update_field(
                 field_id, scale_id=scale_id, blank_id=self._blank_id, zones=result.frame.zones
             )
+            if batch_id is not None and self.study.field(field_id).batch_id != batch_id:
+                self.study.update_field(field_id, batch_id=batch_id)
             self.study.store_result(field_id, result)
             if outcome.row.get("border") == "counted":
                 count_border(self.study, field_id)
@@ -103,6 +110,25 @@ class StudyKeeper:
                 self.study.set_setting("measure_settings", settings, "Change how fields are measured")
         known[outcome.row["sha256"]] = field_id
         return field_id
+
+    def _say_replaced(self, field_id: int, outcome: FieldOutcome, batch_id: int | None) -> None:
+        """Note what the study holds of a picture that is about to give way to its new result."""
+        row, name, gone = self.study.field(field_id), outcome.name, []
+        edits = self.study.hand_edits(field_id)
+        if edits:
+            gone.append("1 correction by hand" if edits == 1 else f"{edits} corrections by hand")
+        new = outcome.kept_result().frame.zones
+        lost = [z for z in row.zones if not any(np.array_equal(z, n) for n in new)]
+        if lost and outcome.row.get("border") != "counted":
+            gone.append("the areas left out before")
+        if gone:
+            self.replaced.append(
+                f"{name} was measured anew in place of {' and '.join(gone)}; undo in the window brings "
+                "that back"
+            )
+        if batch_id is not None and row.batch_id not in (None, batch_id):
+            names = {b.id: b.batch.name for b in self.study.batches()}
+            self.replaced.append(f"{name} was in the batch '{names[row.batch_id]}' and is in this one now")
 
     def holds(self, sha256: str) -> bool:
         """Whether the study holds this picture, measured."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.sizes.number_marks import NumberMarks, with_point
-from measure.sizes.table_formats import Row, is_parquet, is_workbook, parquet_rows, workbook_rows
+from measure.sizes.table_formats import Row, is_parquet, is_study, is_workbook, parquet_rows, workbook_rows
 
 REQUIRED = "area_equivalent_diameter_um"
 SHEET = "particles"  # of a workbook
@@ -86,6 +86,10 @@ def read_sizes_table(path: Path | str, *, whole: bool = False) -> dict[str, np.n
     except IsADirectoryError:
         raise InvalidInput(f"'{path}' is a folder; name the table in it, such as particles.csv.") from None
     except (UnicodeDecodeError, csv.Error):
+        if is_study(path):
+            raise InvalidInput(
+                f"'{path.name}' is a study; write its tables with: gritline export {path.name} --out DIR"
+            ) from None
         raise InvalidInput(
             f"'{path.name}' is not a CSV table in UTF-8; export it as CSV and try again."
         ) from None

@@ -32,6 +32,11 @@ def is_parquet(path: Path) -> bool:
     return _begins(path, b"PAR1")
 
 
+def is_study(path: Path) -> bool:
+    """Tell a study, which is an SQLite file, by its first bytes."""
+    return _begins(path, b"SQLite format 3\0")
+
+
 def _begins(path: Path, mark: bytes) -> bool:
     with path.open("rb") as file:
         return file.read(len(mark)) == mark

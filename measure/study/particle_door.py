@@ -134,6 +134,17 @@ class ParticleDoor(FieldDoor):
         labels = list(labels)
         return self.update_particles(field_id, labels, text or f"Count {_few(labels)} again", set_aside="")
 
+    def hand_edits(self, field_id: int) -> int:
+        """Return how many actions in force changed particles of a field since it was measured last."""
+        found = self._row(
+            "SELECT COUNT(DISTINCT edit_id) FROM edit_row JOIN edit ON edit.id = edit_id WHERE field_id = ? "
+            "AND table_name = 'particle' AND state IN ('done', 'rescued') AND edit_id > "
+            "COALESCE((SELECT MAX(edit_id) FROM edit_row JOIN edit ON edit.id = edit_id WHERE field_id = ? "
+            "AND purpose = 'result' AND state IN ('done', 'rescued')), 0)",
+            (int(field_id), int(field_id)),
+        )
+        return int(found[0]) if found else 0
+
     def restore_automatic(self, field_id: int) -> Changes:
         """Bring back the particles of a field as the last measuring gave them, before any hand edit.
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from app.__main__ import main
+from measure.study.study import Study
 
 SCALE = ("--um-per-px", "0.5", "--jobs", "1")
 
@@ -76,3 +77,28 @@ def test_a_picture_of_one_pixel_is_a_field_without_pieces(tmp_path, capsys):
     code, out, err = _ran(capsys, path)
     assert (code, json.loads(out)["particles"]) == (0, 0)
     assert "defect" not in err
+
+
+def test_what_a_new_result_replaces_in_a_study_is_said(corner, tmp_path, capsys):
+    study_path = tmp_path / "s.gritline"
+    words = (corner, "--study", study_path, "--batch")
+    assert "in place of" not in _ran(capsys, *words, "one", "--exclude", "0,0,20,20")[2]
+    assert "in place of" not in _ran(capsys, *words, "one", "--exclude", "0,0,20,20")[2]
+    with Study.open(study_path) as study:
+        field = study.fields()[0].id
+        labels = study.particles(field)["label"].tolist()
+        study.set_kind(field, labels[:1], 1)
+        study.set_aside(field, labels[1:2], "dirt")
+        study.undo()
+        assert study.hand_edits(field) == 1
+    code, out, err = _ran(capsys, *words, "two")
+    assert code == 0
+    assert "in place of 1 correction by hand and the areas left out before; undo in the window" in err
+    assert "corner.png was in the batch 'one' and is in this one now." in err
+    assert len([text for text in json.loads(out)["warnings"] if "corner.png was" in text]) == 2
+    with Study.open(study_path) as study:
+        assert study.hand_edits(field) == 0
+        names = {row.id: row.batch.name for row in study.batches()}
+        assert [names[row.batch_id] for row in study.fields()] == ["two"]
+        study.undo()
+        assert study.particles(field)["kind_by_hand"].sum() == 1

@@ -6,8 +6,10 @@ import json
 import numpy as np
 import pytest
 
+from app.__main__ import main
 from app.cli import plan, sizes
 from measure.errors import InvalidInput
+from measure.study.study import Study
 
 HEAD = "area_equivalent_diameter_um"
 
@@ -154,3 +156,13 @@ def test_numbers_that_can_be_read_in_two_ways_end_the_command(tmp_path, capsys):
         said = capsys.readouterr().err
         assert f"'a.csv' row 2, column '{HEAD}': '1,234' can mean 1.234 or 1234" in said
     assert not (tmp_path / "s.gritline").exists()
+
+
+def test_no_intervals_are_not_called_intervals_and_a_study_is_no_table(tmp_path, capsys):
+    table = tmp_path / "t.csv"
+    table.write_text("area_equivalent_diameter_um\n12\n15\n19\n", encoding="utf-8")
+    assert main(["sizes", str(table), "--resamples", "0"]) == 0
+    assert "pieces of at least 12 µm; no intervals\n" in capsys.readouterr().out
+    Study.create(tmp_path / "s.gritline").close()
+    assert main(["sizes", str(tmp_path / "s.gritline")]) == 2
+    assert "is a study; write its tables with: gritline export s.gritline" in capsys.readouterr().err
