@@ -51,6 +51,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="CV",
         help="how much the figure differs between fields, 0.1 is 10 %%",
     )
+    add("--na", type=positive, metavar="NA", help="numerical aperture of the objective, as printed on it")
+    add("--magnification", type=positive, metavar="M", help="of the objective on the camera, with --na")
+    add("--camera-px-um", type=positive, metavar="E", help="pixel of the camera's chip, µm, with --na")
     add("--json", action="store_true", help="print one JSON object")
 
 
@@ -64,9 +67,14 @@ def run(args: argparse.Namespace) -> int:
     """
     from dataclasses import asdict
 
-    from app.cli.options import print_json, say, warn
+    from app.cli.options import print_json, refuse, say, warn
     from measure.sizes.plan import PlanRequest, plan_measurement
+    from measure.sizes.plan_optics import plan_optics
 
+    refuse(
+        args.na is None and (args.magnification or args.camera_px_um) is not None,
+        "--magnification and --camera-px-um tell nothing without --na, the numerical aperture.",
+    )
     if args.figure not in FIGURES:
         raise InvalidInput(f"--figure '{args.figure}' is not known; use one of {' '.join(FIGURES)}.")
     if args.error < _SMALLEST_ERROR:
@@ -85,17 +93,22 @@ def run(args: argparse.Namespace) -> int:
         frame_um=tuple(args.field_um),
         variation=args.variation,
     )
-    plan = plan_measurement(request)
+    plan, optics = plan_measurement(request), None
+    if args.na is not None:
+        optics = plan_optics(
+            request, args.na, magnification=args.magnification, camera_px_um=args.camera_px_um
+        )
     if args.json:
-        print_json({"figure": args.figure, "relative_error": args.error, **asdict(plan)})
+        shown = {} if optics is None else {"optics": asdict(optics)}
+        print_json({"figure": args.figure, "relative_error": args.error, **asdict(plan), **shown})
         return 0
-    for number, step in enumerate(plan.steps, start=1):
+    for number, step in enumerate((*plan.steps, *(optics.steps if optics else ())), start=1):
         say(f"{number}. {step}")
     say(
         f"Expected: x50 by volume {plan.volume_median_um:.3g} µm, D[3,2] {plan.sauter_um:.3g} µm, "
         f"one piece in a thousand above {plan.largest_um:.3g} µm."
     )
     say("Diluted paste and slide oil are waste: they never go back to food and are never tasted.")
-    for text in plan.warnings:
+    for text in (*plan.warnings, *(optics.warnings if optics else ())):
         warn(text)
     return 0

@@ -166,3 +166,30 @@ def test_no_intervals_are_not_called_intervals_and_a_study_is_no_table(tmp_path,
     Study.create(tmp_path / "s.gritline").close()
     assert main(["sizes", str(tmp_path / "s.gritline")]) == 2
     assert "is a study; write its tables with: gritline export s.gritline" in capsys.readouterr().err
+
+
+def test_plan_tells_what_the_objective_shows(capsys):
+    words = ["plan", "--median-um", "8", "--sigma-g", "1.6"]
+    assert main([*words, "--na", "0.25", "--magnification", "10", "--camera-px-um", "5", "--json"]) == 0
+    optics = json.loads(capsys.readouterr().out)["optics"]
+    # Rayleigh, sampling theorem and depth of field for 0.55 µm in oil of 1.47
+    assert optics["resolution_um"] == pytest.approx(1.342)
+    assert optics["largest_um_per_px"] == pytest.approx(0.55)
+    assert optics["depth_um"] == pytest.approx(1.47 * 10.8)
+    # Stokes: 5.5 µm of kernel sink 0.12 µm a second, so 50 µm in 7 minutes
+    assert "let the slide lie about 7 minutes" in optics["steps"][1]
+    assert "21 % of the pieces expected are smaller than 5.5 µm" in optics["warnings"][0]
+    assert main([*words, "--na", "0.65"]) == 0
+    said = capsys.readouterr()
+    assert "6. The objective (NA 0.65) tells points 0.516 µm apart." in said.out
+    assert "too small for this objective" not in said.err
+    assert main([*words, "--json"]) == 0
+    assert "optics" not in json.loads(capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"), [(["--magnification", "10"], "without --na"), (["--na", "5"], "between 0.005 and 1.6")]
+)
+def test_plan_refuses_optics_that_cannot_be(words, told, capsys):
+    assert main(["plan", "--median-um", "8", "--sigma-g", "1.6", *words]) == 2
+    assert told in capsys.readouterr().err
