@@ -141,8 +141,8 @@ class PanelLimit:
         half = f"Half of this panel feels it from {at} µm on"
         if self.rough:
             return (
-                f"{half}, but that may be anything from {low} to {high} µm (95 %), so wide that most verdicts "
-                "will stay undecided. More answers near it make it narrower."
+                f"{half}, but that may be anything from {low} to {high} µm (95 %), so wide that most "
+                "verdicts will stay undecided. More answers near it make it narrower."
             )
         return f"{half} (95 %: {low} to {high} µm). The interval of the felt share holds that too."
 

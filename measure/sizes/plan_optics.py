@@ -58,7 +58,8 @@ def plan_optics(
         minutes = "1 minute" if wait == 1 else f"{wait} minutes"
         steps.append(
             f"It is sharp over {depth:.2g} µm, less than the film of {request.film_um:g} µm: let the slide "
-            f"lie about {minutes}, until pieces of {smallest:.2g} µm have settled, and focus on the glass below."
+            f"lie about {minutes}, until pieces of {smallest:.2g} µm have settled, and focus on the glass "
+            "below."
         )
     warnings = []
     below = 0.5 * math.erfc(math.log(request.median_um / smallest) / math.log(request.sigma_g) / math.sqrt(2))
