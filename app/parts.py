@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 
 from PySide6.QtCore import QEvent, QObject, QSize, Qt
-from PySide6.QtGui import QAction, QPainter, QPaintEvent
+from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QBoxLayout,
@@ -55,26 +55,6 @@ def label(text: str = "", look: str = "", *, wrap: bool = False) -> QLabel:
     if wrap:
         made.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.MinimumExpanding)
     return made
-
-
-class OneLine(QLabel):
-    """A label of one line that ends in dots where the width ends; the whole text is in its tip."""
-
-    def __init__(self, look: str = "") -> None:
-        super().__init__()
-        self.setProperty("look", look)
-        self.setTextFormat(Qt.TextFormat.PlainText)
-        self.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Qt: paint what fits."""
-        inner = self.contentsRect()
-        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, inner.width())
-        self.setToolTip("" if text == self.text() else self.text())
-        painter = QPainter(self)
-        painter.setPen(self.palette().color(self.foregroundRole()))
-        painter.drawText(inner, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, text)
-        painter.end()
 
 
 def button(

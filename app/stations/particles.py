@@ -5,8 +5,9 @@ from functools import partial
 
 from PySide6.QtWidgets import QWidget
 
-from app import number_text, parts, pickers, theme
+from app import number_text, parts, pickers
 from app.canvas.view import PictureView
+from app.hint_line import HintLine
 from app.histogram import Histogram
 from app.messages import DONE, explain
 from app.models.field_pieces import FieldPieces
@@ -66,16 +67,11 @@ class Station(BaseStation):
         self.setLayout(parts.column(self._whole))
         self.setTabOrder(self.tools, self.view)
 
-    def hint_line(self) -> QWidget:
+    def hint_line(self) -> HintLine:
         """Return the line below the picture that says what the tool in hand wants."""
-        hint = parts.OneLine("soft")
-        self.tools.hint.connect(hint.setText)
-        hint.setText(self.view.tool.hint if self.view.tool is not None else "")
-        line = QWidget()
-        both = parts.row(hint, self.links.under)
-        both.setStretch(0, 1)
-        line.setLayout(both)
-        both.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        line = HintLine(self.links.under)
+        self.tools.hint.connect(line.setText)
+        line.setText(self.view.tool.hint if self.view.tool is not None else "")
         return line
 
     def _listen(self) -> None:

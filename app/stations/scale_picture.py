@@ -11,6 +11,7 @@ from app import number_text, parts, theme
 from app.canvas.marks_item import Marks
 from app.canvas.view import PictureView
 from app.flow import flow
+from app.hint_line import HintLine
 from app.stations.scale_draft import REACH_SCREEN_PX
 from app.stations.scale_residuals import ResidualChart, line_places_um
 from app.stations.scale_tools import ClickLines, DragLines
@@ -61,8 +62,7 @@ class RulingPicture(QWidget):
         self.view.set_empty_text(EMPTY)
         self.chart = ResidualChart()
         self.chart.set_fit(None)
-        self.name, self.hint = parts.label(""), parts.OneLine("soft")
-        self.hint.setContentsMargins(theme.SMALL, theme.TIGHT, theme.SMALL, theme.TIGHT)
+        self.name, self.hint = parts.label(""), HintLine()
         self.hint.hide()
         self._fit: RulingFit | None = None
         self._points = np.zeros((0, 2))

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import QApplication, QPushButton, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.flow import flow
-from app.parts import OneLine
 from app.window import Window
 
 
@@ -61,15 +60,3 @@ def test_the_window_fits_a_small_screen_with_large_text(qtbot: QtBot):
         window.session.shut()
     finally:
         app.setFont(plain)
-
-
-def test_a_line_too_long_ends_in_dots_and_says_all_in_its_tip(qtbot: QtBot):
-    line = OneLine("soft")
-    qtbot.addWidget(line)
-    line.setText("Click a piece. Shift adds or takes away; drag a rectangle round several.")
-    line.resize(120, 24)
-    line.show()
-    qtbot.waitUntil(lambda: line.toolTip() == line.text(), timeout=2000)
-    line.resize(900, 24)
-    qtbot.waitUntil(lambda: line.toolTip() == "", timeout=2000)
-    assert line.minimumSizeHint().width() <= line.sizeHint().width()
