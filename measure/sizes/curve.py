@@ -6,7 +6,7 @@ import numpy as np
 
 from measure.sizes.distribution import cumulative
 from measure.sizes.figures import make_ladder
-from measure.sizes.resample import field_multiples, piece_multiples, resampling_plan
+from measure.sizes.resample import field_multiples, in_groups, piece_multiples, resampling_plan
 from measure.sizes.sample import SizeSample
 
 
@@ -50,6 +50,7 @@ def curve(
     if resamples == 0 or not np.isfinite(plan.stretch):
         none = np.full(at.shape, np.nan)
         return Curve(at, share, none, none, r, plan.words)
+    sample = in_groups(sample)
     ladder = make_ladder(sample, by_field=plan.by_field)
     amount = ladder.number if r == 0 else ladder.volume
     # sums between the wanted sizes are enough, so the product below stays small

@@ -20,7 +20,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.sizes.figures import PERCENTS, Ladder, ShareRule, figures, ladder_figures, make_ladder
-from measure.sizes.resample import COVERAGE_FACTOR, Plan, field_multiples, piece_multiples, resampling_plan
+from measure.sizes.resample import (
+    COVERAGE_FACTOR,
+    Plan,
+    field_multiples,
+    in_groups,
+    piece_multiples,
+    resampling_plan,
+)
 from measure.sizes.sample import SizeSample
 
 Turn = Callable[[np.ndarray], np.ndarray]
@@ -86,9 +93,10 @@ def uncertainties(
     plan = resampling_plan(sample)
     if not math.isfinite(plan.stretch) or len(sample) == 0:
         return {name: Uncertainty(math.nan, math.nan) for name in values}, plan
-    ladder = make_ladder(sample, shares=shares, by_field=plan.by_field)
+    drawn_from = in_groups(sample)
+    ladder = make_ladder(drawn_from, shares=shares, by_field=plan.by_field)
     if plan.by_field:
-        multiples = field_multiples(sample, resamples, seed)
+        multiples = field_multiples(drawn_from, resamples, seed)
     else:
         multiples = piece_multiples(ladder.pieces, resamples, seed)
     drawn = ladder_figures(ladder, multiples, percents)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from measure.errors import InvalidInput
+from measure.sizes import resample
 from measure.sizes.budget import budget, combined
 from measure.sizes.curve import curve
 from measure.sizes.figures import RUNGS, figures, ladder_figures, make_ladder
@@ -299,3 +300,22 @@ def test_pieces_too_large_for_the_close_frame_bound_the_overlap():
     merged = merge_zooms(fine, coarse)
     assert merged.overlap_um[0] == 10.0
     assert merged.overlap_um[1] <= 25
+
+
+def test_thousands_of_fields_are_resampled_in_groups(monkeypatch):
+    # a table that names a field in each row took 5 GB; groups of fields give the same width
+    rng = np.random.default_rng(4)
+    d = rng.lognormal(3, 0.5, 9_000)
+    sample = make_sample(d, field=np.arange(9_000) // 3, smallest_um=1.0)
+    grouped = resample.in_groups(sample)
+    assert len(grouped.field_names) == 1500
+    assert np.bincount(np.bincount(grouped.field)).nonzero()[0].tolist() == [6]
+    assert grouped.diameter_um is sample.diameter_um
+    few = summarise(sample, resamples=2000)
+    assert few.basis == "between 3000 fields"
+    monkeypatch.setattr(resample, "MOST_FIELDS", 10_000)
+    assert resample.in_groups(sample) is sample
+    each = summarise(sample, resamples=2000)
+    for name in ("number.x50_um", "volume.x50_um", "means_um.D[4,3]"):
+        ratio = np.diff(few.interval(name))[0] / np.diff(each.interval(name))[0]
+        assert ratio == pytest.approx(1, abs=0.12)
