@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
-from PySide6.QtCore import QObject
+from PySide6.QtCore import QObject, QTimer
 from PySide6.QtWidgets import QWidget
 
 from app import pickers
@@ -14,9 +14,11 @@ from app.session import CARE, Session
 from measure.errors import DamagedStudy, LostStudy, StudyFileError
 from measure.progress import Progress
 from measure.study.copies import Copy, bring_back, take_out
+from measure.study.readable import Unreadable, unreadable_fields, unreadable_words
 from measure.study.salvage import Rescue, salvage
 
 _R = TypeVar("_R")
+LOOK_AFTER_MS = 1500
 _ELSEWHERE = "Keeping everything elsewhere"
 
 
@@ -49,6 +51,31 @@ class StudyCare(QObject):
         self._warned = None
         if self._session.study is not None:
             self.hurt_path = None
+            # what is seen first comes first; damage waits that long
+            QTimer.singleShot(LOOK_AFTER_MS, self, self.look_through)
+
+    def look_through(self) -> None:
+        """Look in the background for fields that cannot be read, before anyone relies on them."""
+        study = self._session.study
+        if study is None:
+            return
+        path = Path(study.path)
+
+        def done(found: tuple[Unreadable, ...]) -> None:
+            if found and self._session.study is study:
+                words = unreadable_words(path, found)
+                self._session.offered.emit(words, "Rescue what can be read…", lambda: self.rescue(path))
+
+        def failed(error: Exception) -> None:
+            if self._session.study is study:
+                self._session.tell_error(error, "Looking through the study", path)
+
+        self._session.tasks.run(
+            lambda progress: unreadable_fields(path, progress),
+            done,
+            failed=failed,
+            key="look through the study",
+        )
 
     def _is_open(self, path: Path) -> bool:
         study = self._session.study

@@ -226,6 +226,39 @@ def test_damage_met_while_open_is_offered_too(window: Window, qtbot: QtBot, tmp_
     assert window.strip.offer.text() == "Rescue what can be read…"
 
 
+def test_fields_that_cannot_be_read_are_named_soon_after_opening(
+    window: Window, qtbot: QtBot, study_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    with Study.open(study_path, read_only=True) as study:
+        row = study.fields()[0]
+        picture = study.field_bytes(row.id)
+    content = bytearray(study_path.read_bytes())
+    start = content.index(picture[-200:])  # the last page of the picture
+    content[start] ^= 255
+    study_path.write_bytes(content)
+    monkeypatch.setattr(study_care, "LOOK_AFTER_MS", 0)
+    assert window.session.open(study_path)
+    qtbot.waitUntil(lambda: window.strip.offer.text() == "Rescue what can be read…", timeout=10000)
+    words = f"{study_path.name} is damaged: 1 field cannot be read whole, {row.name} (picture). Rescue what"
+    assert words in window.strip.text.text()
+    assert study_path.read_bytes() == bytes(content)
+
+
+def test_a_sound_study_opens_without_a_word_of_damage(
+    window: Window, qtbot: QtBot, study_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    looked = []
+    real = study_care.unreadable_fields
+    monkeypatch.setattr(
+        study_care, "unreadable_fields", lambda *given: looked.append(real(*given)) or looked[-1]
+    )
+    monkeypatch.setattr(study_care, "LOOK_AFTER_MS", 0)
+    assert window.session.open(study_path)
+    qtbot.waitUntil(lambda: bool(looked) and not window.session.tasks.tasks, timeout=10000)
+    assert looked == [()]
+    assert not window.strip.offer.isVisible()
+
+
 def test_a_study_deleted_while_open_is_kept_elsewhere_with_nothing_lost(
     open_window: Window, qtbot: QtBot, study_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
