@@ -23,6 +23,7 @@ from measure.safe_write import written_beside
 AnyTable = Mapping[str, Sequence | np.ndarray]
 
 _ROWS_AT_A_TIME = 5000
+_MOST_IN_A_SHEET = 2**20 - 2  # rows of a sheet (ECMA-376) less those of names and units
 # a spreadsheet would run text that starts so as a formula
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -116,9 +117,17 @@ def write_xlsx(
     Raises
     ------
     InvalidInput
-        If the file cannot be written.
+        If the file cannot be written, or a table has more rows than a sheet.
     """
     import xlsxwriter
+
+    for name, (table, _) in sheets.items():
+        rows = max((len(values) for values in table.values()), default=0)
+        if rows > _MOST_IN_A_SHEET:  # the rest would be left out without a word
+            raise InvalidInput(
+                f"The table of {name} has {rows} rows, more than the {_MOST_IN_A_SHEET} of a sheet; choose "
+                "CSV or Parquet."
+            )
 
     with written_beside(path) as beside:
         options = {"nan_inf_to_errors": False, "strings_to_formulas": False, "strings_to_urls": False}

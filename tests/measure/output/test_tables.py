@@ -83,3 +83,13 @@ def test_a_failed_write_leaves_the_old_file(tmp_path):
 def test_a_folder_in_the_way_is_named(tmp_path):
     with pytest.raises(InvalidInput, match="is a folder"):
         write_csv(tmp_path, {"a": [1]})
+
+
+def test_a_table_longer_than_a_sheet_is_refused_whole(tmp_path, monkeypatch):
+    from measure.output import tables
+
+    monkeypatch.setattr(tables, "_MOST_IN_A_SHEET", 3)
+    tables.write_xlsx(tmp_path / "fits.xlsx", {"particles": ({"n": [1, 2, 3]}, {})})
+    with pytest.raises(InvalidInput, match="particles has 4 rows, more than the 3 of a sheet; choose CSV"):
+        tables.write_xlsx(tmp_path / "long.xlsx", {"particles": ({"n": [1, 2, 3, 4]}, {})})
+    assert not (tmp_path / "long.xlsx").exists()
