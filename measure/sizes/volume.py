@@ -57,7 +57,7 @@ class VolumeModel:
         if self.shape == "cube":
             return "cube whose face is the area seen"
         if self.shape == "flake":
-            return f"flake of the area seen, {self.thickness_um:g} µm thick"
+            return f"flake of the area seen, {self.thickness_um:g} µm thick, never more than the sphere"
         return "sphere of the area-equivalent diameter"
 
 

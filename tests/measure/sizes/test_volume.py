@@ -46,7 +46,8 @@ def test_each_kind_by_its_own_model_and_json_round_trip():
     assert volume[2] == pytest.approx(752_252.778, rel=1e-6)
     again = VolumeModels.from_json(models.to_json())
     assert again == models
-    assert "20 µm thick" in " ".join(again.describe())
+    # a crumb is no thicker than it is wide, and whoever recomputes volumes must know
+    assert "20 µm thick, never more than the sphere" in " ".join(again.describe())
     assert json.loads(models.to_json())["salt"]["shape"] == "cube"
 
 
