@@ -133,9 +133,29 @@ def _model_words(volume: np.ndarray, area: np.ndarray) -> str:
     for factor, word in ((_SPHERE, "sphere"), (_CUBE, "cube")):
         if np.allclose(shape, factor, rtol=2e-3):
             return word
-    thickness = float(np.median((volume / area)[shape < _SPHERE * 0.998])) if (shape < _SPHERE).any() else 0.0
-    flake = np.minimum(area * thickness, _SPHERE * area**1.5)
-    return f"flake {thickness:.3g} µm thick" if np.allclose(volume, flake, rtol=2e-3) else "another model"
+    thickness = _thickness(volume, area)
+    return f"flake {thickness:.3g} µm thick" if _are_flakes(volume, area, thickness) else "another model"
+
+
+def _thickness(volume: np.ndarray, area: np.ndarray) -> float:
+    """Thickness of flakes, um, from those that hold less than the sphere; 0 where none does."""
+    flat = volume < _SPHERE * 0.998 * area**1.5
+    return float(np.median((volume / area)[flat])) if flat.any() else 0.0
+
+
+def _are_flakes(volume: np.ndarray, area: np.ndarray, thickness_um: float) -> bool:
+    return bool(np.allclose(volume, np.minimum(area * thickness_um, _SPHERE * area**1.5), rtol=2e-3))
+
+
+def _one_flake(first: SizeSample, second: SizeSample, code: int) -> bool:
+    """Whether pieces of a kind in two samples are flakes of one thickness.
+
+    A flake never holds more than the sphere, so a batch of small flakes alone looks like spheres.
+    """
+    chosen = [(s.volume_um3[s.kind == code], s.diameter_um[s.kind == code]) for s in (first, second)]
+    pieces = [(volume, np.pi / 4 * d**2) for volume, d in chosen]
+    thickness = max(_thickness(*one) for one in pieces)
+    return all(_are_flakes(*one, thickness) for one in pieces)
 
 
 def differences(batches: Sequence[BatchSizes]) -> tuple[str, ...]:
@@ -171,11 +191,13 @@ def refuse_different_models(batches: Sequence[BatchSizes]) -> None:
     InvalidInput
         Naming the kind, the batches and their models.
     """
-    words = [(b.name, volume_model_words(b.sample)) for b in batches]
-    for kind in (k.value for k in KINDS):
+    words = [(b, volume_model_words(b.sample)) for b in batches]
+    for code, kind in enumerate(k.value for k in KINDS):
         for (a, first), (b, second) in combinations(words, 2):
-            if kind in first and kind in second and first[kind] != second[kind]:
+            if kind not in first or kind not in second or first[kind] == second[kind]:
+                continue
+            if not _one_flake(a.sample, b.sample, code):
                 raise InvalidInput(
-                    f"The volume of {kind} follows different models ({a}: {first[kind]}; {b}: "
+                    f"The volume of {kind} follows different models ({a.name}: {first[kind]}; {b.name}: "
                     f"{second[kind]}), so these batches cannot be compared; set one model and measure again."
                 )

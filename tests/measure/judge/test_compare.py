@@ -19,7 +19,9 @@ from measure.judge.compare_batches import (
 )
 from measure.judge.compare_pairs import WEBER_FRACTION, Ratio, ShareDifference
 from measure.judge.compare_words import figure_words, ratio_sentence, sentences, share_sentence
+from measure.model import Kind
 from measure.sizes.sample import make_sample
+from measure.sizes.volume import VolumeModels
 
 
 def batch(
@@ -131,6 +133,22 @@ def test_scales_and_volume_models_that_differ_are_named():
     assert volume_model_words(flake.sample) == {"skin": "flake 12 µm thick"}
     with pytest.raises(InvalidInput, match="salt follows different models"):
         compare_batches([cube, sphere], resamples=100)
+
+
+def test_a_fine_batch_of_small_flakes_compares_with_a_coarse_one():
+    # a flake never holds more than the sphere, so flakes below 18 µm look like spheres
+    kinds = np.full(720, 1)
+    coarse, fine = batch("coarse", 4.0, kind=kinds), batch("fine", 0.2, kind=kinds)
+    assert fine.sample.diameter_um.max() < 18 < coarse.sample.diameter_um.max()
+    assert volume_model_words(fine.sample) == {"skin": "sphere"}
+    assert compare_batches([coarse, fine], resamples=100).ratios
+    # spheres all through, or flakes of another thickness, are refused still
+    spheres = batch("s", 4.0, kind=kinds, volume_um3=np.pi / 6 * batch("s", 4.0).sample.diameter_um ** 3)
+    models = VolumeModels().with_model(Kind.SKIN, "flake", 20.0)
+    thick = make_sample(coarse.sample.diameter_um, kind=kinds, field=coarse.sample.field, models=models)
+    for other in (spheres, replace(coarse, name="thick", sample=thick)):
+        with pytest.raises(InvalidInput, match="skin follows different models"):
+            compare_batches([coarse, other], resamples=100)
 
 
 def test_batches_come_out_of_a_table_by_name():
