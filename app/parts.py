@@ -96,8 +96,8 @@ def tool_button(action: QAction, icon: str, *, look: str = "quiet", words: str =
     return made
 
 
-def card(*parts: QWidget | QLayout, heading: str = "") -> QFrame:
-    """Return a card holding parts from top to bottom."""
+def card(*parts: QWidget | QLayout | int | None, heading: str = "") -> QFrame:
+    """Return a card holding parts from top to bottom; None stretches, a number is a gap in px."""
     made = QFrame()
     made.setProperty("look", "card")
     column = QVBoxLayout(made)

@@ -14,7 +14,7 @@ from app.stations.base import BaseStation
 from app.stations.sizes_pieces import FELT_SETTING, Gatherer, profile_of
 from app.stations.tasting_plan import PlanForm
 from app.stations.tasting_session import SessionPage
-from app.stations.tasting_teach import ready_card, teaching_page
+from app.stations.tasting_teach import Beside, planning_guide, ready_card, teaching_page
 from app.stations.tasting_work import (
     LIMIT_KINDS,
     TastedBatch,
@@ -71,7 +71,8 @@ class Station(BaseStation):
         column.setStretch(2, 3)
         column.addStrut(240)  # at least; larger text asks for more
         self._pages = QStackedWidget()
-        for page in (teaching_page(), parts.scroll(self.form), self.page):
+        planning = Beside(parts.scroll(self.form), planning_guide(), (0, 1))
+        for page in (teaching_page(), planning, self.page):
             self._pages.addWidget(page)
         split = QSplitter(Qt.Orientation.Horizontal)
         split.addWidget(left)

@@ -1,7 +1,7 @@
 """An invented result of a tasting, shown where there is room before the first session."""
 
 from PySide6.QtCore import QSize
-from PySide6.QtWidgets import QFrame
+from PySide6.QtWidgets import QFrame, QSizePolicy
 
 from app import parts
 from app.stations.compare_chart import DrawnChart
@@ -27,7 +27,7 @@ def example_fit() -> PsychometricFit:
 
 
 def example_card() -> QFrame:
-    """Return the card; it takes what height there is."""
+    """Return the card; its chart takes what height there is."""
     fit, reach = example_fit(), 1 - GUESS - LAPSE
     levels = []
     for size, right in zip(SIZES_UM, RIGHT, strict=True):
@@ -36,16 +36,20 @@ def example_card() -> QFrame:
         levels.append((size, share, low, high))
     chart = _Chart()
     chart.show_chart(PanelChart(fit, tuple(levels)))
-    text = _WORDS.format(um=fit.threshold, low=fit.threshold_low, high=fit.threshold_high)
-    return parts.card(chart, parts.label(text, "soft", wrap=True), heading="What it gives: an example")
+    words = parts.label(
+        _WORDS.format(um=fit.threshold, low=fit.threshold_low, high=fit.threshold_high), "soft", wrap=True
+    )
+    words.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
+    return parts.card(chart, words, heading="What it gives: an example")
 
 
 class _Chart(DrawnChart):
-    """The chart, at a size that asks for no more than a large screen has to spare."""
+    """The chart; it is content with little height and takes more."""
 
     def __init__(self) -> None:
         super().__init__(lay_out_panel, "Share that feels it, by size: an invented example")
-        self.setFixedHeight(240)
+        self.setMinimumHeight(240)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
 
     def sizeHint(self) -> QSize:
         """Qt: wide and low."""

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QSplitter, QWidget
 from app import parts, theme
 from app.stations.tasting_answers import AnswerTable
 from app.stations.tasting_result import ResultPanel
+from app.stations.tasting_teach import Beside, SessionGuide
 from app.stations.tasting_work import answers_of, session_words
 from measure.errors import InvalidInput
 from measure.judge.panel_session import METHODS, PanelPlan, missing_plates
@@ -54,7 +55,9 @@ class SessionPage(QWidget):
         both.setStretchFactor(1, 1)
         both.setSizes([430, 500])
         self.result_area.setMinimumWidth(380)
-        self.setLayout(parts.column(top, both, margin=theme.SMALL))
+        self.guide = SessionGuide()
+        self.beside = Beside(both, self.guide, (1, 1))
+        self.setLayout(parts.column(top, self.beside, margin=theme.SMALL))
         parts.box_of(self).setStretch(1, 1)
 
     def show_session(self, tasting: Tasting) -> None:
@@ -75,6 +78,7 @@ class SessionPage(QWidget):
         self.task.setVisible(not tasting.closed)
         self.answers.show_session(plan, answers_of(tasting), closed=tasting.closed)
         self.result_area.setVisible(tasting.closed)
+        self.beside.want_side(not tasting.closed)
         self.show_state(tasting)
         if tasting.closed:
             self._show_result(tasting, plan)
@@ -87,6 +91,7 @@ class SessionPage(QWidget):
             all_in = not missing_plates(plan, answers_of(tasting))
             words += " All answers are in; close the session." if all_in else " Blind: the key stays hidden."
         self.state.setText(words)
+        self.guide.show_answers(plan, answers_of(tasting))
 
     def _show_result(self, tasting: Tasting, plan: PanelPlan) -> None:
         try:

@@ -1,13 +1,17 @@
 """What the Tasting station shows before there is a session: the way, the tests, and what it gives."""
 
+from collections.abc import Mapping
+
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QGridLayout, QLabel, QSizePolicy, QWidget
+from PySide6.QtWidgets import QBoxLayout, QFrame, QGridLayout, QLabel, QSizePolicy, QWidget
 
 from app import parts, theme
 from app.stations.tasting_example import example_card
-from measure.judge.panel_session import METHODS
+from measure.judge.panel_session import METHODS, PanelPlan, missing_plates
 
+_WIDEST, _NO_LIMIT = 1000, 16_777_215  # px; text in wider lines reads badly
+_WIDE_IN_LINES = 75  # width, over the height of a line of text, from which two columns read well
 _LEAD = (
     "Published sizes say what some people felt in some foods. A tasting says what your panel feels in yours."
 )
@@ -44,36 +48,118 @@ def ready_card() -> QWidget:
 
 def teaching_page() -> QWidget:
     """Return the page."""
-    inner = QWidget()
-    inner.setMaximumWidth(1000)
     lead = _top(parts.label(_LEAD, "heading", wrap=True))
-    way = parts.card(_numbered(_STEPS), heading="How it goes")
-    tests = tuple(
-        (METHODS[key].title, f"{text} Needs {METHODS[key].samples}.") for key, text in _WHEN.items()
-    )
-    which = parts.card(_pairs(tests), heading="Which test answers what")
     example = example_card()
-    inner.setLayout(parts.column(lead, way, which, example, None, spacing=theme.MEDIUM, margin=theme.SMALL))
-    holder = _Holder(inner, example)
-    holder.setLayout(parts.row(inner, None, spacing=0))
-    parts.box_of(holder).setStretch(0, 1000)
+    holder = _Holder(lead, (_way_card(), _which_card()), example)
     return parts.scroll(holder)
 
 
-class _Holder(QWidget):
-    """Holds the page and shows the example where all else leaves room for it."""
+def planning_guide() -> QWidget:
+    """Return what stands beside a plan: the tests, and what may come of one."""
+    made = QWidget()
+    made.setLayout(parts.column(_which_card(), example_card(), margin=theme.SMALL))
+    parts.box_of(made).setStretch(1, 1)
+    return made
 
-    def __init__(self, inner: QWidget, example: QWidget) -> None:
+
+class SessionGuide(QWidget):
+    """What stands beside an open session: the way, and who has answered; nothing of the key."""
+
+    def __init__(self) -> None:
         super().__init__()
-        self._inner, self._example = inner, example
+        self.answered = _top(parts.label("", "soft", wrap=True))
+        some = parts.card(parts.scroll(_held(self.answered)), heading="Answers so far")
+        self.setLayout(parts.column(_way_card(), some))
+        parts.box_of(self).setStretch(1, 1)
+
+    def show_answers(self, plan: PanelPlan, answers: Mapping[str, object]) -> None:
+        """Count the answers of each assessor."""
+        missing = set(missing_plates(plan, answers))
+        lines = []
+        for name in plan.assessors:
+            plates = [i for i, serving in enumerate(plan.servings) if serving.assessor == name]
+            given = sum(i not in missing for i in plates)
+            lines.append(f"{name}: {'all' if given == len(plates) else given} of {len(plates)}")
+        self.answered.setText("\n".join(lines))
+
+
+def _held(words: QLabel) -> QWidget:
+    made = QWidget()
+    made.setLayout(parts.column(words, None))
+    return made
+
+
+def _way_card() -> QFrame:
+    return parts.card(_numbered(_STEPS), None, heading="How it goes")
+
+
+def _which_card() -> QFrame:
+    tests = ((METHODS[key].title, f"{text} Needs {METHODS[key].samples}.") for key, text in _WHEN.items())
+    return parts.card(_pairs(tuple(tests)), None, heading="Which test answers what")
+
+
+class Beside(QWidget):
+    """A part of the station, and a guide beside it where the window leaves room for both.
+
+    Parameters
+    ----------
+    main, side : QWidget
+    stretch : tuple of int
+        How what room there is goes to the two.
+    """
+
+    def __init__(self, main: QWidget, side: QWidget, stretch: tuple[int, int]) -> None:
+        super().__init__()
+        self.side, self._wanted = side, True
+        both = parts.row(main, side)
+        for place, share in enumerate(stretch):
+            both.setStretch(place, share)
+        self.setLayout(both)
+        side.hide()
+
+    def want_side(self, wanted: bool) -> None:
+        """Say whether the guide has anything to tell now."""
+        self._wanted = wanted
+        self._suit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: show or hide the guide."""
+        super().resizeEvent(event)
+        self._suit()
+
+    def _suit(self) -> None:
+        in_lines = self.width() / self.fontMetrics().lineSpacing()
+        self.side.setVisible(self._wanted and in_lines > _WIDE_IN_LINES)
+
+
+class _Holder(QWidget):
+    """Holds the page: cards side by side where it is wide, the example where all else leaves room for it."""
+
+    def __init__(self, lead: QWidget, cards: tuple[QWidget, ...], example: QWidget) -> None:
+        super().__init__()
+        self._example = example
+        self._cards = QBoxLayout(QBoxLayout.Direction.TopToBottom)
+        self._cards.setSpacing(theme.MEDIUM)
+        for card in cards:
+            self._cards.addWidget(card, 1)
+        self._inner = QWidget()
+        inner = parts.column(lead, self._cards, example, None, spacing=theme.MEDIUM, margin=theme.SMALL)
+        inner.setStretch(2, 1000)
+        self._inner.setLayout(inner)
+        self.setLayout(parts.row(self._inner, None, spacing=0))
+        parts.box_of(self).setStretch(0, 1000)
         # the height follows from the width; what narrow cards would need must not make it scroll
         self.setMinimumHeight(1)
         example.hide()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Qt: show or hide the example."""
+        """Qt: arrange for the width, and show or hide the example."""
         super().resizeEvent(event)
         view = self.parentWidget()
+        wide = event.size().width() / self.fontMetrics().lineSpacing() > _WIDE_IN_LINES
+        directions = QBoxLayout.Direction
+        self._cards.setDirection(directions.LeftToRight if wide else directions.TopToBottom)
+        self._inner.setMaximumWidth(_NO_LIMIT if wide else _WIDEST)
         width = min(event.size().width(), self._inner.maximumWidth())
         self._example.setVisible(True)
         fits = view is not None and self._inner.heightForWidth(width) <= view.height()

@@ -271,3 +271,19 @@ def test_the_form_of_a_plan_does_not_grow_with_a_wide_window(station, qtbot):
     qtbot.waitUntil(form.name.isVisible, timeout=2000)
     lines = form.fontMetrics().lineSpacing()
     assert 25 * lines < form.name.width() < 48 * lines
+
+
+def test_a_wide_window_shows_the_way_beside_an_open_session(station, qtbot):
+    window = station.window()
+    window.resize(1900, 1000)
+    plan_series(station, qtbot, "AB, CD")
+    guide = station.page.guide
+    qtbot.waitUntil(guide.isVisible, timeout=2000)
+    assert guide.answered.text() == "AB: 0 of 3\nCD: 0 of 3"
+    window.resize(1280, 800)
+    qtbot.waitUntil(lambda: not guide.isVisible(), timeout=2000)
+    window.resize(1900, 1000)
+    answer_all(station, qtbot, felt_from_pass_3)
+    assert "AB: all of 3" in guide.answered.text()
+    press(station, qtbot, Qt.Key.Key_L, CONTROL)
+    qtbot.waitUntil(lambda: not guide.isVisible(), timeout=2000)  # the result stands there now

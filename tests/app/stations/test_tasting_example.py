@@ -27,6 +27,9 @@ def test_the_example_is_shown_where_there_is_room_and_never_scrolls(
     page = open_window.stations["tasting"]._pages.currentWidget()
     (chart,) = page.findChildren(example._Chart)
     assert chart.isVisible() is there
+    if there:  # nothing is left empty below it
+        bottom = chart.mapTo(page, chart.rect().bottomLeft()).y()
+        assert page.height() - bottom < 90
     assert page.verticalScrollBar().maximum() == 0
     assert "Half at 42 µm" in chart.accessibleDescription()
     assert QApplication.focusWidget() is not chart
