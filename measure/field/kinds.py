@@ -226,6 +226,8 @@ def table_of(particles: Particles) -> str:
 
     On a bright plate pieces lighter than it are lit from above, and their colours say something else than
     those of pieces that take light away. A strongly coloured ground is stained oil, which pieces displace.
+    On a ground that is dark because nothing scatters there pieces are lighter; where they are darker, light
+    comes from below and the picture is underexposed, which changes no density.
     """
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
     grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
@@ -234,10 +236,10 @@ def table_of(particles: Particles) -> str:
     oil = (rgb / 255.0) ** 2.2 * 10.0**density
     red, _, blue = np.median(oil, axis=0) if len(oil) else np.ones(3)
     ground = "bright"
-    if len(oil) and np.median(oil.mean(axis=1)) < DARK_GROUND:
+    change = particles["lightness_step"].astype(float) * particles["area_px2"]
+    lighter = np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum()
+    if lighter and np.median(oil.mean(axis=1)) < DARK_GROUND:
         ground = "dark"
-    elif min(red, blue) > NEAR_GREY * max(red, blue):
-        change = particles["lightness_step"].astype(float) * particles["area_px2"]
-        if np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum():
-            ground = "bright, lighter"
+    elif lighter and min(red, blue) > NEAR_GREY * max(red, blue):
+        ground = "bright, lighter"
     return f"{'grey' if grey else 'colour'} on {ground}"

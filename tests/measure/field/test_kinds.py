@@ -58,6 +58,14 @@ def test_white_balance_and_brightness_do_not_change_kinds(drawn, gain):
     assert (found["kind"] == kinds).mean() >= 0.92
 
 
+def test_an_underexposed_field_keeps_its_kinds(drawn):
+    pixels, outlines, kinds, _ = drawn
+    # a twentieth of the light, in the picture's own scale: the oil is as dark as a dark ground may be
+    found = measured(pixels * 0.05 ** (1 / 2.2), outlines)
+    assert table_of(found) == "colour on bright"
+    assert (found["kind"] == kinds).mean() >= 0.92
+
+
 @pytest.fixture(scope="module")
 def lit_from_above():
     """A field on a grey plate lit from above, its whole pieces."""
