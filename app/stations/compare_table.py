@@ -10,6 +10,7 @@ from app.stations.compare_work import CompareAnswer
 from measure.judge.compare_pairs import Ratio, ShareDifference
 from measure.judge.compare_words import ratio_text
 from measure.sizes.plan import figure_words
+from measure.sizes.rounding import signed_number
 
 _HEADS = ("Batches", "Figure", "Ratio", "Interval", "Reading")
 
@@ -98,4 +99,4 @@ def _share_row(row: ShareDifference) -> tuple[str, ...]:
 def _points(*shares: float) -> str:
     if max(abs(v) for v in shares) < 5e-5:  # a signed nothing reads as something
         return "0"
-    return " to ".join(f"{100 * v:+.2g}" for v in shares).replace("-", "−")
+    return " to ".join(signed_number(100 * v) for v in shares)

@@ -4,7 +4,10 @@ import math
 from collections.abc import Iterator
 
 from measure.judge.agreement import Repeatability, TableAgreement
-from measure.judge.compare_words import figure_words
+from measure.judge.compare_words import figure_words, in_words
+from measure.sizes.rounding import short_number, signed_number
+
+_MOSTLY_THE_SAME = 0.5
 
 
 def repeatability_sentence(r: Repeatability) -> str:
@@ -26,12 +29,14 @@ def agreement_lines(found: TableAgreement) -> Iterator[str]:
         f"{len(found.fields)} fields in both tables; {found.both} pieces found by both, "
         f"{found.only_first} by the first only, {found.only_second} by the second only."
     )
-    yield f"Overlap {100 * found.overlap:.1f} % (2 x both over all)."
+    yield f"Overlap {100 * found.overlap:.1f} % (2 × both over all)."
+    if found.overlap < _MOSTLY_THE_SAME:
+        yield "Fewer than half of the pieces were found by both: are these tables of the same pictures?"
     s = found.size
     low, high = (100 * math.expm1(v) for v in (s.low, s.high))
     yield (
-        f"Sizes: the second measures {100 * math.expm1(s.bias):+.2g} % (single pieces, 95 %: {low:+.2g} % to "
-        f"{high:+.2g} %; Bland and Altman)."
+        f"Sizes: the second measures {signed_number(100 * math.expm1(s.bias))} % (single pieces, 95 %: "
+        f"{signed_number(low)} % to {signed_number(high)} %; Bland and Altman)."
     )
     if math.isfinite(found.kappa):
         error = 1.96 * found.kappa_error
@@ -40,7 +45,8 @@ def agreement_lines(found: TableAgreement) -> Iterator[str]:
     else:
         yield "Kinds: all pieces are of one kind, so there is nothing to agree about."
     for name, (a, b) in found.figures.items():
-        yield f"{figure_words(name)}: {a:.4g} and {b:.4g} µm, {100 * (b / a - 1):+.2g} %"
+        change = signed_number(100 * (b / a - 1))
+        yield in_words(f"{figure_words(name)}: {short_number(a)} and {short_number(b)} µm, {change} %")
 
 
 def agreement_json(found: TableAgreement) -> dict:

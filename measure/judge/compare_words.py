@@ -6,6 +6,7 @@ import re
 from measure.judge.compare import Comparison
 from measure.judge.compare_pairs import WEBER_FRACTION, Ratio, ShareDifference
 from measure.sizes.plan import lowered
+from measure.sizes.rounding import rough_number, short_number, signed_number
 
 _NOTHING_FELT = 0.005  # per cent of the volume, and of what its interval leaves open
 _MEANS = {"number.mean_um": "mean size", "volume.mean_um": "volume-weighted mean size"}
@@ -53,7 +54,7 @@ def pair_sentence(row: Ratio, together: str = "") -> str:
     what = figure_words(row.figure) + (f" of {row.kind}" if row.kind else "")
     if not (math.isfinite(row.low) and math.isfinite(row.high)):
         names = f"{row.first} and {row.second}"
-        return f"{names} differ {row.ratio:.2g}-fold in {what}, with no interval to judge it."
+        return f"{names} differ {rough_number(row.ratio)}-fold in {what}, with no interval to judge it."
     finer, coarser, ratio, low, high = row.second, row.first, row.ratio, row.low, row.high
     if row.ratio < 1:
         finer, coarser, ratio, low, high = row.first, row.second, 1 / row.ratio, 1 / row.high, 1 / row.low
@@ -95,7 +96,7 @@ def ratio_text(value: float) -> str:
     """
     if not math.isfinite(value):
         return "?"
-    return f"{value:.2f}" if value < 10 else f"{value:.3g}"
+    return f"{value:.2f}" if value < 10 else short_number(value)
 
 
 def _times(value: float) -> str:
@@ -107,11 +108,12 @@ def share_sentence(row: ShareDifference) -> str:
     p, q = 100 * row.first_share, 100 * row.second_share
     if max(p, q, 100 * abs(row.low), 100 * abs(row.high)) < _NOTHING_FELT:
         return f"Next to nothing of a size that is felt was counted in {row.first} or in {row.second}."
-    head = f"felt share {q:.2g} % in {row.second} against {p:.2g} % in {row.first}"
+    head = f"felt share {rough_number(q)} % in {row.second} against {rough_number(p)} % in {row.first}"
     if not math.isfinite(row.low):
         return f"{head[0].upper()}{head[1:]}, with no interval to judge it."
     low, high = sorted((-100 * row.low, -100 * row.high))
-    change = f"a change of {-100 * row.difference:+.2g} points ({low:+.2g} to {high:+.2g})".replace("-", "−")
+    change = f"a change of {signed_number(-100 * row.difference)} points"
+    change += f" ({signed_number(low)} to {signed_number(high)})"
     return f"{head[0].upper()}{head[1:]}: {change}{'' if row.shown else ', so none is shown'}."
 
 

@@ -9,6 +9,7 @@ from measure.errors import InvalidInput
 from measure.judge.felt import FeltProfile
 from measure.sizes.distribution import quantiles
 from measure.sizes.plan import OIL_G_PER_CM3, PASTE_G_PER_CM3
+from measure.sizes.rounding import rough_number
 from measure.sizes.sample import SizeSample
 
 # distance of the fence from the upper quartile, in quartile distances of ln x; for log-normal sizes it lies
@@ -56,7 +57,8 @@ class Strays:
             return ""
         name = "stray" if self.number == 1 else "strays"
         seen = f"{self.number} {name}" if self.number else "No stray"
-        limits = f"{self.low:.2g} to {self.high:.2g}" if self.number else f"up to {self.high:.2g}"
+        high = rough_number(self.high)
+        limits = f"{rough_number(self.low)} to {high}" if self.number else f"up to {high}"
         what = f"a single piece beyond {self.beyond_um:.0f} µm, far coarser than the rest"
         text = f"{seen} ({what}); in as much paste again expect {limits}"
         rate = self.per_gram

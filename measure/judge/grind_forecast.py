@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.judge.grind import GrindCurve
+from measure.sizes.rounding import rough_number, short_number
 
 # further away than so many times the grinding done, a number would be a pretence
 _FAR = 10.0
@@ -120,7 +121,7 @@ def _amount(curve: GrindCurve, value: float) -> str:
 
 
 def _target_words(curve: GrindCurve, value: float) -> str:
-    return f"{100 * value:.2g} %" if curve.is_share else f"{value:.3g} µm"
+    return f"{rough_number(100 * value)} %" if curve.is_share else f"{short_number(value)} µm"
 
 
 def _sentence(curve: GrindCurve, f: Forecast) -> str:

@@ -14,7 +14,7 @@ from measure.errors import InvalidInput
 from measure.judge.felt_strays import poisson_limits
 from measure.sizes.counts import further
 from measure.sizes.plan import figure_words
-from measure.sizes.rounding import figure_texts
+from measure.sizes.rounding import figure_texts, rough_number, short_number
 from measure.sizes.sample import SizeSample
 from measure.sizes.summary import SizeSummary
 
@@ -203,11 +203,16 @@ def _coarse(clause: Clause, sample: SizeSample, grams: float | None) -> ClauseRe
             "Enter the dilution and the film height of the slides.",
         )
     rate = (number / grams, low / grams, high / grams)
-    text = f"{clause.words}: {seen} in {1000 * grams:.3g} mg, {rate[1]:.2g} to {rate[2]:.2g} per gram"
+    text = (
+        f"{clause.words}: {seen} in {short_number(1000 * grams)} mg, {rough_number(rate[1])} to "
+        f"{rough_number(rate[2])} per gram"
+    )
     if rate[2] < clause.at_most:
         return ClauseResult(clause, "passes", *rate, f"{text}, all below.")
     if rate[1] >= clause.at_most:
         return ClauseResult(clause, "fails", *rate, f"{text}, all above.")
     enough = poisson_limits(0)[1] / clause.at_most
-    decides = f"Look at {enough:.2g} g without finding one; a sieve does that faster than a microscope."
+    decides = (
+        f"Look at {rough_number(enough)} g without finding one; a sieve does that faster than a microscope."
+    )
     return ClauseResult(clause, "undecided", *rate, f"{text}, the limit lies within.", decides)

@@ -8,6 +8,7 @@ from measure.judge.compare_words import figure_words, in_words, ratio_text, sent
 from measure.judge.felt import FELT_SHARE
 from measure.judge.grind import GrindCurve, LawFit, step_no_longer_noticed
 from measure.judge.grind_forecast import Forecast
+from measure.sizes.rounding import short_number
 
 
 def comparison_json(found: Comparison, figure: str) -> dict:
@@ -119,7 +120,7 @@ def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
     units = share if curve.is_share else size
     # a plateau near nothing is none, and its logarithm has no bottom
     values = {n: 0.0 if n == "x_inf" and v < 1e-3 else v for n, v in fit.parameters.items()}
-    return {n: f"{v:.3g}{units.get(n, f' per {step}')}" for n, v in values.items()}
+    return {n: f"{short_number(v)}{units.get(n, f' per {step}')}" for n, v in values.items()}
 
 
 def law_words(fit: LawFit, curve: GrindCurve) -> str:
@@ -134,7 +135,9 @@ def step_sentence(curve: GrindCurve, step: float) -> str:
     if curve.is_share:
         return "Whether one more step is noticed is judged on sizes, not on shares."
     start = step_no_longer_noticed(curve, step)
-    unit = "pass" if curve.unit == "passes" and step == 1 else f"{step:g} {curve.unit}"
+    unit = f"{step:g} {curve.unit}"
+    if step == 1:
+        unit = {"passes": "pass", "minutes": "minute"}.get(curve.unit, unit)
     if math.isnan(start):
         return f"Every further {unit} seems to buy a step a taster can notice, as far as the curve goes."
     return (

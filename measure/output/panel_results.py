@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.judge.compare_words import in_words
 from measure.judge.discrimination import DifferenceResult, difference_test, most_correct_for_similarity
 from measure.judge.panel_session import PanelPlan
 from measure.judge.panel_session_result import evaluate
@@ -49,7 +50,7 @@ def of_counts(
     if two_sided:
         counted = f"{correct} for one and {trials - correct} for the other, {d.needed} for either needed"
     lines = [
-        f"{verdict}: {counted} at {100 * alpha:g} %, p = {d.p_value:.4g}.",
+        f"{verdict}: {counted} at {100 * alpha:g} %, p {_p(d.p_value)}.",
         f"Discriminators {100 * d.discriminators:.1f} % ({100 * d.discriminators_low:.1f} to "
         f"{100 * d.discriminators_high:.1f} %); {_sensitivity(d)}.",
     ]
@@ -59,6 +60,10 @@ def of_counts(
         word = "Similar" if correct <= most else "Similarity is not shown"
         lines.append(f"{word}: at most {most} right count as similar within {100 * similarity:g} %.")
     return PanelReport(values, tuple(lines))
+
+
+def _p(value: float) -> str:
+    return "< 0.0001" if value < 0.0001 else f"= {value:.4g}"
 
 
 def _sensitivity(d: DifferenceResult) -> str:
@@ -76,7 +81,7 @@ def of_ranking(path: Path | str) -> PanelReport:
     sums = ", ".join(f"{n} {s:g}" for n, s in zip(names, r.rank_sums, strict=True))
     lines = (
         f"Rank sums of {r.assessors} assessors: {sums}.",
-        f"Friedman {r.friedman:.4g}, p = {r.friedman_p:.4g}; rank sums more than "
+        f"Friedman {r.friedman:.4g}, p {_p(r.friedman_p)}; rank sums more than "
         f"{r.least_difference:.1f} apart differ at 5 % (single pairs).",
     )
     return PanelReport(asdict(r), lines)
@@ -113,7 +118,7 @@ def of_curve(path: Path | str, guess: float) -> PanelReport:
     fit = fit_psychometric(x, n, k, guess=guess)
     line = (
         f"Half feel it at {fit.threshold:.4g} µm ({fit.threshold_low:.4g} to {fit.threshold_high:.4g}); "
-        f"slope {fit.slope:.3g}, deviance {fit.deviance:.3g} (p {fit.deviance_p:.2g})."
+        f"slope {fit.slope:.3g}, deviance {fit.deviance:.3g} (p {_p(fit.deviance_p)})."
     )
     return PanelReport(asdict(fit), (line,), fit.warnings)
 
@@ -124,7 +129,7 @@ def of_plan(plain: dict, path: Path | str) -> PanelReport:
     outcome = evaluate(plan, read_answers(path, plan), closed=True)
     lines = list(outcome_sentences(plan, outcome))
     lines += [f"{name}: {words}" for name, words in (outcome.assessors or {}).items()]
-    return PanelReport(asdict(outcome), tuple(lines), outcome.warnings)
+    return PanelReport(asdict(outcome), tuple(in_words(line) for line in lines), outcome.warnings)
 
 
 def _matrix(path: Path | str) -> tuple[tuple[str, ...], list[str], np.ndarray]:

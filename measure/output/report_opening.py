@@ -12,7 +12,7 @@ from measure.output.report_facts import (
     scale_unstated,
 )
 from measure.output.report_parts import WIDTH_PT, PictureBlock, facts, shown, table, text, together
-from measure.sizes.rounding import figure_texts
+from measure.sizes.rounding import figure_texts, short_number
 from measure.study.records import TABLE_METHOD, ScaleRow
 
 _RULING_PX = 1400
@@ -73,7 +73,7 @@ def record(report: ReportFacts) -> list:
             ("Grinding time", f"{batch.minutes:g} min" if batch.minutes is not None else ""),
             ("Notes", batch.notes),
             ("Fields", _fields_words(b)),
-            ("Paste looked at", f"{1e6 * grams:.3g} µg" if grams else ""),
+            ("Paste looked at", f"{short_number(1e6 * grams)} µg" if grams else ""),
         ]
         parts.append(together(text(batch.name, "part"), facts(rows)))
         if b.slides:

@@ -82,6 +82,30 @@ def short_number(value: float) -> str:
     return f"{float(f'{value:.3g}'):.10g}"
 
 
+def rough_number(value: float) -> str:
+    """Return a number with two significant figures and never with a power of ten.
+
+    Examples
+    --------
+    >>> rough_number(99.7), rough_number(1234.0), rough_number(0.0123)
+    ('100', '1200', '0.012')
+    """
+    return f"{float(f'{value:.2g}'):.10g}"
+
+
+def signed_number(value: float) -> str:
+    """Return a change with its sign, two significant figures and no power of ten; plain 0 for next to none.
+
+    Examples
+    --------
+    >>> signed_number(-99.7), signed_number(12.3), signed_number(-0.001)
+    ('−100', '+12', '0')
+    """
+    if abs(value) < 0.005:
+        return "0"
+    return ("+" if value > 0 else "−") + rough_number(abs(value))
+
+
 def percent_text(share: float) -> str:
     """Return a share in per cent, in few digits.
 

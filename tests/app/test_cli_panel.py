@@ -58,7 +58,7 @@ def test_answers_typed_into_the_table_give_the_result(tmp_path, capsys):
     assert main(["panel", "result", "--plan", str(tmp_path / "plan.json"), "--csv", str(path)]) == 0
     out = capsys.readouterr().out
     # everyone misses 40 and hears 60 on: sqrt(40 x 60)
-    assert "x_{90,3} = 49 µm" in out
+    assert "x₉₀ by volume = 49 µm" in out
     assert "Łukasz: threshold 49 µm" in out
     assert main(["panel", "result", "--plan", str(tmp_path / "plan.json"), "--csv", str(path), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["threshold"]["group"] == pytest.approx(48.99, abs=0.01)

@@ -8,6 +8,8 @@ import pytest
 from scipy import stats
 
 from measure.errors import InvalidInput
+from measure.judge.agreement import compare_tables
+from measure.judge.agreement_words import agreement_lines
 from measure.judge.compare import compare_batches
 from measure.judge.compare_batches import (
     BatchSizes,
@@ -19,6 +21,7 @@ from measure.judge.compare_batches import (
 )
 from measure.judge.compare_pairs import WEBER_FRACTION, Ratio, ShareDifference
 from measure.judge.compare_words import figure_words, ratio_sentence, sentences, share_sentence
+from measure.judge.felt_strays import Strays
 from measure.model import Kind
 from measure.sizes.sample import make_sample
 from measure.sizes.volume import VolumeModels
@@ -217,3 +220,31 @@ def test_common_range_without_pieces_is_refused():
     coarse = replace(batch("a", 1.0), sample=batch("a", 1.0).sample.at_least(30.0))
     with pytest.raises(InvalidInput, match="'tiny' has no piece above 30"):
         on_common_range([tiny, coarse])
+
+
+def test_no_sentence_holds_a_power_of_ten():
+    # all felt against none: a hundred points
+    words = share_sentence(ShareDifference("a", "b", "", 1.0, 0.0, 1.0, 0.996, 1.0))
+    assert words == "Felt share 0 % in b against 100 % in a: a change of −100 points (−100 to −100)."
+    same = share_sentence(ShareDifference("a", "b", "", 0.02, 0.02, 0.0, -0.28, 0.28))
+    assert "a change of 0 points (−28 to +28), so none is shown" in same
+    strays = Strays(250, 220.0, 283.0, 100.0, np.zeros(250, dtype=int), 1e-4)
+    assert "expect 220 to 280, that is 2,200,000 to 2,800,000 per gram" in strays.words
+
+
+def test_tables_of_other_pictures_are_doubted():
+    rng = np.random.default_rng(1)
+    x, y, d = rng.uniform(0, 4000, 70), rng.uniform(0, 3000, 70), rng.lognormal(3, 0.3, 70)
+    tables = [
+        {
+            "field": np.full(70, "a", dtype=object), "kind": np.full(70, "kernel", dtype=object),
+            "area_equivalent_diameter_um": d * scale, "um_per_px": np.full(70, 0.5),
+            "centre_x_px": np.where(np.arange(70) < 25, x, x + shift), "centre_y_px": y,
+        }
+        for scale, shift in ((1.0, 0.0), (2.5, 9000.0))
+    ]  # fmt: skip
+    lines = list(agreement_lines(compare_tables(*tables)))
+    assert "are these tables of the same pictures?" in lines[2]
+    assert "x₅₀ by number: " in lines[-3]
+    assert not any("e+" in line or "x_{" in line for line in lines)
+    assert not any("same pictures" in line for line in agreement_lines(compare_tables(tables[0], tables[0])))
