@@ -127,7 +127,10 @@ def _field_table(report: ReportFacts) -> object:
 
 def sizes(report: ReportFacts) -> list:
     """Return the distributions by volume and by number with every figure and its interval."""
-    parts: list = [CondPageBreak(2 * _HIGH_PT + 180), text("Sizes", "heading")]
+    # of several batches the charts and the head of the table of each stand on one page, for leafing through;
+    # a single one fills what the fields left of theirs
+    charts_together = 2 if len(report.sized) > 1 else 1
+    parts: list = [CondPageBreak(charts_together * _HIGH_PT + 110), text("Sizes", "heading")]
     if not report.sized:
         return [*parts, text("No piece is counted, so there are no sizes.")]
     parts.append(
@@ -138,8 +141,8 @@ def sizes(report: ReportFacts) -> list:
     )
     for b in report.sized:
         charts = [ChartBlock(lay_out(c, WIDTH_PT, _HIGH_PT, _STYLE), WIDTH_PT, _HIGH_PT) for c in b.charts]
-        # both charts of a batch and the head of its table on one page
-        parts += [CondPageBreak(2 * _HIGH_PT + 120), text(b.batch.name, "part"), *charts]
+        room = 2 * _HIGH_PT + 120 if len(report.sized) > 1 else _HIGH_PT + 30
+        parts += [CondPageBreak(room), text(b.batch.name, "part"), *charts]
         parts.append(_figures(b))
         left = ", ".join(f"{n} {reason}" for reason, n in b.summary.left_out.items())
         parts.append(text(f"Intervals {b.summary.basis}. Not counted: {left or 'none'}.", "small"))

@@ -302,3 +302,18 @@ def test_paste_looked_at_and_tastings_stand_in_it_without_names(odd_study, tmp_p
     assert "2 of 2 right" in text
     assert "Quaggle" not in text
     assert "Paste looked at 0." in text
+
+
+def test_a_report_of_one_batch_leaves_no_page_half_empty(study):
+    import pypdfium2
+
+    name = gather(study).sized[0].batch.name
+    document = pypdfium2.PdfDocument(report_pdf(study, batches=[name]))
+    filled = []
+    for page in document:
+        grey = np.asarray(page.render(scale=0.5, grayscale=True).to_pil().convert("L"))
+        above_foot = grey[: round(grey.shape[0] * (1 - 52 / 842))]
+        filled.append(np.flatnonzero((above_foot < 200).any(axis=1)).max() / len(above_foot))
+    document.close()
+    assert len(filled) > 3
+    assert min(filled[:-1]) > 0.72, filled
