@@ -68,7 +68,12 @@ class SessionGuide(QWidget):
     def __init__(self) -> None:
         super().__init__()
         self.answered = _top(parts.label("", "soft", wrap=True))
-        some = parts.card(parts.scroll(_held(self.answered)), heading="Answers so far")
+        inner = QWidget()
+        inner.setLayout(parts.column(self.answered, None))
+        area = parts.scroll(inner)
+        for shown in (inner, area.viewport()):  # the card is seen through it
+            shown.setAutoFillBackground(False)
+        some = parts.card(area, heading="Answers so far")
         self.setLayout(parts.column(_way_card(), some))
         parts.box_of(self).setStretch(1, 1)
 
@@ -81,12 +86,6 @@ class SessionGuide(QWidget):
             given = sum(i not in missing for i in plates)
             lines.append(f"{name}: {'all' if given == len(plates) else given} of {len(plates)}")
         self.answered.setText("\n".join(lines))
-
-
-def _held(words: QLabel) -> QWidget:
-    made = QWidget()
-    made.setLayout(parts.column(words, None))
-    return made
 
 
 def _way_card() -> QFrame:
