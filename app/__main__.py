@@ -1,6 +1,8 @@
 """Start the window or run one command: ``gritline`` and ``python -m app`` are the same program."""
 
 import argparse
+import codecs
+import errno
 import importlib
 import os
 import sys
@@ -8,6 +10,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from app.cli import COMMANDS, module_of
+from app.cli.options import is_utf8, plain_signs
 from measure import __version__
 from measure.errors import Cancelled, DamagedStudy, KnownError
 
@@ -53,6 +56,20 @@ def _one_thread_a_process() -> None:
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 
+def _ready_streams() -> None:
+    """Let no sign that a terminal cannot show, and no closed stream, end a command in a traceback.
+
+    Redirected output has the signs of an old code page on some systems, which lacks subscripts.
+    """
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 (until the end)
+        elif not is_utf8(stream) and hasattr(stream, "reconfigure"):
+            codecs.register_error("gritline.plain", plain_signs)
+            stream.reconfigure(errors="gritline.plain")
+
+
 def _open_window(arguments: Sequence[str]) -> int:
     from app.application import run_window
 
@@ -63,7 +80,9 @@ def _run_command(arguments: Sequence[str]) -> int:
     _Parser.dashed = next((a for a in arguments if a[:1] == "-" and os.path.exists(a)), "")
     parsed = _parser(arguments[0]).parse_args(arguments)
     try:
-        return importlib.import_module(module_of(parsed.command)).run(parsed)
+        status = int(importlib.import_module(module_of(parsed.command)).run(parsed))
+        sys.stdout.flush()
+        return status
     except KnownError as error:
         hint = ""
         if isinstance(error, DamagedStudy) and parsed.command != "mend":
@@ -74,6 +93,12 @@ def _run_command(arguments: Sequence[str]) -> int:
         # whoever reads the output has seen enough; stop without a word, and without one at exit either
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_DONE
+    except OSError as error:
+        if error.filename is not None or error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
+            raise
+        print(f"gritline: The output cannot be written: {error.strerror}.", file=sys.stderr)  # noqa: T201
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_BAD_INPUT
     except (Cancelled, KeyboardInterrupt):
         print("gritline: stopped", file=sys.stderr)  # noqa: T201
         return EXIT_STOPPED
@@ -93,6 +118,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done, 1 done but a check failed, 2 bad input.
     """
     _one_thread_a_process()
+    _ready_streams()
     arguments = list(sys.argv[1:] if arguments is None else arguments)
     if arguments and (arguments[0] in COMMANDS or arguments[0] in {"-h", "--help", "--version"}):
         return _run_command(arguments)

@@ -4,11 +4,25 @@ import argparse
 import json
 import sys
 import time
+from typing import TextIO
 
 from measure.errors import InvalidInput
 from measure.progress import Progress
 
 _LARGEST = 1e9  # of any number a command asks for
+# what signs become where an output takes ASCII alone
+_PLAIN = {
+    "µ": "u",
+    "−": "-",
+    "–": "-",
+    "×": "x",
+    "±": "+/-",
+    "“": '"',
+    "”": '"',
+    "’": "'",
+    "∞": "inf",
+    "·": ".",
+}
 
 
 def positive(text: str) -> float:
@@ -48,8 +62,33 @@ def share(text: str) -> float:
 
 
 def print_json(value: dict) -> None:
-    """Print one JSON object on standard output; not-a-number becomes null."""
-    sys.stdout.write(json.dumps(plain_numbers(value), ensure_ascii=False, allow_nan=False) + "\n")
+    """Print one JSON object on standard output; not-a-number becomes null.
+
+    Where the output is not UTF-8, signs beyond ASCII are escaped, so that none is lost.
+    """
+    escaped = not is_utf8(sys.stdout)
+    sys.stdout.write(json.dumps(plain_numbers(value), ensure_ascii=escaped, allow_nan=False) + "\n")
+
+
+def plain_signs(error: UnicodeError) -> tuple[str, int]:
+    """Stand in for signs an output cannot take: x₉₀ becomes x90 and not x??, µm becomes um.
+
+    An error handler for `codecs.register_error`.
+    """
+    import unicodedata
+
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    found = []
+    for sign in error.object[error.start : error.end]:
+        plain = unicodedata.normalize("NFKD", sign).encode("ascii", "ignore").decode("ascii")
+        found.append(_PLAIN.get(sign) or plain or "?")
+    return "".join(found), error.end
+
+
+def is_utf8(stream: TextIO) -> bool:
+    """Whether a stream takes every sign."""
+    return (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "").replace("_", "") == "utf8"
 
 
 def plain_numbers(value: object) -> object:
