@@ -5,6 +5,7 @@ import math
 from typing import TYPE_CHECKING
 
 from app.cli.options import positive
+from app.cli.plan import FIGURES as FIGURES_TYPED
 from measure.errors import InvalidInput
 
 if TYPE_CHECKING:
@@ -27,7 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--figure", metavar="F", default="volume.x90_um",
-        help="figure the sentences and the grind curve are about (default volume.x90_um)",
+        help="figure the sentences and the grind curve are about, such as x50,3 or D[4,3] (default "
+        "volume.x90_um)",
     )  # fmt: skip
     parser.add_argument(
         "--pairs", choices=("all", "first", "next"), default="all",
@@ -61,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
     from measure.judge.compare_batches import limits_differ
     from measure.output.study_batches import read_batches
 
+    args.figure = FIGURES_TYPED.get(args.figure, args.figure)
     batches = read_batches(args.tables)
     figures = (args.figure, *(f for f in FIGURES if f != args.figure))
     found = compare_batches(

@@ -12,8 +12,8 @@ MOST_SAMPLES = {"triangle": 2, "paired": 2, "ranking": 6, "series": 10, "scale":
 TRIADS = ("ABB", "BAB", "BBA", "BAA", "ABA", "AAB")
 
 CAUTIONS = (
-    "Allergens: nuts and sesame can cause severe or fatal reactions, also in traces. Ask every taster "
-    "beforehand; when in doubt, do not taste.",
+    "Allergens: nuts, peanuts and sesame can cause severe or fatal reactions, also in traces. Ask every "
+    "taster beforehand; when in doubt, do not taste.",
     "Tasting is voluntary. Say what is served, obtain consent, and let anyone stop at any time.",
     "Taste only plain paste kept apart for tasting, never diluted, oiled or photographed samples.",
     "Keep slides, cover glasses and other glass out of the tasting room; count them in and out.",

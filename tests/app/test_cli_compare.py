@@ -154,3 +154,18 @@ def test_numbers_of_a_line_through_two_batches_carry_their_units(tmp_path, capsy
     assert main(["compare", two, "--at", "1,3"]) in (0, 1)
     line = next(row for row in capsys.readouterr().out.splitlines() if "straight line" in row)
     assert re.search(r"y₀ = [\d.]+ µm, k = [\d.]+ per pass;", line)
+
+
+def test_a_figure_is_named_as_for_a_plan(tmp_path, capsys):
+    paths = []
+    for name, size in (("one", 20.0), ("two", 10.0)):
+        path = tmp_path / f"{name}.csv"
+        rows = "".join(f"{size + i % 7},f{i % 4},5\n" for i in range(80))
+        path.write_text(f"area_equivalent_diameter_um,field,smallest_um\n{rows}", encoding="utf-8")
+        paths.append(str(path))
+    said = []
+    for figure in ("x50,3", "volume.x50_um"):
+        assert main(["compare", *paths, "--figure", figure, "--json"]) == 0
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1]
+    assert "finer than one in x_{50,3}" in said[0]
