@@ -11,8 +11,9 @@ from app.canvas.view import PictureView
 from app.flow import flow
 from app.messages import DONE, NOTE
 from app.session import Session
+from measure.model import Picture
 from measure.outlines import contains
-from measure.output.borders import count_border
+from measure.output.borders import borders_counted, count_border
 from measure.study.records import FieldRow
 
 EMPTY = (
@@ -124,9 +125,7 @@ class FieldPicture(QWidget):
         if row is None or not row.zones:
             self._session.tell("This field has no area left out yet; drag over one first.", NOTE)
             return
-        zoom = (row.scale_id, row.width_px, row.height_px, "field")
-        rows = self._session.open_study.fields()
-        same = [one for one in rows if (one.scale_id, one.width_px, one.height_px, one.role) == zoom]
+        same = self._same_zoom(row)
         if self._session.do(self._leave_out_of, same, row.zones) is not None:
             text = f"Left out of {number_text.count(len(same), 'field')} of this zoom."
             self._session.tell(text, DONE)
@@ -170,7 +169,39 @@ class FieldPicture(QWidget):
         if places & border:
             words = f"The border of {row.name} counts from now on, also when it is measured again."
             self._session.tell(words, DONE)
+            self._offer_zoom(row, picture, words)
         return True
+
+    def _offer_zoom(self, row: FieldRow, picture: Picture, words: str) -> None:
+        """Offer the same for the other fields of the zoom: their border lies where this one does."""
+        study = self._session.open_study
+        counted = borders_counted(study)
+        others = [one for one in self._same_zoom(row) if one.id != row.id and one.id not in counted]
+        if not others:
+            return
+        fields = number_text.count(len(others), "other field")
+
+        def count_all() -> None:
+            if self._session.do(self._count_borders_of, others, picture) is not None:
+                self._session.tell(f"The border of {fields} counts too. Measure them again.", DONE)
+
+        self._session.offered.emit(words, f"Count it in {fields} of this zoom too", count_all)
+
+    def _count_borders_of(self, rows: list[FieldRow], picture: Picture) -> int:
+        study = self._session.open_study
+        with study.one_step(f"Count the border of {number_text.count(len(rows), 'field')}"):
+            for row in rows:
+                flags = jobs.are_border(picture, row.zones)
+                zones = tuple(zone for zone, border in zip(row.zones, flags, strict=True) if not border)
+                if len(zones) < len(row.zones):
+                    study.update_field(row.id, zones=zones)
+                count_border(study, row.id)
+        return len(rows)
+
+    def _same_zoom(self, row: FieldRow) -> list[FieldRow]:
+        zoom = (row.scale_id, row.width_px, row.height_px, "field")
+        rows = self._session.open_study.fields()
+        return [one for one in rows if (one.scale_id, one.width_px, one.height_px, one.role) == zoom]
 
     def _keep_counted(self, row: FieldRow, places: set[int], border: bool, text: str) -> bool:
         study = self._session.open_study

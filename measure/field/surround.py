@@ -58,9 +58,11 @@ def are_border(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]:
     zones : tuple of (K, 2) ndarray
         What is left out, x and y in px.
     """
-    shape = picture.pixels.shape[:2]
-    border = zone_mask(shape, border_zones(picture))
-    masks = [zone_mask(shape, (zone,)) for zone in zones]
+    rows, cols = picture.pixels.shape[:2]
+    step = max(1.0, max(rows, cols) / _LONG_PX)  # shares of areas need no more pixels
+    shape = (round(rows / step), round(cols / step))
+    border = zone_mask(shape, tuple(zone / step for zone in border_zones(picture)))
+    masks = [zone_mask(shape, (np.asarray(zone, float) / step,)) for zone in zones]
     return [
         border is not None and mask is not None and bool(mask.any()) and border[mask > 0].mean() >= _COVERED
         for mask in masks

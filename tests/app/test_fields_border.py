@@ -101,6 +101,35 @@ def test_only_the_area_clicked_is_counted_again(bordered: Station, qtbot: QtBot)
     assert (study.field(field_id).zones, borders_counted(study)) == ((), {field_id})
 
 
+def test_the_other_fields_of_the_zoom_follow_in_one_step(
+    bordered: Station, open_window: Window, qtbot: QtBot
+):
+    session, study = bordered.session, bordered.session.study
+    first = session.current_field_id
+    row = study.field(first)
+    other = drawn_field(5)
+    other[:, :28] = other[:, -26:] = 5  # nearly the same place
+    size = (row.width_px, row.height_px)
+    new = NewField("more.png", png(other), scale_id=row.scale_id, width_px=size[0], height_px=size[1])
+    second = session.do(study.add_fields, [new])[0]
+    assert session.measure([second])
+    qtbot.waitUntil(lambda: idle(bordered), timeout=20000)
+    bar = np.array([[100.0, 60], [120, 60], [120, 80], [100, 80]])
+    session.do(study.update_field, second, zones=(*study.field(second).zones, bar))
+    assert len(study.field(second).zones) == 3
+    bordered.list.choose_field(first)
+    qtbot.waitUntil(lambda: session.picture() is not None, timeout=5000)
+    qtbot.keyClick(bordered, Qt.Key.Key_X)
+    click_in_picture(bordered, qtbot, 10, 60)
+    assert "of this zoom too" in open_window.strip.offer.text()
+    qtbot.mouseClick(open_window.strip.offer, LEFT)
+    assert [zone.tolist() for zone in study.field(second).zones] == [bar.tolist()]  # the bar stays left out
+    assert {first, second} <= borders_counted(study)
+    session.undo()
+    assert len(study.field(second).zones) == 3
+    assert borders_counted(study) == {first}
+
+
 def test_the_option_counts_the_border_and_a_study_keeps_it(tmp_path: Path, capsys):
     folder, study = tmp_path / "f", tmp_path / "s.gritline"
     folder.mkdir()
