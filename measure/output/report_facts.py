@@ -33,6 +33,7 @@ from measure.study.study import Study
 
 BAND_RESAMPLES = 300
 COMPARED = "volume.x90_um"
+_WITHOUT_FIELDS = ("answer", "record", "tasting", "edits", "cautions")  # sections that need no measured field
 
 
 def scale_unstated(scale: Scale) -> bool:
@@ -154,7 +155,11 @@ def gather(
         progress.report(0.6 * place / max(len(chosen), 1), batch.name)
         found.append(_batch(study, batch_id, batch, profile, models))
     if not any(b.fields for b in found):
-        raise InvalidInput("No field of this study is measured yet, so there is nothing to report.")
+        # a panel may have tasted before anything was photographed
+        sections = [s for s in sections if s in _WITHOUT_FIELDS] if study.tastings() else []
+        if "tasting" not in sections:
+            raise InvalidInput("No field of this study is measured yet, so there is nothing to report.")
+        title = title or "Tasting"
     found = [b for b in found if b.fields or b.id is not None]
     used = {f.scale_id for b in found for f in b.fields}
     blanks = {f.row.blank_id for b in found for f in b.fields}

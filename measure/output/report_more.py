@@ -93,16 +93,19 @@ def _session(tasted: Tasting) -> list:
     plan = unnamed(PanelPlan.from_json(tasted.plan))
     method = METHODS[plan.method]
     answers = tasted.results.get("answers", {}) if tasted.results else {}
-    outcome = evaluate(plan, answers, closed=tasted.closed)
     about = (
         f"{method.title}, {method.standard}; {tasted.made[:10]}; {len(plan.assessors)} assessors, "
-        f"{outcome.answers} of {outcome.plates} plates answered"
+        f"{len(answers)} of {len(plan.servings)} plates answered"
         f"{'' if tasted.closed else '; the session is still open'}."
     )
     parts = [together(text(tasted.name or method.title, "part"), text(about, "small"))]
-    said = outcome_sentences(plan, outcome) if tasted.closed else ("The result is shown once it is closed.",)
-    parts += bullets(said)
-    chart = panel_chart(outcome) if tasted.closed else None
+    if not tasted.closed:
+        return [*parts, *bullets(("The result is shown once it is closed.",))]
+    if not answers:
+        return [*parts, *bullets(("Nobody answered, so there is no result.",))]
+    outcome = evaluate(plan, answers, closed=True)
+    parts += bullets(outcome_sentences(plan, outcome))
+    chart = panel_chart(outcome)
     if chart is not None:
         parts.append(ChartBlock(lay_out_panel(chart, 360, 200), 360, 200))
     return [*parts, *bullets(outcome.warnings, "small")]

@@ -7,6 +7,7 @@ import pypdfium2
 import pytest
 
 from app.__main__ import main
+from measure.errors import InvalidInput
 from measure.output.export import safe_name
 from measure.output.report import report_pdf
 from measure.output.table_import import take_in
@@ -78,3 +79,37 @@ def test_charts_of_long_names_still_tell_their_weighting(imported, tmp_path, cap
         capsys.readouterr().err
     )
     assert safe_name("..", set(), " by number") == "batch by number"
+
+
+@pytest.fixture
+def tasted(tmp_path):
+    """A study with an open tasting, one closed and one nobody answered, and no measured field."""
+    from measure.judge.panel_session import PanelSample, make_plan
+    from measure.study.records import Tasting
+
+    plan = make_plan("triangle", [PanelSample("a"), PanelSample("b")], ["Ana", "Bea"], seed=1)
+    answers = {"answers": {str(i): s.answer for i, s in enumerate(plan.servings)}}
+    with Study.create(tmp_path / "t.gritline") as study:
+        study.add_tasting(Tasting("triangle", (), "open one", plan.to_json(), {"answers": {}}))
+        study.add_tasting(Tasting("triangle", (), "spring", plan.to_json(), answers, True))
+        study.add_tasting(Tasting("triangle", (), "nobody came", plan.to_json(), {"answers": {}}, True))
+        yield study
+
+
+def test_tastings_are_reported_before_anything_is_measured(tasted):
+    said = _words(tasted)
+    assert said.startswith("Tasting Study t")
+    assert (
+        "0 of 2 plates answered; the session is still open. • The result is shown once it is closed." in said
+    )
+    assert "2 of 2 right" in said
+    assert "Nobody answered, so there is no result." in said
+    assert "cannot be read" not in said
+    assert "Taste only plain paste" in said
+    for words in ("Sizes are area-equivalent", "Felt profile", "ISO 13322-1"):
+        assert words not in said
+
+
+def test_a_section_that_needs_fields_is_refused_without_any(tasted):
+    with pytest.raises(InvalidInput, match="nothing to report"):
+        report_pdf(tasted, sections=["sizes"])
