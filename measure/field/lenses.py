@@ -26,8 +26,9 @@ _REACH_PX = (4.0, 12.0)  # least and largest surroundings of a lens's end
 _NOTCH = 0.47  # share of oil around the ends of a lens; half along a straight edge, less in a notch
 _BESIDE_PX = 9  # reach from a lens within which the densities of its pieces are read
 _LEAST_BESIDE_PX2 = 12
-_SURE = 0.18  # misfit up to which the ends of a lens need not be seen so well
-_SURE_NOTCH = 0.54
+_SURE = 0.18  # misfit up to which a lens whose ends are ill seen is asked nothing more
+_NOTCH_ILL_SEEN = 0.54
+_LESS_FULL_ILL_SEEN = 2.0  # times `_LESS_FULL`
 _LEAST_BASE_HALF_WIDTH_PX = 2.5
 _FREE = 0.04  # share of the border of each of the two pieces that must meet the oil or the frame
 
@@ -108,13 +109,32 @@ def _lenses(areas: Areas) -> dict[int, tuple[int, int]]:
     for off, lens, a, b in sorted(_candidates(areas)):
         if lens in lenses or lens in bases or a in lenses or b in lenses:
             continue
-        allowed = (2.0 if off < _SURE else 1.0) * _LESS_FULL * (1.0 - off / _MISFIT)
-        if not _ends_in_notches(areas, lens, a, b, off < _SURE):
-            continue
-        if _completes(areas, lens, a, allowed) and _completes(areas, lens, b, allowed):
+        if _crosses(areas, lens, (a, b), off, ill_seen=True):
             lenses[lens] = (a, b)
             bases |= {a, b}
     return lenses
+
+
+def well_seen(areas: Areas, lens: int, pair: tuple[int, int]) -> bool:
+    """Whether both ends of a lens lie in clear notches, or need not: its density is so nearly the sum.
+
+    Parameters
+    ----------
+    areas : Areas
+    lens : int
+    pair : (int, int)
+        Its two pieces.
+    """
+    off = _best_misfit(areas, _tones_beside(areas, lens, list(pair)), lens, *pair)
+    return _crosses(areas, lens, pair, off, ill_seen=off < _SURE)
+
+
+def _crosses(areas: Areas, lens: int, pair: tuple[int, int], off: float, ill_seen: bool) -> bool:
+    """Whether the outlines of two pieces cross at the ends of a lens, and both are as full with it."""
+    allowed = (_LESS_FULL_ILL_SEEN if ill_seen else 1.0) * _LESS_FULL * (1.0 - off / _MISFIT)
+    return _ends_in_notches(areas, lens, *pair, ill_seen) and all(
+        _completes(areas, lens, base, allowed) for base in pair
+    )
 
 
 def _candidates(areas: Areas) -> list[tuple[float, int, int, int]]:
@@ -152,7 +172,7 @@ def _thick(areas: Areas, base: int) -> bool:
     return float(areas.tone[base].mean()) < _OPAQUE and areas.half_width(base) >= _LEAST_BASE_HALF_WIDTH_PX
 
 
-def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, sure: bool) -> bool:
+def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, ill_seen: bool) -> bool:
     """Whether the outlines of two pieces cross at both ends of a lens, which leaves notches there."""
     reach = float(np.clip(0.35 * min(areas.half_width(a), areas.half_width(b)), *_REACH_PX))
     m = int(np.ceil(reach)) + 4
@@ -161,9 +181,9 @@ def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, sure: bool) -> boo
     rows, cols = areas.crop(lens, m)
     labels = labels[rows.start : rows.stop + 4, cols.start : cols.stop + 4]
     own = (labels == lens).astype(np.uint8)
-    beyond = (dilated(own, 4.5 if sure else 2.6) > 0) & ~np.isin(labels, [lens, a, b])
+    beyond = (dilated(own, 4.5 if ill_seen else 2.6) > 0) & ~np.isin(labels, [lens, a, b])
     count, parts, _, centres = cv2.connectedComponentsWithStats(beyond.astype(np.uint8), connectivity=8)
-    if count < 3 - sure:
+    if count < 3 - ill_seen:
         return False
     shares = []
     yy, xx = np.nonzero(own)
@@ -175,7 +195,7 @@ def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, sure: bool) -> boo
         nearest = int(np.argmin((xx - x) ** 2 + (yy - y) ** 2))
         around = (down - yy[nearest]) ** 2 + (across - xx[nearest]) ** 2 <= reach**2
         shares.append(float((labels[around] == 1).mean()))
-    return not shares or float(np.mean(sorted(shares)[:2])) < (_SURE_NOTCH if sure else _NOTCH)
+    return not shares or float(np.mean(sorted(shares)[:2])) < (_NOTCH_ILL_SEEN if ill_seen else _NOTCH)
 
 
 def misfit(lens: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
