@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.find import find_pieces
+from measure.field.flakes import with_flakes
 from measure.field.halo import set_aside_halos
 from measure.field.kept_memory import kept_memory
 from measure.field.light import Light, prepare
@@ -137,6 +138,8 @@ def _measured(
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
+        if settings.cut_strength > 0:
+            found = with_flakes(found, light, area)
         found = settled(found, light)
     progress.report(0.8, "measuring pieces")
     particles = measure_outlines(
