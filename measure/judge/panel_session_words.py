@@ -31,11 +31,9 @@ def outcome_sentences(plan: PanelPlan, outcome: PanelOutcome) -> tuple[str, ...]
         limits = f" (95 %: {short_number(t.group_low)} to {short_number(t.group_high)})" if known else ""
         group = f"x_{{90,3}} = {short_number(t.group)} µm{limits}"
         found.append(f"Best-estimate threshold of the group: {group}{spread}.")
-    found += [
-        f"{s.name}: grittiness {s.mean:.2g} of 10 ({s.low:.2g} to {s.high:.2g}), "
-        f"felt by {s.felt} of {s.answers}."
-        for s in outcome.scores
-    ]
+    for s in outcome.scores:
+        range_ = f"({s.low:.2g} to {s.high:.2g})" if math.isfinite(s.low) else "(one assessor, no interval)"
+        found.append(f"{s.name}: grittiness {s.mean:.2g} of 10 {range_}, felt by {s.felt} of {s.answers}.")
     if outcome.curve is not None:
         c = outcome.curve
         found.append(

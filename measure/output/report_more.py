@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from measure.errors import KnownError
+from measure.errors import InvalidInput, KnownError
 from measure.judge.compare import Comparison
 from measure.judge.compare_words import figure_words, ratio_text, sentences, share_sentence
 from measure.judge.panel_session import METHODS, PanelPlan
@@ -76,6 +76,8 @@ def tasting(report: ReportFacts) -> list:
     for row in rows:
         try:
             parts += _session(row.tasting)
+        except InvalidInput as error:  # too few answers, for one
+            parts.append(text(f"{row.tasting.name or f'Session {row.id}'}: {error.text}", "body"))
         except (KnownError, KeyError, TypeError, ValueError):
             parts.append(text(f"The session {row.tasting.name or row.id} cannot be read.", "body"))
     return parts

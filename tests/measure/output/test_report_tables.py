@@ -110,6 +110,22 @@ def test_tastings_are_reported_before_anything_is_measured(tasted):
         assert words not in said
 
 
+def test_too_few_answers_are_said_and_no_interval_is_made_of_them(tmp_path):
+    from measure.judge.panel_session import PanelSample, make_plan, with_answer
+    from measure.study.records import Tasting
+
+    with Study.create(tmp_path / "t.gritline") as study:
+        for method, names in (("ranking", "abc"), ("scale", "a")):
+            plan = make_plan(method, [PanelSample(n) for n in names], ["Ana", "Bea"], seed=1)
+            codes = plan.servings[0].codes
+            one = with_answer({}, plan, 0, list(codes) if method == "ranking" else "5")
+            study.add_tasting(Tasting(method, (), method, plan.to_json(), {"answers": one}, True))
+        said = _words(study)
+    assert "ranking: A ranking needs the answers of at least two assessors." in said
+    assert "a: grittiness 5 of 10 (one assessor, no interval), felt by 1 of 1." in said
+    assert "nan" not in said
+
+
 def test_a_section_that_needs_fields_is_refused_without_any(tasted):
     with pytest.raises(InvalidInput, match="nothing to report"):
         report_pdf(tasted, sections=["sizes"])
