@@ -34,7 +34,7 @@ _DEEP, _LEAST_DEEP_PX, _NOTCHES = (
 )  # depth of a notch over the root of the area; deepest looked at
 _LENS = (0.02, 0.65)  # area of a lens over that of the smaller piece seen alone
 _GAP_PX = 0.8  # left between two pieces by a cut
-_BESIDE_PX = 2.0
+_BESIDE_PX = 2 * _GAP_PX  # what is farther apart is not bridged, and one of the two would be lost
 
 
 @dataclass(frozen=True)

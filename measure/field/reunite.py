@@ -36,6 +36,7 @@ _AS_CONVEX = 0.005  # by which the whole may be less solid than its parts
 _SAME, _ALIKE, _AKIN = 0.15, 0.36, 0.5  # colour between the two over their colour against the oil
 _STRIP = 0.75  # solidity of a strip bent round the other
 _GAP_PX, _SEAM_PX = 1.6, 0.5  # bridged to judge the whole, and to see the notches that remain
+_IN_ONE = 0.98  # share of two pieces that must hang together once the gap is bridged
 _BESIDE_PX = 1.5  # an outline this far from the other piece is free
 _MARGIN_PX = 6
 _ROUNDS = 5
@@ -106,8 +107,10 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     if (apart >= _AKIN and not strip) or (apart >= _SAME and seam < _SEAM):
         return None
     both = [polygon_of(particles.outlines[k]).buffer(_GAP_PX) for k in (i, j)]
-    union = largest(unary_union(both).buffer(-_GAP_PX))
-    if union.is_empty:
+    bridged = unary_union(both).buffer(-_GAP_PX)
+    union = largest(bridged)
+    # with a gap too wide to be bridged the rest would be lost
+    if union.is_empty or union.area < _IN_ONE * bridged.area:
         return None
     union = Polygon(union.exterior)  # a hole where they meet is a pale middle that was cut through
     if apart >= _AKIN and _is_shadow(particles, i, j, union):

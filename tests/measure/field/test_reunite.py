@@ -45,6 +45,16 @@ def test_two_halves_of_one_disc_become_one():
     assert abs(float(made.diameter_px[0]) - 60) < 0.6
 
 
+@pytest.mark.parametrize("gap", [0.6, 2.0, 3.0, 3.6, 4.4, 5.2, 6.4])
+def test_nothing_is_lost_at_a_straight_gap(gap):
+    """Two halves beside each other stay, or become one that has the area of both."""
+    picture = _drawn([(150, 100, 30, 120)])
+    picture.pixels[:, round(150 - gap / 2) : round(150 + gap / 2)] = 205
+    halves = [_half(150 + side * gap / 2, 100, 30, side) for side in (1, -1)]
+    made = _reunited(picture, halves)
+    assert made["area_px2"].sum() > 0.98 * sum(shapely.Polygon(half).area for half in halves)
+
+
 def test_touching_discs_stay_two():
     picture = _drawn([(120, 100, 30, 120), (179, 100, 30, 120)])
     made = _reunited(picture, [_disc(120, 100, 29.8), _disc(179, 100, 29.8)])
