@@ -4,7 +4,9 @@ What is read so goes through the same checks as a CSV table. XLSX is a zip archi
 only what a table needs of it is read: the names of its sheets, shared texts, and cells.
 """
 
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
@@ -20,6 +22,8 @@ _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _LINKED = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _LARGEST_BYTES = 4 * 2**30  # unpacked; more is no table but a trap
 _MOST_COLUMNS = 2000
+# what reading a damaged archive may raise; RuntimeError where it is locked by a password
+_DAMAGE = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, RuntimeError)
 
 
 def is_workbook(path: Path) -> bool:
@@ -70,7 +74,7 @@ def workbook_rows(path: Path, sheet: str) -> Iterator[Row]:
             texts = _shared_texts(book)
             with book.open(_sheet_part(book, sheet)) as part:
                 yield from _rows(part, texts, path)
-    except (zipfile.BadZipFile, ParseError, KeyError, ValueError, IndexError, NotImplementedError, EOFError):
+    except (*_DAMAGE, ParseError, KeyError, ValueError, IndexError):
         raise InvalidInput(
             f"'{path.name}' is not a whole XLSX workbook; export the table as CSV and try again."
         ) from None
@@ -81,7 +85,7 @@ def workbook_has(path: Path, sheet: str) -> bool:
     try:
         with zipfile.ZipFile(path) as book:
             return sheet in _sheet_names(book)
-    except (zipfile.BadZipFile, KeyError, SyntaxError):
+    except (*_DAMAGE, KeyError, SyntaxError, ValueError):
         return False
 
 

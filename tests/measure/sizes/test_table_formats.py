@@ -111,3 +111,21 @@ def test_damaged_files_are_refused(tmp_path):
         other.writestr("hello.txt", "hello")
     with pytest.raises(InvalidInput, match=r"'zip.xlsx' is not a whole XLSX workbook"):
         read_sizes_table(tmp_path / "zip.xlsx")
+
+
+def test_no_flipped_byte_of_a_workbook_is_more_than_a_sentence(tmp_path):
+    rng = np.random.default_rng(7)
+    write_xlsx(tmp_path / "t.xlsx", {"particles": (_table(60), UNITS)})
+    whole = (tmp_path / "t.xlsx").read_bytes()
+    refused = []
+    for _ in range(300):
+        data = bytearray(whole)
+        for place in rng.integers(4, len(data), 3):
+            data[place] = rng.integers(256)
+        (tmp_path / "t.xlsx").write_bytes(bytes(data))
+        try:
+            read_sizes_table(tmp_path / "t.xlsx")
+        except InvalidInput as error:
+            refused.append(error.text)
+    assert len(refused) > 100
+    assert all("'t.xlsx'" in text for text in refused)
