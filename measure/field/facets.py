@@ -148,6 +148,11 @@ def _is_crystal(whole: np.ndarray, solid: float) -> bool:
     """Whether a filled outline is convex, without a neck, with corners and straight sides."""
     if solidity(whole) < solid or int(cut_by_shape(whole, 0.5).max()) > 1:
         return False
+    return straight_sided(whole)
+
+
+def straight_sided(whole: np.ndarray) -> bool:
+    """Whether the outline of a piece, (M, N) uint8, has corners and straight sides."""
     contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=len).reshape(-1, 2)
     if roundness([outline.astype(np.float32)])[2][0] < _CORNERS:

@@ -98,3 +98,12 @@ def widest_px(outline: np.ndarray, thin_px: float) -> float:
     # every cell the outline crosses was filled, and distances end at the middle of the next one
     deepest = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
     return 2.0 * max(deepest - 1.0, 0.5) / fine
+
+
+def box_share(outline: np.ndarray) -> float:
+    """Share of its smallest box that an outline, (P, 2), fills: 1 for a rectangle, pi / 4 for any oval."""
+    import cv2
+
+    points = np.ascontiguousarray(outline, dtype=np.float32)
+    wide, high = cv2.minAreaRect(points)[1]
+    return float(cv2.contourArea(points) / max(wide * high, 1e-9))

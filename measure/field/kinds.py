@@ -13,7 +13,7 @@ import numpy as np
 
 from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
-from measure.field.kind_shape import roundness, widest_px
+from measure.field.kind_shape import box_share, roundness, widest_px
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.particles import Particles
@@ -34,6 +34,7 @@ BLACK = 0.3  # density of a ring that hardly any light passes
 SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
 OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
+BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fills, and turning in four corners
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
@@ -94,11 +95,12 @@ def group_chances(
 def by_form(chance: np.ndarray, particles: Particles) -> np.ndarray:
     """Take bubble, fibre and dust back from pieces that lack what makes one; be sure of plain cases.
 
-    The chance taken back goes to the foods. A black disc with a bright middle and a long even thread are
-    nothing else, however little the rest resembles what the model has seen.
+    The chance taken back goes to the foods. A black disc with a bright middle, a long even thread and a
+    straight-sided rim through which another piece is seen are nothing else, however little the rest
+    resembles what the model has seen.
     """
     changed = chance.copy()
-    forms = {"bubble": bubble_form, "fibre": fibre_form, "dust": dust_form}
+    forms = {"salt": crystal_form, "bubble": bubble_form, "fibre": fibre_form, "dust": dust_form}
     for name, (could, sure) in ((name, form(particles)) for name, form in forms.items()):
         column = GROUPS.index(name)
         changed[:, : len(FOODS)] += np.where(could, 0.0, changed[:, column])[:, None] * np.array(TAKEN_BACK)
@@ -106,6 +108,25 @@ def by_form(chance: np.ndarray, particles: Particles) -> np.ndarray:
         changed[sure] *= 1.0 - SURE_BY_FORM
         changed[sure, column] += SURE_BY_FORM
     return changed
+
+
+def crystal_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
+    """Whether a piece can be a crystal, which none is too odd for, and whether it can be nothing else.
+
+    A rim that was found to run over or under another piece shows that piece through it, so the colour within
+    tells of the other piece. Straight sides or corners make it a crystal.
+
+    Returns
+    -------
+    could, sure : (K,) ndarray of bool
+    """
+    both = bits("rim_only", "overlap")
+    sure = (particles["flags"] & both) == both
+    rows = np.flatnonzero(sure)
+    outlines = [particles.outlines[row] for row in rows]
+    boxed = np.array([box_share(outline) for outline in outlines]) > BOXED
+    sure[rows] = boxed | (roundness(outlines)[2] > CORNERS)
+    return np.ones(len(particles), dtype=bool), sure
 
 
 def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:

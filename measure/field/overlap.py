@@ -22,6 +22,7 @@ from measure.field.light import Light
 from measure.field.lone_lenses import lone_lenses
 from measure.field.quick import mean_channel, median
 from measure.field.rims import dilated, solidity
+from measure.field.rims_apart import rims_apart
 from measure.field.rims_over import clear_over
 from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.field.sides_over import sides_over
@@ -41,6 +42,7 @@ _DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
 _SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
 _SAME = 0.75  # intersection over union from which a see-through piece was found before
 _MOST_NOISE = 0.032  # natural density; with more, grain shows lines like those of a faint rim
+_WITHIN = 0.8  # share of a see-through piece within another
 _FREE_RIM, _LINED = 0.04, 0.35  # share of a rim that runs through oil, and of that which must show
 _LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a rim is placed
 _CLEAR_OF_OIL = 4.0  # noise units
@@ -81,7 +83,7 @@ def resolve_overlaps(
     """
     if cut_strength <= 0 or not found.outlines or density_noise(light) > _MOST_NOISE:
         return found
-    found = complete_rims(found, light, least_px2)
+    found = complete_rims(rims_apart(found, light, least_px2), light, least_px2)
     clusters = _clusters(found, light.solid_distance.shape)
     jobs = [
         (
@@ -269,7 +271,10 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
         others = [
             (m & beside).any() and s < _COVERED * m.sum() for m, s in zip(crop.masks, shared, strict=True)
         ]
-        if known or not any(others) or not _rim_in_oil(piece, rim_lines, crop.masks, shared):
+        rims = [s for s, rim in zip(shared, crop.rim_only, strict=True) if rim]
+        # what two rims share is no third piece
+        common = sum(s > _WITHIN * float(piece.sum()) for s in rims) > 1
+        if known or common or not any(others) or not _rim_in_oil(piece, rim_lines, crop.masks, shared):
             continue
         outline = place_rim_edge(rim_field, piece, np.zeros(piece.shape, bool), crop.oil, crop.light_weight)
         placed = crop.placed(outline, least_px2)

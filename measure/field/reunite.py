@@ -37,6 +37,7 @@ _SAME, _ALIKE, _AKIN = 0.15, 0.36, 0.5  # colour between the two over their colo
 _STRIP = 0.75  # solidity of a strip bent round the other
 _GAP_PX, _SEAM_PX = 1.6, 0.5  # bridged to judge the whole, and to see the notches that remain
 _IN_ONE = 0.98  # share of two pieces that must hang together once the gap is bridged
+_WITHIN = 0.97  # share of a crystal that lies on a body
 _BESIDE_PX = 1.5  # an outline this far from the other piece is free
 _MARGIN_PX = 6
 _ROUNDS = 5
@@ -110,7 +111,7 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     bridged = unary_union(both).buffer(-_GAP_PX)
     union = largest(bridged)
     # with a gap too wide to be bridged the rest would be lost
-    if union.is_empty or union.area < _IN_ONE * bridged.area:
+    if union.is_empty or union.area < _IN_ONE * bridged.area or _lies_on(particles, i, j):
         return None
     union = Polygon(union.exterior)  # a hole where they meet is a pale middle that was cut through
     if apart >= _AKIN and _is_shadow(particles, i, j, union):
@@ -128,6 +129,18 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     if one and not strip and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j])):
         return None
     return outline_of(union.simplify(0.05)) if one else None
+
+
+def _lies_on(particles: Particles, i: int, j: int) -> bool:
+    """Whether one was found to lie over or under a body and is wholly within it. Facets lie in crystals."""
+    shapes = [polygon_of(particles.outlines[k]) for k in (i, j)]
+    flags = [int(particles["flags"][k]) for k in (i, j)]
+    return any(
+        flags[own] & bits("overlap")
+        and not flags[other] & bits("rim_only")
+        and shapes[own].intersection(shapes[other]).area > _WITHIN * shapes[own].area
+        for own, other in ((0, 1), (1, 0))
+    )
 
 
 def _seam_seen(particles: Particles, i: int, j: int, light: Light) -> bool:

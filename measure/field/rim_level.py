@@ -22,6 +22,7 @@ _STRIP_SLOPE, _EDGE_SLOPE = 0.6065, 0.3989  # slope times sigma over height: of 
 _HALF = 0.5
 _STRONG = 0.55  # of the rim's usual height, from which a place speaks
 _OUTSIDE, _FREE = 6, 0.35  # samples from outside, and their most over the rim's height, where it is free
+_BLACK = 0.05  # share of light, below which nothing is seen on a body
 _LEAST_PLACES = 12
 _OUTERMOST = 0.35  # of the strongest line, from which the outermost is the rim: halos of a lens stay below
 _SOFTER = 1.1  # blur read from bodies over the most the rim's flank allows, from which it is not believed
@@ -100,12 +101,16 @@ def rim_line(values: np.ndarray) -> RimLine | None:
     RimLine or None
         None where too little of the rim is seen.
     """
-    most = np.abs(values).max(axis=1)
-    height = float(np.quantile(most, 0.85))
-    strong = most >= _STRONG * height
+    strong, height = _strong(values)
     strong &= np.abs(values[:, :_OUTSIDE].mean(axis=1)) < _FREE * height  # no neighbour there
     if strong.sum() < _LEAST_PLACES:
-        return None
+        # on a body a rim takes its share of the body's light, which is the same within and without
+        light = np.maximum(1.0 + values[:, :_OUTSIDE].mean(axis=1, keepdims=True), _BLACK)
+        values = (1.0 + values) / light - 1.0
+        strong, height = _strong(values)
+        strong &= np.abs(values[:, -_OUTSIDE:].mean(axis=1)) < _FREE * height
+        if strong.sum() < _LEAST_PLACES:
+            return None
     line = np.median(values[strong], axis=0)
     # the outermost line is the rim; light it sends inwards may be the stronger one, and of the other sign
     first = int((np.abs(line) >= _OUTERMOST * np.abs(line).max()).argmax())
@@ -121,6 +126,13 @@ def rim_line(values: np.ndarray) -> RimLine | None:
         inner = max(len(line) * _STEP_PX - _OUT_PX - place, outer)
     steepest = float(np.gradient(line[: top + 1], _STEP_PX).max() / line[top])
     return RimLine(place - outer, outer + inner, float(line[top]), steepest)
+
+
+def _strong(values: np.ndarray) -> tuple[np.ndarray, float]:
+    """Places where a rim is strong, (P,), and its usual height."""
+    most = np.abs(values).max(axis=1)
+    height = float(np.quantile(most, 0.85))
+    return most >= _STRONG * height, height
 
 
 def rim_sigmas(lines: Sequence[RimLine], bodies_px: np.ndarray) -> np.ndarray:

@@ -1,0 +1,108 @@
+"""See-through crystals whose rims cross, and rims that close within a body; densities add (Beer-Lambert)."""
+
+import cv2
+import numpy as np
+import pytest
+from shapely import Polygon, affinity, box
+
+from measure.field.pipeline import measure_field
+from measure.flags import bits
+from measure.model import KINDS, FieldSettings, Kind, Picture
+from measure.particles import Particles
+
+OIL = np.array([226.0, 214.0, 184.0])
+BODY = (0.30, 0.42, 0.70)
+SHAPE = (240, 320)
+FINE = 4
+RIM = 2.5
+
+
+def _cover(shape: Polygon) -> np.ndarray:
+    fine = np.zeros((SHAPE[0] * FINE, SHAPE[1] * FINE), np.uint8)
+    points = np.asarray(shape.exterior.coords)[:-1] * FINE - 0.5
+    cv2.fillPoly(fine, [np.round(points * 16).astype(np.int32)], 1, shift=4)
+    return cv2.resize(fine.astype(np.float32), SHAPE[::-1], interpolation=cv2.INTER_AREA)
+
+
+def _rim(shape: Polygon) -> np.ndarray:
+    return _cover(shape) - _cover(shape.buffer(-RIM, join_style="mitre"))
+
+
+def _picture(rims: list[Polygon], bodies: list[Polygon]) -> Picture:
+    """Grey rims of density 0.5 and coloured bodies in oil, with a soft edge and a little noise."""
+    density = 0.5 * sum(_rim(shape) for shape in rims)[..., None] * np.ones(3)
+    for body in bodies:
+        density = density + _cover(body)[..., None] * np.array(BODY)
+    light = cv2.GaussianBlur((OIL / 255.0) ** 2.2 * np.exp(-density), (0, 0), 0.8)
+    noise = np.random.default_rng(5).normal(0, 1.0, light.shape)
+    return Picture(np.clip(np.rint(255.0 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8), name="rims")
+
+
+def _found(rims: list[Polygon], bodies: list[Polygon]) -> Particles:
+    return measure_field(_picture(rims, bodies), FieldSettings(), 1.0).particles
+
+
+def _square(x: float, y: float, side: float, turned: float) -> Polygon:
+    return affinity.rotate(box(x - side / 2, y - side / 2, x + side / 2, y + side / 2), turned)
+
+
+def _disc(x: float, y: float, radius: float) -> Polygon:
+    t = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    return Polygon(np.stack([x + radius * np.cos(t), y + radius * np.sin(t)], axis=1))
+
+
+CROSSING = {
+    "corner in side": (_square(120, 120, 60, 10), _square(168, 132, 50, 55)),
+    "corner in corner": (_square(120, 110, 60, 0), _square(164, 152, 52, 5)),
+    "side by side": (_square(130, 120, 50, 0), _square(172, 122, 60, 12)),
+}
+
+
+@pytest.mark.parametrize("name", CROSSING)
+def test_crystals_that_cross_have_their_whole_outlines(name):
+    pair = CROSSING[name]
+    particles = _found(list(pair), [])
+    assert len(particles) == 2
+    assert np.sort(particles["area_px2"]) == pytest.approx(sorted(s.area for s in pair), rel=0.04)
+    assert (particles["flags"] & bits("rim_only", "overlap") == bits("rim_only", "overlap")).all()
+    assert (particles["kind"] == KINDS.index(Kind.SALT)).all()
+
+
+def test_a_crystal_on_a_body_is_a_piece_of_its_own_and_the_body_stays_whole():
+    crystal, body = _square(150, 118, 36, 20), _disc(160, 120, 60)
+    particles = _found([crystal], [body])
+    assert particles["area_px2"] == pytest.approx([body.area, crystal.area], rel=0.04)
+    assert particles["kind"][1] == KINDS.index(Kind.SALT)
+
+
+def test_a_round_line_within_a_body_is_a_mark_of_the_body():
+    particles = _found([_disc(150, 118, 20)], [_disc(160, 120, 60)])
+    assert len(particles) == 1
+
+
+def test_a_square_of_another_tone_within_a_body_is_not_seen_through():
+    spot = _square(150, 118, 36, 20)
+    particles = _found([spot], [_disc(160, 120, 60), spot.buffer(-RIM)])
+    assert len(particles) == 1
+
+
+def test_crystals_that_only_touch_keep_the_place_between_them():
+    pair = (_square(110, 120, 50, 0), _square(156, 146, 40, 0))
+    particles = _found(list(pair), [])
+    assert len(particles) == 2
+    assert np.sort(particles["area_px2"]) == pytest.approx(sorted(s.area for s in pair), rel=0.06)
+
+
+def test_the_facets_of_a_cube_seen_askew_are_one_crystal():
+    hexagon = Polygon([(100, 120), (125, 85), (180, 80), (210, 110), (185, 150), (130, 155)])
+    inner = [((150, 118), corner) for corner in ((100, 120), (180, 80), (185, 150))]
+    lines = [
+        Polygon([(a[0], a[1] - 1.2), (b[0], b[1] - 1.2), (b[0], b[1] + 1.2), (a[0], a[1] + 1.2)])
+        for a, b in inner
+    ]
+    density = 0.5 * _rim(hexagon) + 0.25 * np.max([_cover(line) for line in lines], axis=0)
+    light = cv2.GaussianBlur((OIL / 255.0) ** 2.2 * np.exp(-density[..., None]), (0, 0), 0.8)
+    noise = np.random.default_rng(5).normal(0, 1.0, light.shape)
+    pixels = np.clip(np.rint(255.0 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8)
+    particles = measure_field(Picture(pixels, name="cube"), FieldSettings(), 1.0).particles
+    assert particles["area_px2"] == pytest.approx([hexagon.area], rel=0.04)
