@@ -35,14 +35,16 @@ _PALE = 0.7  # of the height of a rim, below which a place is no body
 _ON_BODY = 0.97  # share of a piece and a margin within a body
 _COVERED = 0.5  # share of an earlier outline inside new pieces from which they replace it
 _SAME = 0.5  # share of an earlier see-through outline that is the new piece
+_BESIDE_PX, _STRONGER = 4.0, 3.0  # strength of a rim over the lines of its body, further away than this
 _BOXED = 0.85  # share of its box that a piece with four sides fills, its corners rounded
 _FLAGS = bits("rim_only", "touching", "overlap")
 
 
 class _Lines(NamedTuple):
-    """Thin dark lines of a field, and all darkness, in steps of lightness, (M, N) uint8."""
+    """Thin dark lines, those of others beside them, and all darkness, in steps of lightness, (M, N) uint8."""
 
     lines: np.ndarray
+    beside: np.ndarray
     dark: np.ndarray
     low: float
 
@@ -100,7 +102,8 @@ def _thin_lines(light: Light) -> _Lines:
     dark = cv2.GaussianBlur(cv2.convertScaleAbs(np.minimum(lightness, 0), alpha=_STEPS), (3, 3), 0)
     body = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((_WIDEST_PX, _WIDEST_PX), np.uint8))
     low = _STEPS * max(_LEAST_STEP, _OF_NOISE * float(light.noise[0]))
-    return _Lines(cv2.subtract(dark, body), dark, low)
+    lines = cv2.subtract(dark, body)
+    return _Lines(lines, lines, dark, low)
 
 
 def _places(field: _Lines, least_px2: float) -> Iterator[tuple[tuple[slice, slice], _Lines, bool]]:
@@ -131,7 +134,8 @@ def _places(field: _Lines, least_px2: float) -> Iterator[tuple[tuple[slice, slic
                 continue
         elif faces > _FEWEST_FACES:
             continue
-        yield box, _Lines(field.lines[box] * dilated(own, 1.5), field.dark[box], field.low), oil
+        lines = field.lines[box]
+        yield box, _Lines(lines * dilated(own, 1.5), lines, field.dark[box], field.low), oil
 
 
 def _mostly_oil(own: np.ndarray, field: _Lines, box: tuple[slice, slice]) -> bool:
@@ -166,7 +170,16 @@ def _on_body(piece: np.ndarray, height: float, crop: _Lines, masks: dict[int, np
     if not on or known or is_clear(piece, crop.lines, crop.dark, height):
         return False
     straight = box_share(_outline(piece)) > _BOXED or straight_sided(piece)
-    return straight and see_through(piece, crop.dark, crop.lines, height)
+    return straight and see_through(piece, crop.dark, crop.lines, height) and _stands_out(piece, crop)
+
+
+def _stands_out(piece: np.ndarray, crop: _Lines) -> bool:
+    """Whether a rim is stronger all round than the lines of the body it lies on."""
+    border = piece & (1 - cv2.erode(piece, np.ones((3, 3), np.uint8), borderValue=0))
+    rim = cv2.dilate(crop.lines, np.ones((5, 5), np.uint8))[border > 0]
+    elsewhere = crop.beside[dilated(piece, _BESIDE_PX) == 0]
+    own = percentile(elsewhere.astype(np.float32), 95) if elsewhere.size else 0.0
+    return percentile(rim.astype(np.float32), 25) >= _STRONGER * own
 
 
 def _height(piece: np.ndarray, lines: np.ndarray) -> float:
