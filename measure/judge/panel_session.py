@@ -140,24 +140,46 @@ class PanelPlan:
         try:
             samples = tuple(
                 PanelSample(
-                    str(s["name"]), s.get("batch_id"), _or_nan(s.get("size_um")), _or_nan(s.get("felt_share"))
+                    _word(s["name"]),
+                    s.get("batch_id"),
+                    _or_nan(s.get("size_um")),
+                    _or_nan(s.get("felt_share")),
                 )
                 for s in plain["samples"]
             )
             servings = tuple(
-                Serving(s["assessor"], int(s["round"]), tuple(s["samples"]), tuple(s["codes"]), s["answer"])
+                Serving(
+                    _word(s["assessor"]), int(s["round"]), _words(s["samples"]), _words(s["codes"]),
+                    _word(s["answer"]),
+                )
                 for s in plain["servings"]
-            )
-            return cls(
-                str(plain["method"]), samples, tuple(plain["assessors"]), int(plain["rounds"]),
-                int(plain["seed"]), float(plain["alpha"]), plain.get("similarity"), servings,
             )  # fmt: skip
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            similarity, method = plain.get("similarity"), _word(plain["method"])
+            if method not in METHODS:
+                raise ValueError(f"there is no session {method}")
+            if method in ("triangle", "paired") and len(samples) != 2:
+                raise ValueError(f"a {method} test has two samples")
+            return cls(
+                method, samples, _words(plain["assessors"]),
+                int(plain["rounds"]), int(plain["seed"]), float(plain["alpha"]),
+                None if similarity is None else float(similarity), servings,
+            )  # fmt: skip
+        except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
             raise InvalidInput("The plan of this tasting cannot be read; plan it anew.") from error
 
     def plates_of(self, assessor: str) -> list[tuple[int, Serving]]:
         """Return the plates of one assessor with their numbers, in the order of serving."""
         return [(i, s) for i, s in enumerate(self.servings) if s.assessor == assessor]
+
+
+def _word(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"{value!r} is no text")
+    return value
+
+
+def _words(values: Any) -> tuple[str, ...]:
+    return tuple(_word(value) for value in values)
 
 
 def _or_nan(value: Any) -> float:

@@ -261,3 +261,23 @@ def test_nobody_answered():
         evaluate(plan, {}, closed=True)
     with pytest.raises(InvalidInput, match="plan it anew"):
         PanelPlan.from_json({"method": "triangle"})
+
+
+def test_a_plan_with_a_wrong_value_is_refused_when_it_is_read():
+    plan = make_plan("triangle", [PanelSample("a"), PanelSample("b")], ["Ana", "Bea"], seed=1).to_json()
+    assert PanelPlan.from_json(plan).assessors == ("Ana", "Bea")
+    serving = plan["servings"][0]
+    wrong = [
+        {**plan, "method": "duel"},
+        {**plan, "assessors": [1, 2]},
+        {**plan, "alpha": None},
+        {**plan, "similarity": "some"},
+        {**plan, "rounds": math.inf},
+        {**plan, "samples": [{"name": None}]},
+        {**plan, "samples": plan["samples"][:1]},
+    ]
+    values = {"assessor": {}, "codes": [111, 1.5, 333], "answer": None, "round": math.inf, "samples": 3}
+    wrong += [{**plan, "servings": [{**serving, name: value}]} for name, value in values.items()]
+    for one in wrong:
+        with pytest.raises(InvalidInput, match="plan of this tasting cannot be read"):
+            PanelPlan.from_json(one)
