@@ -50,6 +50,9 @@ _NEAR = 0.8  # gap between bits over the size of the larger
 _MARGIN_PX = 10
 _MOST_PX = 600_000
 _NEIGHBOURS = 4
+_AS_THIN, _LENGTHS = 1.5, 2.5  # width of a line over that of the bit it was cut from, and its length over it
+_STRAIGHT_ON = 0.85  # cosine of the bend where a line goes on
+_CUT_PX, _BEYOND = 2.5, 0.6  # gap left by a cut; share of a line that goes on outside
 
 
 @dataclass(frozen=True)
@@ -294,7 +297,7 @@ def _completed(
     if not _compact(hull) or seen < _LEAST_SEEN:
         return None
     beside = [shapes[j] for j in tree.query(whole.buffer(_BESIDE_PX)).tolist() if j not in rows]
-    if _takes_in(whole, shapes, rows, tree):
+    if _takes_in(whole, shapes, rows, tree) or _is_fibre(whole, shapes, rows, tree):
         return None
     if len(rows) > 1 and (seen < _SEEN or not window.is_empty(whole)):
         return None
@@ -314,6 +317,41 @@ def _takes_in(
         if whole.intersection(shapes[j]).area > _FOREIGN * min(shapes[j].area, whole.area):
             return True
     return False
+
+
+def _is_fibre(
+    whole: shapely.Polygon, shapes: list[shapely.Polygon], rows: tuple[int, ...], tree: shapely.STRtree
+) -> bool:
+    """Whether a bit was cut from a line that goes on beyond the completed rim.
+
+    A bit of a rim ends where its rim has a gap; a fibre that crosses others is cut where it crosses them.
+    """
+    widest = _AS_THIN * max(_width(shapes[j]) for j in rows)
+    for j in rows:
+        for k in tree.query(shapes[j], predicate="dwithin", distance=_CUT_PX).tolist():
+            slender = shapes[k].length > 2.0 * _LENGTHS * _width(shapes[k])
+            if k in rows or not slender or _width(shapes[k]) > widest:
+                continue
+            beyond = shapes[k].difference(whole).area > _BEYOND * shapes[k].area
+            if beyond and _goes_straight_on(shapes[j], shapes[k]):
+                return True
+    return False
+
+
+def _goes_straight_on(one: shapely.Polygon, other: shapely.Polygon) -> bool:
+    """Whether a line goes on in another without a bend."""
+    place = shapely.shortest_line(one, other).centroid
+    reach = place.buffer(_LENGTHS * (_width(one) + _width(other)))
+    ways = [
+        shape.intersection(reach).centroid.coords[0] - np.array(place.coords[0]) for shape in (one, other)
+    ]
+    lengths = [float(np.hypot(*way)) for way in ways]
+    return bool(-(ways[0] @ ways[1]) > _STRAIGHT_ON * lengths[0] * lengths[1])
+
+
+def _width(shape: shapely.Polygon) -> float:
+    """Mean width of a line."""
+    return float(2.0 * shape.area / shape.length)
 
 
 def _compact(hull: shapely.Polygon) -> bool:

@@ -87,6 +87,33 @@ def widest_px(outline: np.ndarray, thin_px: float) -> float:
     thin_px : float
         About its width; it sets how finely it is looked at.
     """
+    depth, fine = _depths(outline, thin_px)
+    return 2.0 * max(float(depth.max()) - 1.0, 0.5) / fine
+
+
+def wide_share(outline: np.ndarray, thin_px: float, wide_px: float) -> float:
+    """Share of an outline that circles of a diameter fill which fit into it.
+
+    Parameters
+    ----------
+    outline : (P, 2) ndarray
+    thin_px : float
+        About its width, as for `widest_px`.
+    wide_px : float
+        The diameter.
+    """
+    import cv2
+
+    depth, fine = _depths(outline, thin_px)
+    middles = (depth >= 0.5 * wide_px * fine + 1.0).view(np.uint8)
+    if not middles.any():
+        return 0.0
+    away = cv2.distanceTransform(1 - middles, cv2.DIST_L2, 5)
+    return float((away[depth > 0] <= 0.5 * wide_px * fine).mean())
+
+
+def _depths(outline: np.ndarray, thin_px: float) -> tuple[np.ndarray, float]:
+    """Distance from the border of an outline, in cells, and cells a px."""
     import cv2
 
     low = outline.min(axis=0)
@@ -96,8 +123,7 @@ def widest_px(outline: np.ndarray, thin_px: float) -> float:
     mask = np.zeros(tuple(np.ceil(size[::-1] * fine).astype(int) + 4), np.uint8)
     cv2.fillPoly(mask, [points.reshape(-1, 1, 2)], 1, shift=4)
     # every cell the outline crosses was filled, and distances end at the middle of the next one
-    deepest = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
-    return 2.0 * max(deepest - 1.0, 0.5) / fine
+    return cv2.distanceTransform(mask, cv2.DIST_L2, 5), fine
 
 
 def box_share(outline: np.ndarray) -> float:

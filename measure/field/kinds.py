@@ -13,7 +13,7 @@ import numpy as np
 
 from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
-from measure.field.kind_shape import box_share, roundness, widest_px
+from measure.field.kind_shape import box_share, roundness, wide_share, widest_px
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.particles import Particles
@@ -30,6 +30,7 @@ FIBRE_LENGTHS = 7.0  # times its thickness
 LONG_FIBRE_LENGTHS = 10.0  # no food is so long and so even
 PART_LENGTHS = 2.5  # of a bit cut off a longer thread
 FIBRE_EVEN = 1.45  # widest place over the mean width: 1 for a band, up to 1.3 for threads as they are found
+CROSSING_WIDE, CROSSING_SHARE = 2.5, 0.15  # widest place where threads cross over their width, and its share
 BLACK = 0.3  # density of a ring that hardly any light passes
 SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
@@ -186,12 +187,17 @@ def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     lengths = perimeter / np.maximum(2.0 * width, 1e-9)
     could = lengths > FIBRE_LENGTHS
     for row in np.flatnonzero(could):
-        could[row] = widest_px(particles.outlines[row], float(width[row])) < FIBRE_EVEN * width[row]
+        widest = widest_px(particles.outlines[row], float(width[row]))
+        could[row] = widest < FIBRE_EVEN * width[row]
+        # where one crosses another, or runs beside it, it is wider for a short way
+        if not could[row] and widest < CROSSING_WIDE * width[row] and lengths[row] > LONG_FIBRE_LENGTHS:
+            wide = wide_share(particles.outlines[row], float(width[row]), FIBRE_EVEN * float(width[row]))
+            could[row] = wide < CROSSING_SHARE
     # of a piece cut by the frame a long slice may be left, so its form proves nothing
     whole = (particles["flags"] & bits("touches_frame")) == 0
     threads = could & (lengths > LONG_FIBRE_LENGTHS)
     long = threads & whole
-    part = bits_of(threads, ~could & (lengths > PART_LENGTHS), particles) | rows_of_bits(particles)
+    part = bits_of(threads, ~threads & (lengths > PART_LENGTHS), particles) | rows_of_bits(particles)
     return could | part, long | part
 
 

@@ -19,6 +19,7 @@ from measure.field.find import Found
 from measure.field.going_on import going_on
 from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
+from measure.field.lines_beyond import lines_beyond
 from measure.field.lone_lenses import lone_lenses
 from measure.field.quick import mean_channel, median
 from measure.field.rims import dilated, solidity
@@ -43,6 +44,7 @@ _SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
 _SAME = 0.75  # intersection over union from which a see-through piece was found before
 _MOST_NOISE = 0.032  # natural density; with more, grain shows lines like those of a faint rim
 _WITHIN = 0.8  # share of a see-through piece within another
+_OF_LOOP, _LEAST_BEYOND = 0.4, 4  # height of lines that go on beyond a loop over its own, and how many
 _FREE_RIM, _LINED = 0.04, 0.35  # share of a rim that runs through oil, and of that which must show
 _LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a rim is placed
 _CLEAR_OF_OIL = 4.0  # noise units
@@ -274,13 +276,26 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
         rims = [s for s, rim in zip(shared, crop.rim_only, strict=True) if rim]
         # what two rims share is no third piece
         common = sum(s > _WITHIN * float(piece.sum()) for s in rims) > 1
-        if known or common or not any(others) or not _rim_in_oil(piece, rim_lines, crop.masks, shared):
+        if (
+            known
+            or common
+            or not any(others)
+            or _is_loop(piece, rim_lines)
+            or not _rim_in_oil(piece, rim_lines, crop.masks, shared)
+        ):
             continue
         outline = place_rim_edge(rim_field, piece, np.zeros(piece.shape, bool), crop.oil, crop.light_weight)
         placed = crop.placed(outline, least_px2)
         made += [(outline, _FLAG | bits("rim_only")) for outline in placed]
         covered |= piece * bool(placed)
     return covered, made
+
+
+def _is_loop(piece: np.ndarray, lines: np.ndarray) -> bool:
+    """Whether fibres that cross close round some oil: their lines go on beyond it."""
+    border = piece & (1 - cv2.erode(piece, np.ones((3, 3), np.uint8), borderValue=0))
+    usual = median(cv2.dilate(lines, np.ones((5, 5), np.uint8))[border > 0])
+    return lines_beyond(piece, (lines >= _OF_LOOP * usual).view(np.uint8)) >= _LEAST_BEYOND
 
 
 def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], shared: list[float]) -> bool:
