@@ -9,6 +9,8 @@ from measure.field.shape import resampled
 _POINTS = 64
 _CORNER_POINTS = 4  # a corner is a turn within a sixteenth of the outline
 _CORNERS = 4
+_ARC, _ROUNDS = 0.7, 6  # share of an outline that must lie on a circle, and rounds to find which
+_SAME_SIZE = 0.2  # radius of that circle against the outline's own
 _CELLS, _FINEST = 16.0, 48.0  # cells across the width looked for, and fewest across the whole piece
 
 
@@ -42,6 +44,35 @@ def roundness(outlines: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, n
     moments, axes = np.linalg.eigh(_second_moments(curve))
     even = np.einsum("kpi,kij->kpj", curve, axes) / np.sqrt(np.maximum(moments, 1e-9))[:, None, :]
     return _unevenness(curve), _unevenness(even), _corners(curve)
+
+
+def off_arc(outline: np.ndarray) -> float:
+    """Distance from a circle of that seventy hundredths of an outline which fits one best.
+
+    A disc that another piece covers in part still shows an arc.
+
+    Parameters
+    ----------
+    outline : (P, 2) ndarray
+
+    Returns
+    -------
+    float
+        Root mean square distance as a share of the radius; infinite where the circle is not the outline's.
+    """
+    curve = resampled([outline], _POINTS)[0]
+    curve = curve - curve.mean(axis=0)
+    size = np.hypot(*curve.T).mean()
+    used = np.ones(len(curve), dtype=bool)
+    radius, away = size, np.zeros(len(curve))
+    for _ in range(_ROUNDS):
+        system = np.c_[2.0 * curve[used], np.ones(used.sum())]
+        (x, y, rest), *_ = np.linalg.lstsq(system, (curve[used] ** 2).sum(axis=1), rcond=None)
+        radius = np.sqrt(max(rest + x**2 + y**2, 1e-9))
+        away = np.abs(np.hypot(curve[:, 0] - x, curve[:, 1] - y) - radius)
+        used = away <= np.quantile(away, _ARC)
+    own = abs(radius / max(size, 1e-9) - 1.0) < _SAME_SIZE
+    return float(np.sqrt((away[used] ** 2).mean()) / radius) if own else np.inf
 
 
 def _second_moments(curve: np.ndarray) -> np.ndarray:

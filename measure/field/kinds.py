@@ -12,8 +12,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from measure.field.fibre_bits import bits_of, rows_of_bits
+from measure.field.kind_alike import among_alike
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
-from measure.field.kind_shape import box_share, roundness, wide_share, widest_px
+from measure.field.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.particles import Particles
@@ -36,6 +37,7 @@ SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
 OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
 BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fills, and turning in four corners
+ARC_SHARE = 0.5  # of what a whole circle may be off
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
@@ -64,7 +66,8 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
     """
     if not len(particles):
         return particles
-    chance = in_context(by_form(group_chances(particles, learned, table), particles))
+    chance = by_form(group_chances(particles, learned, table), particles)
+    chance = in_context(among_alike(chance, particles))
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
@@ -143,7 +146,9 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     p = particles
     lost = np.stack([p[f"{c}_density"].astype(float) for c in ("red", "green", "blue")])
     could = np.ptp(lost, axis=0) < 0.05 + 0.25 * np.abs(lost.mean(axis=0))
-    rim, middle = p["rim_density"].astype(float), np.abs(p["centre_density"].astype(float))
+    rim, centre = p["rim_density"].astype(float), p["centre_density"].astype(float)
+    # on the side of the ring: a middle that gathers light, brighter than the oil, is as hollow as can be
+    middle = np.maximum(centre * np.sign(rim), 0.0)
     core = sum(p[f"core_{c}_density"].astype(float) for c in ("red", "green", "blue")) / 3.0
     hollow, darkest = np.zeros(len(p), dtype=bool), np.maximum(np.abs(rim), core)
     # the blacker the ring, the smaller and dimmer its middle may be; grey cells have pale middles too
@@ -152,8 +157,15 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     could &= hollow
     rows = np.flatnonzero(could)
     off_circle, _, _ = roundness([p.outlines[row] for row in rows])
-    could[rows] = off_circle < OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
-    return could, could & (rim > BLACK)
+    most = OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
+    whole = np.zeros(len(p), dtype=bool)
+    whole[rows] = off_circle < most
+    # one that another piece covers in part still shows an arc, and lies on it more closely than by chance
+    could[rows] = [
+        whole[row] or off_arc(p.outlines[row]) < ARC_SHARE * limit
+        for row, limit in zip(rows, most, strict=True)
+    ]
+    return could, whole & (rim > BLACK)
 
 
 def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:

@@ -1,4 +1,4 @@
-"""Fit the built-in kind model on fields of two renderers and write `measure/field/kind_model.json`.
+"""Fit the built-in kind model on fields of three renderers and write `measure/field/kind_model.json`.
 
     python tests/benchmarks/fit_kinds.py [--fields 110] [--cache FOLDER] [--check-only]
 
@@ -20,12 +20,14 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from kind_samples import GROUNDS, Sample, gather
+from kind_samples import GROUNDS, HANDS, Sample, gather
 
 from measure.field import kind_model, kinds
+from measure.field.kind_alike import among_alike
 
 MODEL_FILE = Path(kind_model.__file__).with_name("kind_model.json")
-RIDGE = 10.0
+RIDGE = 3.0
+SAY = (0.5, 0.25, 0.25)  # of `HANDS`
 STEPS = 200
 GROUPS = len(kind_model.GROUPS)
 FEWEST = 30  # pieces of a group from which its own mean and spread are taken
@@ -35,9 +37,13 @@ DOUBTS = (0.0, 0.02, 0.1, 0.3, 0.6, 1.01)
 
 
 def weights(samples: list[Sample], codes: np.ndarray) -> np.ndarray:
-    """Give both renderers half of the say, and rare groups more of it than their number."""
-    other = np.concatenate([np.full(len(s.codes), s.other_hand) for s in samples])
-    share = np.where(other, 0.5 / max(other.sum(), 1), 0.5 / max((~other).sum(), 1))
+    """Give the first renderer half of the say, and rare groups more of it than their number.
+
+    It alone draws stained oil and foreign matter of all sorts; the other two share the other half.
+    """
+    hand = np.concatenate([np.full(len(s.codes), HANDS.index(s.hand)) for s in samples])
+    share = (np.array(SAY) / np.bincount(hand, minlength=len(HANDS)).clip(1))[hand]
+    share = share / share.sum()
     present = np.bincount(codes, weights=share, minlength=GROUPS)
     share = share / np.sqrt(np.maximum(present, 1e-9))[codes]
     return share / share.mean()
@@ -103,16 +109,19 @@ def left_out(samples: list[Sample]) -> list[tuple[kind_model.Model, Sample]]:
 def chances(model: kind_model.Model, sample: Sample) -> np.ndarray:
     """Probabilities of the groups as the program uses them."""
     chance = kind_model.probabilities(model, kind_model.descriptors(sample.particles))
-    return kinds.in_context(kinds.by_form(chance, sample.particles))
+    chance = among_alike(kinds.by_form(chance, sample.particles), sample.particles)
+    return kinds.in_context(chance)
 
 
 def left_out_renderer(samples: list[Sample]) -> list[tuple[kind_model.Model, Sample]]:
-    """Fields of each renderer with a model fitted on the other alone; none where one has a single look."""
-    sides = [[s for s in samples if s.other_hand == other] for other in (False, True)]
-    if min(len({s.look for s in side}) for side in sides) < 2:
-        return []
-    models = [fitted(side) for side in sides]
-    return [(models[1 - i], s) for i, side in enumerate(sides) for s in side if s.found]
+    """Fields of each renderer with a model fitted on the others; not of one with a single look."""
+    pairs = []
+    for hand in HANDS:
+        own, rest = ([s for s in samples if (s.hand == hand) == mine] for mine in (True, False))
+        if min(len({s.look for s in side}) for side in (own, rest)) > 1:
+            model = fitted(rest)
+            pairs += [(model, s) for s in own if s.found]
+    return pairs
 
 
 def best_temperature(pairs: list, foreign: list) -> float:
@@ -136,10 +145,10 @@ def best_temperature(pairs: list, foreign: list) -> float:
 
 
 def right_of_sure(pairs: list, temperature: float) -> float:
-    """Share of right kinds among pieces of little doubt, the smaller one of both renderers."""
+    """Share of right kinds among pieces of little doubt, the smallest one of all renderers."""
     shares = [1.0]
-    for other in (False, True):
-        mine = [(replace(m, temperature=temperature), s) for m, s in pairs if s.other_hand == other]
+    for hand in HANDS:
+        mine = [(replace(m, temperature=temperature), s) for m, s in pairs if s.hand == hand]
         if mine:
             kind, doubt, _ = kinds.decide(np.concatenate([chances(m, s) for m, s in mine]))
             right = kind == kinds.CODE_OF_GROUP[np.concatenate([s.codes for _, s in mine])]
@@ -152,7 +161,7 @@ def report(title: str, pairs: list[tuple[kind_model.Model, Sample]]) -> None:
     """Print how often kinds are right, the confusion, and what the doubt is worth."""
     codes = np.concatenate([s.codes for _, s in pairs])
     look = np.concatenate([np.full(len(s.codes), s.look) for _, s in pairs])
-    other = np.concatenate([np.full(len(s.codes), s.other_hand) for _, s in pairs])
+    hand = np.concatenate([np.full(len(s.codes), s.hand) for _, s in pairs])
     kind, doubt, _ = kinds.decide(np.concatenate([chances(m, s) for m, s in pairs]))
     right = kind == kinds.CODE_OF_GROUP[codes]
     print(f"{title}: {len(codes)} pieces, kinds right {right.mean():.4f}")
@@ -160,7 +169,8 @@ def report(title: str, pairs: list[tuple[kind_model.Model, Sample]]) -> None:
         "  " + ", ".join(f"{n} {right[look == n].mean():.3f} of {(look == n).sum()}" for n in np.unique(look))
     )
     print(np.array([np.bincount(kind[codes == g], minlength=4) for g in range(GROUPS)]))
-    for name, mine in (("first", ~other), ("other", other)):
+    for name in np.unique(hand):
+        mine = hand == name
         for low, high in pairwise(DOUBTS):
             rows = (doubt >= low) & (doubt < high) & mine
             if rows.any():
@@ -188,7 +198,7 @@ def main() -> None:
     ask.add_argument("--cache", type=Path, default=Path(gettempdir()) / "kind_samples")
     ask.add_argument("--check-only", action="store_true", help="only judge the model as it is")
     ask.add_argument("--only", default="", help="tables with semicolons; the others stay as they are")
-    ask.add_argument("--quick", action="store_true", help="leave the judging on left-out looks away")
+    ask.add_argument("--quick", action="store_true", help="no judging on left-out looks: temperatures stay")
     chosen = ask.parse_args()
     cv2.setNumThreads(1)
     only, tables = [name for name in chosen.only.split(";") if name], {}
@@ -205,7 +215,7 @@ def main() -> None:
             if chosen.check_only:
                 report(table, [(kind_model.built_in(table), s) for s in own if s.found])
                 continue
-            model = fitted(own)
+            model = replace(fitted(own), temperature=kind_model.built_in(table).temperature)
             if not chosen.quick:
                 pairs, foreign = left_out(own), left_out_renderer(own)
                 model = replace(model, temperature=best_temperature(pairs, foreign))

@@ -1,8 +1,9 @@
-"""Pieces of known kind, drawn by two renderers, for fitting the kinds.
+"""Pieces of known kind, drawn by three renderers, for fitting the kinds.
 
 The looks that decide a kind are drawn anew for each field from wide ranges, and each field is seen under its
 own light and white balance and in grey, so that the model rests on what is common to a kind. Of the second
-renderer only the looks that may be tuned on are drawn, with seeds of their own.
+renderer only the looks that may be tuned on are drawn, with seeds of their own. The third, `kind_variety.py`,
+varies what does not make a kind: slenderness, opacity, exposure, haze, sharpening, the colour of the light.
 """
 
 import pickle
@@ -17,6 +18,7 @@ from shapely import Polygon
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
+from measure.field import kinds
 from measure.field.features import feature_columns
 from measure.field.kind_model import GROUPS
 from measure.field.light import prepare
@@ -26,12 +28,17 @@ from measure.model import FieldSettings, Picture
 from measure.particles import Particles, make_particles
 from measure.render.draw import render_field
 from measure.render.recipe import Recipe
+from tests.benchmarks.kind_variety import is_lit_from_above, varied_field
 from tests.benchmarks.other_hand.draw import draw
 from tests.benchmarks.other_hand.looks import HELD
 
 GROUNDS = ("bright", "dark", "bright, lighter")  # as in `measure.field.kinds.table_of`
+HANDS = ("first", "other", "varied")
 MATCHED = 0.6  # shared over joint area from which a found piece is a true one
 BRIGHT_SEED, DARK_SEED, LIGHTER_SEED, FOUND_SEED, OTHER_SEED = 20_000, 40_000, 60_000, 300_000, 200
+VARIED_SEED, VARIED_LOOKS = 80_000, 5
+VARIED_FIELDS = 120
+VARIED_GROUNDS = ("bright",) * 6 + ("dark", "bright, lighter")
 LIGHTER_FIELDS = 24  # of the other hand
 STAINED = 0.3  # share of the fields with lighter pieces that are stained oil, not light from above
 LUMA = np.array([0.299, 0.587, 0.114])
@@ -65,6 +72,8 @@ class Sample:
     codes : (K,) ndarray of int
         Index into the groups of the model.
     particles : Particles
+    varied : bool
+        Drawn by the third renderer.
     """
 
     look: str
@@ -74,6 +83,12 @@ class Sample:
     found: bool
     codes: np.ndarray
     particles: Particles
+    varied: bool = False
+
+    @property
+    def hand(self) -> str:
+        """Renderer, one of `HANDS`."""
+        return "varied" if self.varied else "other" if self.other_hand else "first"
 
 
 def _tint(rng: np.random.Generator) -> np.ndarray:
@@ -307,12 +322,29 @@ def second_hand(look: str, seed: int, width_px: int, lighter: bool = False) -> l
     return samples
 
 
+def third_hand(seed: int, ground: str) -> list[Sample]:
+    """One field of the third renderer, in colour and in grey, by true and by found outlines."""
+    rng = np.random.default_rng(seed + 7)
+    pixels, outlines, names = varied_field(seed, ground)
+    samples = []
+    for grey in (False, True):
+        seen = _greyed(pixels) if grey else pixels
+        pairs = [(_codes(names), measured_true(seen, outlines, grey, rng), False)]
+        pairs.append((*measured_found(seen, outlines, names, grey, 1.0), True))
+        for codes, particles, found in pairs:
+            # what the program takes the field for: pieces on grey ground may be lighter or darker than it
+            on = kinds.table_of(particles).partition(" on ")[2] if len(codes) else ground
+            name = f"varied {seed % VARIED_LOOKS}"
+            samples.append(Sample(name, on, False, grey, found, codes, particles, varied=True))
+    return samples
+
+
 def gather(fields: int, cache: Path, grounds: Collection[str] = GROUNDS) -> list[Sample]:
     """Draw and measure all fields, or read back those a folder holds from an earlier run."""
     cache.mkdir(parents=True, exist_ok=True)
     samples = []
     for name, make, asked in _plan(fields):
-        if ("lighter" in name) not in {g == GROUNDS[2] for g in grounds}:
+        if not name.startswith("varied") and ("lighter" in name) not in {g == GROUNDS[2] for g in grounds}:
             continue
         file = cache / f"{name}.pkl"
         if not file.exists():
@@ -322,6 +354,20 @@ def gather(fields: int, cache: Path, grounds: Collection[str] = GROUNDS) -> list
 
 
 def _plan(fields: int) -> Iterator[tuple]:
+    yield from _plan_of_first(fields)
+    for look, (count, width_px) in OTHER_LOOKS.items():
+        for k in range(count):
+            yield f"other_{look}_{k}", second_hand, (look, OTHER_SEED + k, width_px)
+    for k in range(LIGHTER_FIELDS):
+        yield f"other_lighter_{k}", second_hand, ("reflected", OTHER_SEED + 100 + k, 800, True)
+    for k in range(VARIED_FIELDS):
+        seed, ground = VARIED_SEED + k, VARIED_GROUNDS[k % len(VARIED_GROUNDS)]
+        # on a bright ground light from above makes crystals as evenly bright as clear kernels in stained oil
+        if ground != "bright" or not is_lit_from_above(seed, ground):
+            yield f"varied_{k}", third_hand, (seed, ground)
+
+
+def _plan_of_first(fields: int) -> Iterator[tuple]:
     for k in range(fields):
         yield f"first_bright_{k}", first_hand, (BRIGHT_SEED + k, "bright", False)
         if k % 3 == 0:
@@ -334,8 +380,3 @@ def _plan(fields: int) -> Iterator[tuple]:
             yield f"first_lighter_{k}_found", first_hand, (LIGHTER_SEED + FOUND_SEED + k, GROUNDS[2], True)
         if k % 9 == 1:
             yield f"first_dark_{k}_found", first_hand, (DARK_SEED + FOUND_SEED + k, "dark", True)
-    for look, (count, width_px) in OTHER_LOOKS.items():
-        for k in range(count):
-            yield f"other_{look}_{k}", second_hand, (look, OTHER_SEED + k, width_px)
-    for k in range(LIGHTER_FIELDS):
-        yield f"other_lighter_{k}", second_hand, ("reflected", OTHER_SEED + 100 + k, 800, True)

@@ -3,7 +3,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from measure.field.kind_shape import roundness, widest_px
+from measure.field.kind_shape import off_arc, roundness, widest_px
 
 
 def ellipse(a, b, turn=0.0):
@@ -34,6 +34,17 @@ def test_an_ellipse_is_off_a_circle_but_hardly_off_an_ellipse(turn):
     off_circle, off_ellipse, _ = roundness([ellipse(40, 25, turn)])
     assert off_circle[0] > 0.1
     assert off_ellipse[0] < 0.005
+
+
+def test_a_circle_of_which_a_part_is_cut_off_still_lies_on_its_arc():
+    whole = ellipse(30, 30)
+    cut = np.c_[np.minimum(whole[:, 0], 100 + 20), whole[:, 1]]
+    off_circle, _, _ = roundness([cut])
+    assert off_circle[0] > 0.04
+    assert off_arc(cut) < 0.003
+    assert off_arc(whole) < 0.001
+    for other in (polygon(4), polygon(6), ellipse(40, 25), ellipse(33, 30)):
+        assert off_arc(other) > 0.01
 
 
 def test_corners_take_the_share_of_the_turning_that_they_hold():
