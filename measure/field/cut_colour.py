@@ -1,13 +1,14 @@
 """Cut pieces of different colour that lie against or over one another: a skin flake on a kernel.
 
 The colours inside a piece are split in two. The split is a cut only when the two colours are far apart, each
-fills one compact area, and both areas border the oil: a rim and a core, or streaks, are one piece.
+fills one compact area, and both areas border the oil: a rim and a core, or streaks, are one piece. So are the
+lit and the shaded side of a piece: shade takes the same share of all light, and passes on without an edge.
 """
 
 import cv2
 import numpy as np
 
-from measure.field.masks import numbered
+from measure.field.masks import SQUARE, numbered
 from measure.field.quick import length, mean_colour, median, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
@@ -18,9 +19,20 @@ _MOST_AREAS = 6
 _OIL_SHARE = 0.3  # share of an area's border that must be oil
 _SMALLEST_SHARE = 0.06  # of the whole piece
 _CALM_SIGMA_PX = 1.5
+_NO_LIGHT = -16.0  # L of the cube root of nothing, towards which shade moves every colour
+_OFF_SHADE = 0.15  # of the way between two colours, from which it is not along the line of shade
+# an edge makes 80 % of its step within its width, shading little more than half of what it makes within two
+_EDGE = 0.8
+_FEW_PX = 5  # px on each side of a border that tell its step
 
 
-def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.ndarray:
+def cut_by_colour(
+    mask: np.ndarray,
+    delta: np.ndarray,
+    least_px2: float,
+    oil_lab: np.ndarray | None = None,
+    width: float = 2.0,
+) -> np.ndarray:
     """Label the differently coloured parts of a piece.
 
     Parameters
@@ -31,6 +43,10 @@ def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.n
         CIELAB difference from the oil.
     least_px2 : float
         Smallest area of a part.
+    oil_lab : (3,) ndarray, optional
+        CIELAB colour of the oil there; without it light and shade of one piece are not told.
+    width : float
+        10-90 % width of the edges, px.
 
     Returns
     -------
@@ -53,7 +69,9 @@ def cut_by_colour(mask: np.ndarray, delta: np.ndarray, least_px2: float) -> np.n
         if split is None or split.all() or not split.any() or not _are_apart(values[~split], values[split]):
             continue
         labels = _areas(core, split, mask, least)
-        if labels is not None:
+        if labels is not None and oil_lab is not None:
+            labels = _without_shading(labels, delta, oil_lab, width)
+        if labels is not None and labels.max() > 1:
             return labels
     return whole
 
@@ -105,6 +123,53 @@ def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) 
         if (oil[border > 0] > 0).mean() < _OIL_SHARE:
             return None
     return labels
+
+
+def _without_shading(labels: np.ndarray, delta: np.ndarray, oil_lab: np.ndarray, width: float) -> np.ndarray:
+    """Join areas that are one colour in more and in less light, with no edge between them."""
+    light = delta + (np.asarray(oil_lab, np.float32) - np.array([_NO_LIGHT, 0.0, 0.0], np.float32))
+    one_of = list(range(int(labels.max()) + 1))
+    own = [np.array([median(light[labels == k][:, i]) for i in range(3)]) for k in one_of if k > 0]
+    for j in one_of[2:]:
+        for k in range(1, j):
+            if one_of[j] != one_of[k] and _is_shading(labels, light, (k, j), (own[k - 1], own[j - 1]), width):
+                old, new = max(one_of[j], one_of[k]), min(one_of[j], one_of[k])
+                one_of = [new if n == old else n for n in one_of]
+    return np.unique(one_of, return_inverse=True)[1].astype(np.int32)[labels]
+
+
+def _is_shading(
+    labels: np.ndarray,
+    light: np.ndarray,
+    pair: tuple[int, int],
+    colours: tuple[np.ndarray, np.ndarray],
+    width: float,
+) -> bool:
+    """Whether two areas that touch differ by their light alone, which changes gradually between them."""
+    darker, brighter = sorted(colours, key=lambda colour: float(colour[0]))
+    if darker[0] <= 0.0:
+        return False
+    off = darker[1:] - brighter[1:] * (darker[0] / brighter[0])
+    if float(np.hypot(*off)) > _OFF_SHADE * float(np.linalg.norm(brighter - darker)):
+        return False
+    first, second = ((labels == k).view(np.uint8) for k in pair)
+    if not (cv2.dilate(first, SQUARE) & second).any():
+        return False
+    step = float(brighter[0] - darker[0])
+    within, beyond = (_step_across(first, second, light[..., 0], k * width) for k in (0.5, 1.0))
+    return within is not None and within < _EDGE * (step if beyond is None else beyond)
+
+
+def _step_across(first: np.ndarray, second: np.ndarray, lightness: np.ndarray, reach: float) -> float | None:
+    """Difference in lightness so many px on either side of a border; None where an area is too small."""
+    heights = []
+    for one, other in ((first, second), (second, first)):
+        away = cv2.distanceTransform(1 - other, cv2.DIST_L2, 5) - 0.5  # from the border
+        near = lightness[(one > 0) & (away > reach) & (away <= reach + 1.0)]
+        if len(near) < _FEW_PX:
+            return None
+        heights.append(median(near))
+    return abs(heights[0] - heights[1])
 
 
 def spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:

@@ -109,7 +109,8 @@ def separate(
     groups: list[list[int]] = []
     used = 0
     for box, mask in bodies:
-        cut = _without_shadows(_cut(mask, delta[box], least_px2, cut_strength), field[box], width)
+        cut = _cut(mask, delta[box], least_px2, cut_strength, oil_lab, width)
+        cut = _without_shadows(cut, field[box], width)
         inside = (cut > 0) & (labels[box] == 0)
         labels[box][inside] = cut[inside] + used
         groups.append(list(range(used + 1, used + 1 + int(cut.max()))))
@@ -198,12 +199,19 @@ def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:
     return bool(clear.any() and (clear[strong > 0] > 0).mean() > _IN_ONE)
 
 
-def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float) -> np.ndarray:
+def _cut(
+    mask: np.ndarray,
+    delta: np.ndarray,
+    least_px2: float,
+    cut_strength: float,
+    oil_lab: np.ndarray,
+    width: float,
+) -> np.ndarray:
     """Cut a body by colour, then each part by shape."""
     if cut_strength <= 0:
         return mask.astype(np.int32)
     labels, used = np.zeros(mask.shape, np.int32), 0
-    colours = cut_by_colour(mask, delta, least_px2)
+    colours = cut_by_colour(mask, delta, least_px2, oil_lab, width)
     if colours.max() > 1 and is_oval(mask):
         colours = mask.astype(np.int32)  # light and shade of one round piece
     for k in range(1, int(colours.max()) + 1):

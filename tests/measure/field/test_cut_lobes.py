@@ -60,7 +60,7 @@ def test_a_long_fibre_of_varying_width_stays_whole():
         middle = 40 + 12 * np.sin(column / 90.0)
         mask[round(middle - width) : round(middle + width) + 1, column] = 1
     delta = np.where(mask[..., None] > 0, np.float32([-20, 2, 6]), np.float32(0))
-    assert _cut(mask, delta, 60.0, 0.5).max() == 1
+    assert _cut(mask, delta, 60.0, 0.5, np.array([80.0, 0.0, 20.0]), 3.0).max() == 1
 
 
 # outlines of two single grains of sand in the electron micrograph of a glass melt
