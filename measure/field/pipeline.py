@@ -6,6 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.field.colour_blocks import set_aside_spills
 from measure.field.find import find_pieces
 from measure.field.flakes import with_flakes
 from measure.field.halo import set_aside_halos
@@ -152,7 +153,8 @@ def _measured(
         found.origin,
     )
     particles = reunite(particles, picture, light, learned)
-    return set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape), light
+    particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
+    return set_aside_spills(particles, light), light
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:
