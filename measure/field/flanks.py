@@ -28,13 +28,21 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
         10-90 % width, px.
     """
     inside = np.where(low, field, 0).astype(np.float32)
-    width = _usual_width(field, inside, low)
+    width = usual_width(field, inside, low)
     plateau = np.maximum(local_plateau(inside, int(np.ceil(width)) + 1), 1e-3)
     return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
 
 
-def _usual_width(field: np.ndarray, inside: np.ndarray, low: np.ndarray) -> float:
-    """Width of the edges against the oil, px: where the flank is steepest, for mottle inside is no edge."""
+def usual_width(field: np.ndarray, inside: np.ndarray, low: np.ndarray) -> float:
+    """Width of the edges against the oil, px: where the flank is steepest, for mottle inside is no edge.
+
+    Parameters
+    ----------
+    field, inside : (M, N) ndarray of float32
+        Colour difference from the oil, and the same with 0 outside the component.
+    low : (M, N) ndarray of bool
+        The component.
+    """
     steep = slope(field)
     ridge = steep >= _RIDGE * cv2.dilate(steep, np.ones((5, 5), np.uint8))
     depth = cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5)

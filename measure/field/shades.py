@@ -4,16 +4,18 @@ A piece lit from one side drops a shadow that half of its own height does not te
 same share of all light, so that in CIELAB it moves the ground along one line, towards the point of no light
 at L = -16 (the cube roots of the three lights shrink alike). How far a pixel lies off that line, over what
 light is left, is its colour whatever the shade. A layer along one side of a coloured piece that has less than
-half of that colour, and without which the piece is rounder, is its shadow. Pieces without a colour of their
+half of that colour, and without which the piece is rounder, is its shadow. So is one that fades into the
+ground where the piece itself has a sharp edge, for a lamp is never a point. Pieces without a colour of their
 own and clusters tell nothing.
 """
 
 import cv2
 import numpy as np
 
+from measure.field.cut_colour import spread
 from measure.field.cut_lobes import oval_misfit
 from measure.field.edge import colour_length
-from measure.field.flanks import above_half
+from measure.field.flanks import above_half, usual_width
 from measure.field.masks import SQUARE, dilated, disc, fill_holes, numbered, opened, solidity
 from measure.field.quick import median, percentile
 
@@ -39,6 +41,8 @@ _REACH_PX = 4.0  # blur between a piece and its shade
 _GAP = 0.5  # the same over half the thickness of the shade: in it the piece may be of less colour
 _ROUNDED, _ABOUT = 0.5, 0.35  # share of the piece about its border with shade; radius of that over its depth
 _ROUNDER = 0.75  # distance from its oval without shade over that with it
+_SOFTER = 1.5  # width of the outer edge of shade over that of the piece, from which it is no part of it
+_MOST = 0.7  # area of shade that fades over its piece's; what is more holds clear parts of the piece
 _SMOOTH = 0.15  # over the depth of a piece, of what is smoothed from its outline before its form is told
 _SPECK = 0.3  # area of what is left beside shade, over it, up to which it is part of it
 _BIT = 0.02  # area over that of the largest piece, below which what lies along shade is a part of it
@@ -67,15 +71,25 @@ def shade_beside(delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray, least_
     if min(cv2.countNonZero(seen), cv2.countNonZero(pieces)) < _FEW_PX:
         return nothing
     # blur leaves a grey fringe along a coloured edge, and so does a lens
-    strong, width = above_half(colour_length(delta), low)
+    field = colour_length(delta)
+    strong, width = above_half(field, low)
     element = disc(max(_THIN_PX, _FRINGE * width))
     seen, pieces = (cv2.morphologyEx(part, cv2.MORPH_OPEN, element) for part in (seen, pieces))
     if not (seen.any() and pieces.any()) or solidity(pieces) <= _ALONE:
         return nothing
     shade = _beside(seen, pieces, least_px2)
-    if not shade.any() or not _sticks_out(shade, strong):
+    if not shade.any() or not (_fades(shade, pieces, low, field) or _sticks_out(shade, strong)):
         return nothing
     return _with_specks(shade, pieces, low)
+
+
+def _fades(shade: np.ndarray, pieces: np.ndarray, low: np.ndarray, field: np.ndarray) -> bool:
+    """Whether the edge of shade against the oil is much softer than that of its piece."""
+    if np.count_nonzero(shade) > _MOST * cv2.countNonZero(pieces):
+        return False
+    near = spread(np.where(pieces > 0, 2, shade).astype(np.int32), low)
+    soft, sharp = (usual_width(field, np.where(near == k, field, 0), near == k) for k in (1, 2))
+    return soft > _SOFTER * sharp
 
 
 def _grey_and_coloured(delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:

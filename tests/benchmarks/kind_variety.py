@@ -228,7 +228,7 @@ def _kernel(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Ge
     lit = 0.9 * own * (_shade(depth, dome, grain, looks, rng) * (1.0 + grain))[..., None]
     lit = lit + looks["glint"] * np.clip(_facing(depth, dome, grain, looks) - 0.9, 0, 1)[..., None]
     mixed = through * (1 - looks["opaque"]) + lit * looks["opaque"]
-    return mixed * (1.0 - looks["edge"] * np.exp(-((depth - 1.0) / looks["edge_px"]) ** 2))[..., None]
+    return mixed * (1.0 - looks["edge"] * np.exp(-(((depth - 1.0) / looks["edge_px"]) ** 2)))[..., None]
 
 
 def _facing(depth: np.ndarray, dome: np.ndarray, grain: np.ndarray, looks: dict) -> np.ndarray:

@@ -56,6 +56,22 @@ def test_a_shadow_is_parted_from_its_coloured_piece_and_set_aside():
     assert found["set_aside"][shade[0]] == REASON
 
 
+def _bean(cx: float, cy: float):
+    """A bent piece, which is no rounder without its shadow."""
+    body, hollow = _disc(cx, cy), _disc(cx + 20.0, cy - 38.0, 32.0)
+    return lambda x, y: body(x, y) & ~hollow(x, y)
+
+
+def test_a_soft_shadow_is_parted_from_a_piece_that_is_no_oval():
+    shadow = _cover(_bean(212.0, 160.0), 5.0)
+    found = _measured(_laid(_ground() * (1 - 0.6 * shadow), _cover(_bean(200.0, 150.0)), BLUE))
+    counted = np.flatnonzero(found["set_aside"] == "")
+    assert len(counted) == 1
+    y, x = np.mgrid[:300, :400]
+    area = np.count_nonzero(_bean(200.0, 150.0)(x, y))
+    assert abs(found["area_px2"][counted[0]] / area - 1) < 0.05
+
+
 def test_a_clear_part_that_fills_a_piece_out_belongs_to_it():
     found = _measured(_in_a_grey_ring(lambda x, y: y < 175.0))
     assert not (found["flags"] & bits("shade")).any()
