@@ -132,11 +132,12 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
 
 
 def _lies_on(particles: Particles, i: int, j: int) -> bool:
-    """Whether one was found to lie over or under a body and is wholly within it. Facets lie in crystals."""
+    """Whether one is a see-through piece found on a body, wholly within it. Facets lie in crystals."""
     shapes = [polygon_of(particles.outlines[k]) for k in (i, j)]
     flags = [int(particles["flags"][k]) for k in (i, j)]
+    crystal = bits("rim_only", "overlap")
     return any(
-        flags[own] & bits("overlap")
+        flags[own] & crystal == crystal
         and not flags[other] & bits("rim_only")
         and shapes[own].intersection(shapes[other]).area > _WITHIN * shapes[own].area
         for own, other in ((0, 1), (1, 0))
