@@ -13,6 +13,7 @@ import numpy as np
 from measure.field.cut_lobes import oval_misfit
 from measure.field.masks import disc, fill_holes, solidity
 from measure.field.quick import median
+from measure.field.step_seams import step_between
 
 _CLOSED_PX = 2.0  # gaps between parts, up to twice this wide
 _SOLID = 0.95
@@ -63,6 +64,10 @@ def merged_ovals(
             continue
         inside = np.where(form, labels, 0)
         if _misfit(form.view(np.uint8)) > (_FLATTENED if _alike(inside, parts, delta) else _OVAL):
+            continue
+        first, second = sorted(parts, key=lambda n: -share[n])[:2]
+        # a neck flattens the piece behind; what is left of it may be an oval with a part of the one before
+        if step_between((labels == first).view(np.uint8), (labels == second).view(np.uint8), delta):
             continue
         used += 1
         changed = changed.copy() if changed is labels else changed

@@ -81,13 +81,17 @@ class PaleLines:
         self._mask = mask
         self._depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
         tone = _tone(mask, delta)
-        self._height = _line_heights(tone)
+        self._height = self._heights_in(mask, delta, tone)
         self._tone = cv2.GaussianBlur(tone, (0, 0), _TONE_SIGMA_PX)
         deep = self._height[self._depth > _EDGE_PX]
         self._least = max(_FAINT, _UNREST * percentile(np.abs(deep), 75)) if deep.size else _FAINT
         cost = 1.0 / (_FREE + np.clip(self._height, 0.0, _MOST))
         cost[self._depth < _EDGE_PX - 0.5] *= _DEARER
         self._cost = np.where(mask > 0, cost, -1.0).astype(float)
+
+    def _heights_in(self, mask: np.ndarray, delta: np.ndarray, tone: np.ndarray) -> np.ndarray:
+        """Height of what is followed at each px, over that of the piece, (M, N)."""
+        return _line_heights(tone)
 
     def between(self, start: np.ndarray, ends: list[np.ndarray]) -> list[PaleLine | None]:
         """Lines from a place x, y on the outline to others; None where none is seen nearly all along."""

@@ -24,6 +24,7 @@ from measure.field.masks import drawn
 from measure.field.measure_outlines import measure_outlines
 from measure.field.round_holes import around_holes
 from measure.field.seams import seam_between
+from measure.field.step_seams import step_between
 from measure.flags import FLAGS, bits
 from measure.model import Picture
 from measure.particles import Particles, join_particles
@@ -151,7 +152,7 @@ def _seam_seen(particles: Particles, i: int, j: int, light: Light) -> bool:
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
     delta = cv2.GaussianBlur(light.delta[low[1] : y1, low[0] : x1], (0, 0), SMOOTHING_SIGMA_PX)
     one, other = (drawn(o - low, delta.shape[:2]) for o in outlines)
-    return seam_between(one, other, delta)
+    return seam_between(one, other, delta) or step_between(one, other, delta)
 
 
 def _are_ovals(first: Polygon, second: Polygon) -> bool:

@@ -99,7 +99,7 @@ def _best_cut(
     mask: np.ndarray, delta: np.ndarray, least_px2: float, oil: np.ndarray, limit: float
 ) -> _Cut | None:
     """The cut with most evidence, or None where there is too little."""
-    contour = _contour(mask)
+    contour = contour_of(mask)
     area = float(cv2.contourArea(contour))
     if len(contour) < _LEAST_OUTLINE_PX or area < 2 * least_px2 or solidity(mask) > _SOLID:
         return None
@@ -118,7 +118,7 @@ def _best_cut(
     for n, start in enumerate(clear):
         ends = [k for k in places if k not in clear[: n + 1] and lines.starts_at(contour[k])] + lined
         for end, line in zip(ends, lines.between(contour[start], [contour[k] for k in ends]), strict=True):
-            sides = _sides(mask, line.way, max(least_px2, _SHARE * area)) if line else None
+            sides = sides_of(mask, line.way, max(least_px2, _SHARE * area)) if line else None
             if line is None or sides is None or not _are_pieces(mask, sides, line, oil):
                 continue
             evidence = _evidence(line, deep[start], mask, sides, oil)
@@ -147,7 +147,7 @@ def _plainly_parts(mask: np.ndarray, sides: list[np.ndarray], line: PaleLine, no
     """Whether a plain line joins two deep notches, or parts a cluster into fuller ones, oval or not."""
     if line.lowest < line.least or line.clearness < _PLAIN:
         return False
-    oval = oval_misfit(_contour(max(sides, key=solidity)))
+    oval = oval_misfit(contour_of(max(sides, key=solidity)))
     if notch > _BOTH_DEEP and oval < _IS_OVAL:
         return True
     solid, hollow = _hollow(mask)
@@ -161,11 +161,11 @@ def _evidence(
     line: PaleLine, notch: float, mask: np.ndarray, sides: list[np.ndarray], oil: np.ndarray
 ) -> float:
     """How much speaks for a cut along a line; depth of its deeper notch over the root of the area."""
-    whole = _contour(mask)
+    whole = contour_of(mask)
     root = float(np.sqrt(cv2.contourArea(whole)))
     oval, one = (
         np.log(np.clip(oval_misfit(contour), _LEAST_MISFIT, _MOST_MISFIT))
-        for contour in (_contour(max(sides, key=solidity)), whole)
+        for contour in (contour_of(max(sides, key=solidity)), whole)
     )
     return float(
         _BASE
@@ -198,13 +198,13 @@ def along_seams(labels: np.ndarray, delta: np.ndarray) -> np.ndarray:
     out = labels.copy()
     for a, b in combinations(range(1, int(labels.max()) + 1), 2):
         both = ((out == a) | (out == b)).view(np.uint8)
-        ends = _ends_of_cut(both, out)
+        ends = ends_of_cut(both, out)
         if ends is None:
             continue
         line = PaleLines(both, delta).between(*ends)[0]
         if line is None or line.clearness < _CLEAR_LINE or line.step > _STEP:
             continue
-        sides = _sides(both, line.way, 1.0)
+        sides = sides_of(both, line.way, 1.0)
         if sides is None or max(solidity(side) for side in sides) < _FRONT:
             continue
         swapped = np.count_nonzero(out[sides[0] > 0] == b) > np.count_nonzero(out[sides[0] > 0] == a)
@@ -226,14 +226,14 @@ def seam_between(one: np.ndarray, other: np.ndarray, delta: np.ndarray) -> bool:
     """
     both = cv2.morphologyEx(one | other, cv2.MORPH_CLOSE, SQUARE)
     labels = spread(one + 2 * (other & (1 - one)).astype(np.int32), both)
-    ends = _ends_of_cut(both, labels)
+    ends = ends_of_cut(both, labels)
     line = PaleLines(both, delta).between(*ends)[0] if ends else None
-    sides = _sides(both, line.way, 1.0) if line else None
+    sides = sides_of(both, line.way, 1.0) if line else None
     if line is None or sides is None:
         return False
     rows, columns = line.way.T
     along = (dilated(one, _BESIDE_PX) & dilated(other, _BESIDE_PX))[rows, columns]
-    contour = _contour(both)
+    contour = contour_of(both)
     root = float(np.sqrt(cv2.contourArea(contour)))
     places, depths = notches_of(contour, _LEAST_DEEP_PX, _NOTCHES)
     # depth of a notch within reach of each end of the line
@@ -255,24 +255,25 @@ def _near(place: np.ndarray, other: np.ndarray) -> bool:
     return bool(np.hypot(*(place - other)) <= _BESIDE_PX)
 
 
-def _ends_of_cut(both: np.ndarray, labels: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]] | None:
-    """Places x, y where the cut between two parts meets their common outline; None unless there are two."""
+def ends_of_cut(both: np.ndarray, labels: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]] | None:
+    """Return the two places x, y where the cut between parts meets their common outline, None without."""
     if cv2.connectedComponents(both, connectivity=4)[0] != 2:
         return None
-    contour = _contour(both)
+    contour = contour_of(both)
     x, y = contour.astype(int).T
     own = labels[y, x]
     at = np.flatnonzero(own != np.roll(own, 1))
     return (contour[at[0]], [contour[at[1]]]) if len(at) == 2 else None
 
 
-def _contour(mask: np.ndarray) -> np.ndarray:
+def contour_of(mask: np.ndarray) -> np.ndarray:
+    """Return the longest outline of a mask, (P, 2) x and y."""
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     return max(contours, key=len)[:, 0].astype(np.float32)
 
 
-def _sides(mask: np.ndarray, way: np.ndarray, least_px2: float) -> list[np.ndarray] | None:
-    """The two sides of a line, or None where there are not two that are large enough."""
+def sides_of(mask: np.ndarray, way: np.ndarray, least_px2: float) -> list[np.ndarray] | None:
+    """Return the two sides of a line, or None where there are not two that are large enough."""
     cut = mask.copy()
     cv2.polylines(cut, [way[:, ::-1].reshape(-1, 1, 2).astype(np.int32)], False, 0, 1, cv2.LINE_4)
     count, parts, stats = numbered(cut, 4)
@@ -282,12 +283,12 @@ def _sides(mask: np.ndarray, way: np.ndarray, least_px2: float) -> list[np.ndarr
 
 def _free(side: np.ndarray, oil: np.ndarray) -> float:
     """Share of its outline along which a part borders the oil."""
-    x, y = _contour(side).astype(int).T
+    x, y = contour_of(side).astype(int).T
     return float((oil[y, x] > 0).mean())
 
 
 def _hollow(mask: np.ndarray) -> tuple[float, float]:
     """Solidity of a part, and the area that its hull has more."""
-    contour = _contour(mask)
+    contour = contour_of(mask)
     own, hull = float(cv2.contourArea(contour)), float(cv2.contourArea(cv2.convexHull(contour)))
     return own / max(hull, 1.0), hull - own

@@ -24,6 +24,7 @@ from measure.field.rim_checks import credible
 from measure.field.rim_colour import coloured_bodies, joined
 from measure.field.rims import find_clear
 from measure.field.seams import along_seams, cut_by_seams
+from measure.field.step_seams import cut_by_steps
 from measure.field.threads import EVEN_FIBRE, is_band, is_line, threads_between
 
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
@@ -247,7 +248,10 @@ def cut_in_one_colour(
         cut = along_seams(cut_by_form(part, least_px2, cut_strength, delta), delta)
         return _cut_each(cut, seams) if cut.max() > 1 else cut
 
-    return _cut_each(seams(mask), form)
+    def steps(part: np.ndarray) -> np.ndarray:
+        return cut_by_steps(part, delta, least_px2, cut_strength)
+
+    return _cut_each(_cut_each(seams(mask), steps), form)
 
 
 def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
