@@ -21,6 +21,7 @@ from measure.field.step_lines import StepLines
 
 _SOLID = 0.975  # solidity above which there are no notches worth a look
 _CLEAR, _DEEP, _LEAST_DEEP_PX = 0.03, 0.015, 1.0  # depth of a notch over the root of the area: start, end; px
+_DETAIL_PX = 80.0  # root of the area; pieces twice as large are looked at in reduced size
 _NOTCHES = 8  # deepest notches looked at
 _SHARE = 0.06  # of the whole that each side must have
 _LEAST_OUTLINE_PX = 24
@@ -64,7 +65,17 @@ def cut_by_steps(
         0 outside, 1.. inside.
     """
     slack = cut_strength - 0.5
-    return _cut(mask, delta, least_px2, _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER))
+    limit = _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER)
+    reduce = int(np.sqrt(cv2.countNonZero(mask)) / _DETAIL_PX)
+    if reduce < 2:
+        return _cut(mask, delta, least_px2, limit)
+    small = (max(1, mask.shape[1] // reduce), max(1, mask.shape[0] // reduce))
+    reduced = cv2.resize(mask, small, interpolation=cv2.INTER_NEAREST)
+    seen = cv2.resize(delta, small, interpolation=cv2.INTER_AREA)
+    labels = _cut(reduced, seen, least_px2 / reduce**2, limit)
+    if labels.max() < 2:
+        return (mask > 0).astype(np.int32)
+    return spread(cv2.resize(labels, mask.shape[::-1], interpolation=cv2.INTER_NEAREST), mask)
 
 
 def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: float) -> np.ndarray:
@@ -136,6 +147,11 @@ def step_between(one: np.ndarray, other: np.ndarray, delta: np.ndarray) -> bool:
     delta : (M, N, 3) ndarray of float32
         CIELAB difference from the oil.
     """
+    reduce = int(np.sqrt(cv2.countNonZero(one | other)) / _DETAIL_PX)
+    if reduce > 1:
+        small = (max(1, one.shape[1] // reduce), max(1, one.shape[0] // reduce))
+        one, other = (cv2.resize(part, small, interpolation=cv2.INTER_NEAREST) for part in (one, other))
+        delta = cv2.resize(delta, small, interpolation=cv2.INTER_AREA)
     both = cv2.morphologyEx(one | other, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     ends = ends_of_cut(both, spread(one + 2 * (other & (1 - one)).astype(np.int32), both))
     if ends is None:

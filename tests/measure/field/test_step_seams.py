@@ -77,6 +77,16 @@ def test_a_step_between_two_tones_is_a_cut_and_an_even_piece_is_whole():
     assert cut_by_steps(behind | before, even, 100.0).max() == 1
 
 
+def test_a_large_piece_is_cut_in_reduced_size():
+    delta, behind, before = (np.repeat(np.repeat(part, 4, axis=0), 4, axis=1) for part in _delta(TWO))
+    labels = cut_by_steps(behind | before, delta, 1600.0)
+    assert labels.max() == 2
+    assert ((labels > 0) == ((behind | before) > 0)).all()
+    one = labels == labels[int(4 * BEFORE[1]), int(4 * BEFORE[0]) + 40]
+    assert (one & (before > 0)).sum() / (one | (before > 0)).sum() > 0.96
+    assert step_between(behind, before, delta)
+
+
 def test_less_cut_strength_asks_more_evidence():
     faint = {"behind": np.array([-33.0, 6, 15]), "before": np.array([-30.0, 6, 15])}
     delta, behind, before = _delta(faint)
