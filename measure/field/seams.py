@@ -6,6 +6,7 @@ Mottled pieces have lines too, so it is a cut only where the line is plain, the 
 and the whole none.
 """
 
+from collections.abc import Callable
 from itertools import combinations
 from typing import NamedTuple
 
@@ -80,16 +81,35 @@ def cut_by_seams(
     """
     slack = cut_strength - 0.5
     limit = _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER)
-    return _cut(mask, delta, least_px2, cv2.dilate(1 - body, SQUARE), limit)
+    oil = cv2.dilate(1 - body, SQUARE)
+
+    def best(part: np.ndarray) -> list[np.ndarray] | None:
+        cut = _best_cut(part, delta, least_px2, oil, limit)
+        return cut.sides if cut else None
+
+    return cut_again(mask, best)
 
 
-def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, oil: np.ndarray, limit: float) -> np.ndarray:
-    best = _best_cut(mask, delta, least_px2, oil, limit)
-    if best is None:
+def cut_again(mask: np.ndarray, best: Callable[[np.ndarray], list[np.ndarray] | None]) -> np.ndarray:
+    """Label the parts of a piece that is cut in two again and again.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    best : callable
+        The two sides of the best cut of a mask, or None where it is to be left whole.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. inside.
+    """
+    sides = best(mask)
+    if sides is None:
         return (mask > 0).astype(np.int32)
     labels, used = np.zeros(mask.shape, np.int32), 0
-    for side in best.sides:
-        further = _cut(side, delta, least_px2, oil, limit)
+    for side in sides:
+        further = cut_again(side, best)
         labels[further > 0] = further[further > 0] + used
         used += int(further.max())
     return spread(labels, mask)

@@ -16,7 +16,7 @@ from measure.field.cut_lobes import oval_misfit
 from measure.field.masks import solidity
 from measure.field.ovals import notches_of
 from measure.field.pale_lines import PaleLine
-from measure.field.seams import contour_of, ends_of_cut, sides_of
+from measure.field.seams import contour_of, cut_again, ends_of_cut, sides_of
 from measure.field.step_lines import StepLines
 
 _SOLID = 0.975  # solidity above which there are no notches worth a look
@@ -79,15 +79,11 @@ def cut_by_steps(
 
 
 def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: float) -> np.ndarray:
-    best = _best_cut(mask, delta, least_px2, limit)
-    if best is None:
-        return (mask > 0).astype(np.int32)
-    labels, used = np.zeros(mask.shape, np.int32), 0
-    for side in best.sides:
-        further = _cut(side, delta, least_px2, limit)
-        labels[further > 0] = further[further > 0] + used
-        used += int(further.max())
-    return spread(labels, mask)
+    def best(part: np.ndarray) -> list[np.ndarray] | None:
+        cut = _best_cut(part, delta, least_px2, limit)
+        return cut.sides if cut else None
+
+    return cut_again(mask, best)
 
 
 def _best_cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: float) -> _Cut | None:
