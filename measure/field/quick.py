@@ -7,9 +7,14 @@ import cv2
 import numpy as np
 
 
+def _parted_copy(values: np.ndarray) -> np.ndarray:
+    """A copy to be sorted in parts, in numbers whose sums and differences do not run over."""
+    return values.copy() if values.dtype.kind == "f" else values.astype(float)
+
+
 def median(values: np.ndarray) -> float:
     """Middle value of a (K,) ndarray without nan, K at least 1."""
-    half, parted = len(values) // 2, values.copy()
+    half, parted = len(values) // 2, _parted_copy(values)
     if len(values) % 2:
         parted.partition(half)
         return float(parted[half])
@@ -22,7 +27,7 @@ def percentile(values: np.ndarray, percent: float) -> float:
     place = (len(values) - 1) * (percent / 100)
     low = int(place)
     high = min(low + 1, len(values) - 1)
-    parted = values.copy()
+    parted = _parted_copy(values)
     parted.partition((low, high))
     below, above, share = parted[low], parted[high], place - low
     # from the nearer end, as the library does, so that the last digit agrees

@@ -39,3 +39,14 @@ def test_means_are_those_of_the_library_to_the_last_digit(count: int, kind: type
     np.testing.assert_array_equal(quick.mean_colour(colours), colours.mean(axis=0))
     np.testing.assert_array_equal(quick.mean_channel(colours), colours.mean(axis=1))
     assert quick.mean_colour(colours).dtype == quick.mean_channel(colours).dtype == kind
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.int8, np.uint16])
+def test_middles_of_whole_numbers_do_not_run_over(kind):
+    top = np.iinfo(kind).max
+    values = np.array([0, top - 1, top, top], kind)
+    assert quick.median(values) == top - 0.5
+    assert quick.percentile(values, 50) == top - 0.5
+    assert quick.percentile(np.array([np.iinfo(kind).min, top], kind), 25) == pytest.approx(
+        np.percentile(np.array([np.iinfo(kind).min, top], float), 25)
+    )
