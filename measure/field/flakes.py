@@ -137,7 +137,8 @@ def _kernel_beside(
     own = median(red[inside])
     step = own - usual
     unrest = 1.4826 * median(np.abs(red[ring] - usual))
-    if step < max(_REDDER, _CLEAR * unrest, _OWN_RED * own):
+    # a pale middle is nearer to the oil's colour than the piece round it, whatever that is
+    if own < _REDDER or step < max(_REDDER, _CLEAR * unrest, _OWN_RED * own):
         return None
     darker = median(delta[..., 0][inside]) - median(delta[..., 0][ring])
     if darker > _DARKER or median(delta[..., 2][inside]) < _YELLOW * own:

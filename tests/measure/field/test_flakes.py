@@ -71,6 +71,18 @@ def test_a_violet_spot_is_no_flake():
     assert len(_counted(_picture(cell, nucleus))) == 1
 
 
+def test_a_pale_middle_is_no_flake():
+    """A green piece is redder where it is thin, but not red."""
+    piece = _disc(*MIDDLE, 60) - 0.9 * _disc(*MIDDLE, 16)
+    assert len(_counted(_picture((piece, np.array([0.9, 0.25, 0.6]))))) == 1
+
+
+def test_a_brighter_piece_with_a_dark_middle_has_no_flake():
+    picture = _picture((_disc(*MIDDLE, 60) - 0.9 * _disc(*MIDDLE, 16), np.array([0.15, 0.5, 0.15])))
+    swapped = Picture(255 - picture.pixels, name="swapped")
+    assert len(_counted(swapped)) == 1
+
+
 def test_nothing_is_taken_apart_without_cuts():
     picture = _picture((_disc(*MIDDLE, 60), KERNEL), (_disc(*MIDDLE, 14), SKIN))
     particles = measure_field(picture, FieldSettings(cut_strength=0.0), 1.0).particles
