@@ -12,6 +12,7 @@ from measure.field.light import Light
 from measure.field.rim_level import RimLine, profiles, rim_line, rim_shift, rim_sigmas
 
 _MARGIN_PX = 8
+_LEAST_OIL = np.float32(1e-3)  # light of the three channels together
 _MOST_OF_SIZE = 0.12  # an outline is moved by
 _DEEPEST = 0.4  # of the size, how far inside a rim is looked for
 
@@ -53,7 +54,7 @@ def _across(shape: shapely.Polygon, light: Light, deep_px: float) -> np.ndarray:
     left, top = max(0, int(x0) - _MARGIN_PX), max(0, int(y0) - _MARGIN_PX)
     box = np.s_[top : min(rows, int(y1) + _MARGIN_PX + 1), left : min(columns, int(x1) + _MARGIN_PX + 1)]
     oil = oil_at(light, np.array([0.5 * (x0 + x1)]), np.array([0.5 * (y0 + y1)]))[0].astype(np.float32)
-    of_oil = mixed_values(oil, light.light_weight).sum()
+    of_oil = max(mixed_values(oil, light.light_weight).sum(), _LEAST_OIL)  # black oil sends no light
     change = mixed_values(light.delta[box] + oil, light.light_weight).sum(axis=-1) / of_oil - np.float32(1.0)
     return profiles(change, traced_finely(shape, 1.0) - np.array([left, top], float), deep_px)
 
