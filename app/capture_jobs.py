@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from app.jobs import decode
+from measure.errors import InvalidInput
 from measure.model import Picture
 from measure.progress import SILENT, Progress
 
@@ -160,6 +161,18 @@ def blank(sources: Sequence[Source], zones: tuple, progress: Progress = SILENT) 
         f"over the picture, single fields lie within {100 * found.spread:.1f} % of it"
     )
     return _made(found.pixels, (), words, sources)
+
+
+def blank_doubt(source: Source, _progress: Progress = SILENT) -> str:
+    """Return why a picture should not be divided out as blank oil, else empty text."""
+    from measure.field.blank_check import blank_warning, refuse_dark_blank
+
+    picture = decode(source.data, source.name)
+    try:
+        refuse_dark_blank(picture)
+    except InvalidInput as error:
+        return error.text
+    return blank_warning(picture)
 
 
 # small copies of small pictures: copies reach 0.93 to 1, other fields of a slide stay below 0.2

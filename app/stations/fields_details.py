@@ -11,6 +11,7 @@ from app.help_words import narrow
 from app.messages import DONE
 from app.session import Session
 from app.stations import fields_words
+from app.stations.fields_blank_check import BlankCheck
 from measure.study.records import TABLE_METHOD, FieldRow, ScaleRow
 from measure.study.study import Study
 
@@ -30,6 +31,8 @@ class FieldDetails(QFrame):
         self.heading.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.batch, self.slide, self.scale, self.blank, self.role = (QComboBox() for _ in range(5))
         self.remarks = parts.label("", "warning", wrap=True)
+        self.blank_doubt = parts.label("", "warning", wrap=True)
+        self._blank_check = BlankCheck(session, self.blank_doubt)
         self.embedded, self.story = parts.label("", "soft", wrap=True), parts.label("", "soft", wrap=True)
         self.figures = QWidget()
         self._grid = QGridLayout(self.figures)
@@ -61,7 +64,10 @@ class FieldDetails(QFrame):
         self._grid.setVerticalSpacing(2)
         self._grid.setColumnStretch(1, 1)
         self._grid.setColumnStretch(3, 1)
-        parts.fill(column, (self.heading, form, self.remarks, self.story, self.embedded, self.figures))
+        parts.fill(
+            column,
+            (self.heading, form, self.blank_doubt, self.remarks, self.story, self.embedded, self.figures),
+        )
 
     def lay_out_buttons(self, *buttons: QWidget) -> None:
         """Put the buttons of the station's actions into the card."""
@@ -93,6 +99,7 @@ class FieldDetails(QFrame):
         self.story.setText(f"{story}." if story else "")
         self.story.setVisible(bool(story))
         self.buttons.setVisible(any(row.role == "field" for row in rows))
+        self._blank_check.show(rows)
         self.show_embedded(one)
         self._show_figures(one)
 

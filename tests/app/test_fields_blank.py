@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
@@ -89,3 +90,41 @@ def test_too_few_fields_are_told(station: Station):
     station.list.choose_field(5)
     station.action("fields.blank").trigger()
     assert "three or more fields of one zoom" in station.session.told[-1][1]
+
+
+def test_a_blank_with_pieces_is_told_where_it_is_chosen(station: Station, qtbot: QtBot):
+    from measure.field.blank_check import blank_warning
+    from measure.picture_file import read_picture
+
+    study = station.session.study
+    words = blank_warning(read_picture(study.field_bytes(2), "f1.png"))
+    assert "f1.png shows" in words  # what the command line says of the same picture
+    station.list.choose_field(2)
+    assert station.details.blank_doubt.isHidden()
+    station.session.do(study.update_fields, [2], role="blank")
+    qtbot.waitUntil(lambda: station.details.blank_doubt.text() == words, timeout=20000)
+    assert not station.details.blank_doubt.isHidden()
+    station.list.choose_field(1)
+    assert station.details.blank_doubt.isHidden()
+    station.session.do(study.update_fields, [1], blank_id=2)
+    assert station.details.blank_doubt.text() == words  # known already: said at once
+    assert not station.session.tasks.tasks
+
+
+def test_clean_and_dark_pictures_of_blank_oil(station: Station, qtbot: QtBot):
+    study = station.session.study
+    clean = np.full((200, 260, 3), (232, 214, 160), np.uint8)
+    more = {"width_px": 260, "height_px": 200, "role": "blank"}
+    ids = study.add_fields(
+        [NewField("oil.png", png(clean), **more), NewField("lamp off.png", png(clean // 80), **more)]
+    )
+    station.session.do(study.update_fields, [1], blank_id=ids[0])
+    station.list.choose_field(1)
+    station.session.do(study.update_fields, [2], blank_id=ids[1])
+    station.list.choose_field(2)  # asked while the first is still looked at
+    qtbot.waitUntil(
+        lambda: "lamp off.png is nearly black" in station.details.blank_doubt.text(), timeout=9000
+    )
+    station.list.choose_field(1)
+    qtbot.waitUntil(lambda: idle(station), timeout=9000)
+    assert station.details.blank_doubt.isHidden()
