@@ -20,6 +20,7 @@ from measure.picture_formats import (
     pillow_pixels,
     refuse_size,
 )
+from measure.picture_wide import to_16_bit
 
 if TYPE_CHECKING:
     from tifffile import TiffFile, TiffFrame, TiffPage
@@ -37,18 +38,20 @@ _TO_UM = {
 }
 # values of baseline TIFF tags (TIFF revision 6.0)
 _NONE, _MINISWHITE, _RGB = 1, 0, 2
+_UNSIGNED, _SIGNED, _DECIMAL = 1, 2, 3  # SampleFormat
+_LOWEST, _HIGHEST = 340, 341  # SMinSampleValue, SMaxSampleValue
 _PAGES_CHECKED = 100
 # bytes a value by field type
 _TYPE_BYTES = {3: 2, 4: 4, 5: 8, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 
 
 def decode_tiff(data: bytes, name: str) -> Decoded:
-    """Decode a baseline or OME TIFF: 1, 8 or 16 bits, grey, RGB, palette, CMYK.
+    """Decode a baseline or OME TIFF: 1, 8 or 16 bits, grey, RGB, palette, CMYK; wider numbers where clear.
 
     Raises
     ------
     InvalidInput
-        If it is incomplete, too large, or holds numbers that are no brightness (decimal, signed, 32 bits).
+        If it is incomplete, too large, or holds numbers that are no brightness (`picture_wide`).
     """
     import tifffile
 
@@ -61,7 +64,15 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
             _refuse_cut_tags(data, file, name)
             for later in file.pages[1:_PAGES_CHECKED]:
                 _refuse_outside(later, len(data), name)
-            pixels, turned = _samples(page, data, name)
+            said = re.search(r'SignificantBits="(\d+)"', ome or "")
+            bits_said = int(said.group(1)) if said else None
+            if _is_wide(page):
+                raw = _wide_samples(page, data, name)
+                pixels, bits, stretched = to_16_bit(raw, name, _stated_range(page), bits_said)
+                pixels, turned = _channels(page, pixels), False
+            else:
+                pixels, turned = _samples(page, data, name)
+                pixels, bits, stretched = full_range(pixels, bits_said)
             orientation = 1 if turned else _tag(page, 274, 1)
             hint, source = _pixel_size(page, ome)
     except InvalidInput:
@@ -71,8 +82,6 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
     except (OSError, ValueError, TypeError, RuntimeError, ArithmeticError) as error:
         raise damaged(name) from error
     notes = [f"the file holds {pages} pictures; the first is used"] if pages > 1 else []
-    said = re.search(r'SignificantBits="(\d+)"', ome or "")
-    pixels, bits, stretched = full_range(pixels, int(said.group(1)) if said else None)
     notes += stretched
     orientation = orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1
     return Decoded(pixels, bits, orientation, hint, source, tuple(notes))
@@ -86,13 +95,11 @@ def _tag(page: "TiffPage", code: int, default: object) -> Any:
 def _refuse(page: "TiffPage", size: int, name: str) -> None:
     """Refuse by the tags alone what is too large, incomplete or no brightness."""
     refuse_size(page.imagewidth, page.imagelength, name)
-    if page.sampleformat == 3:
+    bits, form = page.bitspersample, page.sampleformat
+    known = {_UNSIGNED: (32, 64), _SIGNED: (16, 32, 64), _DECIMAL: (16, 32, 64)}.get(form, ())
+    if bits not in known and (form != _UNSIGNED or bits > 16):
         raise InvalidInput(
-            f"{name} holds decimal numbers, not brightness; save it with 8 or 16 bits a channel."
-        )
-    if page.sampleformat != 1 or page.bitspersample > 16:
-        raise InvalidInput(
-            f"{name} holds {page.bitspersample}-bit whole numbers of a kind that is not brightness; "
+            f"{name} holds {bits}-bit numbers of a kind that is not brightness; "
             "save it with 8 or 16 bits a channel."
         )
     _refuse_outside(page, size, name)
@@ -124,22 +131,63 @@ def _refuse_outside(page: "TiffPage | TiffFrame", size: int, name: str) -> None:
         raise incomplete(name)
 
 
+def _is_wide(page: "TiffPage") -> bool:
+    """Whether the samples are decimal, signed or of more than 16 bits."""
+    return page.sampleformat != _UNSIGNED or page.bitspersample > 16
+
+
+def _wide_samples(page: "TiffPage", data: bytes, name: str) -> np.ndarray:
+    """Decode samples that are not plain 8 or 16 bits, grey or RGB."""
+    if page.photometric not in (0, 1, _RGB):
+        raise InvalidInput(
+            f"{name} is neither grey nor RGB; save it as one of them, with 8 or 16 bits a channel."
+        )
+    pixels = _stored(page) if page.compression == _NONE else _unpacked(page, data, name)
+    kind, wanted = pixels.dtype.kind, {_DECIMAL: "f"}.get(page.sampleformat, "iu")
+    if kind not in wanted or 8 * pixels.dtype.itemsize != page.bitspersample:
+        raise damaged(name)  # the decoder took the numbers for others
+    return pixels
+
+
+def _stated_range(page: "TiffPage") -> tuple[float, float] | None:
+    """Return the lowest and highest value a sample can have, where the file states one for all channels."""
+    found = [np.atleast_1d(_tag(page, code, None)) for code in (_LOWEST, _HIGHEST)]
+    if any(values.dtype.kind not in "iuf" for values in found):
+        return None
+    low, high = (sorted({float(value) for value in values}) for values in found)
+    return (low[0], high[0]) if len(low) == len(high) == 1 else None
+
+
+def _stored(page: "TiffPage") -> np.ndarray:
+    """Return the samples of a page as the library decodes them, (rows, columns, channels)."""
+    pixels = np.squeeze(page.asarray())
+    channels, rows, columns = int(page.samplesperpixel), page.imagelength, page.imagewidth
+    if not _apart(page):
+        return pixels.reshape(rows, columns, channels)
+    return np.moveaxis(pixels.reshape(channels, rows, columns), 0, -1)
+
+
+def _apart(page: "TiffPage") -> bool:
+    """Whether each channel is kept by itself."""
+    return page.planarconfig == 2 and int(page.samplesperpixel) > 1
+
+
+def _unpacked(page: "TiffPage", data: bytes, name: str) -> np.ndarray:
+    """Decode compressed samples of 16 bits and more; OpenCV mixes up channels that are kept apart."""
+    if _apart(page):
+        raise InvalidInput(
+            f"{name} keeps each colour apart and compressed; save it without compression, or as PNG."
+        )
+    return decode_with_cv2(data, name)
+
+
 def _samples(page: "TiffPage", data: bytes, name: str) -> tuple[np.ndarray, bool]:
     """Decode; also say whether the orientation is already applied."""
     plain = page.compression == _NONE and page.bitspersample in (8, 16)
     if plain and page.photometric in (0, 1, _RGB):
-        pixels = np.squeeze(page.asarray())
-        channels = int(page.samplesperpixel)
-        pixels = pixels.reshape(
-            (channels, page.imagelength, page.imagewidth)
-            if page.planarconfig == 2 and channels > 1
-            else (page.imagelength, page.imagewidth, channels)
-        )
-        if page.planarconfig == 2 and channels > 1:
-            pixels = np.moveaxis(pixels, 0, -1)
-        return _channels(page, pixels), False
+        return _channels(page, _stored(page)), False
     if page.bitspersample == 16:
-        return _channels(page, decode_with_cv2(data, name)), False
+        return _channels(page, _unpacked(page, data, name)), False
     if page.bitspersample in (10, 12, 14):
         raise InvalidInput(f"{name} packs {page.bitspersample} bits a channel; save it with 8 or 16 bits.")
     return _with_pillow(data, name), True

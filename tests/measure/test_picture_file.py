@@ -112,6 +112,9 @@ def test_planar_white_is_zero_and_byte_order():
     planes = np.moveaxis(scene(), -1, 0)
     data = tiff(np.ascontiguousarray(planes), photometric="rgb", planarconfig="separate", byteorder=">")
     assert np.array_equal(read_picture(data).pixels, scene())
+    deep = np.ascontiguousarray(np.moveaxis(scene(dtype=np.uint16), -1, 0))
+    data = tiff(deep, photometric="rgb", planarconfig="separate", compression="zlib")
+    _refused(data, "keeps each colour apart")  # a decoder mixed the colours up
     white_is_zero = tiff(255 - scene()[:, :, 0], photometric="miniswhite")
     assert np.array_equal(read_picture(white_is_zero).pixels[:, :, 0], scene()[:, :, 0])
 
@@ -302,11 +305,6 @@ def test_a_small_header_with_endless_data_costs_no_memory():
         assert read_picture(_png(10, 10, bomb)).pixels.shape == (10, 10, 3)
     assert tracemalloc.get_traced_memory()[1] < 5_000_000
     tracemalloc.stop()
-
-
-@pytest.mark.parametrize("dtype", [np.float32, np.float64, np.int16, np.uint32])
-def test_numbers_that_are_no_brightness_are_refused(dtype):
-    _refused(tiff(scene()[:, :, 0].astype(dtype)), "8 or 16 bits")
 
 
 def test_list_pictures(tmp_path):
