@@ -3,6 +3,7 @@
 from app.number_text import count, digits_for, fixed, number, percent, picture_size, with_uncertainty
 from measure.model import Scale
 from measure.scale import RulingFit
+from measure.scale.optics import rayleigh_um, smallest_resolved_um
 
 UNIT = "µm per px"
 _RULING_UNSURE = (
@@ -89,6 +90,25 @@ def effect_text(scale: Scale) -> str:
     return (
         f"On a piece of {number(size_um)} µm this is {number(2 * u * size_um, 2)} µm, "
         f"on its volume {share_text(6 * u)} (expanded, k = 2)."
+    )
+
+
+def objective_text(na: float) -> str:
+    """Return what an objective of that numerical aperture shows.
+
+    Raises
+    ------
+    InvalidInput
+        If no objective has it.
+
+    Examples
+    --------
+    >>> objective_text(0.25)
+    'It tells points 1.3 µm apart; sizes hold from 2.7 µm on.'
+    """
+    return (
+        f"It tells points {number(rayleigh_um(na), 2)} µm apart; sizes hold from "
+        f"{number(smallest_resolved_um(na), 2)} µm on."
     )
 
 

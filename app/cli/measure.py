@@ -10,9 +10,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "pictures", nargs="+", metavar="IMAGE|FOLDER", help="pictures, or folders of pictures"
     )
-    scale = parser.add_argument_group("scale (one of the two)")
+    scale = parser.add_argument_group("scale (one of the first two)")
     scale.add_argument("--um-per-px", metavar="S", help="micrometres per pixel, typed")
     scale.add_argument("--scale", metavar="FILE", help="scale file written by: gritline scale --out")
+    scale.add_argument(
+        "--na",
+        type=positive,
+        metavar="NA",
+        help="numerical aperture of the objective, to tell sizes too small for it; a study keeps it",
+    )
     how = parser.add_argument_group("how to measure")
     how.add_argument(
         "--smallest-um", type=positive, metavar="D", help="smallest size counted (default: 10 pixels)"

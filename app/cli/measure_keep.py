@@ -52,6 +52,16 @@ class StudyWriter:
         """Whether the border of this picture counts, as the study keeps it."""
         return self._keeper is not None and self._keeper.counts_border(sha256)
 
+    def objective(self, scale: Scale, na: float | None) -> float | None:
+        """Return the numerical aperture the study knows for a scale, keeping one that was given."""
+        from measure.output.objectives import keep_objective, objectives
+
+        keeper = self._opened()
+        scale_id = keeper.scale_id(scale)
+        if na is not None:
+            keep_objective(keeper.study, scale_id, na)
+        return objectives(keeper.study).get(scale_id)
+
     def twins(self) -> Twins:
         """Return what knows the pictures of the study."""
         if self._keeper is None:
@@ -197,6 +207,10 @@ class Shelf:
                 for (i, j), overlap in counted.links.items()
             ]
             self._study.keep_links(links, set(self._ids.values()))
+
+    def objective(self, na: float | None) -> float | None:
+        """Return the numerical aperture of the objective, as given or as the study knows it."""
+        return na if self._study is None else self._study.objective(self._scale, na)
 
     def write_tables(self, keys: list[str]) -> None:
         """Write the tables from the parts, and let the parts go."""

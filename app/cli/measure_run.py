@@ -26,6 +26,7 @@ from measure.output.run_sizes import Sizes, sizes_of_table
 from measure.picture_file import list_pictures, read_picture
 from measure.picture_png import is_joined, left_out_in
 from measure.safe_write import check_folder_place, write_text
+from measure.scale.optics import smallest_resolved_um
 from measure.scale.scale_file import check_um_per_px, read_scale
 
 # pictures of one size that are looked at for marks; in one of them a pale mark may not be seen
@@ -61,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
         args.jobs is not None and args.jobs < 1,
         f"--jobs {args.jobs} is not a number of processes; use 1 or more.",
     )
+    if args.na is not None:
+        smallest_resolved_um(args.na)  # one that no objective has is refused before anything is measured
     plan = _plan(args, scale, out)
     with contextlib.ExitStack() as stack:
         study = StudyWriter(args, stack) if args.study else None
@@ -169,7 +172,7 @@ def _finish(
     names: list[str],
     overlaps: CountedOnce | None,
 ) -> int:
-    sizes = sizes_of_table(folder / "particles.csv", names)
+    sizes = sizes_of_table(folder / "particles.csv", names, na=shelf.objective(args.na))
     write_text(
         folder / "sizes.json", json.dumps(plain_numbers(sizes.as_json), ensure_ascii=False, indent=1) + "\n"
     )

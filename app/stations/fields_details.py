@@ -12,6 +12,7 @@ from app.messages import DONE
 from app.session import Session
 from app.stations import fields_words
 from app.stations.fields_blank_check import BlankCheck
+from measure.output.objectives import objectives
 from measure.study.records import TABLE_METHOD, FieldRow, ScaleRow
 from measure.study.study import Study
 
@@ -93,6 +94,9 @@ class FieldDetails(QFrame):
         remarks = fields_words.remarks_of(one, scale) if one else []
         if one is not None and one.role == "table":
             remarks = [*one.result_notes]
+        elif one is not None and one.scale_id is not None:
+            limit = fields_words.fine_limit(one, scale, objectives(study).get(one.scale_id))
+            remarks += [limit] if limit else []
         self.remarks.setText("\n".join(remarks))
         self.remarks.setVisible(bool(remarks))
         story = one.note.split(". SHA")[0] if one is not None else ""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from app import number_text
 from measure.model import FieldQuality, Scale
 from measure.scale.cross_check import check_tag
+from measure.scale.optics import smallest_resolved_um
 from measure.study.records import JOINED, Batch, FieldRow
 from measure.study.values import NOT_TOLD
 
@@ -95,6 +96,19 @@ def stale_words(row: FieldRow, scale: Scale | None) -> str:
     if row.result_blank_id not in (NOT_TOLD, row.blank_id):
         return "Its blank oil changed after it was measured. Measure it again."
     return ""
+
+
+def fine_limit(row: FieldRow, scale: Scale | None, na: float | None) -> str:
+    """Return that a field's lower limit is finer than its objective resolves, else empty text."""
+    if na is None or scale is None or not row.measured or row.role != "field":
+        return ""
+    limit, resolved = (row.smallest_px or 0.0) * scale.um_per_px, smallest_resolved_um(na)
+    if limit >= resolved:
+        return ""
+    return (
+        f"Its lower limit of {number_text.quantity(limit)} is finer than the objective resolves; sizes hold "
+        f"from {number_text.quantity(resolved)} on."
+    )
 
 
 def embedded_words(embedded_um_per_px: float | None, source: str, scale: Scale | None) -> tuple[str, bool]:

@@ -157,7 +157,7 @@ class Station(BaseStation):
 
     def study_changed(self, changes: Changes, initiator: object) -> None:
         """Reload what changed."""
-        if any(word in changes for word in ("scales", "fields")):
+        if any(word in changes for word in ("scales", "fields", "settings")):
             self.scales.reload()
             if self.draft is None:
                 self._show_kept(self.scales.chosen_id())

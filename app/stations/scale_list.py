@@ -4,11 +4,13 @@ import dataclasses
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QFrame, QLineEdit, QListWidget, QListWidgetItem, QVBoxLayout
+from PySide6.QtWidgets import QFrame, QLabel, QLineEdit, QListWidget, QListWidgetItem, QVBoxLayout
 
 from app import number_text, parts, scale_words, theme
 from app.session import Session
-from app.stations.scale_form import entry
+from app.stations.scale_form import entry, number_typed
+from measure.errors import InvalidInput
+from measure.output.objectives import keep_objective, objectives
 from measure.scale import fit_from_plain
 from measure.study.records import ScaleRow
 from measure.study.study import Study
@@ -37,6 +39,12 @@ class ScaleList(QFrame):
         self.list.setWordWrap(True)
         self.list.setUniformItemSizes(False)
         self.name: QLineEdit = entry("Name of the zoom", "Rename the chosen scale", "name of the zoom")
+        self.na: QLineEdit = entry(
+            "NA of the objective",
+            "Numerical aperture as printed on the objective, such as 0.25; sizes too small for it are told",
+            "not told",
+        )
+        self.shows = parts.label("", "soft", wrap=True)
         self.give = parts.button("", self._give, tip="Use the chosen scale for fields that have none yet")
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
@@ -48,6 +56,8 @@ class ScaleList(QFrame):
                 parts.label("Scales of this study", "heading"),
                 self.list,
                 parts.row(parts.label("Zoom"), self.name, remove_button),
+                parts.row(_named("NA of the objective", self.na), self.na),
+                self.shows,
                 self.give,
             ),
         )
@@ -55,6 +65,7 @@ class ScaleList(QFrame):
         self.list.itemClicked.connect(lambda item: self.chosen.emit(item.data(Qt.ItemDataRole.UserRole)))
         self.list.itemActivated.connect(lambda item: self.chosen.emit(item.data(Qt.ItemDataRole.UserRole)))
         self.name.editingFinished.connect(self._rename)
+        self.na.editingFinished.connect(self._keep_na)
 
     def chosen_id(self) -> int | None:
         """Return the id of the scale chosen."""
@@ -109,7 +120,11 @@ class ScaleList(QFrame):
     def _show_chosen(self) -> None:
         row, study = self.chosen_row(), self._session.study
         self.name.setText(row.scale.zoom if row is not None else "")
-        self.name.setEnabled(row is not None and self._session.writable)
+        for box in (self.name, self.na):
+            box.setEnabled(row is not None and self._session.writable)
+        na = objectives(study).get(row.id) if row is not None and study is not None else None
+        self.na.setText("" if na is None else f"{na:g}")
+        self._say_shows("" if na is None else scale_words.objective_text(na))
         waiting = (
             [] if study is None else [f for f in study.fields() if f.role == "field" and f.scale_id is None]
         )
@@ -125,6 +140,25 @@ class ScaleList(QFrame):
             scale = dataclasses.replace(row.scale, zoom=name)
             self._session.do(self._session.open_study.update_scale, row.id, scale)
 
+    def _keep_na(self) -> None:
+        row, study = self.chosen_row(), self._session.study
+        if row is None or study is None:
+            return
+        try:
+            na = number_typed(self.na, "NA of the objective")
+            words = "" if na is None else scale_words.objective_text(na)
+        except InvalidInput as error:
+            self._say_shows(error.text, "warning")
+            return
+        self._say_shows(words)
+        if na != objectives(study).get(row.id):
+            self._session.do(keep_objective, study, row.id, na)
+
+    def _say_shows(self, text: str, look: str = "soft") -> None:
+        parts.set_look(self.shows, look)
+        self.shows.setText(text)
+        self.shows.setVisible(bool(text))
+
     def _give(self) -> None:
         row, study = self.chosen_row(), self._session.study
         if row is None or study is None:
@@ -132,6 +166,12 @@ class ScaleList(QFrame):
         ids = [f.id for f in study.fields() if f.role == "field" and f.scale_id is None]
         if ids:
             self._session.do(study.update_fields, ids, scale_id=row.id)
+
+
+def _named(text: str, box: QLineEdit) -> QLabel:
+    made = parts.label(text)
+    made.setBuddy(box)
+    return made
 
 
 def row_words(row: ScaleRow, used: int) -> str:

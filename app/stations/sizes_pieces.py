@@ -8,6 +8,7 @@ from app.session import Session
 from measure.judge.felt import FeltProfile
 from measure.judge.specification import Specification
 from measure.model import Scale
+from measure.output.objectives import objectives
 from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import FELT_SETTING, felt_profile
@@ -96,8 +97,10 @@ class Gatherer:
         rows = [row for row in study.fields() if row.role in SIZED_ROLES and row.batch_id == batch_id]
         scaled = [(row, scales[row.scale_id]) for row in rows if row.measured and row.scale_id in scales]
         ready = [row for row, _ in scaled]
-        models = volume_models(study)
-        tables = [self._table(study, row, scale, models) for row, scale in scaled]
+        models, known = volume_models(study), objectives(study)
+        tables = [
+            self._table(study, row, scale, models, known.get(row.scale_id or 0)) for row, scale in scaled
+        ]
         covers = [row.quality.cover for row in ready if row.quality is not None]
         ids = [np.full(len(t.table["particle"]), row.id) for t, row in zip(tables, ready, strict=True)]
         return BatchPieces(
@@ -111,12 +114,14 @@ class Gatherer:
             unmeasured=len(rows) - len(ready),
         )
 
-    def _table(self, study: Study, row: FieldRow, scale: Scale, models: VolumeModels) -> FieldTable:
-        key = (row.revision, row.name, scale, models.to_json(), row.settings, len(row.result_zones))
+    def _table(
+        self, study: Study, row: FieldRow, scale: Scale, models: VolumeModels, na: float | None
+    ) -> FieldTable:
+        key = (row.revision, row.name, scale, models.to_json(), row.settings, len(row.result_zones), na)
         kept = self._tables.get(row.id)
         if kept is None or kept[0] != key:
             table = field_table(study, row, scale, "", models)
-            kept = (key, sized_field(row, scale, table))
+            kept = (key, sized_field(row, scale, table, na))
             self._tables[row.id] = kept
         return kept[1]
 

@@ -15,6 +15,7 @@ from measure.judge.grind import GrindCurve, GrindPoint, fit_grind
 from measure.judge.verdict import Verdict, judged
 from measure.model import Scale
 from measure.output.charts_sizes import SizeChart, curve_sizes, size_chart
+from measure.output.objectives import objectives
 from measure.output.overlapping import kept_links
 from measure.output.paste_seen import grams_seen
 from measure.output.run_sizes import felt_profile
@@ -216,7 +217,8 @@ def _batch(
     )  # fmt: skip
     known = {r.id: r.slide for r in study.slides()}
     slides = tuple(s for s in known.values() if s.batch_id == batch_id)
-    sample = batch_sample([sized_field(f.row, f.scale, f.table) for f in fields])
+    seen = objectives(study)
+    sample = batch_sample([sized_field(f.row, f.scale, f.table, seen.get(f.scale_id)) for f in fields])
     if not fields or not len(sample):
         return BatchFacts(batch_id, batch, slides, fields)
     cover = max((f.row.quality.cover for f in fields if f.row.quality is not None), default=None)

@@ -1,13 +1,15 @@
 """Sizes of a finished run, of a table file, or of each batch of a study."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from measure.judge.felt import FeltProfile
 from measure.judge.sizes_json import sizes_json, sizes_lines
 from measure.judge.verdict import Verdict, judged
+from measure.output.objectives import objectives
 from measure.output.study_tables import field_tables, sized_field
+from measure.scale.optics import smallest_resolved_um
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.particle_table import Table, join_tables
 from measure.sizes.rounding import figure_texts
@@ -49,16 +51,26 @@ class Sizes:
 
 
 def sizes_of_columns(
-    columns: Table, field_names: Sequence[str] | None = None, profile: FeltProfile | None = None
+    columns: Table,
+    field_names: Sequence[str] | None = None,
+    profile: FeltProfile | None = None,
+    na: float | None = None,
 ) -> Sizes:
-    """Return the sizes of a particle table; fields without pieces count as fields when they are named."""
+    """Return the sizes of a particle table; fields without pieces count as fields when they are named.
+
+    ``na`` is the numerical aperture the pictures were taken with, where known.
+    """
     sample = sample_from_table(columns, field_names=field_names)
+    if na is not None:
+        sample = replace(sample, resolved_um=smallest_resolved_um(na))
     summary, verdict = judged(sample, profile)
     return Sizes(summary, verdict, len(columns["area_equivalent_diameter_um"]))
 
 
-def sizes_of_table(path: Path, field_names: Sequence[str] | None = None) -> Sizes:
+def sizes_of_table(path: Path, field_names: Sequence[str] | None = None, *, na: float | None = None) -> Sizes:
     """Return the sizes of a particle table file; a table without rows gives sizes without values.
+
+    ``na`` is the numerical aperture the pictures were taken with, where known.
 
     Raises
     ------
@@ -67,7 +79,7 @@ def sizes_of_table(path: Path, field_names: Sequence[str] | None = None) -> Size
     """
     with path.open("rb") as file:
         empty = sum(1 for _ in zip(range(2), file, strict=False)) < 2
-    return sizes_of_columns(join_tables([]) if empty else read_sizes_table(path), field_names)
+    return sizes_of_columns(join_tables([]) if empty else read_sizes_table(path), field_names, na=na)
 
 
 def felt_profile(study: Study) -> FeltProfile:
@@ -81,9 +93,10 @@ def batch_sizes(study: Study) -> dict[str, Sizes]:
     fields: dict[str, list[FieldTable]] = {}
     covers: dict[str, list[float]] = {}
     batches: dict[int | None, str] = {row.id: row.batch.name for row in study.batches()}
+    known = objectives(study)
     for row, scale, table in field_tables(study):
         batch = batches.get(row.batch_id, "")
-        fields.setdefault(batch, []).append(sized_field(row, scale, table))
+        fields.setdefault(batch, []).append(sized_field(row, scale, table, known.get(row.scale_id or 0)))
         covers.setdefault(batch, []).append(row.quality.cover if row.quality is not None else 0.0)
     profile = felt_profile(study)
     return {batch: _judged(parts, profile, max(covers[batch])) for batch, parts in fields.items()}

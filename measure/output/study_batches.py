@@ -6,6 +6,7 @@ from pathlib import Path
 
 from measure.errors import InvalidInput
 from measure.judge.compare_batches import BatchSizes, batches_from_table, with_own_names
+from measure.output.objectives import objectives
 from measure.output.study_tables import field_tables, sized_field
 from measure.sizes.batch import FieldTable, batch_sample
 from measure.sizes.table_file import read_sizes_table
@@ -29,9 +30,12 @@ def study_batches(study: Study) -> tuple[BatchSizes, ...]:
     """Return every batch of a study that has counted pieces, least ground first where that is known."""
     tables: dict[int, list[FieldTable]] = {}
     scales: dict[int, set[int]] = {}
+    known = objectives(study)
     for row, scale, table in field_tables(study):
         if row.batch_id is not None and row.scale_id is not None:
-            tables.setdefault(row.batch_id, []).append(sized_field(row, scale, table))
+            tables.setdefault(row.batch_id, []).append(
+                sized_field(row, scale, table, known.get(row.scale_id))
+            )
             scales.setdefault(row.batch_id, set()).add(row.scale_id)
     batches = []
     for entry in study.batches():

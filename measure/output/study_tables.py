@@ -48,9 +48,13 @@ def other_size(row: FieldRow, scale: Scale) -> bool:
     return (row.width_px, row.height_px) != (scale.width_px, scale.height_px)
 
 
-def sized_field(row: FieldRow, scale: Scale, table: Table) -> FieldTable:
-    """Return a measured field as sizes are made of it; its name is unlike that of any other field."""
-    return FieldTable(f"{row.name} ({row.id})", table, scale, other_size(row, scale))
+def sized_field(row: FieldRow, scale: Scale, table: Table, na: float | None = None) -> FieldTable:
+    """Return a measured field as sizes are made of it; its name is unlike that of any other field.
+
+    ``na`` is the numerical aperture of the objective, where known.
+    """
+    seen_through = None if row.role == "table" else na
+    return FieldTable(f"{row.name} ({row.id})", table, scale, other_size(row, scale), seen_through)
 
 
 def field_table(

@@ -1,5 +1,6 @@
 """The fields of one batch as one sample, two zooms merged where it was photographed at two."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -7,6 +8,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.model import Scale
+from measure.scale.optics import smallest_resolved_um
 from measure.sizes.merge import merge_zooms
 from measure.sizes.sample import SizeSample, sample_from_table
 
@@ -18,13 +20,15 @@ ZOOM_RATIO = 1.25
 class FieldTable:
     """One measured field: its particle table, its scale and its name.
 
-    ``other_size`` says that its picture is not of the size its scale was made at.
+    ``other_size`` says that its picture is not of the size its scale was made at; ``na`` is the numerical
+    aperture of its objective, where known.
     """
 
     name: str
     table: Mapping[str, np.ndarray]
     scale: Scale
     other_size: bool = False
+    na: float | None = None
 
 
 def batch_sample(fields: Sequence[FieldTable]) -> SizeSample:
@@ -101,4 +105,7 @@ def _together(fields: Sequence[FieldTable], places: Sequence[int]) -> SizeSample
     rows = np.concatenate([np.arange(starts[i], starts[i + 1]) for i in places])
     uncertainty = max((fields[i].scale.relative_uncertainty for i in places), default=0.0)
     sample = sample_from_table(columns, scale_relative_uncertainty=uncertainty, field_names=names)
-    return replace(sample, row=rows[sample.row], fields_known=True)
+    resolved = [smallest_resolved_um(na) for na in {fields[i].na for i in places} if na is not None]
+    return replace(
+        sample, row=rows[sample.row], fields_known=True, resolved_um=max(resolved, default=math.nan)
+    )

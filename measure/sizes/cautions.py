@@ -35,6 +35,7 @@ def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ..
         _coarse_end(sample),
         _weights(sample),
         frame_warning(sample.frame_weight),
+        _optics(sample),
         _near_limit(sample),
         _few_pieces(sample),
         _cover(cover),
@@ -93,6 +94,19 @@ def _weights(sample: SizeSample) -> str | None:
     have = "1 piece has a frame weight" if below == 1 else f"{below} pieces have frame weights"
     return (
         f"{have} below 1, which no frame correction 1/P gives; they are used as they are, so check the table."
+    )
+
+
+def _optics(sample: SizeSample) -> str | None:
+    resolved, limit = sample.resolved_um, sample.smallest_um
+    if not resolved > (limit if np.isfinite(limit) else 0.0):
+        return None
+    weight = sample.weight
+    below = float(weight[sample.diameter_um < resolved].sum() / weight.sum())
+    return (
+        f"The lower limit of {limit:.3g} µm is finer than the objective resolves: sizes below "
+        f"{resolved:.3g} µm ({100 * below:.0f} % of the pieces) are unsure, for blur changes them and pieces "
+        "run together. Set the smallest size to that, or take an objective of a higher NA."
     )
 
 

@@ -71,6 +71,8 @@ class SizeSample:
         What was assumed while reading.
     cautions : tuple of str
         What else should make a reader careful, such as a doubtful scale.
+    resolved_um : float
+        Size from which the objective tells a diameter; nan where its aperture is not known.
     zoom_match : ZoomMatch or None
         Set by `measure.sizes.merge`.
     """
@@ -91,6 +93,7 @@ class SizeSample:
     left_out: Mapping[str, int] = dataclasses.field(default_factory=dict)  # "field" is a column here
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    resolved_um: float = math.nan
     zoom_match: ZoomMatch | None = None
 
     def __len__(self) -> int:

@@ -41,6 +41,7 @@ _SETTINGS = {
     "field_overlaps": "which fields overlap",
     "slide_plans": "where fields are taken",
     "borders_counted": "fields whose border counts",
+    "objective_na": "numerical apertures of the objectives",
 }
 _ROLES = {"field": "field of a smear", "blank": "blank oil", "ruling": "ruling", "table": "table"}
 

@@ -102,3 +102,29 @@ def test_what_a_new_result_replaces_in_a_study_is_said(corner, tmp_path, capsys)
         assert [names[row.batch_id] for row in study.fields()] == ["two"]
         study.undo()
         assert study.particles(field)["kind_by_hand"].sum() == 1
+
+
+def test_a_limit_finer_than_the_objective_is_told_and_the_study_knows_it_from_then_on(
+    corner, tmp_path, capsys
+):
+    study, other = tmp_path / "s.gritline", tmp_path / "other.png"
+    cv2.imwrite(str(other), cv2.imread(str(SAMPLES / "pass-6" / "field-2.jpg"))[:240, :320])
+
+    def told(*words):
+        code, out, _ = _ran(capsys, *words)
+        assert code == 0
+        return [t for t in json.loads(out)["sizes"]["warnings"] if "objective" in t]
+
+    assert told(corner) == []
+    assert told(corner, "--na", "0.4") == []
+    # twice 0.61 lambda / NA (Rayleigh) at 0.55 µm; the limit is 10 px of 0.5 µm
+    assert "limit of 5 µm is finer" in told(corner, "--na", "0.05", "--study", study)[0]
+    assert "sizes below 13.4 µm" in told(other, "--study", study)[0]
+    assert told(other, "--smallest-um", "13.5", "--na", "0.05") == []
+    with Study.open(study) as kept:
+        from measure.output.run_sizes import batch_sizes
+
+        assert any("objective" in t for t in batch_sizes(kept)[""].summary.warnings)
+    code, _, err = _ran(capsys, corner, "--na", "3")
+    assert code == 2
+    assert "numerical aperture lies between 0.005 and 1.6" in err

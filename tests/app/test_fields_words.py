@@ -153,3 +153,14 @@ def test_station_counts_what_is_left():
     assert fields_words.station_words([late], scales) == (False, "1 field, 1 to measure")
     other = row(measured=True, width_px=800)
     assert fields_words.station_words([other], scales) == (True, "1 field, 1 of another size than the scale")
+
+
+def test_a_limit_finer_than_the_objective_is_said():
+    measured = row(measured=True, smallest_px=10.0, um_per_px=0.5)
+    # twice 0.61 lambda / NA (Rayleigh) at 0.55 µm
+    assert plain(fields_words.fine_limit(measured, SCALE, 0.05)) == (
+        "Its lower limit of 5.00 µm is finer than the objective resolves; sizes hold from 13.4 µm on."
+    )
+    assert fields_words.fine_limit(measured, SCALE, 0.25) == ""
+    assert fields_words.fine_limit(measured, SCALE, None) == ""
+    assert fields_words.fine_limit(row(), SCALE, 0.05) == ""

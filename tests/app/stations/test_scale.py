@@ -13,6 +13,7 @@ from app import pickers
 from app.session import Session
 from app.stations.scale import Station
 from measure.model import Scale
+from measure.output.objectives import objectives
 from measure.study.records import NewField
 from tests.measure.scale.drawn_rulings import PLAIN, draw
 
@@ -309,3 +310,30 @@ def test_marking_by_hand_ends_the_search(qtbot, found):
     assert not found.session.tasks.tasks
     assert len(found.draft.points_px) == 2
     assert found.next.isEnabled()
+
+
+def test_the_objective_is_told_with_its_scale(qtbot, station):
+    study = station.session.study
+    first, second = (
+        station.session.do(study.add_scale, Scale(v, 0.001, zoom=z)) for v, z in ((0.5, "10x"), (0.25, "20x"))
+    )
+    station.scales.list.setCurrentRow(0)
+    assert station.scales.na.text() == ""
+    assert station.scales.shows.isHidden()
+    typed(qtbot, station.scales.na, "0,25")
+    assert objectives(study) == {first: 0.25}
+    assert "sizes hold from 2.7 µm on" in station.scales.shows.text().replace("\u202f", " ")
+    typed(qtbot, station.scales.na, "25")
+    assert "between 0.005 and 1.6" in station.scales.shows.text()
+    assert objectives(study) == {first: 0.25}
+    station.scales.list.setCurrentRow(1)
+    assert station.scales.na.text() == ""
+    station.scales.list.setCurrentRow(0)
+    assert station.scales.na.text() == "0.25"
+    station.session.undo()
+    assert station.scales.na.text() == ""
+    station.session.redo()
+    station.scales.na.clear()
+    qtbot.keyClick(station.scales.na, Qt.Key.Key_Return)
+    assert objectives(study) == {}
+    assert second not in objectives(study)

@@ -1,9 +1,17 @@
 """What an objective shows, against worked tables of the named formulas for green light of 0.55 µm."""
 
+import numpy as np
 import pytest
 
 from measure.errors import InvalidInput
-from measure.scale.optics import abbe_um, depth_um, largest_pixel_um, rayleigh_um, smallest_sure_um
+from measure.scale.optics import (
+    abbe_um,
+    depth_um,
+    largest_pixel_um,
+    rayleigh_um,
+    smallest_resolved_um,
+    smallest_sure_um,
+)
 
 NA = [0.03, 0.05, 0.10, 0.14, 0.20, 0.25, 0.40, 0.65]
 
@@ -41,3 +49,35 @@ def test_depth_with_a_camera(camera, wanted):
 def test_what_is_no_aperture_is_refused(na):
     with pytest.raises(InvalidInput, match="numerical aperture"):
         rayleigh_um(na)
+
+
+def _half_contrast(diameter, step=0.02, points=1024):
+    """Return the diameter at half contrast of a disc behind the Airy pattern, in Rayleigh's distances."""
+    from scipy.special import j1
+
+    along = (np.arange(points) - points // 2) * step
+    radius = np.hypot(*np.meshgrid(along, along))
+    at = np.maximum(3.8317 * radius, 1e-9)  # the first dark ring lies at 3.8317 = Rayleigh's distance
+    pattern = (2 * j1(at) / at) ** 2
+    disc = np.clip((diameter / 2 - radius) / step + 0.5, 0, 1)
+    seen = np.fft.irfft2(np.fft.rfft2(disc) * np.fft.rfft2(np.fft.ifftshift(pattern / pattern.sum())))
+    profile = seen[points // 2, points // 2 :]
+    k = int(np.argmax(profile < profile[0] / 2))
+    return 2 * step * (k - 1 + (profile[k - 1] - profile[0] / 2) / (profile[k - 1] - profile[k]))
+
+
+def test_sizes_hold_from_twice_the_rayleigh_distance_on():
+    # derived here: incoherent light through a perfect round aperture (Airy, Trans. Camb. Phil. Soc. 5, 1835)
+    limit = smallest_resolved_um(0.05) / rayleigh_um(0.05)
+    off = {d: _half_contrast(d) / d - 1 for d in (0.25, 0.5, 0.75, 1.5, limit, 2.5, 3.0, 5.0)}
+    assert off[limit] == pytest.approx(-0.036, abs=0.004)
+    assert all(abs(off[d]) < 0.04 for d in off if d >= limit)
+    assert off[1.5] == pytest.approx(-0.07, abs=0.005)
+    assert off[0.5] == pytest.approx(0.76, abs=0.03)
+    # far below the limit all discs look alike
+    assert 0.25 * (1 + off[0.25]) == pytest.approx(0.5 * (1 + off[0.5]), rel=0.07)
+
+
+def test_an_aperture_no_objective_has_is_refused():
+    with pytest.raises(InvalidInput, match="numerical aperture"):
+        smallest_resolved_um(3.0)

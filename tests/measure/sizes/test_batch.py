@@ -90,3 +90,26 @@ def test_one_zoom_calibrated_twice_is_one_zoom():
     assert sample.zoom_match is None
     assert not sample.notes
     assert math.isclose(sample.scale_relative_uncertainty, 0.01)
+
+
+def test_a_limit_finer_than_the_objective_is_a_caution_and_drops_nothing():
+    # twice 0.61 lambda / NA (Rayleigh) at 0.55 µm and NA 0.05 is 13.4 µm
+    fields = [_field("a", [5.0, 9.0, 20.0, 30.0]), _field("b", [12.0, 15.0, 40.0, 50.0])]
+    seen = batch_sample([replace(f, na=0.05) for f in fields])
+    text = next(t for t in cautions(seen) if "objective" in t)
+    assert "The lower limit of 2 µm is finer than the objective resolves" in text
+    assert "sizes below 13.4 µm (38 % of the pieces) are unsure" in text
+    assert len(seen) == 8
+    assert not any("objective" in t for t in cautions(seen.at_least(13.5)))
+    assert not any("objective" in t for t in cautions(batch_sample(fields)))
+    assert not any("objective" in t for t in cautions(batch_sample([replace(f, na=0.4) for f in fields])))
+
+
+def test_of_two_zooms_the_closer_one_s_objective_counts():
+    rng = np.random.default_rng(1)
+    fine = replace(_field("fine", rng.uniform(2, 40, 200)), na=0.25)
+    coarse = replace(_field("coarse", rng.uniform(10, 60, 200), 2.0, smallest=10.0), na=0.03)
+    sample = batch_sample([fine, coarse])
+    assert sample.zoom_match is not None
+    assert math.isclose(sample.resolved_um, 2 * 0.61 * 0.55 / 0.25)
+    assert any("limit of 2 µm is finer" in t for t in cautions(sample))
