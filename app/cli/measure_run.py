@@ -3,17 +3,17 @@
 import argparse
 import contextlib
 import json
-import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.cli.exclude import zones_of
+from app.cli.measure_folder import how_to_go_on, working_folder
 from app.cli.measure_keep import Shelf, StudyWriter, has_overlay
 from app.cli.measure_once import CountedOnce, count_shared_once
 from app.cli.options import BarProgress, plain_numbers, print_json, refuse, say, warn
-from measure.errors import InvalidInput
+from measure.errors import Cancelled, InvalidInput
 from measure.field.blank_check import blank_warning
 from measure.model import FieldSettings, Scale
 from measure.output.burnt_marks import check_label
@@ -70,8 +70,12 @@ def run(args: argparse.Namespace) -> int:
         if study is not None:
             _count_borders(plan, study, args.count_once)
         far = stack.enter_context(cluster_executor(args.cluster)) if args.cluster else None
-        folder = out if out is not None else Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        return _measure(args, plan, scale, folder, study, far)
+        folder = out if out is not None else stack.enter_context(working_folder(args.study))
+        try:
+            return _measure(args, plan, scale, folder, study, far)
+        except (KeyboardInterrupt, Cancelled):
+            warn(how_to_go_on(args))
+            raise
 
 
 def _count_borders(plan: _Plan, study: StudyWriter, count_once: bool) -> None:

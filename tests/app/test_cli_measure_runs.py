@@ -108,6 +108,51 @@ def test_a_stopped_run_into_a_study_is_taken_up_too(fields, tmp_path, capsys, mo
     capsys.readouterr()
 
 
+@pytest.mark.parametrize("once", [(), ("--count-once",)])
+def test_a_stopped_run_into_a_study_alone_is_taken_up_and_leaves_nothing_beside_it(
+    fields, tmp_path, capsys, monkeypatch, once
+):
+    from measure.study.study import Study
+
+    measured, real = [], field_run.run_field_job
+
+    def stops_at_third(job):
+        if len(measured) == 2:
+            raise KeyboardInterrupt
+        measured.append(job.name)
+        return real(job)
+
+    monkeypatch.setattr(field_run, "run_field_job", stops_at_third)
+    study = tmp_path / "s.gritline"
+    command = ["measure", str(fields), "--um-per-px", "0.5", "--jobs", "1", "--study", str(study), *once]
+    assert main(command) == 130
+    assert "give the same command again" in capsys.readouterr().err
+    assert (tmp_path / ".s.gritline.measuring").is_dir()
+    monkeypatch.setattr(field_run, "run_field_job", lambda job: measured.append(job.name) or real(job))
+    assert main(command) == 0
+    assert "2 of 5 fields were measured before" in capsys.readouterr().err
+    assert measured == [f"f{i}.png" for i in range(5)]
+    with Study.open(study) as kept:
+        assert [row.name for row in kept.fields() if row.measured] == measured
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["fields", "s.gritline"]
+    assert main(command) == 0  # a finished run is measured anew, as it always was
+    assert len(measured) == 10
+
+
+def test_a_run_that_keeps_nothing_says_so_when_stopped_and_one_without_a_field_leaves_nothing(
+    fields, tmp_path, capsys, monkeypatch
+):
+    def stops(_job):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(field_run, "run_field_job", stops)
+    plain = ["measure", str(fields), "--um-per-px", "0.5", "--jobs", "1"]
+    assert main(plain) == 130
+    assert "Nothing is kept of this run; with --out DIR or --study FILE" in capsys.readouterr().err
+    assert main([*plain, "--study", str(tmp_path / "s.gritline")]) == 130
+    assert [p.name for p in tmp_path.iterdir()] == ["fields"]
+
+
 def test_a_study_that_lacks_a_field_gets_it_though_it_was_measured_before(
     fields, tmp_path, monkeypatch, capsys
 ):
