@@ -49,11 +49,17 @@ _MOST_PLAIN = 4.0  # how much more may be asked before plain lines are no cuts e
 _LEAST_MISFIT, _MOST_MISFIT, _MOST_NOTCH = 0.004, 0.2, 0.3
 
 
-class _Cut(NamedTuple):
-    """Two sides of a line."""
+class Cut(NamedTuple):
+    """Two sides of a line, and how much speaks for them."""
 
     sides: list[np.ndarray]
     evidence: float
+
+
+def evidence_asked(usual: float, cut_strength: float) -> float:
+    """Return the evidence a cut must have at a cut strength of 0..1; the usual one at 0.5."""
+    slack = cut_strength - 0.5
+    return usual - slack * (_STRONGER if slack > 0 else _WEAKER)
 
 
 def cut_by_seams(
@@ -79,36 +85,30 @@ def cut_by_seams(
     labels : (M, N) ndarray of int32
         0 outside, 1.. inside.
     """
-    slack = cut_strength - 0.5
-    limit = _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER)
+    limit = evidence_asked(_LIMIT, cut_strength)
     oil = cv2.dilate(1 - body, SQUARE)
-
-    def best(part: np.ndarray) -> list[np.ndarray] | None:
-        cut = _best_cut(part, delta, least_px2, oil, limit)
-        return cut.sides if cut else None
-
-    return cut_again(mask, best)
+    return cut_again(mask, lambda part: _best_cut(part, delta, least_px2, oil, limit))
 
 
-def cut_again(mask: np.ndarray, best: Callable[[np.ndarray], list[np.ndarray] | None]) -> np.ndarray:
+def cut_again(mask: np.ndarray, best: Callable[[np.ndarray], Cut | None]) -> np.ndarray:
     """Label the parts of a piece that is cut in two again and again.
 
     Parameters
     ----------
     mask : (M, N) ndarray of uint8
     best : callable
-        The two sides of the best cut of a mask, or None where it is to be left whole.
+        The best cut of a mask, or None where it is to be left whole.
 
     Returns
     -------
     labels : (M, N) ndarray of int32
         0 outside, 1.. inside.
     """
-    sides = best(mask)
-    if sides is None:
+    cut = best(mask)
+    if cut is None:
         return (mask > 0).astype(np.int32)
     labels, used = np.zeros(mask.shape, np.int32), 0
-    for side in sides:
+    for side in cut.sides:
         further = cut_again(side, best)
         labels[further > 0] = further[further > 0] + used
         used += int(further.max())
@@ -117,7 +117,7 @@ def cut_again(mask: np.ndarray, best: Callable[[np.ndarray], list[np.ndarray] | 
 
 def _best_cut(
     mask: np.ndarray, delta: np.ndarray, least_px2: float, oil: np.ndarray, limit: float
-) -> _Cut | None:
+) -> Cut | None:
     """The cut with most evidence, or None where there is too little."""
     contour = contour_of(mask)
     area = float(cv2.contourArea(contour))
@@ -146,7 +146,7 @@ def _best_cut(
             if limit < _LIMIT + _MOST_PLAIN and _plainly_parts(mask, sides, line, notch):
                 evidence = max(evidence, limit + line.clearness)
             if evidence > (best.evidence if best else limit):
-                best = _Cut(sides, evidence)
+                best = Cut(sides, evidence)
     return best
 
 

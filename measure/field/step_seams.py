@@ -6,8 +6,6 @@ through a picture of such steps. Mottle has steps too, so it is a cut only where
 notch is there, and both sides are compact.
 """
 
-from typing import NamedTuple
-
 import cv2
 import numpy as np
 
@@ -16,7 +14,7 @@ from measure.field.cut_lobes import oval_misfit
 from measure.field.masks import solidity
 from measure.field.ovals import notches_of
 from measure.field.pale_lines import PaleLine
-from measure.field.seams import contour_of, cut_again, ends_of_cut, sides_of
+from measure.field.seams import Cut, contour_of, cut_again, ends_of_cut, evidence_asked, sides_of
 from measure.field.step_lines import StepLines
 
 _SOLID = 0.975  # solidity above which there are no notches worth a look
@@ -33,14 +31,6 @@ _BESIDE_PX = 3.0  # how far a line may run from the border of two pieces
 _OF_NOTCH, _OF_OVAL, _OF_LENGTH, _OF_LOW, _OF_LOWEST = 1.0, -0.91, -2.14, 1.69, 2.32
 _OF_COLOUR, _OF_FULLER, _OF_OTHER, _OF_SHOWN, _OF_SHARE, _BASE = 0.79, 9.14, 5.26, 2.61, 8.48, -15.69
 _LIMIT = 1.5
-_STRONGER, _WEAKER = 2.0, 12.0  # evidence a whole step of cut strength saves, or asks more
-
-
-class _Cut(NamedTuple):
-    """Two sides of a line."""
-
-    sides: list[np.ndarray]
-    evidence: float
 
 
 def cut_by_steps(
@@ -64,8 +54,7 @@ def cut_by_steps(
     labels : (M, N) ndarray of int32
         0 outside, 1.. inside.
     """
-    slack = cut_strength - 0.5
-    limit = _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER)
+    limit = evidence_asked(_LIMIT, cut_strength)
     reduce = int(np.sqrt(cv2.countNonZero(mask)) / _DETAIL_PX)
     if reduce < 2:
         return _cut(mask, delta, least_px2, limit)
@@ -79,14 +68,10 @@ def cut_by_steps(
 
 
 def _cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: float) -> np.ndarray:
-    def best(part: np.ndarray) -> list[np.ndarray] | None:
-        cut = _best_cut(part, delta, least_px2, limit)
-        return cut.sides if cut else None
-
-    return cut_again(mask, best)
+    return cut_again(mask, lambda part: _best_cut(part, delta, least_px2, limit))
 
 
-def _best_cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: float) -> _Cut | None:
+def _best_cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: float) -> Cut | None:
     """The cut with most evidence, or None where there is too little."""
     contour = contour_of(mask)
     area = float(cv2.contourArea(contour))
@@ -110,7 +95,7 @@ def _best_cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: floa
                 continue
             evidence = _evidence(lines, line, deep, sides, root)
             if evidence > (best.evidence if best else limit):
-                best = _Cut(sides, evidence)
+                best = Cut(sides, evidence)
     return best
 
 
