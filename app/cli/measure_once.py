@@ -68,10 +68,11 @@ class _Pictures:
 def count_shared_once(measured: list[tuple["FieldJob", str, "FieldOutcome"]]) -> CountedOnce:
     """Find the overlaps among measured fields, and set their shared pieces aside in all but one."""
     from measure.field.stitch import find_links
-    from measure.output.field_run import field_row, result_table
+    from measure.output.field_run import field_row, overlay_png, result_table, write_overlay
     from measure.sizes.count_once import ALSO_ON, MeasuredField, count_once
 
-    links = find_links(_Pictures([job for job, _, _ in measured]))
+    pictures = _Pictures([job for job, _, _ in measured])
+    links = find_links(pictures)
     results = [outcome.kept_result() for _, _, outcome in measured]
     fields = [
         MeasuredField(o.name, r.frame, r.particles) for (_, _, o), r in zip(measured, results, strict=True)
@@ -81,6 +82,8 @@ def count_shared_once(measured: list[tuple["FieldJob", str, "FieldOutcome"]]) ->
         job, key, outcome = measured[place]
         shared += sum(str(reason).startswith(ALSO_ON) for reason in particles["set_aside"])
         result = replace(results[place], particles=particles)
+        if job.overlay_path is not None:  # drawn when it was not known yet which pieces another field counts
+            write_overlay(job.overlay_path, overlay_png(pictures[place], particles))
         table = result_table(result, job.scale, job.models, job.batch, job.name)
         row = {
             **outcome.row,

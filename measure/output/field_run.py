@@ -12,6 +12,7 @@ from measure.errors import KnownError
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Picture, Scale
 from measure.output.field_advice import ADVICE_COLUMNS, advice_cells
 from measure.output.twins import packed_look
+from measure.particles import Particles
 from measure.safe_write import make_folder, written_beside
 from measure.sizes.particle_table import MEETS_FRAME, Column, Table, particle_table
 from measure.sizes.volume import VolumeModels
@@ -234,6 +235,14 @@ def field_row(
     }
 
 
+def overlay_png(picture: Picture, particles: Particles) -> bytes:
+    """Return a picture with its outlines and the key of their lines, as PNG."""
+    from measure.output.overlay import draw_overlay, png_bytes
+    from measure.output.overlay_legend import with_legend
+
+    return png_bytes(with_legend(draw_overlay(picture, particles), particles))
+
+
 def write_overlay(path: str, png: bytes) -> None:
     """Write a drawn overlay, making its folder.
 
@@ -249,9 +258,7 @@ def write_overlay(path: str, png: bytes) -> None:
 
 def _overlay(job: FieldJob, path: str, picture: Picture, result: FieldResult) -> bytes | None:
     """Draw the overlay and write it, or return it where the job came without its path."""
-    from measure.output.overlay import draw_overlay, png_bytes
-
-    png = png_bytes(draw_overlay(picture, result.particles))
+    png = overlay_png(picture, result.particles)
     if job.data is not None:
         return png
     write_overlay(path, png)

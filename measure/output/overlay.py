@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.flags import bits
 from measure.model import KINDS, Kind, Picture
 from measure.particles import Particles
 
@@ -31,12 +32,16 @@ _DASHES: dict[Kind, tuple[int, int]] = {
     Kind.OTHER: (2, 4),
 }
 _ASIDE = (1, 6)
+_CROSS = 0.4  # length of the strokes through a piece that is counted on another field, of its box
+REPEAT = bits("repeat")
 _SHIFT = 4  # fractional bits of the outline when drawn
 _STEP_PX = 0.7  # nearer points of an outline do not show
 
 
 def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
     """Draw every outline over the picture, with a halo; those set aside are dotted.
+
+    A piece that another field counts is crossed out too: it is no fault, and its twin is to be found there.
 
     Returns
     -------
@@ -63,7 +68,25 @@ def draw_overlay(picture: Picture, particles: Particles) -> np.ndarray:
             _draw(canvas, [_fixed(o) for o in outlines], True, KIND_RGB[kind], thick)
         else:
             _draw(canvas, _dashes(outlines, dash, thick), False, KIND_RGB[kind], thick)
+    _cross_out(canvas, particles, thick)
     return canvas
+
+
+def _cross_out(canvas: np.ndarray, particles: Particles, thick: int) -> None:
+    """Cross out the pieces that another field counts."""
+    again = (particles["set_aside"] != "") & (particles["flags"] & REPEAT > 0)
+    strokes: dict[Kind, list[np.ndarray]] = {}
+    for place in np.flatnonzero(again):
+        outline = particles.outlines[place]
+        if len(outline) > 1:
+            low, high = outline.min(axis=0), outline.max(axis=0)
+            corners = np.array([low, high, (low[0], high[1]), (high[0], low[1])])
+            middle = (low + high) / 2
+            arms = _fixed(middle + (corners - middle) * _CROSS).reshape(2, 2, 2)
+            strokes.setdefault(KINDS[particles["kind"][place]], []).extend(arms)
+    for kind, lines in strokes.items():
+        _draw(canvas, lines, False, HALO_RGB[kind], thick + 3)
+        _draw(canvas, lines, False, KIND_RGB[kind], thick)
 
 
 def _draw(canvas: np.ndarray, lines: list[np.ndarray], closed: bool, colour: tuple, thick: int) -> None:
@@ -92,13 +115,24 @@ def _thinned(outlines: Sequence[np.ndarray]) -> list[np.ndarray]:
 def _dashes(outlines: list[np.ndarray], dash: tuple[int, int], thick: int) -> list[np.ndarray]:
     """Return the pieces of line that are drawn, each (2, 2) in fractions of a pixel."""
     drawn = []
-    for outline in outlines:
+    for outline in (_with_steps(o, thick) for o in outlines):
         after = np.roll(outline, -1, axis=0)
         run = np.cumsum(np.hypot(*(after - outline).T))
         phase = (np.concatenate([[0], run[:-1]]) / thick) % sum(dash)
         shown = phase < dash[0]
         drawn.append(np.stack([_fixed(outline[shown]), _fixed(after[shown])], axis=1))
     return list(np.concatenate(drawn))
+
+
+def _with_steps(outline: np.ndarray, step_px: float) -> np.ndarray:
+    """Put points between those of an outline that are farther apart than a step; long sides have few."""
+    way = np.roll(outline, -1, axis=0) - outline
+    parts = np.maximum(1, np.ceil(np.hypot(*way.T) / step_px)).astype(int)
+    if parts.max() == 1:
+        return outline
+    ends = np.cumsum(parts)
+    share = (np.arange(ends[-1]) - np.repeat(ends - parts, parts)) / np.repeat(parts, parts)
+    return np.repeat(outline, parts, axis=0) + share[:, None] * np.repeat(way, parts, axis=0)
 
 
 def png_bytes(pixels: np.ndarray) -> bytes:

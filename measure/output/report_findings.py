@@ -55,9 +55,9 @@ def _key() -> object:
         )
     ]
     return Paragraph(
-        f"Outlines: {', '.join(words)}; paler and thinner where a piece is set aside. The typical field is "
-        "the one whose median size lies nearest to that of the batch, the most doubtful the one with the "
-        "highest mean doubt.",
+        f"Outlines: {', '.join(words)}; sparse dots where a piece is set aside, crossed out where another "
+        "field counts it. The typical field is the one whose median size lies nearest to that of the batch, "
+        "the most doubtful the one with the highest mean doubt.",
         style("small"),
     )
 

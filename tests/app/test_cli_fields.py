@@ -256,13 +256,34 @@ def test_counting_once_is_taken_up_after_a_stop_with_the_same_bytes(walk, tmp_pa
     whole = [*base, "--out", str(tmp_path / "b"), "--study", str(tmp_path / "b.gritline")]
     assert main(whole) == 1
     assert _tables(tmp_path / "a") == _tables(tmp_path / "b")
-    drawn = [sorted(p.name for p in (tmp_path / run / "overlays").iterdir()) for run in "ab"]
-    assert drawn[0] == drawn[1] != []
+    drawn = [{p.name: p.read_bytes() for p in (tmp_path / run / "overlays").iterdir()} for run in "ab"]
+    assert drawn[0] == drawn[1] != {}
     assert not (tmp_path / "a" / ".gritline-parts").exists()
     for name in ("a", "b"):
         assert main(["export", str(tmp_path / f"{name}.gritline"), "--out", str(tmp_path / f"e{name}")]) == 0
     kept = [(tmp_path / name / "particles.csv").read_bytes() for name in ("ea", "eb")]
     assert kept[0] == kept[1]
+    capsys.readouterr()
+
+
+def test_what_another_field_counts_is_crossed_out_in_the_overlay(walk, tmp_path, capsys):
+    base = ["measure", str(walk / "w0.png"), str(walk / "w1.png"), "--um-per-px", "0.65", "--jobs", "1"]
+    drawn = {}
+    for name, more in (("each", ()), ("once", ("--count-once",))):
+        assert main([*base, *more, "--out", str(tmp_path / name), "--overlays"]) in (0, 1)
+        drawn[name] = [read_picture(tmp_path / name / "overlays" / f"w{i}.png").pixels for i in (0, 1)]
+    table = (tmp_path / "once" / "particles.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(table.splitlines()))
+    again = [r for r in rows if r["set_aside_reason"].startswith("also on")]
+    assert again
+    high = read_picture(walk / "w0.png").height_px
+    for row in again:
+        place = int(row["field"][1])
+        x, y = round(float(row["centre_x_px"])), round(float(row["centre_y_px"]))
+        here = np.s_[max(0, y - 1) : y + 2, max(0, x - 1) : x + 2]
+        assert not np.array_equal(drawn["each"][place][here], drawn["once"][place][here])
+    changed = {int(row["field"][1]) for row in again}
+    assert all(len(drawn["once"][p]) > high for p in changed)
     capsys.readouterr()
 
 

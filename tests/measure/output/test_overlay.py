@@ -4,8 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.flags import bits
 from measure.model import KINDS, Kind, Picture
 from measure.output.overlay import KIND_RGB, draw_overlay
+from measure.output.overlay_legend import with_legend
 from measure.particles import Particles, make_particles
 
 GROUND = np.full((200, 300, 3), 200, np.uint8)
@@ -56,3 +58,53 @@ def test_points_that_do_not_show_are_left_out_and_the_line_stays_where_it_was():
 def test_a_piece_without_an_outline_is_passed_over():
     drawn = draw_overlay(Picture(GROUND), _pieces([np.zeros((0, 2), np.float32), _ring(100, 100)]))
     assert _line_pixels(drawn, Kind.KERNEL).sum() > 100
+
+
+def test_a_piece_counted_on_another_field_is_crossed_out():
+    ring, repeat = _ring(100, 100, 30), bits("repeat")
+    aside = make_particles([ring], set_aside="dust", flags=0)
+    again = make_particles([ring], set_aside="also on b.png", flags=repeat)
+    plain, crossed = (draw_overlay(Picture(GROUND), pieces) for pieces in (aside, again))
+    inside = np.s_[85:116, 85:116]  # where no outline runs
+    assert np.array_equal(plain[inside], GROUND[inside])
+    assert _line_pixels(crossed, Kind.KERNEL)[inside].sum() > 40
+    assert np.array_equal(plain[:, :60], crossed[:, :60])
+    # flagged, but counted after all by hand: no cross
+    by_hand = draw_overlay(Picture(GROUND), make_particles([ring], flags=repeat))
+    assert np.array_equal(by_hand[inside], GROUND[inside])
+
+
+@pytest.mark.parametrize("width", [90, 300, 1600])
+def test_the_key_names_the_lines_there_are_and_leaves_the_picture_alone(width, monkeypatch):
+    words, put = [], cv2.putText
+    monkeypatch.setattr(
+        cv2,
+        "putText",
+        lambda canvas, text, at, *more: words.append((text, at)) or put(canvas, text, at, *more),
+    )
+    ground = np.full((200, width, 3), 200, np.uint8)
+    pieces = make_particles(
+        [_ring(40, 60 + 5 * n, 6) for n in range(4)], kind=[0, 2, 0, 0],
+        set_aside=["", "", "dust", "also on b.png"], flags=[0, 0, 0, bits("repeat")],
+    )  # fmt: skip
+    drawn = draw_overlay(Picture(ground), pieces)
+    keyed = with_legend(drawn, pieces)
+    assert np.array_equal(keyed[:200], drawn)
+    assert keyed.shape[1] == width
+    assert [text for text, _ in words] == [
+        "kernel",
+        "salt",
+        "set aside, not counted",
+        "counted on another field",
+    ]
+    assert all(200 + y <= keyed.shape[0] for _, (_, y) in words)
+    # each line of the key is drawn as in the picture
+    assert _line_pixels(keyed[200:], Kind.SALT).sum() > 20
+    assert with_legend(drawn, make_particles([])) is drawn
+
+
+def test_a_long_straight_side_is_dashed_like_a_curved_one():
+    square = np.array([[60, 40], [180, 40], [180, 160], [60, 160]], np.float32)
+    drawn = _line_pixels(draw_overlay(Picture(GROUND), _pieces([square], Kind.SALT)), Kind.SALT)
+    for side in (drawn[38:42, 70:170].any(axis=0), drawn[70:150, 178:182].any(axis=1)):
+        assert 0.3 < side.mean() < 0.8  # 4 drawn and 3 left out, rounded ends apart
