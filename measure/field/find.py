@@ -106,6 +106,9 @@ def low_components(
     least = 0.5 * np.pi / 4 * (_REPORTED * smallest_px) ** 2
     labels, stats, peaks, where = _components(distance, 0.5 * seed, least)
     level = texture_level(peaks[1:], seed)
+    if level > seed:  # unless the specks are places of faint rims
+        specks = np.where(_in_faint_rims(light, labels, peaks > level, 2.0 * least, sensitivity), 0.0, peaks)
+        level = texture_level(specks[1:], seed)
     if level > seed:
         seed = level
         labels, stats, peaks, where = _components(distance, 0.5 * seed, least)
@@ -115,6 +118,17 @@ def low_components(
     flat = labels.reshape(-1)  # in place: the oil stays 0, and another array would be as large
     flat[where] = number[flat[where]]
     return labels, stats[keep], seed
+
+
+def _in_faint_rims(
+    light: Light, labels: np.ndarray, clear: np.ndarray, least_px2: float, sensitivity: float
+) -> np.ndarray:
+    """Which components lie where a faint line closes in a place, once clear pieces are known, (K,)."""
+    inside = np.zeros(len(clear), bool)
+    known = np.where(clear, np.arange(len(clear), dtype=labels.dtype), 0).astype(labels.dtype)[labels]
+    for rows, cols, piece in faint_rims(light, known, least_px2, level_factor(sensitivity)):
+        inside[np.unique(labels[rows, cols][piece > 0])] = True
+    return inside
 
 
 def _components(

@@ -46,6 +46,21 @@ def test_the_levels_alone_do_not_find_them(monkeypatch: pytest.MonkeyPatch):
     assert len(_diameters()) < 3
 
 
+def test_many_rims_of_one_strength_are_no_texture():
+    """Their strongest places just reach the level, and specks of many heights look like a texture."""
+    rng = np.random.default_rng(5)
+    dark = np.zeros((420, 560), np.float32)
+    for x, y in ((x, y) for x in range(50, 560, 80) for y in range(50, 420, 80)):
+        half, turn = rng.uniform(10, 24), rng.uniform(0, 90)
+        points = np.round((cv2.boxPoints(((x, y), (2 * half, 2 * half), turn)) - 0.5) * 16).astype(np.int32)
+        cv2.polylines(dark, [points], True, float(rng.uniform(0.85, 1.15)), 2, cv2.LINE_AA, 4)
+    light = OIL * (1 - 0.07 * cv2.GaussianBlur(dark, (0, 0), 1.0)[..., None])
+    pixels = np.clip(np.rint(light + rng.normal(0, 1.0, light.shape)), 0, 255).astype(np.uint8)
+    particles = measure_field(Picture(pixels, name="many"), FieldSettings(), 1.0).particles
+    assert len(particles) == 35  # none before specks of closed lines were left out
+    assert not any(particles["set_aside"])
+
+
 def test_dark_lines_all_over_are_no_overflow():
     """Lines darker than 128 steps of an number of eight bits are still compared with their median."""
     stripes = np.full((60, 80, 3), 60, np.uint8)
