@@ -17,6 +17,10 @@ _SAMPLES = 15_000  # pixels the surface is fitted to; more changes nothing that 
 # pieces of one colour over half of the field do not pull the fit to themselves
 _START_SCALES = (18.0, 6.0)
 _DEGREE = 3  # of the surface
+_STEEP_DEGREES, _STEEP_SCALE = (4, 5), 2.5  # of one that follows light that falls off steeply to the frame
+_STEEP_TURNS, _STEEP_DAMPING = 6, 1e-4
+_PROBE = 6  # one sample in so many shows whether it is worth the work
+_GAIN, _OUTER, _OUTSIDE = 0.004, 0.6, 0.75  # samples it must explain more, and share of them near the frame
 _LEAST_SCALE = 1.2  # CIELAB units; below this, 8-bit steps and compression rule
 
 
@@ -135,7 +139,48 @@ def fit_surface(samples: np.ndarray, shape: tuple[int, int], usable: np.ndarray 
     fits = [_narrow(bases, values, start, scale) for start in _starts(values) for scale in _START_SCALES]
     grid = np.full(keep.shape, -1)
     grid[keep] = np.arange(len(values))
-    return max(fits, key=lambda fit: fit.share * (0.35 + 0.65 * _in_one(fit, bases, values, grid)))
+    best = max(fits, key=lambda fit: fit.share * (0.35 + 0.65 * _in_one(fit, bases, values, grid)))
+    return _steeper(best, x, y, bases, values) or best
+
+
+def _steeper(
+    fit: Surface, x: np.ndarray, y: np.ndarray, bases: list[np.ndarray], values: np.ndarray
+) -> Surface | None:
+    """A surface of higher order, where light falls off so steeply that it explains more of the outer field.
+
+    Elsewhere it would only follow large pieces.
+    """
+    before = length(values - bases[fit.degree] @ fit.coefficients)
+    if _rising(fit, before[::_PROBE], x[::_PROBE], y[::_PROBE], values[::_PROBE], _STEEP_DEGREES[:1]) is None:
+        return None
+    return _rising(fit, before, x, y, values, _STEEP_DEGREES)
+
+
+def _rising(
+    fit: Surface,
+    before: np.ndarray,
+    x: np.ndarray,
+    y: np.ndarray,
+    values: np.ndarray,
+    degrees: tuple[int, ...],
+) -> Surface | None:
+    """The surface of the last degree, if it explains enough samples more than one at these distances."""
+    distance, coefficients, tolerance = before, fit.coefficients, max(_STEEP_SCALE, fit.scale)
+    for degree in degrees:
+        basis = _basis(x, y, degree)
+        for _ in range(_STEEP_TURNS):
+            weight = _tukey(distance, tolerance)
+            if weight.sum() < len(basis[0]):
+                return None
+            coefficients = _solve(basis, values, weight, _STEEP_DAMPING)
+            distance = length(values - basis @ coefficients)
+    near = 3.0 * max(fit.scale, 2.0)
+    won, lost = (distance < near) & (before >= near), (before < near) & (distance >= near)
+    outer = np.maximum(np.abs(x), np.abs(y)) > _OUTER
+    if won.sum() - 2 * lost.sum() <= _GAIN * len(values) or outer[won].mean() < _OUTSIDE:
+        return None
+    share = float(_tukey(distance, max(fit.scale, 2.0)).mean())
+    return Surface(coefficients, degrees[-1], fit.scale, share)
 
 
 def _in_one(fit: Surface, bases: list[np.ndarray], values: np.ndarray, grid: np.ndarray) -> float:

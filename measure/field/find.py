@@ -10,6 +10,7 @@ from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.faint_rims import faint_rims
 from measure.field.fragments import rim_groups
 from measure.field.light import Light
+from measure.field.masks import fill_holes
 from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
 from measure.field.quick import length
@@ -30,6 +31,7 @@ _FEW = 8  # fewer pieces than this prove no texture
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
 _INSIDE_SHARE = 0.7
+_RING, _RING_HOLE = 0.9, 0.3  # of the picture's sides that a ring spans, and of its area that it closes in
 _RUN = 40  # components that are worked through at a time
 
 
@@ -117,7 +119,28 @@ def low_components(
     number = ((np.cumsum(keep) - 1) * keep).astype(np.int32)
     flat = labels.reshape(-1)  # in place: the oil stays 0, and another array would be as large
     flat[where] = number[flat[where]]
-    return labels, stats[keep], seed
+    return labels, _rings_opened(labels, stats[keep]), seed
+
+
+def _rings_opened(labels: np.ndarray, stats: np.ndarray) -> np.ndarray:
+    """Cut components that go round most of the picture in four, in place; the boxes with those added, (K, 5).
+
+    Light that falls off towards the frame makes such a ring. Filled, it would be one piece with all in it.
+    """
+    height, width = labels.shape
+    wide = (stats[:, cv2.CC_STAT_WIDTH] > _RING * width) & (stats[:, cv2.CC_STAT_HEIGHT] > _RING * height)
+    for k in np.flatnonzero(wide[1:]) + 1:
+        ring = (labels == k).view(np.uint8)
+        if cv2.countNonZero(fill_holes(ring)) - cv2.countNonZero(ring) < _RING_HOLE * labels.size:
+            continue
+        labels[ring > 0] = 0
+        ring[height // 2] = ring[:, width // 2] = 0
+        count, parts, boxes, _ = cv2.connectedComponentsWithStats(ring, connectivity=8)
+        numbers = np.array([0, k, *range(len(stats), len(stats) + count - 2)], labels.dtype)[:count]
+        labels[ring > 0] = numbers[parts[ring > 0]]
+        stats[k] = boxes[1] if count > 1 else 0
+        stats = np.vstack([stats, boxes[2:]])
+    return stats
 
 
 def _in_faint_rims(
