@@ -1,9 +1,13 @@
 """``gritline plan``: pieces, fields and dilution for a wanted error, before the first picture."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from app.cli.options import positive, share
 from measure.errors import InvalidInput
+
+if TYPE_CHECKING:
+    from measure.sizes.composition import Paste
 
 _SMALLEST_ERROR = 0.001
 # what a person types -> dotted name of the figure
@@ -35,7 +39,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--figure", default="x90,3", metavar="F", help="figure it is wanted for: " + " ".join(FIGURES))
     add("--cover", type=share, default=0.013, metavar="C", help="wanted cover of the frame, 0.013 is 1.3 %%")
     add("--film-um", type=positive, default=50.0, metavar="H", help="height of the film, µm")
-    add("--solids", type=share, default=0.45, metavar="V", help="volume share of solids in the paste")
+    add("--solids", type=share, metavar="V", help="volume share of solids in the paste (0.45)")
+    add(
+        "--composition",
+        metavar="NAME=G,...",
+        help="instead of --solids: g in 100 g, as on the label, such as fat=50,protein=25,carbohydrate=13,"
+        "fibre=8,ash=3,water=1",
+    )
+    add("--rare", type=share, metavar="P", help="share of a rare kind among the pieces, such as 0.01")
+    add(
+        "--grains",
+        type=positive,
+        nargs=2,
+        metavar=("W", "D"),
+        help="mass share of coarse grains, such as salt, and their largest size in µm: paste to be sampled",
+    )
+    add("--grain-density", type=positive, metavar="R", help="of the grains, g/cm3 (2.165, salt)")
     add(
         "--field-um",
         type=positive,
@@ -67,9 +86,61 @@ def run(args: argparse.Namespace) -> int:
     """
     from dataclasses import asdict
 
-    from app.cli.options import print_json, refuse, say, warn
+    from app.cli.options import print_json, say, warn
     from measure.sizes.plan import PlanRequest, plan_measurement
     from measure.sizes.plan_optics import plan_optics
+    from measure.sizes.plan_rare import SALT_G_PER_CM3, plan_rare
+
+    _check(args)
+    paste = _paste(args)
+    request = PlanRequest(
+        median_um=args.median_um,
+        sigma_g=args.sigma_g,
+        relative_error=args.error,
+        figure=FIGURES[args.figure],
+        cover=args.cover,
+        film_um=args.film_um,
+        solids=paste.solids,
+        frame_um=tuple(args.field_um),
+        variation=args.variation,
+        paste_g_per_cm3=paste.g_per_cm3,
+    )
+    plan, optics = plan_measurement(request), None
+    if args.na is not None:
+        optics = plan_optics(
+            request, args.na, magnification=args.magnification, camera_px_um=args.camera_px_um
+        )
+    rare = plan_rare(
+        args.rare, args.grains, args.error, paste_g_per_cm3=paste.g_per_cm3,
+        grain_g_per_cm3=args.grain_density or SALT_G_PER_CM3,
+    )  # fmt: skip
+    if args.json:
+        shown = {} if optics is None else {"optics": asdict(optics)}
+        shown |= {"rare": asdict(rare)} if rare.steps else {}
+        shown |= {"paste": asdict(paste)} if args.composition else {}
+        print_json({"figure": args.figure, "relative_error": args.error, **asdict(plan), **shown})
+        return 0
+    steps = (*plan.steps, *(optics.steps if optics else ()), *rare.steps)
+    for number, step in enumerate(steps, start=1):
+        say(f"{number}. {step}")
+    say(
+        f"Expected: x50 by volume {plan.volume_median_um:.3g} µm, D[3,2] {plan.sauter_um:.3g} µm, "
+        f"one piece in a thousand above {plan.largest_um:.3g} µm."
+    )
+    if args.composition:
+        say(
+            f"By its composition the paste weighs {paste.g_per_cm3:.3g} g/cm³ and {100 * paste.solids:.0f} % "
+            "of its volume is solids; pieces that hold oil take more room than that."
+        )
+    say("Diluted paste and slide oil are waste: they never go back to food and are never tasted.")
+    for text in (*plan.warnings, *(optics.warnings if optics else ())):
+        warn(text)
+    return 0
+
+
+def _check(args: argparse.Namespace) -> None:
+    """Refuse options that mean nothing together, before anything is worked out."""
+    from app.cli.options import refuse
 
     refuse(
         args.na is None and (args.magnification or args.camera_px_um) is not None,
@@ -82,33 +153,33 @@ def run(args: argparse.Namespace) -> int:
             f"--error {args.error:g} asks for less than {100 * _SMALLEST_ERROR:g} %, finer than any scale; "
             "give a share such as 0.05, which is 5 %."
         )
-    request = PlanRequest(
-        median_um=args.median_um,
-        sigma_g=args.sigma_g,
-        relative_error=args.error,
-        figure=FIGURES[args.figure],
-        cover=args.cover,
-        film_um=args.film_um,
-        solids=args.solids,
-        frame_um=tuple(args.field_um),
-        variation=args.variation,
+    refuse(
+        args.grains is None and args.grain_density is not None,
+        "--grain-density tells nothing without --grains.",
     )
-    plan, optics = plan_measurement(request), None
-    if args.na is not None:
-        optics = plan_optics(
-            request, args.na, magnification=args.magnification, camera_px_um=args.camera_px_um
-        )
-    if args.json:
-        shown = {} if optics is None else {"optics": asdict(optics)}
-        print_json({"figure": args.figure, "relative_error": args.error, **asdict(plan), **shown})
-        return 0
-    for number, step in enumerate((*plan.steps, *(optics.steps if optics else ())), start=1):
-        say(f"{number}. {step}")
-    say(
-        f"Expected: x50 by volume {plan.volume_median_um:.3g} µm, D[3,2] {plan.sauter_um:.3g} µm, "
-        f"one piece in a thousand above {plan.largest_um:.3g} µm."
-    )
-    say("Diluted paste and slide oil are waste: they never go back to food and are never tasted.")
-    for text in (*plan.warnings, *(optics.warnings if optics else ())):
-        warn(text)
-    return 0
+
+
+def _paste(args: argparse.Namespace) -> "Paste":
+    """Return the paste by its composition, or with the share of solids given."""
+    from measure.sizes.composition import Paste, constituent_g_per_cm3, paste_of
+    from measure.sizes.plan import PASTE_G_PER_CM3
+
+    if args.composition is None:
+        solids = 0.45 if args.solids is None else args.solids
+        return Paste(PASTE_G_PER_CM3, float("nan"), constituent_g_per_cm3("fat"), solids)
+    if args.solids is not None:
+        raise InvalidInput("Give --solids or --composition, not both: each tells the share of solids.")
+    percent: dict[str, float] = {}
+    for part in args.composition.split(","):
+        name, _, value = part.partition("=")
+        name = name.strip().lower()
+        try:
+            grams = float(value)
+        except ValueError:
+            raise InvalidInput(
+                f"--composition '{part}' is no constituent with its grams; write fat=50,protein=25 and so on."
+            ) from None
+        if name in percent:
+            raise InvalidInput(f"--composition names {name} twice.")
+        percent[name] = grams
+    return paste_of(percent)

@@ -16,6 +16,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--smallest-um", metavar="D", help="leave out pieces below this area-equivalent diameter, µm"
     )
+    parser.add_argument(
+        "--above-um",
+        metavar="X",
+        help="also say how many pieces are above this size, with exact limits",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument(
         "--resamples", type=int, default=1000, metavar="N", help="resampled batches behind the intervals"
@@ -30,13 +35,16 @@ def run(args: argparse.Namespace) -> int:
     InvalidInput
         If the table or an option cannot be used.
     """
+    from dataclasses import asdict
+
     from app.cli.options import print_json, say
     from measure.judge.sizes_json import sizes_json, sizes_lines
     from measure.judge.verdict import judged
+    from measure.sizes.above import pieces_above
     from measure.sizes.sample import sample_from_table
     from measure.sizes.table_file import read_sizes_table
 
-    limit = _limit(args.smallest_um)
+    limit, above = _limit(args.smallest_um), _limit(args.above_um, "--above-um")
     if not 0 <= args.resamples <= 100_000:
         raise InvalidInput(f"--resamples {args.resamples} is out of range; use 0 to 100000, 1000 as a rule.")
     table = read_sizes_table(args.table)
@@ -44,15 +52,20 @@ def run(args: argparse.Namespace) -> int:
     if len(sample) == 0:
         raise InvalidInput(_nothing_left(args, sample.left_out))
     summary, verdict = judged(sample, resamples=args.resamples)
+    coarse = pieces_above(sample, above) if above is not None else None
     if args.json:
-        print_json(sizes_json(summary, verdict))
-    else:
-        for line in sizes_lines(summary, verdict):
-            say(line)
+        shown = {} if coarse is None else {"above": asdict(coarse)}
+        print_json(sizes_json(summary, verdict) | shown)
+        return 0
+    lines = sizes_lines(summary, verdict)
+    if coarse is not None:
+        lines[-2:-2] = ["", coarse.words]
+    for line in lines:
+        say(line)
     return 0
 
 
-def _limit(text: str | None) -> float | None:
+def _limit(text: str | None, name: str = "--smallest-um") -> float | None:
     if text is None:
         return None
     try:
@@ -60,7 +73,7 @@ def _limit(text: str | None) -> float | None:
     except ValueError:
         value = math.nan
     if not (math.isfinite(value) and value > 0):
-        raise InvalidInput(f"--smallest-um '{text}' is not a size above 0 µm.")
+        raise InvalidInput(f"{name} '{text}' is not a size above 0 µm.")
     return value
 
 

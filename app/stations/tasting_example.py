@@ -6,7 +6,8 @@ from PySide6.QtWidgets import QFrame, QSizePolicy
 from app import parts
 from app.stations.compare_chart import DrawnChart
 from measure.judge.psychometric import PsychometricFit
-from measure.output.charts_panel import PanelChart, lay_out_panel, wilson
+from measure.output.charts_panel import PanelChart, lay_out_panel
+from measure.sizes.shares import wilson_limits
 
 SIZES_UM = (20.0, 32.0, 50.0, 80.0)
 TRIALS = 24  # eight assessors, three rounds
@@ -31,7 +32,7 @@ def example_card() -> QFrame:
     fit, reach = example_fit(), 1 - GUESS - LAPSE
     levels = []
     for size, right in zip(SIZES_UM, RIGHT, strict=True):
-        known = (right / TRIALS, *wilson(right, TRIALS))
+        known = (right / TRIALS, *wilson_limits(right, TRIALS))
         share, low, high = (min(max((value - GUESS) / reach, 0.0), 1.0) for value in known)
         levels.append((size, share, low, high))
     chart = _Chart()

@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.judge.felt import FeltProfile
+from measure.sizes.above import share_above
 from measure.sizes.distribution import quantiles
 from measure.sizes.plan import OIL_G_PER_CM3, PASTE_G_PER_CM3
 from measure.sizes.rounding import rough_number
@@ -34,6 +35,8 @@ class Strays:
         Table rows of the strays.
     grams : float or None
         Paste looked at; None when dilution or film are not known.
+    of_all : str
+        Their share of the pieces, in words; empty where none is counted.
     """
 
     number: int
@@ -42,6 +45,7 @@ class Strays:
     beyond_um: float
     rows: np.ndarray
     grams: float | None = None
+    of_all: str = ""
 
     @property
     def per_gram(self) -> tuple[float, float, float] | None:
@@ -63,7 +67,7 @@ class Strays:
         text = f"{seen} ({what}); in as much paste again expect {limits}"
         rate = self.per_gram
         if rate is None:
-            return text + "."
+            return f"{text}, {self.of_all}." if self.of_all else f"{text}."
         if not self.number:
             return f"{text}, that is fewer than {_rough(rate[2])} per gram of paste."
         return f"{text}, that is {_rough(rate[1])} to {_rough(rate[2])} per gram of paste."
@@ -114,7 +118,8 @@ def find_strays(sample: SizeSample, profile: FeltProfile, *, grams: float | None
     number = round(float(sample.count[chosen].sum()))
     low, high = poisson_limits(number)
     beyond = max(end, float(felt.min()))
-    return Strays(number, low, high, beyond, sample.row[chosen], grams)
+    of_all = share_above(beyond, number, max(round(sample.pieces), number, 1)).share_words
+    return Strays(number, low, high, beyond, sample.row[chosen], grams, of_all)
 
 
 def grams_examined(

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 
 from measure.errors import InvalidInput
 from measure.judge.felt_strays import poisson_limits
+from measure.sizes.above import pieces_above
 from measure.sizes.counts import further
 from measure.sizes.plan import figure_words
 from measure.sizes.rounding import figure_texts, rough_number, short_number
@@ -193,13 +194,15 @@ def _coarse(clause: Clause, sample: SizeSample, grams: float | None) -> ClauseRe
     low, high = poisson_limits(number)
     seen = f"{number} seen" if number else "none seen"
     if not grams:
+        found = pieces_above(sample, size)
+        of_all = f" ({found.share_words})" if found is not None else ""
         return ClauseResult(
             clause,
             "undecided",
             float(number),
             low,
             high,
-            f"{clause.words}: {seen}, but how much paste was looked at is not known.",
+            f"{clause.words}: {seen}{of_all}, but how much paste was looked at is not known.",
             "Enter the dilution and the film height of the slides.",
         )
     rate = (number / grams, low / grams, high / grams)

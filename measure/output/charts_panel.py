@@ -1,6 +1,5 @@
 """The chart of a panel's limit: answers at each size, the fitted curve and the threshold."""
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -13,6 +12,7 @@ from measure.output.charts_layout import Drawing
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text
 from measure.output.charts_style import PAPER, ChartStyle
 from measure.sizes.rounding import short_number
+from measure.sizes.shares import wilson_limits
 
 
 @dataclass(frozen=True)
@@ -46,25 +46,10 @@ def panel_chart(outcome: PanelOutcome) -> PanelChart | None:
     levels = []
     for size, trials, right in outcome.levels:
         if trials:
-            known = (right / trials, *wilson(right, trials))
+            known = (right / trials, *wilson_limits(right, trials))
             share, low, high = (min(max((v - fit.guess) / reach, 0), 1) for v in known)
             levels.append((size, share, low, high))
     return PanelChart(fit, tuple(levels))
-
-
-def wilson(count: int, trials: int) -> tuple[float, float]:
-    """Return the 95 % limits of a share (Wilson, J. Am. Stat. Assoc. 22 (1927) 209).
-
-    Examples
-    --------
-    >>> [round(v, 6) for v in wilson(30, 1000)]
-    [0.021094, 0.042503]
-    """
-    z = 1.959963984540054
-    share = count / trials
-    centre = share + z * z / (2 * trials)
-    half = z * math.sqrt(share * (1 - share) / trials + z * z / (4 * trials**2))
-    return (centre - half) / (1 + z * z / trials), (centre + half) / (1 + z * z / trials)
 
 
 def lay_out_panel(chart: PanelChart, width: float, height: float, style: ChartStyle = PAPER) -> Drawing:

@@ -129,6 +129,7 @@ def pieces_of(columns: Columns, um_per_px: float, limit_um: float | None) -> Par
         centre_x_px=centre[:, 0],
         centre_y_px=centre[:, 1],
         hull_area_px2=_hull_area(columns, area),
+        hull_perimeter_px=_hull_perimeter(columns, um_per_px),
         kind=0 if kinds is None else kinds,
         kind_by_hand=_whole(columns, "kind_by_hand") > 0,
         flags=flags,
@@ -187,6 +188,12 @@ def _whole(columns: Columns, name: str) -> np.ndarray:
 def _hull_area(columns: Columns, area: np.ndarray) -> np.ndarray:
     solidity = np.asarray(columns.get("solidity", np.full(len(area), np.nan)), dtype=float)
     return area / np.where(solidity > 0, solidity, np.nan)
+
+
+def _hull_perimeter(columns: Columns, um_per_px: float) -> np.ndarray:
+    unknown = np.full(len(columns[DIAMETER]), np.nan)
+    convexity, length = (np.asarray(columns.get(n, unknown), float) for n in ("convexity", "perimeter_um"))
+    return convexity * length / um_per_px
 
 
 def _centres(columns: Columns, area: np.ndarray) -> np.ndarray:

@@ -64,6 +64,7 @@ TABLE_COLUMNS: dict[str, Column] = {
     "um_per_px": Column("f", "µm/px", "scale used"),
     "scale_relative_uncertainty": Column("f", "1", "relative standard uncertainty of the scale"),
     "smallest_um": Column("f", "µm", "lower size limit in force"),
+    "convexity": Column("f", "1", "perimeter of the convex hull over that of the outline, ISO 9276-6"),
 }
 
 Table = dict[str, np.ndarray]
@@ -162,6 +163,7 @@ def particle_table(
         "um_per_px": np.full(length, s),
         "scale_relative_uncertainty": np.full(length, scale.relative_uncertainty),
         "smallest_um": np.full(length, smallest_um),
+        "convexity": _ratio(particles["hull_perimeter_px"], particles["perimeter_px"]),
     }
     return {name: _typed(column.type, values[name], length) for name, column in TABLE_COLUMNS.items()}
 

@@ -36,6 +36,8 @@ class PlanRequest:
         Width and height of a field.
     variation : float
         Relative standard deviation of the figure between fields, beyond the chance of the pieces.
+    paste_g_per_cm3 : float
+        Density of the paste.
     """
 
     median_um: float
@@ -47,6 +49,7 @@ class PlanRequest:
     solids: float = 0.45
     frame_um: tuple[float, float] = (1200.0, 900.0)
     variation: float = 0.1
+    paste_g_per_cm3: float = PASTE_G_PER_CM3
 
 
 @dataclass(frozen=True)
@@ -144,7 +147,7 @@ def plan_measurement(request: PlanRequest) -> MeasurementPlan:
         fields=fields,
         solids_in_film=in_film,
         parts_oil=oil,
-        oil_mass=oil * OIL_G_PER_CM3 / PASTE_G_PER_CM3,
+        oil_mass=oil * OIL_G_PER_CM3 / request.paste_g_per_cm3,
         touching=chance_contacts(request.cover),
         volume_median_um=median3,
         sauter_um=sauter,

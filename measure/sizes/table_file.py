@@ -35,6 +35,7 @@ _WORDS = ("batch", "field", "kind", "set_aside_reason")
 # what else a particle table may tell of a piece; sizes do not need it
 _MORE_NUMBERS: dict[str, tuple[str, bool]] = {
     **dict.fromkeys(("particle", "parent", "perimeter_um", "solidity", "edge_width_px"), ("from", True)),
+    "convexity": ("from", True),
     **dict.fromkeys(("feret_max_um", "feret_min_um", "doubt", "kind_doubt", "kind_by_hand"), ("from", True)),
     **dict.fromkeys(("feret_horizontal_um", "feret_vertical_um", "straightness"), ("from", True)),
     **dict.fromkeys(("mean_red", "mean_green", "mean_blue"), ("from", True)),

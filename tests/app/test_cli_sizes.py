@@ -193,3 +193,63 @@ def test_plan_tells_what_the_objective_shows(capsys):
 def test_plan_refuses_optics_that_cannot_be(words, told, capsys):
     assert main(["plan", "--median-um", "8", "--sigma-g", "1.6", *words]) == 2
     assert told in capsys.readouterr().err
+
+
+def test_pieces_above_a_size_are_told_with_their_limits(table, capsys):
+    d = np.loadtxt(table, delimiter=",", skiprows=1, usecols=0)
+    d = d[d >= 5]
+    assert _run(sizes, table, "--smallest-um", 5, "--resamples", 0, "--above-um", 30) == 0
+    assert f"{(d > 30).sum()} of {len(d)} pieces are above 30 µm: " in capsys.readouterr().out
+    assert _run(sizes, table, "--smallest-um", 5, "--resamples", 0, "--above-um", 500, "--json") == 0
+    found = json.loads(capsys.readouterr().out)["above"]
+    assert (found["number"], found["pieces"], found["low"]) == (0, len(d), 0.0)
+    # the rule of three (Hanley and Lippman-Hand, JAMA 249 (1983) 1743, from memory)
+    assert found["high"] == pytest.approx(3 / len(d), rel=0.01)
+    with pytest.raises(InvalidInput, match="--above-um 'much' is not a size"):
+        _run(sizes, table, "--above-um", "much")
+
+
+LABEL = "fat=49.7, protein=25,carbohydrate=13.1,fibre=8.4,ash=3,water=1.5"
+
+
+def test_plan_by_the_label_of_the_paste(capsys):
+    base = ["plan", "--median-um", "12", "--sigma-g", "1.6", "--json"]
+    assert main([*base, "--composition", LABEL]) == 0
+    by_label = json.loads(capsys.readouterr().out)
+    assert by_label["paste"]["solids"] == pytest.approx(0.4016, abs=1e-3)
+    assert main([*base, "--solids", "0.4016"]) == 0
+    by_hand = json.loads(capsys.readouterr().out)
+    assert by_label["parts_oil"] == pytest.approx(by_hand["parts_oil"], rel=1e-3)
+    # the mass of oil follows the density, 1.112 against 1.1 g/cm3
+    assert by_label["oil_mass"] / by_hand["oil_mass"] == pytest.approx(
+        1.1 / by_label["paste"]["g_per_cm3"], rel=1e-3
+    )
+    assert "paste" not in by_hand
+    assert main([*base[:-1], "--composition", LABEL]) == 0
+    assert "40 % of its volume is solids" in capsys.readouterr().out
+
+
+def test_plan_for_a_rare_kind_and_coarse_grains(capsys):
+    base = ["plan", "--median-um", "12", "--sigma-g", "1.6", "--error", "0.098"]
+    assert main([*base, "--rare", "0.001", "--grains", "0.01", "600", "--json"]) == 0
+    rare = json.loads(capsys.readouterr().out)["rare"]
+    assert rare["pieces_to_meet_one"] == 2995  # derived
+    assert rare["sample_g"] == pytest.approx(2.3034, rel=1e-3)  # Gy's formula, worked out by hand
+    assert main([*base, "--grains", "0.01", "600", "--grain-density", "1.1"]) == 0
+    assert "only 1.2 g of paste" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--composition", "fat=50", "--solids", "0.4"), "not both"),
+        (("--composition", "fat=50,fat=50"), "names fat twice"),
+        (("--composition", "fat"), "write fat=50,protein=25"),
+        (("--composition", "fat=50,protein=20"), "adds up to 70 %"),
+        (("--grain-density", "2"), "tells nothing without --grains"),
+        (("--grains", "2", "300"), "mass share of the grains lies between 0 and 1"),
+    ],
+)
+def test_plan_refuses_pastes_that_cannot_be(words, told, capsys):
+    assert main(["plan", "--median-um", "8", "--sigma-g", "1.6", *words]) == 2
+    assert told in capsys.readouterr().err

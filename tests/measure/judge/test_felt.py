@@ -107,6 +107,8 @@ def test_strays_lie_beyond_the_body_and_are_felt():
     assert strays.rows.tolist() == [4000, 4001]
     assert (strays.low, strays.high) == pytest.approx(poisson_limits(2))
     assert strays.per_gram is None
+    # Clopper and Pearson, Biometrika 26 (1934) 404, of 2 in 4002
+    assert strays.words.endswith(", 0.0061 % to 0.18 % of the pieces.")
     # a coarse body is no stray, however much of it is felt
     assert find_strays(_batch(80.0), FeltProfile()).number == 0
     # a fine grind has an outlier, but nobody feels it

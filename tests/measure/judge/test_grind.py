@@ -9,7 +9,7 @@ from scipy.optimize import curve_fit
 from measure.errors import InvalidInput
 from measure.judge.grind import GrindPoint, fit_grind, step_no_longer_noticed
 from measure.judge.grind_forecast import forecast
-from measure.judge.grind_models import FIRST_ORDER, PLATEAU, RITTINGER, predict
+from measure.judge.grind_models import BOND, FIRST_ORDER, LINE, PLATEAU, RITTINGER, predict
 
 
 def points(law, doses, sd=0.02, noise=None):
@@ -34,6 +34,8 @@ def plateau(t):
     [
         # Rittinger's law (new surface for energy) at constant power, x0 120, x(20) 30; derived values
         (RITTINGER, [120, 0.00125], [0, 5, 10, 20, 30, 40], [120, 68.5714, 48, 30, 21.8182, 17.1429]),
+        # Bond's law at constant power, 1/sqrt(x) = 0.1 + 0.01 t; derived values
+        (BOND, [100, 0.01], [0, 5, 10, 20, 30], [100, 44.4444, 25, 11.1111, 6.25]),
         # exponential approach to a plateau; derived values
         (PLATEAU, [12, 108, 0.15], [0, 5, 10, 20, 30], [120, 63.0156, 36.0981, 17.3770, 13.1998]),
         # first-order oversize; derived values
@@ -53,6 +55,37 @@ def test_ratio_of_grinding_energies_follows_rittinger():
     numbers = np.array([[1e9, 1.0]])
     energy = [RITTINGER.dose(numbers, x)[0] for x in (100.0, 20.0, 10.0)]
     assert (energy[2] - energy[1]) / (energy[1] - energy[0]) == pytest.approx(1.25, rel=1e-6)
+
+
+def test_ratios_of_grinding_energies_by_bond_and_kick():
+    # the same ratio by Bond (.926210 / 1.236068 per work index) and Kick (ln 2 / ln 5), derived
+    for law, ratio in ((BOND, 0.749319), (LINE, 0.430677)):
+        energy = [law.dose(np.array([[1000.0, 1.0]]), x)[0] for x in (100.0, 20.0, 10.0)]
+        assert (energy[2] - energy[1]) / (energy[1] - energy[0]) == pytest.approx(ratio, rel=1e-5)
+    # 1000 -> 100 um takes .683772 of the work index, E = 10 W (1 / sqrt(x) - 1 / sqrt(x0)), derived
+    assert 10 * BOND.dose(np.array([[1000.0, 1.0]]), 100.0)[0] == pytest.approx(0.683772, rel=1e-5)
+
+
+def bond(t):
+    return (120**-0.5 + 0.012 * t) ** -2
+
+
+@pytest.mark.parametrize("doses", [(0, 2, 4, 6), (1, 3, 6)])
+def test_a_mill_of_bond_s_law_is_not_said_to_level_off(doses):
+    curve = fit_grind(points(bond, doses, 0.025))
+    assert curve.best.law is BOND
+    found = forecast(curve, bond(12.0))
+    assert found.dose == pytest.approx(12.0, rel=1e-3)
+    assert found.low <= 12 <= found.high
+    assert found.plateau == 0
+    assert "plateau" not in found.sentence
+
+
+@pytest.mark.parametrize("fall", [0.05, 0.12])
+def test_a_mill_of_kick_s_law_lies_within_the_laws_there_are(fall):
+    curve = fit_grind(points(lambda t: 120 * math.exp(-fall * t), (0, 2, 4, 6), 0.025))
+    found = forecast(curve, 120 * math.exp(-fall * 9))
+    assert found.low <= 9 <= found.high
 
 
 def test_exact_data_give_the_law_back():

@@ -43,6 +43,8 @@ def test_coarse_pieces_per_gram(batch):
     outcome, results = check(only, sample, summary)
     assert outcome == "undecided"
     assert "dilution" in results[0].decides
+    assert "none seen (fewer than" in results[0].reason
+    assert "% of the pieces), but how much paste" in results[0].reason
     # with none seen, the upper limit is 3.689 pieces (Garwood 1936): 3.7 g must be clean for
     # "fewer than 1 per gram"
     assert check(only, sample, summary, grams=3.0)[0] == "undecided"

@@ -1,7 +1,5 @@
 """Charts of comparing and tasting: what they draw lies where the numbers say."""
 
-import math
-
 import numpy as np
 import pytest
 
@@ -17,7 +15,7 @@ from measure.output.charts_compare import (
     lay_out_curves,
     lay_out_grind,
 )
-from measure.output.charts_panel import lay_out_panel, panel_chart, wilson
+from measure.output.charts_panel import lay_out_panel, panel_chart
 from measure.output.charts_paper import drawing_png
 from measure.output.charts_shapes import Area, Dot, Line, Text
 from measure.output.charts_style import PAPER
@@ -113,13 +111,6 @@ def test_panel_chart_takes_guessing_out():
     assert any(t.startswith("limit ") for t in texts(drawing))
     assert panel_chart(PanelOutcome("triangle", 1, 1)) is None
     assert "0 % at 20 µm" in chart.in_words()
-
-
-def test_wilson_limits_of_a_published_count():
-    # Wilson limits of 3 and of 30 in 1000 (score method; derived)
-    assert wilson(3, 1000) == pytest.approx((0.001021, 0.008783), abs=1e-6)
-    assert wilson(30, 1000) == pytest.approx((0.021094, 0.042503), abs=1e-6)
-    assert math.isclose(wilson(0, 10)[0], 0.0, abs_tol=1e-12)
 
 
 def test_charts_can_stand_on_paper(curves):
