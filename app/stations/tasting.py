@@ -12,9 +12,10 @@ from app.messages import DONE, WARNING, explain
 from app.session import Session
 from app.stations.base import BaseStation
 from app.stations.sizes_pieces import FELT_SETTING, Gatherer, profile_of
+from app.stations.tasting_before import BeforeTasting
 from app.stations.tasting_plan import PlanForm
 from app.stations.tasting_session import SessionPage
-from app.stations.tasting_teach import Beside, planning_guide, ready_card, teaching_page
+from app.stations.tasting_teach import Beside, planning_guide, teaching_page
 from app.stations.tasting_work import (
     LIMIT_KINDS,
     TastedBatch,
@@ -25,7 +26,6 @@ from app.stations.tasting_work import (
 from measure.errors import InvalidInput
 from measure.judge.felt import FeltProfile
 from measure.judge.panel_session import METHODS, PanelPlan, answer_text, with_answer
-from measure.judge.serving import CAUTIONS
 from measure.output.worksheets import write_key, write_worksheets
 from measure.study.records import Changes, Tasting, TastingRow
 
@@ -58,14 +58,9 @@ class Station(BaseStation):
         new = parts.action_button(
             self.action("tasting.new"), look="primary", icon="add", text="Plan a session"
         )
-        words = parts.label("\n".join(f"• {c}" for c in CAUTIONS), "small", wrap=True)
-        words.setAlignment(Qt.AlignmentFlag.AlignTop)
-        before = QWidget()
-        cautions = parts.card(words, heading="Before anyone tastes")
-        before.setLayout(parts.column(cautions, ready_card(), None))
         left = QWidget()
         left.setProperty("look", "panel")
-        column = parts.column(new, self.sessions, parts.scroll(before), margin=theme.SMALL)
+        column = parts.column(new, self.sessions, parts.scroll(BeforeTasting()), margin=theme.SMALL)
         left.setLayout(column)
         column.setStretch(1, 2)
         column.setStretch(2, 3)
@@ -79,7 +74,7 @@ class Station(BaseStation):
         split.addWidget(self._pages)
         split.setStretchFactor(1, 1)
         split.setChildrenCollapsible(False)
-        split.setSizes([260, 840])
+        split.setSizes([260, 1180])
         self.setLayout(parts.column(split))
 
     def commands(self) -> dict[str, Callable[[], None]]:

@@ -8,8 +8,9 @@ from PySide6.QtWidgets import QSplitter, QWidget
 
 from app import parts, theme
 from app.stations.tasting_answers import AnswerTable
+from app.stations.tasting_guide import SessionGuide
 from app.stations.tasting_result import ResultPanel
-from app.stations.tasting_teach import Beside, SessionGuide
+from app.stations.tasting_teach import Beside
 from app.stations.tasting_work import answers_of, session_words
 from measure.errors import InvalidInput
 from measure.judge.panel_session import METHODS, PanelPlan, missing_plates

@@ -1,14 +1,12 @@
 """What the Tasting station shows before there is a session: the way, the tests, and what it gives."""
 
-from collections.abc import Mapping
-
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QBoxLayout, QFrame, QGridLayout, QLabel, QSizePolicy, QWidget
 
 from app import parts, theme
 from app.stations.tasting_example import example_card
-from measure.judge.panel_session import METHODS, PanelPlan, missing_plates
+from measure.judge.panel_session import METHODS
 
 _WIDEST, _NO_LIMIT = 1000, 16_777_215  # px; text in wider lines reads badly
 _WIDE_IN_LINES = 75  # width, over the height of a line of text, from which two columns read well
@@ -30,27 +28,13 @@ _WHEN = {
     "series": "From which size on does this panel feel grit?",
     "scale": "How gritty is each, in numbers one can draw?",
 }
-# common practice, no source
-_READY = (
-    "Plain paste of each batch, all at one temperature, as much on every spoon",
-    "Spoons or cups that look alike, marked with the codes alone",
-    "Water, and plain bread to clear the mouth between samples",
-    "A quiet place where nobody sees another's sheet; dim light where the colours differ",
-    "As many tastes as the plan says are enough; a few extra, for someone may stop",
-)
-
-
-def ready_card() -> QWidget:
-    """Return the card that says what to have ready."""
-    words = _top(parts.label("\n".join(f"• {text}" for text in _READY), "small", wrap=True))
-    return parts.card(words, heading="What to have ready")
 
 
 def teaching_page() -> QWidget:
     """Return the page."""
-    lead = _top(parts.label(_LEAD, "heading", wrap=True))
+    lead = top_aligned(parts.label(_LEAD, "heading", wrap=True))
     example = example_card()
-    holder = _Holder(lead, (_way_card(), _which_card()), example)
+    holder = _Holder(lead, (way_card(), _which_card()), example)
     return parts.scroll(holder)
 
 
@@ -62,33 +46,8 @@ def planning_guide() -> QWidget:
     return made
 
 
-class SessionGuide(QWidget):
-    """What stands beside an open session: the way, and who has answered; nothing of the key."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.answered = _top(parts.label("", "soft", wrap=True))
-        inner = QWidget()
-        inner.setLayout(parts.column(self.answered, None))
-        area = parts.scroll(inner)
-        for shown in (inner, area.viewport()):  # the card is seen through it
-            shown.setAutoFillBackground(False)
-        some = parts.card(area, heading="Answers so far")
-        self.setLayout(parts.column(_way_card(), some))
-        parts.box_of(self).setStretch(1, 1)
-
-    def show_answers(self, plan: PanelPlan, answers: Mapping[str, object]) -> None:
-        """Count the answers of each assessor."""
-        missing = set(missing_plates(plan, answers))
-        lines = []
-        for name in plan.assessors:
-            plates = [i for i, serving in enumerate(plan.servings) if serving.assessor == name]
-            given = sum(i not in missing for i in plates)
-            lines.append(f"{name}: {'all' if given == len(plates) else given} of {len(plates)}")
-        self.answered.setText("\n".join(lines))
-
-
-def _way_card() -> QFrame:
+def way_card() -> QFrame:
+    """Return the card that says how a tasting goes."""
     return parts.card(_numbered(_STEPS), None, heading="How it goes")
 
 
@@ -177,13 +136,14 @@ def _pairs(pairs: tuple[tuple[str, str], ...]) -> QGridLayout:
     grid.setColumnStretch(1, 1)
     for row, (title, text) in enumerate(pairs):
         for column, words in enumerate(
-            (_top(parts.label(title)), _top(parts.label(text, "soft", wrap=True)))
+            (top_aligned(parts.label(title)), top_aligned(parts.label(text, "soft", wrap=True)))
         ):
             grid.addWidget(words, row, column)
     return grid
 
 
-def _top(words: QLabel) -> QLabel:
+def top_aligned(words: QLabel) -> QLabel:
+    """Return words put at the top, as high as they are in the width there is."""
     words.setAlignment(Qt.AlignmentFlag.AlignTop)
     # as high as its words are in the width there is, not as in the width it would like
     words.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)

@@ -287,3 +287,70 @@ def test_a_wide_window_shows_the_way_beside_an_open_session(station, qtbot):
     assert "AB: all of 3" in guide.answered.text()
     press(station, qtbot, Qt.Key.Key_L, CONTROL)
     qtbot.waitUntil(lambda: not guide.isVisible(), timeout=2000)  # the result stands there now
+
+
+def plan_triangle(station, qtbot, people, similar=False):
+    press(station, qtbot, Qt.Key.Key_B, CONTROL)
+    form = station.form
+    form.method.setCurrentIndex(form.method.findData("triangle"))
+    form.purpose.setCurrentIndex(int(similar))
+    form.assessors.setText(people)
+    form.seed.setValue(5)
+    press(station, qtbot, Qt.Key.Key_Return, CONTROL)
+
+
+def test_an_open_count_of_right_answers_shows_how_many_decide(station, qtbot):
+    window = station.window()
+    window.resize(1900, 1000)
+    plan_triangle(station, qtbot, "12")
+    guide = station.page.guide
+    qtbot.waitUntil(guide.chart.isVisible, timeout=2000)
+    # triangle test, risk 5 %, 12 answers: 8 right (tables of ISO 4120; binomial)
+    assert guide.decides.text().startswith("From 8 right of 12 on a difference is called")
+    assert guide.chart.accessibleDescription() == guide.decides.text()
+    assert not guide.example.isVisible()
+    bottom = guide.counted.mapTo(guide, guide.counted.rect().bottomLeft()).y()
+    assert guide.height() - bottom < 20  # nothing is left empty below it
+    window.resize(1900, 640)
+    qtbot.waitUntil(lambda: not guide.chart.isVisible(), timeout=2000)
+    assert guide.answered.isVisible()
+
+
+def test_a_plan_for_likeness_shows_no_chart_of_differences_and_a_series_its_example(station, qtbot):
+    window = station.window()
+    window.resize(1900, 1000)
+    plan_triangle(station, qtbot, "30", similar=True)
+    guide = station.page.guide
+    qtbot.waitUntil(guide.isVisible, timeout=2000)
+    assert not guide.counted.isVisible()
+    plan_series(station, qtbot, "AB, CD")
+    qtbot.waitUntil(guide.example.isVisible, timeout=2000)
+    assert not guide.counted.isVisible()
+
+
+@pytest.mark.parametrize("size", [(1900, 1000), (1280, 800), (1280, 640)])
+def test_the_left_column_uses_its_height_and_scrolls_only_where_it_must(station, qtbot, size):
+    from PySide6.QtWidgets import QScrollArea
+
+    from app.stations.tasting_before import BeforeTasting
+
+    station.window().resize(*size)
+    qtbot.wait(50)
+    before = station.findChild(BeforeTasting)
+    area = before.parentWidget().parentWidget()
+    assert isinstance(area, QScrollArea)
+    assert before.tasters.isVisible() == (size[1] == 1000)
+    if size[1] > 640:
+        assert area.verticalScrollBar().maximum() == 0
+        last = before.tasters if before.tasters.isVisible() else before._words[-1]
+        used = last.mapTo(area, last.rect().bottomLeft()).y()
+        assert used > 0.78 * area.height()
+
+
+def test_answers_needed_are_those_of_the_test():
+    from app.stations.tasting_before import ANSWERS
+    from measure.judge.discrimination import trials_needed
+
+    for percent, triangle, paired in ANSWERS:
+        assert trials_needed("triangle", percent / 100) == triangle
+        assert trials_needed("paired", percent / 100) == paired
