@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QAction
+from PySide6.QtGui import QAction, QResizeEvent
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from app import number_text, parts
+from app.roomy import suit_words
 from app.stations.compare_work import CompareAnswer
 from measure.judge.compare_batches import BatchSizes
 from measure.judge.compare_words import in_words, noticed_sentence, pair_sentence, share_sentence
@@ -85,6 +86,12 @@ class SaidPanel(QWidget):
         careful = [w for w in c.warnings if w not in limits]
         self.careful.setText("\n\n".join(careful))
         self._careful.setVisible(bool(careful))
+        suit_words(self, (self.notes, self.careful))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: words of the size there is room for."""
+        super().resizeEvent(event)
+        suit_words(self, (self.notes, self.careful))
 
     def _tick(self) -> None:
         items = [self.chosen.item(i) for i in range(self.chosen.count())]

@@ -3,9 +3,11 @@
 import math
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
 
 from app import help_words, number_text, parts
+from app.roomy import suit_words
 from app.stations.sizes_work import Answer
 from measure.sizes.plan import figure_words
 
@@ -77,6 +79,12 @@ class FiguresPage(QWidget):
             warnings.insert(0, f"{fields} of this batch: not measured yet, so not in these figures.")
         self.careful.setText("\n\n".join(warnings))
         self.cautions.setVisible(bool(warnings))
+        suit_words(self, (self.reasons, self.careful))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: words of the size there is room for."""
+        super().resizeEvent(event)
+        suit_words(self, (self.reasons, self.careful))
 
     def text(self, answer: Answer) -> str:
         """Return all figures as text, tab-separated, for a spreadsheet or an e-mail."""

@@ -215,3 +215,11 @@ def test_the_head_of_the_table_reaches_across_a_wide_window(station, qtbot):
     station.resize(1900, 900)
     head = station.table.horizontalHeader()
     qtbot.waitUntil(lambda: head.length() >= station.table.viewport().width() - 1, timeout=2000)
+
+
+def test_cautions_are_of_the_usual_size_where_there_is_room(station, qtbot):
+    window, careful = station.window(), station.said.careful
+    window.resize(1900, 1000)
+    qtbot.waitUntil(lambda: careful.property("look") == "soft", timeout=3000)
+    window.resize(1280, 560)
+    qtbot.waitUntil(lambda: careful.property("look") == "small", timeout=3000)
