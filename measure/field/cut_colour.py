@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, numbered
-from measure.field.quick import length, mean_colour, median, percentile
+from measure.field.quick import length, mean_colour, median, median_colour, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -129,7 +129,7 @@ def _without_shading(labels: np.ndarray, delta: np.ndarray, oil_lab: np.ndarray,
     """Join areas that are one colour in more and in less light, with no edge between them."""
     light = delta + (np.asarray(oil_lab, np.float32) - np.array([_NO_LIGHT, 0.0, 0.0], np.float32))
     one_of = list(range(int(labels.max()) + 1))
-    own = [np.array([median(light[labels == k][:, i]) for i in range(3)]) for k in one_of if k > 0]
+    own = [median_colour(light[labels == k]).astype(float) for k in one_of if k > 0]
     for j in one_of[2:]:
         for k in range(1, j):
             if one_of[j] != one_of[k] and _is_shading(labels, light, (k, j), (own[k - 1], own[j - 1]), width):
@@ -183,7 +183,7 @@ def spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
 
 
 def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:
-    a, b = (np.array([median(v[:, i]) for i in range(3)], v.dtype) for v in (first, second))
+    a, b = (median_colour(v) for v in (first, second))
     step = b - a
     distance = float(np.linalg.norm(step))
     strongest = max(float(np.linalg.norm(a)), float(np.linalg.norm(b)))

@@ -5,6 +5,8 @@ the line between them it follows a smooth oval. An irregular single piece may ha
 halves are no ovals, so the wide cut is made only where both halves fit one closely.
 """
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 
@@ -181,5 +183,11 @@ def oval_misfit(contour: np.ndarray) -> float:
     contour : (P, 2) ndarray of float32
         Closed, points about a pixel apart.
     """
-    oval = oval_of(contour)
-    return oval.misfit(contour) if oval else 1.0
+    return _own_misfit(contour.tobytes(), contour.dtype.str)
+
+
+@lru_cache(maxsize=4)  # one step after the other asks about the same contour
+def _own_misfit(contour: bytes, kind: str) -> float:
+    points = np.frombuffer(contour, kind).reshape(-1, 2)
+    oval = oval_of(points)
+    return oval.misfit(points) if oval else 1.0

@@ -20,7 +20,7 @@ from measure.field.edge_level import (
 )
 from measure.field.masks import SQUARE, dilated, disc, hull_mask, numbered
 from measure.field.outline import Levels, areas, crossed, outer_chain
-from measure.field.quick import length, mean_colour, median, percentile
+from measure.field.quick import length, mean_colour, median, median_colour, percentile
 
 __all__ = ["SMOOTHING_SIGMA_PX", "Piece", "place_edge", "place_edges", "place_rim_edge"]
 
@@ -298,7 +298,7 @@ def _depth(mask: np.ndarray) -> np.ndarray:
 
 
 def _typical(values: np.ndarray) -> np.ndarray:
-    return np.array([median(values[:, i]) for i in range(3)])
+    return median_colour(values).astype(float)
 
 
 def colour_weight(values: np.ndarray) -> float:

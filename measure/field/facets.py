@@ -12,7 +12,7 @@ import numpy as np
 from measure.field.cut import cut_by_shape
 from measure.field.kind_shape import roundness
 from measure.field.masks import closed, dilated, fill_holes, solidity
-from measure.field.quick import median
+from measure.field.quick import median_colour
 from measure.field.rim_colour import colour_share, coloured_pixels
 
 _SOLID, _SOLID_CLEAR = 0.95, 0.93  # solidity of the outline, and beside a see-through part, which bulges
@@ -104,7 +104,7 @@ def _neutral(labels: np.ndarray, delta: np.ndarray, oil_lab: np.ndarray) -> list
     numbers = (1 + np.flatnonzero(np.bincount(labels.ravel())[1:])).tolist()
     if len(numbers) < 2:
         return []
-    steps = [[median(delta[..., i][labels == k]) for i in range(3)] for k in numbers]
+    steps = [median_colour(delta[labels == k]) for k in numbers]
     told = coloured_pixels(np.array(steps, np.float32), oil_lab)
     return [k for k, coloured in zip(numbers, told, strict=True) if not coloured]
 

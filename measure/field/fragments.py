@@ -158,7 +158,9 @@ def _covered_share(chosen: list[_Bit], hull: np.ndarray, field: _Field) -> tuple
     x0, y0 = hull.min(axis=0)
     x1, y1 = hull.max(axis=0) + 1
     labels = field.labels[y0:y1, x0:x1]
-    crop = np.isin(labels, [b.label for b in chosen])
+    crop = labels == chosen[0].label
+    for b in chosen[1:]:
+        crop |= labels == b.label
     filled = np.zeros((y1 - y0 + 2, x1 - x0 + 2), np.uint8)
     cv2.fillConvexPoly(filled, hull - [x0 - 1, y0 - 1], 1)
     depth = cv2.distanceTransform(filled, cv2.DIST_L2, 3)[1:-1, 1:-1]

@@ -18,7 +18,7 @@ import shapely
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.masks import SQUARE, dilated, drawn, opened, solidity
 from measure.field.outline import Levels, crossed, outer_chain
-from measure.field.quick import median, percentile
+from measure.field.quick import mean_colour, median, median_colour, percentile
 
 _HALF = 0.5  # of a piece's density, where its edge lies
 _RIM_END = 0.3  # of the rim's height, where it is taken to end inside
@@ -170,7 +170,7 @@ def _clear_host(mask: np.ndarray, density: np.ndarray) -> _Host | None:
     wide = dilated(mask, _BLUR_PX)
     values = density[inside > 0]
     clearest = values[neutral[inside > 0] <= percentile(neutral[inside > 0], 25)]
-    return _Host(mask, wide & (1 - inside), inside, np.median(clearest, axis=0), True, np.zeros(3))
+    return _Host(mask, wide & (1 - inside), inside, median_colour(clearest), True, np.zeros(3))
 
 
 def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Host | None:
@@ -178,7 +178,7 @@ def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Hos
     core = cv2.erode(own, SQUARE)
     if cv2.countNonZero(core) < _LEAST_PX2:
         return None
-    level = np.median(density[core > 0], axis=0)
+    level = median_colour(density[core > 0])
     # where one edge runs under the other, neither is as dense as it is elsewhere
     band = dilated(piece & (1 - own), _GAP_PX) & dilated(own, _GAP_PX)
     return _Host(own, band, own & (1 - band), level, False, _STREAKS * level)
@@ -195,7 +195,7 @@ def _gone_on(
     core = cv2.erode(alone, SQUARE)
     beside = core & dilated(zone, _BESIDE_PX)
     beside = beside if cv2.countNonZero(beside) >= _LEAST_PX2 else core if core.any() else alone
-    tone = np.median(density[beside > 0], axis=0)
+    tone = median_colour(density[beside > 0])
     strength = float(tone @ tone)
     if strength < 3 * _LEAST_DENSITY**2 or (host.clear and float(host.level @ tone) > _CLEAR * strength):
         return None
@@ -210,7 +210,7 @@ def _gone_on(
         # the neighbour's own density near what was found
         about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
         if cv2.countNonZero(about) >= _LEAST_PX2:
-            host = host._replace(level=np.median(density[about > 0], axis=0))
+            host = host._replace(level=median_colour(density[about > 0]))
             found = _within(mask, alone, host, reading, density)
     if found is None or not _credible(mask, host, tone, density, *found):
         return None
@@ -232,8 +232,10 @@ def _spread(density: np.ndarray, mask: np.ndarray) -> np.ndarray:
     values = density[mask > 0].astype(np.float64)
     if len(values) < _LEAST_PX2:
         return np.zeros((3, 3))
-    values -= values.mean(axis=0)
-    return np.array([[(values[:, i] * values[:, k]).mean() for k in range(3)] for i in range(3)])
+    one, two, three = np.ascontiguousarray((values - mean_colour(values)).T)
+    pairs = ((one, one), (one, two), (one, three), (two, two), (two, three), (three, three))
+    a, b, c, d, e, f = (float((left * right).sum()) / len(values) for left, right in pairs)
+    return np.array([[a, b, c], [b, d, e], [c, e, f]])
 
 
 def _through_rim(

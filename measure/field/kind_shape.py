@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from measure.field.quick import quantile
 from measure.field.shape import resampled
 
 _POINTS = 64
@@ -65,12 +66,12 @@ def off_arc(outline: np.ndarray) -> float:
     size = np.hypot(*curve.T).mean()
     used = np.ones(len(curve), dtype=bool)
     radius, away = size, np.zeros(len(curve))
+    system, squares = np.c_[2.0 * curve, np.ones(len(curve))], (curve**2).sum(axis=1)
     for _ in range(_ROUNDS):
-        system = np.c_[2.0 * curve[used], np.ones(used.sum())]
-        (x, y, rest), *_ = np.linalg.lstsq(system, (curve[used] ** 2).sum(axis=1), rcond=None)
+        (x, y, rest), *_ = np.linalg.lstsq(system[used], squares[used], rcond=None)
         radius = np.sqrt(max(rest + x**2 + y**2, 1e-9))
         away = np.abs(np.hypot(curve[:, 0] - x, curve[:, 1] - y) - radius)
-        used = away <= np.quantile(away, _ARC)
+        used = away <= quantile(away, _ARC)
     own = abs(radius / max(size, 1e-9) - 1.0) < _SAME_SIZE
     return float(np.sqrt((away[used] ** 2).mean()) / radius) if own else np.inf
 

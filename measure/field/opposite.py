@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, opened
-from measure.field.quick import median
+from measure.field.quick import median, median_colour
 
 _LEVEL = 0.1  # of the piece's own difference from the oil, the other way round
 _SURELY = 0.99  # of it, whatever the last digits are
@@ -47,7 +47,7 @@ def parted_by_sign(labels: np.ndarray, delta: np.ndarray, least_px2: float) -> t
         if not own.any():
             continue
         values = delta[own]
-        colour = np.array([median(values[:, i]) for i in range(3)], np.float32)
+        colour = median_colour(values)
         unit = colour / max(float(colour @ colour), 1e-6)
         few = max(_FEW * len(values), least_px2)
         # nearly all pieces have no such part, which their own pixels tell soonest

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 from math import isfinite
 
@@ -53,7 +54,8 @@ class Oval:
         """Mean distance of an arc, without its ends, over the oval's mean radius."""
         away = self.distances(arc)
         ends = _ends(arc)
-        return float(away[ends : len(away) - ends].mean()) / (np.sqrt(self.axes[0] * self.axes[1]) / 2)
+        away = away[ends : len(away) - ends]
+        return float(np.add.reduce(away)) / len(away) / (np.sqrt(self.axes[0] * self.axes[1]) / 2)
 
     def points(self) -> np.ndarray:
         """Points on the oval about a pixel apart, (P, 2)."""
@@ -114,18 +116,25 @@ def notches_of(contour: np.ndarray, least_px: float, most: int) -> tuple[list[in
     most : int
         How many are looked at.
     """
-    fine = np.round(contour * _FINE).astype(np.int32)
-    hull = cv2.convexHull(fine, returnPoints=False)
+    places, depths = _defects(np.rint(contour * _FINE).astype(np.int32).tobytes())
+    count = sum(depth > least_px for depth in depths[:most])
+    return list(places[:count]), list(depths[:count])
+
+
+@lru_cache(maxsize=4)  # one step after the other asks about the same contour
+def _defects(fine: bytes) -> tuple[list[int], list[float]]:
+    """Places on a contour between the corners of its hull, and their depths, px, the deepest first."""
+    points = np.frombuffer(fine, np.int32).reshape(-1, 2)
+    hull = cv2.convexHull(points, returnPoints=False)
     try:
-        defects = cv2.convexityDefects(fine, np.sort(hull, axis=0)[::-1])
+        defects = cv2.convexityDefects(points, np.sort(hull, axis=0)[::-1])
     except cv2.error:  # a contour that crosses itself
         return [], []
     if defects is None:
         return [], []
     _, _, place, deep = defects.reshape(-1, 4).T
     depth = deep / 256.0 / _FINE
-    order = np.argsort(-depth)[:most]
-    order = order[depth[order] > least_px]
+    order = (-depth).argsort()
     return place[order].tolist(), depth[order].tolist()
 
 

@@ -1,11 +1,14 @@
 """Lines of a tone nearer to that of the oil inside a piece, and the ways along them."""
 
+from functools import cached_property
+from itertools import chain
+from math import hypot
 from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
 
-from measure.field.quick import median, percentile
+from measure.field.quick import median, median_colour, percentile
 
 _SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
 _STEP = 2.8  # height of a line over its scaled curvature, for a line as wide as the scale
@@ -29,6 +32,7 @@ _RISE_PX = (3, 4, 5, 6)  # where beside a line the piece has its own tone again
 _TONE_SIGMA_PX = 0.8
 _SMOOTH = np.ones(5) / 5
 _LEAST_LOW, _LEAST_RISE = 0.02, 0.01
+_SECOND = ((2, 0), (0, 2), (1, 1))  # derivatives in x and y
 
 
 class PaleLine(NamedTuple):
@@ -78,62 +82,82 @@ class PaleLines:
     """
 
     def __init__(self, mask: np.ndarray, delta: np.ndarray) -> None:
-        self._mask = mask
+        self._mask, self._delta = mask, delta
+        self._own = median_colour(delta[mask > 0])
         self._depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
-        tone = _tone(mask, delta)
-        self._height = self._heights_in(mask, delta, tone)
-        self._tone = cv2.GaussianBlur(tone, (0, 0), _TONE_SIGMA_PX)
+        self._height = self._heights()
         deep = self._height[self._depth > _EDGE_PX]
         self._least = max(_FAINT, _UNREST * percentile(np.abs(deep), 75)) if deep.size else _FAINT
-        cost = 1.0 / (_FREE + np.clip(self._height, 0.0, _MOST))
-        cost[self._depth < _EDGE_PX - 0.5] *= _DEARER
-        self._cost = np.where(mask > 0, cost, -1.0).astype(float)
 
-    def _heights_in(self, mask: np.ndarray, delta: np.ndarray, tone: np.ndarray) -> np.ndarray:
+    def _heights(self) -> np.ndarray:
         """Height of what is followed at each px, over that of the piece, (M, N)."""
-        return _line_heights(tone)
+        return _line_heights(self._rough_tone)
+
+    @cached_property
+    def _rough_tone(self) -> np.ndarray:
+        """Difference from the oil along that of the piece, over it; 1 is the piece, 0 the oil, (M, N)."""
+        towards = self._own.astype(np.float32)
+        height = max(float(np.linalg.norm(towards)), 1e-6)
+        return self._delta @ (towards / np.float32(height * height))
+
+    @cached_property
+    def _tone(self) -> np.ndarray:
+        return cv2.GaussianBlur(self._rough_tone, (0, 0), _TONE_SIGMA_PX)
+
+    @cached_property
+    def _cost(self) -> np.ndarray:
+        """Cost of a step to each px of the piece, -1 outside, (M, N)."""
+        cost = 1.0 / (_FREE + np.minimum(np.maximum(self._height, 0.0), _MOST))
+        cost[self._depth < _EDGE_PX - 0.5] *= _DEARER
+        return np.where(self._mask > 0, cost, -1.0).astype(float)
 
     def between(self, start: np.ndarray, ends: list[np.ndarray]) -> list[PaleLine | None]:
         """Lines from a place x, y on the outline to others; None where none is seen nearly all along."""
-        from skimage.graph import MCP_Geometric
-
-        if not ends:
-            return []
-        # no way leaves the piece, which may be small in its crop
-        left, top, wide, high = cv2.boundingRect(self._mask)
-        search = MCP_Geometric(self._cost[top : top + high, left : left + wide])
-        goals = [(int(y) - top, int(x) - left) for x, y in ends]
-        search.find_costs([(int(start[1]) - top, int(start[0]) - left)], goals, find_all_ends=True)
-        return [self._traced(search, goal, (top, left)) for goal in goals]
+        found: list[PaleLine | None] = [None] * len(ends)
+        x, y = (int(v) for v in start)
+        places = [(int(v), int(u)) for u, v in ends]
+        far = [n for n, (v, u) in enumerate(places) if _is_apart(u - x, v - y)]
+        if far:
+            # no way leaves the piece, which may be small in its crop
+            left, top, wide, high = cv2.boundingRect(self._mask)
+            search = _search(self._cost[top : top + high, left : left + wide])
+            goals = [(places[n][0] - top, places[n][1] - left) for n in far]
+            search.find_costs([(y - top, x - left)], goals, find_all_ends=True)
+            for n, goal in zip(far, goals, strict=True):
+                found[n] = self._traced(search, goal, (top, left))
+        return found
 
     def _traced(self, search: Any, goal: tuple[int, int], corner: tuple[int, int]) -> PaleLine | None:
         try:
-            way = np.array(search.traceback(goal)) + corner
+            steps = search.traceback(goal)
         except ValueError:  # no way inside the piece
             return None
+        if len(steps) < _LEAST_PX:
+            return None
+        flat = np.fromiter(chain.from_iterable(steps), np.int64, 2 * len(steps))
+        way = flat.reshape(-1, 2) + corner
         return self._line(way) if self._is_inside(way) and self._shows(way) else None
 
     def _is_inside(self, way: np.ndarray) -> bool:
-        if len(way) < _LEAST_PX:
-            return False
-        long = float(np.hypot(*np.diff(way, axis=0).T).sum())
         inner = way[_BEND_PX:-_BEND_PX]
-        return bool(
-            long <= _LONGER * float(np.hypot(*(way[0] - way[-1])))
-            and (self._depth[inner[:, 0], inner[:, 1]] < _EDGE_PX).mean() <= _ON_EDGE
-        )
+        near = np.count_nonzero(self._depth[inner[:, 0], inner[:, 1]] < _EDGE_PX)
+        if near / len(inner) > _ON_EDGE:
+            return False
+        long = float(np.hypot(*(way[1:] - way[:-1]).T).sum())
+        return bool(long <= _LONGER * float(np.hypot(*(way[0] - way[-1]))))
 
     def _shows(self, way: np.ndarray) -> bool:
-        heights = self._heights(way)
-        return bool((heights > self._least).mean() > _SHOWN and heights.mean() > _CLEARLY * self._least)
+        heights = self._heights_on(way)
+        shown = np.count_nonzero(heights > self._least) / len(heights)
+        return bool(shown > _SHOWN and heights.mean() > _CLEARLY * self._least)
 
-    def _heights(self, way: np.ndarray) -> np.ndarray:
+    def _heights_on(self, way: np.ndarray) -> np.ndarray:
         """Height of the line over that of the piece along a way without its ends, (P,)."""
         inner = way[_ENDS_PX:-_ENDS_PX]
         return self._height[inner[:, 0], inner[:, 1]]
 
     def _line(self, way: np.ndarray) -> PaleLine:
-        heights = self._heights(way)
+        heights = self._heights_on(way)
         low = max(percentile(heights, 25), _LEAST_LOW)
         rise, step = self._beside(way[_ENDS_PX:-_ENDS_PX])
         lowest = percentile(heights, 10)
@@ -178,12 +202,16 @@ class PaleLines:
         return out
 
 
-def _tone(mask: np.ndarray, delta: np.ndarray) -> np.ndarray:
-    """Difference from the oil along that of the piece, over it; 1 is the piece, 0 the oil, (M, N)."""
-    inside = delta[mask > 0]
-    towards = np.array([median(inside[:, i]) for i in range(3)], np.float32)
-    height = max(float(np.linalg.norm(towards)), 1e-6)
-    return delta @ (towards / np.float32(height * height))
+def _is_apart(right: int, down: int) -> bool:
+    """Whether a way between two places so far apart may be long enough and yet no detour."""
+    return _LONGER * hypot(right, down) + 1e-6 >= _LEAST_PX - 1
+
+
+def _search(cost: np.ndarray) -> Any:
+    """A search for cheapest ways over the eight neighbours of each pixel."""
+    from skimage.graph import MCP_Geometric
+
+    return MCP_Geometric(cost)
 
 
 def _line_heights(tone: np.ndarray) -> np.ndarray:
@@ -191,9 +219,17 @@ def _line_heights(tone: np.ndarray) -> np.ndarray:
     best = np.zeros(tone.shape, np.float32)
     for scale in _SCALES_PX:
         smooth = cv2.GaussianBlur(tone, (0, 0), scale)
-        xx = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3) / 4
-        yy = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3) / 4
-        xy = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3) / 4
-        curved = 0.5 * (xx + yy) + np.sqrt(0.25 * (xx - yy) ** 2 + xy * xy)
-        np.maximum(best, curved * np.float32(_STEP * scale * scale), out=best)
+        xx, yy, xy = (cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in _SECOND)
+        for part in (xx, yy, xy):
+            part *= 0.25
+        most = xx + yy
+        most *= 0.5
+        xx -= yy
+        xx *= xx
+        xx *= 0.25
+        xy *= xy
+        xx += xy
+        most += np.sqrt(xx, out=xx)
+        most *= np.float32(_STEP * scale * scale)
+        np.maximum(best, most, out=best)
     return best

@@ -6,6 +6,8 @@ Measuring asks for them several times a piece, on some hundred values each.
 import cv2
 import numpy as np
 
+_SORTED = 1500  # values up to which sorting all of them is faster than parting them
+
 
 def _parted_copy(values: np.ndarray) -> np.ndarray:
     """A copy to be sorted in parts, in numbers whose sums and differences do not run over."""
@@ -15,20 +17,40 @@ def _parted_copy(values: np.ndarray) -> np.ndarray:
 def median(values: np.ndarray) -> float:
     """Middle value of a (K,) ndarray without nan, K at least 1."""
     half, parted = len(values) // 2, _parted_copy(values)
-    if len(values) % 2:
+    if len(values) <= _SORTED:
+        parted.sort()
+    elif len(values) % 2:
         parted.partition(half)
-        return float(parted[half])
-    parted.partition((half - 1, half))
-    return float((parted[half - 1] + parted[half]) / 2)
+    else:
+        parted.partition((half - 1, half))
+    return float(parted[half] if len(values) % 2 else (parted[half - 1] + parted[half]) / 2)
+
+
+def median_colour(colours: np.ndarray) -> np.ndarray:
+    """Middle values of the three channels of a (K, 3) ndarray of float without nan, K at least 1, (3,)."""
+    half = len(colours) // 2
+    parted = (
+        np.sort(colours, axis=0) if len(colours) <= _SORTED else np.partition(colours, (half - 1, half), 0)
+    )
+    middle: np.ndarray = parted[half] if len(colours) % 2 else (parted[half - 1] + parted[half]) / 2
+    return middle
 
 
 def percentile(values: np.ndarray, percent: float) -> float:
     """Percentile of a (K,) ndarray without nan, K at least 1, linear between neighbours."""
-    place = (len(values) - 1) * (percent / 100)
+    return quantile(values, percent / 100)
+
+
+def quantile(values: np.ndarray, portion: float) -> float:
+    """Value that a portion, 0..1, of a (K,) ndarray without nan stays below, linear between neighbours."""
+    place = (len(values) - 1) * portion
     low = int(place)
     high = min(low + 1, len(values) - 1)
     parted = _parted_copy(values)
-    parted.partition((low, high))
+    if len(values) <= _SORTED:
+        parted.sort()
+    else:
+        parted.partition((low, high))
     below, above, share = parted[low], parted[high], place - low
     # from the nearer end, as the library does, so that the last digit agrees
     step = above - below

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from measure.field.compiled import ndtr
+from measure.field.quick import quantile
 
 _STEP_PX = 0.25
 _OUT_PX = 5.0
@@ -131,7 +132,7 @@ def rim_line(values: np.ndarray) -> RimLine | None:
 def _strong(values: np.ndarray) -> tuple[np.ndarray, float]:
     """Places where a rim is strong, (P,), and its usual height."""
     most = np.abs(values).max(axis=1)
-    height = float(np.quantile(most, 0.85))
+    height = quantile(most, 0.85)
     return most >= _STRONG * height, height
 
 

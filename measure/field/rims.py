@@ -174,6 +174,7 @@ def _label_clear(
     solid = None if coloured is None else coloured[box][::reduce, ::reduce]
     neutral = strong if solid is None else strong & (1 - solid)
     depth, before = cv2.distanceTransform(neutral, cv2.DIST_L2, 5), b""
+    deepest = float(depth.max())
     apart = max(1.0, min(width, 0.5 * np.sqrt(least / np.pi)))
     beyond = False
     for radius in _BODY_RADII:
@@ -185,8 +186,9 @@ def _label_clear(
         if rest.tobytes() == before:
             continue  # all of it was looked at
         before, rest = rest.tobytes(), opened(rest, apart)
-        rims = Rims(full, strong, body, width)
+        rims, nothing = Rims(full, strong, body, width), True
         for piece in _candidates(rest, rims, least, seen):
+            nothing = False
             if not cut_off and _goes_on(piece, box, labels.shape):
                 beyond = True
                 continue
@@ -195,6 +197,8 @@ def _label_clear(
             if reduce > 1:
                 whole = cv2.resize(whole, own.shape[::-1], interpolation=cv2.INTER_NEAREST)
             own[(whole > 0) & (own == 0)] = labels.max() + 1
+        if nothing and radius >= deepest:
+            break  # no body is left, so larger ones leave no more
     return beyond
 
 

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.pale_lines import PaleLine, PaleLines
-from measure.field.quick import median
+from measure.field.quick import median_colour
 
 _SIGMA_PX = 1.0
 _WIDE_PX = 3.8  # height of a step over its steepness at the usual blur
@@ -24,15 +24,10 @@ class StepLines(PaleLines):
         CIELAB difference from the oil.
     """
 
-    def __init__(self, mask: np.ndarray, delta: np.ndarray) -> None:
-        super().__init__(mask, delta)
-        self._delta = delta
-
-    def _heights_in(self, mask: np.ndarray, delta: np.ndarray, tone: np.ndarray) -> np.ndarray:
-        inside = delta[mask > 0]
-        own = float(np.linalg.norm([median(inside[:, i]) for i in range(3)]))
-        total = np.zeros(mask.shape, np.float32)
-        for channel in cv2.split(delta):
+    def _heights(self) -> np.ndarray:
+        own = float(np.linalg.norm(self._own.astype(float)))
+        total = np.zeros(self._mask.shape, np.float32)
+        for channel in cv2.split(self._delta):
             smooth = cv2.GaussianBlur(channel, (0, 0), _SIGMA_PX)
             for order in ((1, 0), (0, 1)):
                 steep = cv2.Sobel(smooth, cv2.CV_32F, *order, scale=1 / 8)
@@ -44,7 +39,8 @@ class StepLines(PaleLines):
 
     def shown(self, way: np.ndarray) -> float:
         """Return the share of a way, (P, 2) y and x, along which the step shows."""
-        return float((self._heights(way) > self._least).mean())
+        heights = self._heights_on(way)
+        return np.count_nonzero(heights > self._least) / len(heights)
 
     def colour_step(self, line: PaleLine, sides: list[np.ndarray]) -> float:
         """Return the difference of colour between the two sides of a line, over that of the piece."""
@@ -58,6 +54,6 @@ class StepLines(PaleLines):
             beside = (side > 0) & near
             if np.count_nonzero(beside) < _FEW_PX:
                 return 0.0
-            tones.append(np.median(self._delta[beside], axis=0))
-        own = np.linalg.norm(np.median(self._delta[self._mask > 0], axis=0))
+            tones.append(median_colour(self._delta[beside]))
+        own = np.linalg.norm(self._own)
         return float(np.linalg.norm(tones[0] - tones[1]) / max(float(own), 1e-6))

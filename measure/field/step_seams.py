@@ -101,7 +101,7 @@ def _best_cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: floa
 
 def _evidence(lines: StepLines, line: PaleLine, notch: float, sides: list[np.ndarray], root: float) -> float:
     """How much speaks for a cut along a line from a notch, whose depth is given over the root of the area."""
-    other, fuller = sorted(sides, key=solidity)
+    (less, _), (more, fuller) = sorted(((solidity(side), side) for side in sides), key=lambda pair: pair[0])
     sizes = [cv2.countNonZero(side) for side in sides]
     return float(
         _BASE
@@ -111,8 +111,8 @@ def _evidence(lines: StepLines, line: PaleLine, notch: float, sides: list[np.nda
         + _OF_LOW * np.log(np.clip(line.low / line.least, 0.2, 5.0))
         + _OF_LOWEST * np.log(np.clip(line.lowest / line.least, 0.1, 5.0))
         + _OF_COLOUR * np.log(np.clip(lines.colour_step(line, sides), 0.02, 1.0))
-        + _OF_FULLER * solidity(fuller)
-        + _OF_OTHER * solidity(other)
+        + _OF_FULLER * more
+        + _OF_OTHER * less
         + _OF_SHOWN * lines.shown(line.way)
         + _OF_SHARE * min(sizes) / sum(sizes)
     )

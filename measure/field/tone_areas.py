@@ -361,11 +361,15 @@ def _merged(
 
 
 def _renumbered(target: np.ndarray) -> np.ndarray:
-    target = target.copy()
-    for k in range(len(target)):
-        while target[target[k]] != target[k]:
-            target[k] = target[target[k]]
-    return np.unique(np.concatenate([[0, 1], target[2:]]), return_inverse=True)[1]
+    ends = target.tolist()
+    for k, end in enumerate(ends):
+        while ends[end] != end:
+            end = ends[end]
+        ends[k] = end
+    own = np.array([0, 1, *ends[2:]])
+    there = np.zeros(len(own), bool)
+    there[own] = True
+    return (np.cumsum(there) - 1)[own]
 
 
 def _edge_width(tone: np.ndarray, pairs: np.ndarray, length: np.ndarray, total: np.ndarray) -> float:
