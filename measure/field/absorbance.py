@@ -37,7 +37,7 @@ def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
         IEC 61966-2-1).
     """
     # channel by channel, for what lies side by side is worked out faster
-    oil = _log_light(np.asarray(oil_lab, np.float32)[:, None])
+    oil = _log_light(list(np.asarray(oil_lab, np.float32)[:, None]))
     out = np.empty(delta.shape, np.float32)
     lab = [channel + float(value) for channel, value in zip(cv2.split(delta), oil_lab, strict=True)]
     for i, light in enumerate(_log_light(lab)):

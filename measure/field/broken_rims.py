@@ -19,7 +19,7 @@ from measure.field.edits_geometry import largest, outline_of, polygon_of, traced
 from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.light import Light
-from measure.field.quick import percentile
+from measure.field.quick import colours_at, percentile
 from measure.field.rim_place import placed_rims
 from measure.field.rim_sides import completed
 from measure.field.rims import dilated
@@ -175,7 +175,7 @@ class _Window:
         self.half_width = percentile(inside[rim > 0], 90)
         # to lose or gain light without colour is to move along the oil's own colour, in CIELAB
         grey = oil_at(light, *self.corner[:, None] + 0.5 * reach)[0] + np.array([16.0, 0.0, 0.0])
-        step = delta[own][rim > 0].mean(axis=0)
+        step = colours_at(delta[own], rim > 0).mean(axis=0)
         beside = step - (step @ grey) / (grey @ grey) * grey
         self.colour = float(np.linalg.norm(beside) / max(float(np.linalg.norm(step)), 1e-6))
 

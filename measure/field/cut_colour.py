@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, numbered
-from measure.field.quick import length, mean_colour, median, median_colour, percentile
+from measure.field.quick import colours_at, length, mean_colour, median, median_colour, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -59,14 +59,16 @@ def cut_by_colour(
     if core.sum() < 2 * least:
         return whole
     calm = _calmed(delta, mask)
-    values = calm[core > 0]
+    values = colours_at(calm, core > 0)
     strength = length(values)
     usual = median(strength)
     hue = values / np.maximum(strength, 0.25 * usual)[:, None] * usual
     for features in (hue, values):
         split = _split(features)
         # colours are compared first, for the areas are dearer
-        if split is None or split.all() or not split.any() or not _are_apart(values[~split], values[split]):
+        if split is None or split.all() or not split.any():
+            continue
+        if not _are_apart(colours_at(values, ~split), colours_at(values, split)):
             continue
         labels = _areas(core, split, mask, least)
         if labels is not None and oil_lab is not None:
@@ -129,7 +131,7 @@ def _without_shading(labels: np.ndarray, delta: np.ndarray, oil_lab: np.ndarray,
     """Join areas that are one colour in more and in less light, with no edge between them."""
     light = delta + (np.asarray(oil_lab, np.float32) - np.array([_NO_LIGHT, 0.0, 0.0], np.float32))
     one_of = list(range(int(labels.max()) + 1))
-    own = [median_colour(light[labels == k]).astype(float) for k in one_of if k > 0]
+    own = [median_colour(colours_at(light, labels == k)).astype(float) for k in one_of if k > 0]
     for j in one_of[2:]:
         for k in range(1, j):
             if one_of[j] != one_of[k] and _is_shading(labels, light, (k, j), (own[k - 1], own[j - 1]), width):

@@ -20,7 +20,7 @@ from measure.field.edge_level import (
 )
 from measure.field.masks import SQUARE, dilated, disc, hull_mask, numbered
 from measure.field.outline import Levels, areas, crossed, outer_chain
-from measure.field.quick import length, mean_colour, median, median_colour, percentile
+from measure.field.quick import colours_at, length, mean_colour, median, median_colour, percentile
 
 __all__ = ["SMOOTHING_SIGMA_PX", "Piece", "place_edge", "place_edges", "place_rim_edge"]
 
@@ -237,7 +237,7 @@ def _trace_rims(
 
 def _body_ready(body: Piece) -> _Ready:
     inside = body.mask.view(bool)
-    values = body.delta[inside]
+    values = colours_at(body.delta, inside)
     colour = colour_weight(values)
     field = along_own_colour(body.delta, values, colour)
     reach, sigma = edge_reach(field, body.mask, inside)
@@ -250,7 +250,7 @@ def _body_ready(body: Piece) -> _Ready:
     share = field / np.maximum(plateau, 1e-3)
     wider: np.ndarray = cv2.dilate(body.mask, _TWO)
     free = wider & ~body.others.view(np.uint8) & 1
-    return _Ready(share, sigma, _typical(body.delta[core]), free, depth, colour=colour)
+    return _Ready(share, sigma, _typical(colours_at(body.delta, core)), free, depth, colour=colour)
 
 
 def _rim_ready(piece: Piece) -> _Ready:
@@ -264,7 +264,7 @@ def _rim_ready(piece: Piece) -> _Ready:
     # where the rim is missing the plateau must not sink to that of the oil's own noise
     plateau = np.maximum(local_plateau(inner, min(reach, 3)), max(0.25 * height, 1e-3))
     thickness = 2.0 * percentile(cv2.distanceTransform(rim, cv2.DIST_L2, 3)[rim.view(bool)], 80)
-    values = piece.delta[rim.view(bool) & band]
+    values = colours_at(piece.delta, rim.view(bool) & band)
     step = _typical(values) if len(values) else np.zeros(3)
     wider: np.ndarray = cv2.dilate(piece.mask, _TWO)
     free = wider & ~piece.others.view(np.uint8) & 1
@@ -314,7 +314,8 @@ def colour_weight(values: np.ndarray) -> float:
         CIELAB differences from the oil in the piece.
     """
     height = length(values)
-    step = mean_colour(values[height >= percentile(height, 75)])  # where it is itself, not in its flanks
+    # where it is itself, not in its flanks
+    step = mean_colour(colours_at(values, height >= percentile(height, 75)))
     return 0.0 if -step[0] > max(_CLEAR_STEP, _OF_COLOUR * float(np.hypot(step[1], step[2]))) else 1.0
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from measure.field.cut import cut_by_shape
 from measure.field.kind_shape import roundness
 from measure.field.masks import closed, dilated, fill_holes, solidity
-from measure.field.quick import median_colour
+from measure.field.quick import colours_at, median_colour
 from measure.field.rim_colour import colour_share, coloured_pixels
 
 _SOLID, _SOLID_CLEAR = 0.95, 0.93  # solidity of the outline, and beside a see-through part, which bulges
@@ -89,13 +89,17 @@ def one_crystal(
         return None
     parts = 1 + np.flatnonzero(np.bincount(labels.ravel())[1:] > _FOREIGN * area)
     places = [mask > 0, *(labels == k for k in parts)]
-    return None if any(_is_coloured(delta[place], oil_lab) for place in places) else whole
+    return None if any(_is_coloured(colours_at(delta, place), oil_lab) for place in places) else whole
 
 
 def _is_coloured(values: np.ndarray, oil_lab: np.ndarray) -> bool:
     """Whether what is darker than the oil, or what is brighter, differs from it in colour, (P, 3)."""
     darker = values[:, 0] < 0
-    sides = [side for side in (values[darker], values[~darker]) if len(side) > _LEAST * len(values)]
+    sides = [
+        side
+        for side in (colours_at(values, darker), colours_at(values, ~darker))
+        if len(side) > _LEAST * len(values)
+    ]
     return any(colour_share(side.mean(axis=0), oil_lab) > _COLOURED for side in sides)
 
 
@@ -104,7 +108,7 @@ def _neutral(labels: np.ndarray, delta: np.ndarray, oil_lab: np.ndarray) -> list
     numbers = (1 + np.flatnonzero(np.bincount(labels.ravel())[1:])).tolist()
     if len(numbers) < 2:
         return []
-    steps = [median_colour(delta[labels == k]) for k in numbers]
+    steps = [median_colour(colours_at(delta, labels == k)) for k in numbers]
     told = coloured_pixels(np.array(steps, np.float32), oil_lab)
     return [k for k, coloured in zip(numbers, told, strict=True) if not coloured]
 

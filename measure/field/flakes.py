@@ -16,7 +16,7 @@ from measure.field.find import Found
 from measure.field.light import Light
 from measure.field.masks import SQUARE, dilated, drawn, eroded, numbered, solidity
 from measure.field.outline import area
-from measure.field.quick import median, percentile
+from measure.field.quick import colours_at, median, percentile
 from measure.flags import bits
 
 _FLAG = bits("touching", "overlap")
@@ -116,7 +116,7 @@ def _flakes_in(outline: np.ndarray, light: Light, least_px2: float) -> list[np.n
         beside = _kernel_beside(flake, mask, core, red, delta) if large else None
         if beside is None:
             continue
-        own = delta - np.median(delta[beside], axis=0)
+        own = delta - np.median(colours_at(delta, beside), axis=0)
         others = np.where(mask > 0, 0, 1) > 0
         edge = place_edge(own, flake, others, light_weight=light.light_weight)
         if edge is not None and len(edge) > 3 and area(edge) >= least_px2:

@@ -18,7 +18,7 @@ import shapely
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.masks import SQUARE, dilated, drawn, opened, solidity
 from measure.field.outline import Levels, crossed, outer_chain
-from measure.field.quick import mean_colour, median, median_colour, percentile
+from measure.field.quick import colours_at, mean_colour, median, median_colour, percentile
 
 _HALF = 0.5  # of a piece's density, where its edge lies
 _RIM_END = 0.3  # of the rim's height, where it is taken to end inside
@@ -168,8 +168,8 @@ def _clear_host(mask: np.ndarray, density: np.ndarray) -> _Host | None:
     if cv2.countNonZero(inside) < _LEAST_PX2:
         return None
     wide = dilated(mask, _BLUR_PX)
-    values = density[inside > 0]
-    clearest = values[neutral[inside > 0] <= percentile(neutral[inside > 0], 25)]
+    inner = neutral[inside > 0]
+    clearest = colours_at(colours_at(density, inside > 0), inner <= percentile(inner, 25))
     return _Host(mask, wide & (1 - inside), inside, median_colour(clearest), True, np.zeros(3))
 
 
@@ -178,7 +178,7 @@ def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Hos
     core = cv2.erode(own, SQUARE)
     if cv2.countNonZero(core) < _LEAST_PX2:
         return None
-    level = median_colour(density[core > 0])
+    level = median_colour(colours_at(density, core > 0))
     # where one edge runs under the other, neither is as dense as it is elsewhere
     band = dilated(piece & (1 - own), _GAP_PX) & dilated(own, _GAP_PX)
     return _Host(own, band, own & (1 - band), level, False, _STREAKS * level)
@@ -195,7 +195,7 @@ def _gone_on(
     core = cv2.erode(alone, SQUARE)
     beside = core & dilated(zone, _BESIDE_PX)
     beside = beside if cv2.countNonZero(beside) >= _LEAST_PX2 else core if core.any() else alone
-    tone = median_colour(density[beside > 0])
+    tone = median_colour(colours_at(density, beside > 0))
     strength = float(tone @ tone)
     if strength < 3 * _LEAST_DENSITY**2 or (host.clear and float(host.level @ tone) > _CLEAR * strength):
         return None
@@ -210,7 +210,7 @@ def _gone_on(
         # the neighbour's own density near what was found
         about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
         if cv2.countNonZero(about) >= _LEAST_PX2:
-            host = host._replace(level=median_colour(density[about > 0]))
+            host = host._replace(level=median_colour(colours_at(density, about > 0)))
             found = _within(mask, alone, host, reading, density)
     if found is None or not _credible(mask, host, tone, density, *found):
         return None
@@ -229,7 +229,7 @@ def _reading(tone: np.ndarray, *spreads: np.ndarray) -> np.ndarray:
 
 def _spread(density: np.ndarray, mask: np.ndarray) -> np.ndarray:
     """Covariance of the densities of a place, (3, 3)."""
-    values = density[mask > 0].astype(np.float64)
+    values = colours_at(density, mask > 0).astype(np.float64)
     if len(values) < _LEAST_PX2:
         return np.zeros((3, 3))
     one, two, three = np.ascontiguousarray((values - mean_colour(values)).T)
@@ -246,7 +246,7 @@ def _through_rim(
     A rim takes light of all colours alike, so a piece with a colour is told under the rim too.
     """
     reading = _reading(tone, _spread(density, core), np.full((3, 3), _GREY**2))
-    if float(np.std(density[core > 0] @ reading)) > _TOLD:
+    if float(np.std(colours_at(density, core > 0) @ reading)) > _TOLD:
         return host, tone / float(tone @ tone)
     whole = host.band | host.inside
     return host._replace(inside=whole, band=np.zeros_like(whole), sway=np.full(3, _GREY)), reading

@@ -20,7 +20,7 @@ from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.masks import dilated, drawn
 from measure.field.mottle import unlike_mottle
-from measure.field.quick import median, median_colour
+from measure.field.quick import colours_at, median, median_colour
 from measure.field.ragged import without_ragged_cuts
 from measure.field.tone_areas import Areas, tone_areas
 
@@ -163,7 +163,7 @@ def _heap(
     shared = np.sum(whole, axis=0) > 1
     for piece, (_, base) in zip(whole, pieces, strict=True):
         own = crop.delta.copy()
-        own[shared & (piece > 0)] = median_colour(crop.delta[base])
+        own[shared & (piece > 0)] = median_colour(colours_at(crop.delta, base))
         others = (areas.labels > 1) & (piece == 0)
         cut = without_ragged_cuts(cut_by_shape(piece, cut_strength), crop.delta, cut_strength)
         for k in range(1, int(cut.max()) + 1):

@@ -9,7 +9,7 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
 from measure.field.blank_check import refuse_dark_blank
-from measure.field.quick import length
+from measure.field.quick import colours_at, length
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
 from measure.model import Picture
@@ -326,5 +326,5 @@ def _noise(seen: _Seen, oil: _Oil, mask: np.ndarray | None) -> tuple[np.ndarray,
         limit = max(2.0, 3.0 * 0.85 * float(np.median(away[near])))
     noise, _ = _oil_noise(some, near)
     smooth_noise, sample = _oil_noise(some_smooth, near)
-    floor = _colour_steps(some_smooth[inside], noise)
+    floor = _colour_steps(colours_at(some_smooth, inside), noise)
     return noise, _whitening(sample, smooth_noise, floor).astype(np.float32)

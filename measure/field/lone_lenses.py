@@ -14,7 +14,7 @@ import shapely
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.lenses import misfit
 from measure.field.masks import SQUARE, drawn
-from measure.field.quick import median_colour
+from measure.field.quick import colours_at, median_colour
 
 _MISFIT = 0.3  # of the fainter piece's density, up to which two densities add up to a third
 # pieces are thinner towards their edges and blur takes from a narrow lens: where both become fuller with it
@@ -87,7 +87,7 @@ def _tone(k: int, shapes: dict[int, shapely.Polygon], density: np.ndarray) -> np
             own = own & (1 - drawn(outline_of(other) - corner, size))
     if cv2.countNonZero(own) < _LEAST_PX2:
         return None
-    return np.asarray(median_colour(density[box][own > 0]), np.float64)
+    return np.asarray(median_colour(colours_at(density[box], own > 0)), np.float64)
 
 
 def _pair(

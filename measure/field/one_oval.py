@@ -12,7 +12,7 @@ import numpy as np
 
 from measure.field.cut_lobes import oval_misfit
 from measure.field.masks import disc, fill_holes, solidity
-from measure.field.quick import median_colour
+from measure.field.quick import colours_at, median_colour
 from measure.field.step_seams import step_between
 
 _CLOSED_PX = 2.0  # gaps between parts, up to twice this wide
@@ -95,7 +95,7 @@ def _whole(labels: np.ndarray) -> np.ndarray:
 
 def _alike(labels: np.ndarray, parts: list[int], delta: np.ndarray) -> bool:
     """Whether parts differ little in colour compared with how they differ from the oil."""
-    tones = np.array([median_colour(delta[labels == n]) for n in parts], float)
+    tones = np.array([median_colour(colours_at(delta, labels == n)) for n in parts], float)
     height = float(np.linalg.norm(tones, axis=1).max())
     apart = np.linalg.norm(tones[:, None] - tones[None], axis=2).max()
     return bool(apart < _ALIKE * height)

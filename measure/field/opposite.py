@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, opened
-from measure.field.quick import median, median_colour
+from measure.field.quick import colours_at, median, median_colour
 
 _LEVEL = 0.1  # of the piece's own difference from the oil, the other way round
 _SURELY = 0.99  # of it, whatever the last digits are
@@ -46,7 +46,7 @@ def parted_by_sign(labels: np.ndarray, delta: np.ndarray, least_px2: float) -> t
         own = labels == number
         if not own.any():
             continue
-        values = delta[own]
+        values = colours_at(delta, own)
         colour = median_colour(values)
         unit = colour / max(float(colour @ colour), 1e-6)
         few = max(_FEW * len(values), least_px2)

@@ -21,7 +21,7 @@ from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
 from measure.field.lines_beyond import lines_beyond
 from measure.field.lone_lenses import lone_lenses
-from measure.field.quick import mean_channel, median
+from measure.field.quick import colours_at, mean_channel, median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_apart import rims_apart
 from measure.field.rims_over import clear_over
@@ -178,7 +178,7 @@ def _resolve(
     if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them
-    inside = mean_channel(crop.density[crop.union > 0])
+    inside = mean_channel(colours_at(crop.density, crop.union > 0))
     if not inside.size or median(inside) > _OPAQUE:
         return None
     if (inside < -0.05).mean() > 0.5:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import cv2
 import numpy as np
 
-from measure.field.quick import median, median_colour, percentile
+from measure.field.quick import colours_at, median, median_colour, percentile
 
 _SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
 _STEP = 2.8  # height of a line over its scaled curvature, for a line as wide as the scale
@@ -83,7 +83,7 @@ class PaleLines:
 
     def __init__(self, mask: np.ndarray, delta: np.ndarray) -> None:
         self._mask, self._delta = mask, delta
-        self._own = median_colour(delta[mask > 0])
+        self._own = median_colour(colours_at(delta, mask > 0))
         self._depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
         self._height = self._heights()
         deep = self._height[self._depth > _EDGE_PX]
@@ -219,9 +219,10 @@ def _line_heights(tone: np.ndarray) -> np.ndarray:
     best = np.zeros(tone.shape, np.float32)
     for scale in _SCALES_PX:
         smooth = cv2.GaussianBlur(tone, (0, 0), scale)
-        xx, yy, xy = (cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in _SECOND)
-        for part in (xx, yy, xy):
+        parts: list[np.ndarray] = [cv2.Sobel(smooth, cv2.CV_32F, *order, ksize=3) for order in _SECOND]
+        for part in parts:
             part *= 0.25
+        xx, yy, xy = parts
         most = xx + yy
         most *= 0.5
         xx -= yy

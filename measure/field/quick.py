@@ -65,6 +65,17 @@ def length(colours: np.ndarray) -> np.ndarray:
     return np.sqrt(total)
 
 
+def colours_at(colours: np.ndarray, where: np.ndarray) -> np.ndarray:
+    """Colours of a (..., 3) ndarray at the places marked in a (...) ndarray of bool, (K, 3).
+
+    The same as to take them by the marks, which is ten times as fast where each colour is one thing.
+    """
+    if colours.strides[-1] != colours.itemsize:
+        colours = np.ascontiguousarray(colours)
+    whole = colours.view(np.dtype((np.void, 3 * colours.itemsize)))[..., 0]
+    return whole[where].view(colours.dtype).reshape(-1, 3)
+
+
 def mean_colour(colours: np.ndarray) -> np.ndarray:
     """Mean of the colours in a (K, 3) ndarray of float, K at least 1, (3,) of its kind."""
     # row after row as the general library adds them, which takes it ten times as long

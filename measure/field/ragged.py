@@ -11,7 +11,7 @@ import numpy as np
 
 from measure.field.edge import colour_length
 from measure.field.masks import SQUARE
-from measure.field.quick import median, median_colour
+from measure.field.quick import colours_at, median, median_colour
 
 # Evidence for a cut: logistic regression on 1,658 cuts by shape in drawn fields of three renderers and in
 # real pieces laid on real grounds. With the limits below and each group judged by the others, 406 of 674
@@ -133,7 +133,7 @@ def _edge(height: np.ndarray, own: np.ndarray, depth: np.ndarray, most: float) -
 
 def _other_colour(delta: np.ndarray, cores: list[np.ndarray]) -> bool:
     """Whether two parts differ in colour and not only in how much of it they have."""
-    one, other = (median_colour(delta[core]).astype(float) for core in cores)
+    one, other = (median_colour(colours_at(delta, core)).astype(float) for core in cores)
     heights = float(np.linalg.norm(one)), float(np.linalg.norm(other))
     beside = float(np.linalg.norm(one - other)) ** 2 - (heights[0] - heights[1]) ** 2
     return bool(np.sqrt(max(beside, 0.0)) > _OTHER_COLOUR * max(*heights, 1e-6))

@@ -9,6 +9,7 @@ import numpy as np
 
 from measure.field.clear_parts import LEAST_RIM_PX
 from measure.field.masks import numbered, opened
+from measure.field.quick import colours_at
 
 _COLOURED = 0.22  # share of colour in the difference from the oil, from which it is no rim
 _BLACK = 16.0  # CIELAB lightness below its zero where all colours meet: less light moves them towards there
@@ -38,7 +39,7 @@ def coloured_bodies(
     coloured : (M, N) ndarray of uint8 or None
         None where all are alike.
     """
-    told = coloured_pixels(delta[strong > 0], oil_lab)
+    told = coloured_pixels(colours_at(delta, strong > 0), oil_lab)
     count, most = np.count_nonzero(told), len(told)
     if count < max(least_px2, _BOTH * most) or count > (1.0 - _BOTH) * most:
         return None

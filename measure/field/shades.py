@@ -17,7 +17,7 @@ from measure.field.cut_lobes import oval_misfit
 from measure.field.edge import colour_length
 from measure.field.flanks import above_half, usual_width
 from measure.field.masks import SQUARE, dilated, disc, fill_holes, numbered, opened, solidity
-from measure.field.quick import median, percentile
+from measure.field.quick import colours_at, median, percentile
 
 _COLOURED = 12.0  # distance from the line of shade of a coloured piece, CIELAB units of full light
 _NO_LIGHT = -16.0  # L of the cube root of nothing
@@ -100,7 +100,8 @@ def _grey_and_coloured(delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray) 
     # nothing tells the depth of what fills its crop
     deepest = min(float(cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5).max()), max(low.shape))
     fine = _CALM * deepest
-    values = (cv2.GaussianBlur(delta, (0, 0), fine) if fine > _CALM_LEAST_PX else delta)[low]
+    calm = cv2.GaussianBlur(delta, (0, 0), fine) if fine > _CALM_LEAST_PX else delta
+    values = colours_at(calm, low)
     darker = values @ (-ground / bright)
     off = np.sqrt(np.maximum(np.einsum("ij,ij->i", values, values) - darker * darker, 0.0))
     colour = off / np.maximum(1.0 - darker / bright, _LEAST_LIGHT)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.pale_lines import PaleLine, PaleLines
-from measure.field.quick import median_colour
+from measure.field.quick import colours_at, median_colour
 
 _SIGMA_PX = 1.0
 _WIDE_PX = 3.8  # height of a step over its steepness at the usual blur
@@ -54,6 +54,6 @@ class StepLines(PaleLines):
             beside = (side > 0) & near
             if np.count_nonzero(beside) < _FEW_PX:
                 return 0.0
-            tones.append(median_colour(self._delta[beside]))
+            tones.append(median_colour(colours_at(self._delta, beside)))
         own = np.linalg.norm(self._own)
         return float(np.linalg.norm(tones[0] - tones[1]) / max(float(own), 1e-6))

@@ -16,7 +16,7 @@ import numpy as np
 from measure.field.edge import SMOOTHING_SIGMA_PX, Piece, along_own_colour, edge_reach
 from measure.field.masks import dilated, drawn, fill_holes, opened_to, solidity
 from measure.field.outline import area
-from measure.field.quick import median, percentile
+from measure.field.quick import colours_at, median, percentile
 
 _STICKS_OUT = 0.01  # area missing in the hull over the piece's, below which nothing hangs on it
 _LEAST_BAY_PX2 = 6.0
@@ -62,7 +62,7 @@ def without_tails(piece: Piece, outline: np.ndarray, least_px2: float) -> Trimme
     inside = mask.view(bool)
     if not inside.any():
         return None
-    field = along_own_colour(piece.delta, piece.delta[piece.mask.view(bool)])
+    field = along_own_colour(piece.delta, colours_at(piece.delta, piece.mask.view(bool)))
     height = median(field[inside])
     weak, threads = _faint(mask, field, height, piece), _threads(mask)
     tails = weak | threads

@@ -10,7 +10,7 @@ import numpy as np
 
 from measure.field.compiled import find_objects
 from measure.field.flood import flooded
-from measure.field.quick import length, percentile
+from measure.field.quick import colours_at, length, percentile
 
 _LEAST_STEP = 0.02  # natural density; fainter steps are noise
 _FAINT_SHARE = 0.5  # of the usual density below which an area beside the oil is oil
@@ -186,7 +186,7 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
     """
     steep = _steepness(density)
     inside = near > 0
-    values = density[inside]
+    values = colours_at(density, inside)
     usual = percentile(length(values), 50) if len(values) else 0.0
     if usual <= 0:
         return []
