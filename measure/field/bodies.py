@@ -66,10 +66,10 @@ def bodies_of(
             break
         box = _padded_box(boxes[j - 1], parts.shape, 1)
         part = parts[box] == j
-        if taken[box][part].mean() > _COVERED:
+        mask = part.astype(np.uint8)
+        if cv2.countNonZero(taken[box] & mask) / cv2.countNonZero(mask) > _COVERED:
             continue
         height = median(field[box][part])
-        mask = part.astype(np.uint8)
         if cv2.countNonZero(fill_holes(mask)) > cv2.countNonZero(mask):
             share = field[box] / np.maximum(typical[box], 1e-3)
             mask = fill_body(mask, share, width, _likeness(delta[box], part))

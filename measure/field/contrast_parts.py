@@ -160,4 +160,4 @@ def grown_labels(labels: np.ndarray, room: np.ndarray, reach: float) -> np.ndarr
     table = np.zeros(int(index.max()) + 1, labels.dtype)
     seeds = labels > 0
     table[index[seeds]] = labels[seeds]
-    return np.where((away <= reach) & (room | seeds), table[index], 0)
+    return np.where((away <= reach) & (room | seeds), table.take(index), 0)

@@ -58,7 +58,11 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
     limit = neck_limit(cut_strength)
     if limit <= 0:
         return mask.astype(np.int32)
-    distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    # nothing beyond the box is nearer than its frame
+    x, y, wide, high = cv2.boundingRect(mask)
+    box = np.s_[max(0, y - 1) : y + high + 1, max(0, x - 1) : x + wide + 1]
+    distance = np.zeros(mask.shape, np.float32)
+    distance[box] = cv2.distanceTransform(mask[box], cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     # whole numbers before their root: the last digit depends on where the array lies in memory
     distance = np.sqrt(np.rint(distance * distance))
     seeds, count = _summits(distance, mask)
@@ -68,7 +72,7 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
     flat = _Framed.of(basins, distance)
     saddle, summit = flat.saddles(), flat.summits(count)
     target = _joined(saddle, summit, _notches(flat, saddle, summit, mask), limit)
-    return np.array(target, np.int32)[basins]
+    return np.array(target, np.int32).take(basins)
 
 
 def _summits(distance: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, int]:

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, numbered
-from measure.field.quick import colours_at, length, mean_colour, median, median_colour, percentile
+from measure.field.quick import colours_at, length, less, mean_colour, median, median_colour, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -58,11 +58,13 @@ def cut_by_colour(
     core = cv2.erode(mask, np.ones((3, 3), np.uint8))
     if core.sum() < 2 * least:
         return whole
-    calm = _calmed(delta, mask)
-    values = colours_at(calm, core > 0)
+    values = _calmed(delta, mask, core > 0)
     strength = length(values)
     usual = median(strength)
-    hue = values / np.maximum(strength, 0.25 * usual)[:, None] * usual
+    hue, strong = values.copy(), np.maximum(strength, 0.25 * usual)
+    for channel in hue.T:
+        channel /= strong
+        channel *= usual
     for features in (hue, values):
         split = _split(features)
         # colours are compared first, for the areas are dearer
@@ -78,16 +80,19 @@ def cut_by_colour(
     return whole
 
 
-def _calmed(delta: np.ndarray, mask: np.ndarray) -> np.ndarray:
-    """Smooth inside the piece only."""
-    weight = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), _CALM_SIGMA_PX)
-    total = cv2.GaussianBlur(delta * mask[..., None], (0, 0), _CALM_SIGMA_PX)
-    return total / np.maximum(weight, 1e-3)[..., None]
+def _calmed(delta: np.ndarray, mask: np.ndarray, core: np.ndarray) -> np.ndarray:
+    """Colours smoothed inside the piece only, (K, 3) of its core."""
+    weight = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), _CALM_SIGMA_PX)[core]
+    total = colours_at(cv2.GaussianBlur(cv2.copyTo(delta, mask), (0, 0), _CALM_SIGMA_PX), core)
+    weight = np.maximum(weight, 1e-3)
+    for channel in total.T:
+        channel /= weight
+    return total
 
 
 def _split(values: np.ndarray) -> np.ndarray | None:
     """Split in two along the direction of largest spread, by Otsu's threshold; None without spread."""
-    centred = values - mean_colour(values)
+    centred = less(values, mean_colour(values))
     _, vectors = np.linalg.eigh(centred.T @ centred)
     along = centred @ vectors[:, -1]
     low, high = percentile(along, 0.5), percentile(along, 99.5)
@@ -181,7 +186,7 @@ def spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
     )
     table = np.zeros(int(index.max()) + 1, np.int32)
     table[index[seeds > 0]] = seeds[seeds > 0]
-    return table[index] * (mask > 0)
+    return table.take(index) * (mask > 0)
 
 
 def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:

@@ -60,7 +60,8 @@ def with_flakes(found: Found, light: Light, least_px2: float) -> Found:
     flags = found.flags.copy()
     from shapely import STRtree, box
 
-    tree = STRtree([box(*o.min(axis=0), *o.max(axis=0)) for o in found.outlines])
+    boxes = np.array([[*o.min(axis=0), *o.max(axis=0)] for o in found.outlines]).reshape(-1, 4)
+    tree = STRtree(box(*boxes.T))
     for k in np.flatnonzero((found.flags & bits("rim_only")) == 0):
         for outline in _flakes_in(found.outlines[k], light, least_px2):
             near = tree.query(box(*outline.min(axis=0), *outline.max(axis=0)))

@@ -122,7 +122,8 @@ def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) ->
     points = np.concatenate(contours).reshape(-1, 2) + np.array([x - 1, y - 1])
     length = float(max(cv2.minAreaRect(points.astype(np.float32))[1])) + 1.0
     # a dark body in a wide haze is no line either
-    core = float(max(cv2.minAreaRect(cv2.findNonZero(strong))[1])) + 1.0
+    border, _ = cv2.findContours(strong, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    core = float(max(cv2.minAreaRect(np.concatenate(border))[1])) + 1.0
     if 2.0 * half > _SLENDER * core:
         return None
     closed = cv2.countNonZero(fill_holes(mask)) > (1.0 + _HOLE) * n

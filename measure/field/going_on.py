@@ -18,7 +18,7 @@ import shapely
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.masks import SQUARE, dilated, drawn, opened, solidity
 from measure.field.outline import Levels, crossed, outer_chain
-from measure.field.quick import colours_at, mean_colour, median, median_colour, percentile
+from measure.field.quick import colours_at, less, mean_colour, median, median_colour, percentile, set_colours
 
 _HALF = 0.5  # of a piece's density, where its edge lies
 _RIM_END = 0.3  # of the rim's height, where it is taken to end inside
@@ -132,7 +132,8 @@ def _window(
     one: shapely.Polygon, other: shapely.Polygon, shape: tuple[int, int]
 ) -> tuple[tuple[slice, slice], np.ndarray]:
     """Rows and columns about two pieces, and the corner of them."""
-    x0, y0, x1, y1 = shapely.union(one.envelope, other.envelope).bounds
+    (x0, y0, x1, y1), (x2, y2, x3, y3) = one.bounds, other.bounds
+    x0, y0, x1, y1 = min(x0, x2), min(y0, y2), max(x1, x3), max(y1, y3)
     left, top = max(0, int(x0) - _MARGIN_PX), max(0, int(y0) - _MARGIN_PX)
     box = np.s_[top : min(shape[0], int(y1) + _MARGIN_PX), left : min(shape[1], int(x1) + _MARGIN_PX)]
     return box, np.array([left, top], float)
@@ -256,7 +257,9 @@ def _within(
     mask: np.ndarray, alone: np.ndarray, host: _Host, reading: np.ndarray, density: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray] | None:
     """A piece with what is connected to it and as dense inside another, and the share of its density."""
-    own = np.where(host.inside[..., None] > 0, density - host.level, density)
+    own = density.copy()
+    inside = host.inside > 0
+    set_colours(own, inside, less(colours_at(own, inside), host.level))
     share = own @ reading.astype(np.float32)
     least = max(_LEAST_PX2 / 2, _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0)
     if cv2.countNonZero(((share > _HALF) & (host.inside > 0)).view(np.uint8)) < least:

@@ -66,7 +66,11 @@ class _Guess(NamedTuple):
 
 def covered(crop: Cluster, new: np.ndarray) -> list[int]:
     """Rows of pieces that new ones, drawn as a mask, stand in place of."""
-    return [k for k, m in enumerate(crop.masks) if m.any() and new[m > 0].mean() > _COVERED]
+    return [
+        k
+        for k, m in enumerate(crop.masks)
+        if (area := cv2.countNonZero(m)) and cv2.countNonZero(new & m) / area > _COVERED
+    ]
 
 
 def solid_heaps(crop: Cluster, clear: np.ndarray, least_px2: float, cut_strength: float) -> list[Heap]:

@@ -35,6 +35,8 @@ def credible_lenses(
     masks : list of (M, N) ndarray of uint8
         The pieces as found, in a crop of the same or a larger size.
     """
+    if not lenses:
+        return {}
     size = areas.labels.shape[::-1]
     found = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST) for m in masks]
     full = [solidity(m) if m.any() else 0.0 for m in found]

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
-from measure.field.quick import colours_at
+from measure.field.quick import colours_at, weighted_colour
 from measure.field.rims import dilated, solidity
 from measure.field.tone_areas import Areas
 
@@ -81,7 +81,7 @@ def _tones_beside(areas: Areas, lens: int, near: list[int]) -> dict[int, np.ndar
         here = beside & (labels == n)
         tones[n] = areas.tone[n]
         if here.sum() >= _LEAST_BESIDE_PX2:
-            tones[n] = np.average(colours_at(areas.density[box], here), axis=0, weights=weight[here])
+            tones[n] = weighted_colour(colours_at(areas.density[box], here), weight[here])
     return tones
 
 

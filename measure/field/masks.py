@@ -159,5 +159,5 @@ def drawn(outline: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     (M, N) ndarray of uint8
     """
     mask = np.zeros(shape, np.uint8)
-    cv2.fillPoly(mask, [np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
+    cv2.fillPoly(mask, [np.rint((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
     return mask

@@ -76,11 +76,33 @@ def colours_at(colours: np.ndarray, where: np.ndarray) -> np.ndarray:
     return whole[where].view(colours.dtype).reshape(-1, 3)
 
 
+def set_colours(colours: np.ndarray, where: np.ndarray, new: np.ndarray) -> None:
+    """Set the colours of a contiguous (..., 3) ndarray at marked places to those of a (K, 3) ndarray."""
+    kind = np.dtype((np.void, 3 * colours.itemsize))
+    colours.view(kind)[..., 0][where] = new.view(kind)[..., 0]
+
+
+def less(colours: np.ndarray, colour: np.ndarray) -> np.ndarray:
+    """Colours of a (K, 3) ndarray of float32, each less one colour, (3,) ndarray of float32."""
+    # the general library goes round for each colour
+    off = cv2.subtract(colours.reshape(-1, 1, 3), (*colour.tolist(), 0.0))
+    return off.reshape(-1, 3)
+
+
 def mean_colour(colours: np.ndarray) -> np.ndarray:
     """Mean of the colours in a (K, 3) ndarray of float, K at least 1, (3,) of its kind."""
     # row after row as the general library adds them, which takes it ten times as long
     total: np.ndarray = cv2.reduce(colours, 0, cv2.REDUCE_SUM)[0]
     return total / len(colours)
+
+
+def weighted_colour(colours: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """Weighted mean of the colours in a (K, 3) ndarray of float32, K at least 1, (3,) of its kind."""
+    heavy = colours.copy()
+    for channel in heavy.T:
+        channel *= weight
+    total: np.ndarray = cv2.reduce(heavy, 0, cv2.REDUCE_SUM)[0]
+    return total / weight.sum()
 
 
 def mean_channel(colours: np.ndarray) -> np.ndarray:

@@ -79,6 +79,8 @@ def find_clear(
     for gap in (*_GAPS, min(0.4 * size, 40.0)):
         if gap > 0.45 * size and gap > 1.5:
             continue
+        if cv2.countNonZero(convex & (1 - before)) < CLEAR_SHARE * least_px2:
+            break  # nor does it fill more than is left of the hull
         filled = fill_holes(_walled(closed(low, gap), frame))
         if cv2.countNonZero(filled & (1 - before)) < CLEAR_SHARE * least_px2:
             continue
@@ -253,12 +255,15 @@ def _candidates(
 
 def _divided(part: np.ndarray, area: int) -> list[np.ndarray]:
     """A part if it is convex, else what it falls into at its necks."""
-    if solidity(part) > CONVEX:
+    full = solidity(part)
+    if full > CONVEX:
         return [part]
     deepest = float(cv2.distanceTransform(part, cv2.DIST_L2, 3).max())
     if area > _RIBBON * deepest**2:
         return []
     cut = cut_by_shape(part, 0.5)
+    if cut.max() == 1 and full < CONVEX:
+        return []
     return [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)]
 
 

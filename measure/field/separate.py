@@ -189,7 +189,12 @@ def _is_one_thread(strong: np.ndarray, rims: np.ndarray, clear: np.ndarray, widt
     if is_band(rims, width):
         return True
     # a hollow thread has a pale middle
-    return (is_line(strong) or is_line(fill_holes(strong))) and not _is_whole(clear, strong)
+    return (is_line(strong) or _is_hollow_line(strong)) and not _is_whole(clear, strong)
+
+
+def _is_hollow_line(strong: np.ndarray) -> bool:
+    filled = fill_holes(strong)
+    return cv2.countNonZero(filled) > cv2.countNonZero(strong) and is_line(filled)
 
 
 def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:

@@ -58,6 +58,9 @@ def is_band(strong: np.ndarray, width: float) -> bool:
     width : float
         10-90 % width of the edges, px.
     """
+    *_, wide, high = cv2.boundingRect(strong)
+    if wide * high < _BAND * float(cv2.distanceTransform(strong, cv2.DIST_L2, 5).max()) ** 2:
+        return False  # what is filled stays in the box and is as thick at least
     whole = fill_holes(closed(strong, width))
     depth = cv2.distanceTransform(whole, cv2.DIST_L2, 5)
     half, area = float(depth.max()), cv2.countNonZero(whole)
