@@ -83,10 +83,12 @@ def set_colours(colours: np.ndarray, where: np.ndarray, new: np.ndarray) -> None
 
 
 def less(colours: np.ndarray, colour: np.ndarray) -> np.ndarray:
-    """Colours of a (K, 3) ndarray of float32, each less one colour, (3,) ndarray of float32."""
-    # the general library goes round for each colour
-    off = cv2.subtract(colours.reshape(-1, 1, 3), (*colour.tolist(), 0.0))
-    return off.reshape(-1, 3)
+    """Colours of a (K, 3) ndarray of float, each less one colour, (3,) ndarray of its kind."""
+    # channel by channel, for the general library goes round for each colour
+    off: np.ndarray = colours.copy()
+    for channel, value in zip(off.T, colour, strict=True):
+        channel -= value
+    return off
 
 
 def mean_colour(colours: np.ndarray) -> np.ndarray:
