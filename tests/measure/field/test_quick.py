@@ -50,3 +50,33 @@ def test_middles_of_whole_numbers_do_not_run_over(kind):
     assert quick.percentile(np.array([np.iinfo(kind).min, top], kind), 25) == pytest.approx(
         np.percentile(np.array([np.iinfo(kind).min, top], float), 25)
     )
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 40, 41, 1500, 1501, 4000])
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_colours_are_worked_out_as_the_library_does(count: int, kind: type) -> None:
+    rng = np.random.default_rng(count)
+    colours = rng.normal(0.0, 20.0, (count, 3)).astype(kind)
+    middle = quick.median_colour(colours)
+    np.testing.assert_array_equal(middle, np.median(colours, axis=0))
+    np.testing.assert_array_equal(quick.less(colours, middle), colours - middle)
+    weight = rng.random(count).astype(kind)
+    np.testing.assert_array_equal(
+        quick.weighted_colour(colours, weight), np.average(colours, axis=0, weights=weight)
+    )
+    assert quick.quantile(colours[:, 0], 0.7) == float(np.quantile(colours[:, 0], 0.7))
+
+
+@pytest.mark.parametrize("share", [0.0, 0.4, 1.0])
+def test_colours_are_taken_and_set_where_they_are_marked(share: float) -> None:
+    rng = np.random.default_rng(6)
+    whole = rng.normal(size=(31, 44, 3)).astype(np.float32)
+    for colours in (whole, whole[3:20, 5:30], whole[..., ::-1]):
+        where = rng.random(colours.shape[:2]) < share
+        found = quick.colours_at(colours, where)
+        np.testing.assert_array_equal(found, colours[where])
+        assert found.flags.c_contiguous
+    wanted, where = whole.copy(), rng.random(whole.shape[:2]) < share
+    wanted[where] *= 2
+    quick.set_colours(whole, where, 2 * quick.colours_at(whole, where))
+    np.testing.assert_array_equal(whole, wanted)
