@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from measure.field import kind_alike
 from measure.field.kind_alike import among_alike
 from measure.field.kind_model import GROUPS, green_between
 from measure.particles import make_particles
@@ -63,3 +64,14 @@ def test_a_piece_does_not_hear_itself():
     alone = among_alike(chances([0.6, 0.6, 0.6, 0.6, 0.6]), found)
     # nobody of its colour: what it hears is its own colour's silence
     assert alone[4, KERNEL] == pytest.approx(0.6, abs=0.01)
+
+
+def test_crowded_fields_are_heard_in_blocks_with_the_same_digits(monkeypatch: pytest.MonkeyPatch):
+    rng = np.random.default_rng(8)
+    found = pieces(
+        np.concatenate([BROWN * rng.uniform(0.5, 1.5, (70, 1)), TANNED * rng.uniform(0.5, 1.5, (59, 1))])
+    )
+    own = chances(rng.uniform(0.1, 0.9, 129))
+    whole = among_alike(own, found)
+    monkeypatch.setattr(kind_alike, "_BLOCK", 64)
+    assert np.array_equal(among_alike(own, found), whole)
