@@ -14,6 +14,7 @@ from measure.field.kept_memory import kept_memory
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
+from measure.field.plate_shade import without_shade
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
@@ -135,13 +136,14 @@ def _measured(
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
-        level = without_relief(light)
+        plain = without_shade(light)
+        level = without_relief(plain)
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:
-            found = with_flakes(found, light, area)
-        found = settled(found, light)
+            found = with_flakes(found, plain, area)
+        found = settled(found, plain)
     progress.report(0.8, "measuring pieces")
     particles = measure_outlines(
         found.outlines,
