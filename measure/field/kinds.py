@@ -15,6 +15,7 @@ from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_alike import among_alike
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
+from measure.field.plate_colour import against_grey, ground_light
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.particles import Particles
@@ -22,7 +23,7 @@ from measure.particles import Particles
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
 DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
-NEAR_GREY = 0.5  # the weaker over the stronger of red and blue light of a plate, at least
+NEAR_GREY = 0.5  # blue over red light of a plate, at least
 LIGHTER_SHARE = 0.25  # of what all pieces change: 0.03 at most where light comes from below, 0.9 from above
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
@@ -66,8 +67,10 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
     """
     if not len(particles):
         return particles
-    chance = by_form(group_chances(particles, learned, table), particles)
-    chance = in_context(among_alike(chance, particles))
+    table = table or table_of(particles)
+    seen = against_grey(particles, table)
+    chance = by_form(group_chances(particles, learned, table), seen)
+    chance = in_context(among_alike(chance, seen))
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
@@ -93,7 +96,7 @@ def group_chances(
     model: Model = built_in(table)
     if learned is not None and table in learned.get("tables", {}):
         model = from_numbers(learned, table)
-    return probabilities(model, descriptors(particles))
+    return probabilities(model, descriptors(against_grey(particles, table)))
 
 
 def by_form(chance: np.ndarray, particles: Particles) -> np.ndarray:
@@ -264,21 +267,20 @@ def table_of(particles: Particles) -> str:
     """Name of the model's table for pieces of one field: with colour or without, and on what ground.
 
     On a bright plate pieces lighter than it are lit from above, and their colours say something else than
-    those of pieces that take light away. A strongly coloured ground is stained oil, which pieces displace.
+    those of pieces that take light away. A ground that is strongly red or yellow is stained oil, which pieces
+    displace; no oil is blue.
     On a ground that is dark because nothing scatters there pieces are lighter; where they are darker, light
     comes from below and the picture is underexposed, which changes no density.
     """
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
     grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
-    density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1)
-    # the oil's linear light follows from a piece's colour and its density against the oil
-    oil = (rgb / 255.0) ** 2.2 * 10.0**density
-    red, _, blue = np.median(oil, axis=0) if len(oil) else np.ones(3)
+    oil = ground_light(particles) if len(particles) else np.ones(3)
+    red, _, blue = oil
     ground = "bright"
     change = particles["lightness_step"].astype(float) * particles["area_px2"]
     lighter = np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum()
-    if lighter and np.median(oil.mean(axis=1)) < DARK_GROUND:
+    if lighter and oil.mean() < DARK_GROUND:
         ground = "dark"
-    elif lighter and min(red, blue) > NEAR_GREY * max(red, blue):
+    elif lighter and blue > NEAR_GREY * red:
         ground = "bright, lighter"
     return f"{'grey' if grey else 'colour'} on {ground}"

@@ -22,6 +22,7 @@ from measure.field.kind_model import (
     to_numbers,
 )
 from measure.field.kinds import CODE_OF_GROUP, table_of, tag
+from measure.field.plate_colour import against_grey
 from measure.model import KINDS
 from measure.particles import Particles
 
@@ -153,7 +154,7 @@ def _lessons(fields: Mapping[int, Particles]) -> dict[str, _Lesson]:
             found.setdefault(table_of(particles), []).append((number, particles, hand))
     lessons = {}
     for table, rows in found.items():
-        values = [descriptors(p) for _, p, _ in rows]
+        values = [descriptors(against_grey(p, table)) for _, p, _ in rows]
         others = np.concatenate([v[~hand] for v, (_, _, hand) in zip(values, rows, strict=True)])
         own = np.concatenate([v[hand] for v, (_, _, hand) in zip(values, rows, strict=True)])
         base = built_in(table)
