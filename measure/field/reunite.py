@@ -104,6 +104,9 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
         return None
     if (particles["flags"][i] ^ particles["flags"][j]) & bits("shade", "thread"):
         return None
+    # each was followed to where it ends
+    if particles["flags"][i] & particles["flags"][j] & bits("thread"):
+        return None
     apart = _colour_apart(particles, i, j)
     strip = _strip(particles, i) or _strip(particles, j)
     if (apart >= _AKIN and not strip) or (apart >= _SAME and seam < _SEAM):

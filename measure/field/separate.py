@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from measure.field.bands import fibres_in
 from measure.field.bodies import bodies_of, edge_width
 from measure.field.contrast_parts import contrast_parts, grown_labels
 from measure.field.cut import cut_by_shape
@@ -14,7 +15,7 @@ from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import colour_length, slope
 from measure.field.facets import merged_facets, one_crystal
 from measure.field.flanks import above_half, without_faint
-from measure.field.masks import dilated, fill_holes
+from measure.field.masks import dilated, fill_holes, numbered
 from measure.field.one_oval import merged_ovals
 from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
@@ -95,6 +96,33 @@ def separate(
     field = colour_length(delta)
     strong, width = above_half(field, low)
     rims = without_faint(strong, field)
+    fibres = np.zeros(0) if is_band(rims, width) else fibres_in(rims, field, width)
+    if fibres.any():
+        fibres = _with_flanks(fibres, rims, low, width)
+
+        def anew(part: np.ndarray) -> Parts:
+            rest = (least_px2, seed, cut_strength, frame, usual_height, oil_lab)
+            return _taken_apart(delta, distance, part, *rest)
+
+        return _beside_fibres(fibres, low, anew, least_px2)
+    return _taken_apart(delta, distance, low, least_px2, seed, cut_strength, frame, usual_height, oil_lab)
+
+
+def _taken_apart(
+    delta: np.ndarray,
+    distance: np.ndarray,
+    low: np.ndarray,
+    least_px2: float,
+    seed: float,
+    cut_strength: float,
+    frame: tuple[bool, bool, bool, bool],
+    usual_height: float,
+    oil_lab: np.ndarray,
+) -> Parts:
+    """Take a component apart in which there are no fibres beside other things."""
+    field = colour_length(delta)
+    strong, width = above_half(field, low)
+    rims = without_faint(strong, field)
     clear = _clear_parts(delta, low.view(np.uint8), rims, width, 0.7 * least_px2, frame, oil_lab)
     if clear.any():
         clear = credible(clear, rims, field, distance, seed, 0.7 * least_px2)
@@ -146,6 +174,37 @@ def separate(
         if whole is not None:
             return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
     return Parts(labels, groups, transparent, frozenset(strung))
+
+
+def _with_flanks(fibres: np.ndarray, rims: np.ndarray, low: np.ndarray, width: float) -> np.ndarray:
+    """Fibres with their flanks, which lie nearer to them than to what they touch."""
+    others = (rims > 0) & (fibres == 0)
+    labels = np.where(others, fibres.max() + 1, fibres).astype(np.int32)
+    grown = grown_labels(labels, low, 3.0 * width + 4.0)
+    return np.where(grown <= fibres.max(), grown, 0).astype(np.int32)
+
+
+def _beside_fibres(
+    fibres: np.ndarray, low: np.ndarray, anew: Callable[[np.ndarray], Parts], least_px2: float
+) -> Parts:
+    """Parts of a component each of which was taken apart by itself once its fibres were known."""
+    labels, used = fibres.copy(), int(fibres.max())
+    threads = frozenset(range(1, used + 1))
+    groups = [[n] for n in threads]
+    clear: set[int] = set()
+    strung = set(threads)
+    count, rest, stats = numbered((low & (fibres == 0)).view(np.uint8), 8)
+    for n in range(1, count):
+        if stats[n, 4] < least_px2:
+            continue
+        parts = anew(rest == n)
+        inside = (parts.labels > 0) & (labels == 0)
+        labels[inside] = parts.labels[inside] + used
+        groups += [[k + used for k in group] for group in parts.groups]
+        clear |= {k + used for k in parts.clear}
+        strung |= {k + used for k in parts.threads}
+        used += max((k for group in parts.groups for k in group), default=0)
+    return Parts(labels, groups, frozenset(clear), frozenset(strung))
 
 
 def _with_crystals(

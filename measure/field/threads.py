@@ -61,7 +61,18 @@ def is_band(strong: np.ndarray, width: float) -> bool:
     *_, wide, high = cv2.boundingRect(strong)
     if wide * high < _BAND * float(cv2.distanceTransform(strong, cv2.DIST_L2, 5).max()) ** 2:
         return False  # what is filled stays in the box and is as thick at least
-    whole = fill_holes(closed(strong, width))
+    return is_even_band(fill_holes(closed(strong, width)))
+
+
+def is_even_band(whole: np.ndarray, border_px: float = 0.0) -> bool:
+    """Whether a mask without holes is one band, as wide all along and several times as long as wide.
+
+    Parameters
+    ----------
+    whole : (M, N) ndarray of uint8
+    border_px : float
+        How far the border of the outermost pixels is from their middle, which counts in thin bands.
+    """
     depth = cv2.distanceTransform(whole, cv2.DIST_L2, 5)
     half, area = float(depth.max()), cv2.countNonZero(whole)
     if not area or area < _BAND * half**2:
@@ -70,10 +81,12 @@ def is_band(strong: np.ndarray, width: float) -> bool:
     outline = max(contours, key=cv2.contourArea)
     ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
     usual = median(ridge)
-    if half > _EVEN_WIDTH * usual + 0.5 or cv2.contourArea(outline) < _MOSTLY * area:
+    around = cv2.arcLength(outline, True)
+    if half > _EVEN_WIDTH * usual + 0.5 or cv2.contourArea(outline) + border_px * around < _MOSTLY * area:
         return False
+    usual -= border_px
     # of a band with square ends
-    return bool(cv2.arcLength(outline, True) <= _EVEN_BAND * (area / usual + 4.0 * usual))
+    return bool(around <= _EVEN_BAND * (area / usual + 4.0 * usual))
 
 
 def threads_between(strong: np.ndarray, width: float) -> np.ndarray:
