@@ -15,6 +15,7 @@ from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import colour_length, slope
 from measure.field.facets import merged_facets, one_crystal
 from measure.field.flanks import above_half, without_faint
+from measure.field.folds import merged_folds
 from measure.field.masks import dilated, fill_holes, numbered
 from measure.field.one_oval import merged_ovals
 from measure.field.one_rim import one_rim
@@ -163,6 +164,9 @@ def _taken_apart(
         )
     transparent = frozenset(range(used + 1, total + 1))
     if total > 1:
+        solid = [n for group in groups for n in group if n not in transparent and n not in strung]
+        joined = merged_folds(labels, solid, delta, oil_lab, width)
+        groups = [left for group in groups if (left := [n for n in group if n not in joined])]
         crystals = merged_facets(labels, transparent, delta, oil_lab, width)
         groups, transparent = _with_crystals(groups, transparent, crystals)
     if total > 1 or cv2.countNonZero(labels) < _WHOLE * np.count_nonzero(low):

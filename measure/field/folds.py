@@ -1,0 +1,126 @@
+"""Skins that are folded or rolled: the doubled part is a darker area of the same piece.
+
+Where a thin skin lies over itself the light passes it twice, so the density is about twice as high and of the
+same hue, with an edge as sharp as any. A fold is a line along which the skin turns back: what lies over it
+ends inside the skin's own outline, and at both ends of the edge the outline goes on without a notch. Two
+skins over one another, or side by side, stand out beyond each other and leave notches there, and what both
+of them cover borders on both.
+"""
+
+import cv2
+import numpy as np
+
+from measure.field.absorbance import density
+from measure.field.masks import closed, dilated, eroded, fill_holes
+from measure.field.ovals import notches_of
+from measure.field.quick import median
+from measure.field.seams import contour_of
+
+# density of the doubled part over that of the single one; a camera's tone curve widens it, rolls have layers
+_TWICE = (1.45, 3.2)
+_HUE = 0.2  # what differs of two densities once they are made as high, over the higher
+_NOTCH, _LEAST_NOTCH_PX, _NOTCHES = (
+    0.08,
+    1.0,
+    8,
+)  # depth over the root of the area; px; how many are looked at
+_BESIDE = 0.15  # share of the border of the doubled part that may be beside other parts
+_FEW_PX = 12
+
+
+def merged_folds(
+    labels: np.ndarray, asked: list[int], delta: np.ndarray, oil_lab: np.ndarray, width: float
+) -> dict[int, int]:
+    """Give the single and the doubled part of folded skins one number, in place.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        1.. for each part of a component; 0 elsewhere.
+    asked : list of int
+        Parts that may be skin.
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    oil_lab : (3,) ndarray
+    width : float
+        10-90 % width of an edge, px.
+
+    Returns
+    -------
+    joined : dict of int to int
+        For each number that is gone the one its pixels have now.
+    """
+    joined: dict[int, int] = {}
+    if len(asked) < 2:
+        return joined
+    dense, reach = density(delta, oil_lab), 0.5 * width + 1.5
+    for i, one in enumerate(asked):
+        for other in asked[i + 1 :]:
+            if one in joined or other in joined:
+                continue
+            box = _box_of(labels, (one, other), reach)
+            if box is None:
+                continue
+            inside = labels[box]
+            whole = _folded(inside, (one, other), dense[box], width, reach)
+            if whole is not None:
+                inside[(whole > 0) & ((inside == 0) | (inside == other))] = one
+                joined[other] = one
+    return joined
+
+
+def is_doubled(single: np.ndarray, double: np.ndarray) -> bool:
+    """Whether one density, (3,), is about twice the other one or more, and of the same hue."""
+    times = float(double @ single / max(float(single @ single), 1e-9))
+    if not _TWICE[0] < times < _TWICE[1]:
+        return False
+    return float(np.linalg.norm(double - times * single)) < _HUE * float(np.linalg.norm(double))
+
+
+def _box_of(labels: np.ndarray, pair: tuple[int, int], reach: float) -> tuple[slice, slice] | None:
+    """Window about two parts, None where they are apart."""
+    one, other = ((labels == k).view(np.uint8) for k in pair)
+    m = int(np.ceil(reach)) + 3
+    (x0, y0, w0, h0), (x1, y1, w1, h1) = cv2.boundingRect(one), cv2.boundingRect(other)
+    if not w0 or not w1 or max(x0, x1) > min(x0 + w0, x1 + w1) + m or max(y0, y1) > min(y0 + h0, y1 + h1) + m:
+        return None
+    left, top = max(0, min(x0, x1) - m), max(0, min(y0, y1) - m)
+    return np.s_[top : max(y0 + h0, y1 + h1) + m, left : max(x0 + w0, x1 + w1) + m]
+
+
+def _folded(
+    labels: np.ndarray, pair: tuple[int, int], dense: np.ndarray, width: float, reach: float
+) -> np.ndarray | None:
+    """Mask of both parts, if one of them is the other one folded, else None."""
+    first, second = ((labels == k).view(np.uint8) for k in pair)
+    near = dilated(first, reach) & dilated(second, reach)
+    if cv2.countNonZero(near) < _FEW_PX:
+        return None
+    tones = [_tone(part, dense, width) for part in (first, second)]
+    single, double = sorted(tones, key=lambda tone: float(tone.sum()))
+    if not is_doubled(single, double):
+        return None
+    folded = second if double is tones[1] else first
+    others = ((labels > 0) & (first == 0) & (second == 0)).view(np.uint8)
+    border = folded & ~eroded(folded, 1.0) & 1
+    if cv2.countNonZero(border & dilated(others, reach)) > _BESIDE * cv2.countNonZero(border):
+        return None
+    both = fill_holes(closed(first | second, reach))
+    return both if _goes_on(both, near) else None
+
+
+def _tone(part: np.ndarray, dense: np.ndarray, width: float) -> np.ndarray:
+    """Density of a part without its flanks, (3,)."""
+    core = eroded(part, 0.5 * width)
+    own = dense[(core if cv2.countNonZero(core) >= _FEW_PX else part) > 0]
+    return np.array([median(own[:, i]) for i in range(3)])
+
+
+def _goes_on(both: np.ndarray, near: np.ndarray) -> bool:
+    """Whether an outline has no notch where the border between its two parts ends."""
+    contour = contour_of(both)
+    x, y = contour.astype(int).T
+    at_border = dilated(near, 3.0)[y, x] > 0
+    least = max(_NOTCH * float(np.sqrt(cv2.countNonZero(both))), _LEAST_NOTCH_PX)
+    places, _ = notches_of(contour, least, _NOTCHES)
+    return not at_border[places].any()

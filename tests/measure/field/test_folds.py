@@ -1,0 +1,88 @@
+"""Folded skins stay whole, and pieces over or beside one another stay two."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.folds import is_doubled, merged_folds
+from measure.field.pipeline import measure_field
+from measure.model import FieldSettings, Picture
+from tests.measure.field.drawn_shapes import cover_of
+
+_OIL = np.array([0.62, 0.60, 0.52])  # linear light
+_SKIN = np.array([0.22, 0.55, 0.85])  # natural density of one layer
+_KERNEL = np.array([0.5, 0.62, 0.95])
+
+
+def _picture(layers, size=(160, 220)) -> Picture:
+    """Picture of layers of density over one another (Beer-Lambert law)."""
+    dense = sum(cover_of(inside, size)[..., None] * tone for inside, tone in layers)
+    light = cv2.GaussianBlur(_OIL * np.exp(-dense), (0, 0), 1.0)
+    noise = np.random.default_rng(1).normal(0, 1.2, light.shape)
+    values = np.clip(light, 0, 1) ** (1 / 2.2) * 255 + noise
+    return Picture(np.clip(np.round(values), 0, 255).astype(np.uint8), name="drawn.png")
+
+
+def _counted(picture: Picture) -> np.ndarray:
+    found = measure_field(picture, FieldSettings(), 1.0).particles
+    return found.diameter_px[found["set_aside"] == ""]
+
+
+def _sheet(x, y):
+    return (np.abs(x - 110) < 40) & (np.abs(y - 80) < 28)
+
+
+def _tip(x, y):
+    """A corner of the sheet that was folded over along its right side."""
+    return _sheet(x, y) & (x > 128 - 0.15 * (y - 80))
+
+
+def test_a_folded_skin_is_one_piece():
+    assert _counted(_picture([(_sheet, _SKIN), (_tip, _SKIN)])) == pytest.approx(
+        [np.sqrt(4 / np.pi * 80 * 56)], rel=0.03
+    )
+
+
+def test_a_skin_over_another_stands_out_and_stays_a_piece():
+    def across(x, y):
+        return (np.abs(x - 150) < 25) & (np.abs(y - 80) < 50)
+
+    assert len(_counted(_picture([(_sheet, _SKIN), (across, _SKIN)]))) >= 2
+
+
+def _parts(second) -> np.ndarray:
+    y, x = np.mgrid[:160, :220] + 0.5
+    labels = (_sheet(x, y) & ~second(x, y)).astype(np.int32)
+    labels[second(x, y)] = 2
+    return labels
+
+
+def _joined(second, tone) -> dict[int, int]:
+    labels = _parts(second)
+    picture = _picture([(lambda x, y: _sheet(x, y) & ~second(x, y), _SKIN), (second, tone)])
+    linear = cv2.cvtColor(picture.pixels.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    oil = np.median(linear[:10].reshape(-1, 3), axis=0)
+    return merged_folds(labels, [1, 2], (linear - oil).astype(np.float32), oil, 2.5)
+
+
+def _beyond(x, y):
+    return (np.abs(x - 150) < 20) & (np.abs(y - 80) < 44)  # stands out at both ends
+
+
+@pytest.mark.parametrize(
+    ("second", "tone", "one"),
+    [
+        (_tip, 2 * _SKIN, True),
+        (_tip, 1.15 * _SKIN, False),  # hardly denser
+        (_tip, 2 * _SKIN[::-1], False),  # of another hue
+        (_beyond, 2 * _SKIN, False),
+    ],
+)
+def test_parts_are_a_fold_if_doubled_of_one_hue_and_flush(second, tone, one):
+    assert _joined(second, tone) == ({2: 1} if one else {})
+
+
+def test_what_is_doubled_has_the_same_hue():
+    assert is_doubled(_SKIN, 2 * _SKIN)
+    assert not is_doubled(_SKIN, _SKIN)
+    assert not is_doubled(_KERNEL, _KERNEL + np.array([0.0, 0.1, 2.0]))
