@@ -33,7 +33,7 @@ _LIST = (
     ("repeat", "Also seen on an overlapping field; counted there."),
     ("looked_at", "Was looked at by a person and found right."),
     ("shade", "Has the colour of the ground, only darker, beside a coloured piece: its shadow."),
-    ("thread", "A stretch of a thread that runs between far thicker pieces."),
+    ("thread", "A thread that runs between, along or across other pieces."),
 )
 
 FLAGS: dict[str, Flag] = {name: Flag(1 << i, name, text) for i, (name, text) in enumerate(_LIST)}

@@ -84,8 +84,9 @@ def _ribbon(course: Course, half: float, filled: np.ndarray, depth: np.ndarray) 
         x, y = np.round(beside).astype(int).T
         both &= bodies[y.clip(0, bodies.shape[0] - 1), x.clip(0, bodies.shape[1] - 1)] > 0
     line = np.zeros(filled.shape, np.uint8)
+    rows, cols = filled.shape
     for x, y in np.round(points[seen | ~both]).astype(int):
-        line[y.clip(0, line.shape[0] - 1), x.clip(0, line.shape[1] - 1)] = 1
+        line[min(max(y, 0), rows - 1), min(max(x, 0), cols - 1)] = 1
     return dilated(line, half + _FLANK_PX)
 
 

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from measure.field.absorbance import density
+from measure.field.compiled import find_objects
 from measure.field.masks import closed, dilated, eroded, fill_holes
 from measure.field.ovals import notches_of
 from measure.field.quick import median
@@ -53,20 +54,26 @@ def merged_folds(
     joined: dict[int, int] = {}
     if len(asked) < 2:
         return joined
-    dense, reach = density(delta, oil_lab), 0.5 * width + 1.5
+    reach, boxes = _reach(width), find_objects(labels)
     for i, one in enumerate(asked):
         for other in asked[i + 1 :]:
             if one in joined or other in joined:
                 continue
-            box = _box_of(labels, (one, other), reach)
+            box = _around(boxes[one - 1], boxes[other - 1], reach)
             if box is None:
                 continue
             inside = labels[box]
-            whole = _folded(inside, (one, other), dense[box], width, reach)
+            whole = _folded(inside, (one, other), delta[box], oil_lab, width)
             if whole is not None:
                 inside[(whole > 0) & ((inside == 0) | (inside == other))] = one
                 joined[other] = one
+                boxes[one - 1] = box
     return joined
+
+
+def _reach(width: float) -> float:
+    """How far from one part another one may be that touches it, px."""
+    return 0.5 * width + 1.5
 
 
 def is_doubled(single: np.ndarray, double: np.ndarray) -> bool:
@@ -77,25 +84,32 @@ def is_doubled(single: np.ndarray, double: np.ndarray) -> bool:
     return float(np.linalg.norm(double - times * single)) < _HUE * float(np.linalg.norm(double))
 
 
-def _box_of(labels: np.ndarray, pair: tuple[int, int], reach: float) -> tuple[slice, slice] | None:
-    """Window about two parts, None where they are apart."""
-    one, other = ((labels == k).view(np.uint8) for k in pair)
-    m = int(np.ceil(reach)) + 3
-    (x0, y0, w0, h0), (x1, y1, w1, h1) = cv2.boundingRect(one), cv2.boundingRect(other)
-    if not w0 or not w1 or max(x0, x1) > min(x0 + w0, x1 + w1) + m or max(y0, y1) > min(y0 + h0, y1 + h1) + m:
+_Box = tuple[slice, slice]
+
+
+def _around(one: _Box | None, other: _Box | None, reach: float) -> _Box | None:
+    """Window about two parts of these boxes, None where they are apart."""
+    if one is None or other is None:
         return None
-    left, top = max(0, min(x0, x1) - m), max(0, min(y0, y1) - m)
-    return np.s_[top : max(y0 + h0, y1 + h1) + m, left : max(x0 + w0, x1 + w1) + m]
+    m = int(np.ceil(reach)) + 3
+    sides = []
+    for first, second in zip(one, other, strict=True):
+        if max(first.start, second.start) > min(first.stop, second.stop) + m:
+            return None
+        sides.append(slice(max(0, min(first.start, second.start) - m), max(first.stop, second.stop) + m))
+    return sides[0], sides[1]
 
 
 def _folded(
-    labels: np.ndarray, pair: tuple[int, int], dense: np.ndarray, width: float, reach: float
+    labels: np.ndarray, pair: tuple[int, int], delta: np.ndarray, oil_lab: np.ndarray, width: float
 ) -> np.ndarray | None:
     """Mask of both parts, if one of them is the other one folded, else None."""
+    reach = _reach(width)
     first, second = ((labels == k).view(np.uint8) for k in pair)
     near = dilated(first, reach) & dilated(second, reach)
     if cv2.countNonZero(near) < _FEW_PX:
         return None
+    dense = density(delta, oil_lab)
     tones = [_tone(part, dense, width) for part in (first, second)]
     single, double = sorted(tones, key=lambda tone: float(tone.sum()))
     if not is_doubled(single, double):

@@ -12,7 +12,7 @@ from measure.flags import bits
 from measure.particles import Particles
 
 REASON = "shadow or halo of the piece beside it"
-THREAD = "stretch of a thread between pieces"
+THREAD = "thread between, along or across pieces"
 STAIN = "faint and ragged or without an edge: a stain or a shadow"
 _REACH_PX = (1.5, 3.0, 4.5)  # a gap of some pixels often stays between a piece and its halo
 _LEAST_CONTACT = 0.15  # of the sliver's outline

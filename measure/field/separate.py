@@ -48,7 +48,7 @@ class Parts:
     clear : set of int
         Numbers of see-through pieces.
     threads : set of int
-        Numbers of stretches of thread between pieces.
+        Numbers of threads between, along or across pieces.
     """
 
     labels: np.ndarray
