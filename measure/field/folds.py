@@ -12,6 +12,7 @@ import numpy as np
 
 from measure.field.absorbance import density
 from measure.field.compiled import find_objects
+from measure.field.cut_lobes import is_oval
 from measure.field.masks import closed, dilated, eroded, fill_holes
 from measure.field.ovals import notches_of
 from measure.field.quick import median
@@ -77,7 +78,12 @@ def _reach(width: float) -> float:
 
 
 def is_doubled(single: np.ndarray, double: np.ndarray) -> bool:
-    """Whether one density, (3,), is about twice the other one or more, and of the same hue."""
+    """Whether one density, (3,), is about twice the other one or more, and of the same hue.
+
+    Of grey that cannot be told: its hue is that of any shade.
+    """
+    if float(np.linalg.norm(single - single.mean())) < _HUE * float(np.linalg.norm(single)):
+        return False
     times = float(double @ single / max(float(single @ single), 1e-9))
     if not _TWICE[0] < times < _TWICE[1]:
         return False
@@ -115,6 +121,8 @@ def _folded(
     if not is_doubled(single, double):
         return None
     folded = second if double is tones[1] else first
+    if is_oval(folded):
+        return None  # a piece by itself, that hides a part of the other
     others = ((labels > 0) & (first == 0) & (second == 0)).view(np.uint8)
     border = folded & ~eroded(folded, 1.0) & 1
     if cv2.countNonZero(border & dilated(others, reach)) > _BESIDE * cv2.countNonZero(border):

@@ -85,4 +85,5 @@ def test_parts_are_a_fold_if_doubled_of_one_hue_and_flush(second, tone, one):
 def test_what_is_doubled_has_the_same_hue():
     assert is_doubled(_SKIN, 2 * _SKIN)
     assert not is_doubled(_SKIN, _SKIN)
+    assert not is_doubled(np.full(3, 0.5), np.full(3, 1.0))  # grey has none
     assert not is_doubled(_KERNEL, _KERNEL + np.array([0.0, 0.1, 2.0]))
