@@ -155,13 +155,13 @@ def _is_crystal(whole: np.ndarray, solid: float) -> bool:
     return straight_sided(whole)
 
 
-def straight_sided(whole: np.ndarray) -> bool:
-    """Whether the outline of a piece, (M, N) uint8, has corners and straight sides."""
+def straight_sided(whole: np.ndarray, straight: float = _STRAIGHT) -> bool:
+    """Whether the outline of a piece, (M, N) uint8, has corners and this share of straight sides."""
     contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=len).reshape(-1, 2)
     if roundness([outline.astype(np.float32)])[2][0] < _CORNERS:
         return False
-    return _straight_share(outline) >= _STRAIGHT
+    return _straight_share(outline) >= straight
 
 
 def _straight_share(outline: np.ndarray) -> float:

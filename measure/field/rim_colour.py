@@ -53,7 +53,7 @@ def coloured_bodies(
     return keep[parts].view(np.uint8) if keep.any() else None
 
 
-def coloured_pixels(values: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+def coloured_pixels(values: np.ndarray, oil_lab: np.ndarray, least: float = 0.0) -> np.ndarray:
     """Whether differences from the oil are such as light lost or sent in alone does not make.
 
     Parameters
@@ -61,6 +61,8 @@ def coloured_pixels(values: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
     values : (P, 3) ndarray of float32
         CIELAB differences from the oil.
     oil_lab : (3,) ndarray
+    least : float
+        CIELAB units of colour below which nothing is coloured.
 
     Returns
     -------
@@ -71,7 +73,7 @@ def coloured_pixels(values: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
     bright = _direction(max(_WHITE - light, 1.0), -red, -yellow)
     along = np.where(values[:, 0] > 0, values @ bright, values @ dark)
     whole = np.einsum("ij,ij->i", values, values)
-    coloured: np.ndarray = whole - along * along > _COLOURED**2 * whole
+    coloured: np.ndarray = whole - along * along > np.maximum(_COLOURED**2 * whole, least * least)
     return coloured
 
 

@@ -16,6 +16,8 @@ from measure.field.edge import colour_length, slope
 from measure.field.facets import merged_facets, one_crystal
 from measure.field.flanks import above_half, without_faint
 from measure.field.folds import merged_folds
+from measure.field.grey_crystals import grey_crystals, with_crystals
+from measure.field.masks import dilated, fill_holes
 from measure.field.masks import dilated, fill_holes, numbered
 from measure.field.one_oval import merged_ovals
 from measure.field.one_rim import one_rim
@@ -127,6 +129,7 @@ def _taken_apart(
     clear = _clear_parts(delta, low.view(np.uint8), rims, width, 0.7 * least_px2, frame, oil_lab)
     if clear.any():
         clear = credible(clear, rims, field, distance, seed, 0.7 * least_px2)
+    clear = with_crystals(clear, grey_crystals(delta, low, oil_lab, width, least_px2))
     if _is_one_thread(strong, rims, clear, width):
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)

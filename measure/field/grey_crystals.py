@@ -1,0 +1,221 @@
+"""See-through crystals found by what they lack: colour.
+
+A crystal bends light aside or lets it through, and colours none of it. Lit from below its facets are clear,
+grey or black, with thin sides between them, so it falls into parts and closes round none of them. Where
+kernels and skins absorb, the grey places of a component are crystals, whatever goes on in them, if their
+outline is that of one: convex, with corners and straight sides.
+"""
+
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+
+from measure.field.cut import cut_by_shape
+from measure.field.cut_lobes import oval_misfit
+from measure.field.edge import colour_length
+from measure.field.facets import straight_sided
+from measure.field.masks import (
+    closed,
+    dilated,
+    disc,
+    eroded,
+    fill_holes,
+    hull_mask,
+    numbered,
+    opened,
+    solidity,
+)
+from measure.field.quick import percentile
+from measure.field.rim_colour import coloured_pixels
+
+_BODY_PX = 2.0  # half the width of a fringe of colour, or of a shaded edge of a coloured piece
+_LEAST_COLOUR = 3.0  # CIELAB; less may be noise or compression where a place differs little from the oil
+_LEAST_GREY = 0.3  # of the smallest crystal: its sides and facets
+_NO_COLOUR = 0.5  # CIELAB; a camera for colours always shows more somewhere
+_LEAST_SIZE = 4.0  # size over the width of the edges, from which facets are seen
+_SOLID = 0.93
+_STRAIGHT = 0.45  # share of the outline in long straight sides; compression makes them bumpy
+_OWN = 0.45  # of the strongest difference from the oil within reach of an edge
+_PART = 0.8  # share of a see-through piece within a crystal, from which it is a part of it
+_SHARE, _EXPLAINED = 0.15, 0.78  # share of a crystal in one see-through piece, and in all of these
+_FREE = 0.9  # share of a crystal that no other has
+_FOREIGN = 0.06  # share of a crystal that may be coloured
+_FILLED, _WELL_FILLED = 0.86, 0.92  # share of its hull that must be grey or closed in
+_NOTCH_PX, _NOTCH = 2.0, 0.05  # half the width of a notch that is none, and the same over the size
+_PARTS_OF = 3.0  # area over that of the largest crystal found without its pale sides, which was a facet
+_CORNER = 0.45  # what opening takes off a right corner, over its radius
+_BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
+_RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
+
+
+def grey_crystals(
+    delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray, width: float, least_px2: float
+) -> np.ndarray:
+    """Label the crystals among the colourless places of a component.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    low : (M, N) ndarray of bool
+        The component.
+    oil_lab : (3,) ndarray
+    width : float
+        10-90 % width of an edge, px.
+    least_px2 : float
+        Smallest area reported.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        1.. for each crystal, its inside with it; 0 elsewhere.
+    """
+    labels = np.zeros(low.shape, np.int32)
+    least = max(least_px2, (_LEAST_SIZE * width) ** 2)
+    if np.count_nonzero(low) < _LEAST_GREY * least:
+        return labels
+    coloured = np.zeros(low.shape, np.uint8)
+    coloured[low] = coloured_pixels(delta[low], oil_lab, _LEAST_COLOUR)
+    if not coloured.any() and float(np.abs(delta[..., 1:]).max()) < _NO_COLOUR:
+        return labels  # all is grey there: crystals lack nothing
+    bodies = opened(coloured, _BODY_PX)
+    fringe = dilated(bodies, _BODY_PX + 0.5 * width) if bodies.any() else bodies
+    reach, glow = 0.5 * width + 1.5, 0.75 * width + 1.0
+    field = colour_length(delta)
+    # what is more than the glow of something stronger beside it
+    own = (field > _OWN * cv2.dilate(field, disc(glow))).view(np.uint8)
+    grey = low.view(np.uint8) & own & (1 - fringe)
+    if cv2.countNonZero(grey) < _LEAST_GREY * least:
+        return labels
+    seen = fill_holes(closed(low.view(np.uint8), reach)) & (1 - fringe)
+    # sides may be too pale beside dark facets to close it: then what the component closes in counts
+    tried = [
+        _crystals(
+            fill_holes(closed(grown, reach)) & (1 - bodies), seen | fringe, delta, coloured, reach, least
+        )
+        for grown in (grey, grey | eroded(seen, glow))
+    ]
+    largest = [max((found.area for found in some), default=0) for some in tried]
+    return _numbered(tried[int(largest[1] > _PARTS_OF * largest[0])], labels)
+
+
+class _Crystal(NamedTuple):
+    """A crystal found, (M, N) uint8, its area, and whether its hull is well filled."""
+
+    filled: bool
+    area: int
+    mask: np.ndarray
+
+
+def _crystals(
+    whole: np.ndarray,
+    known: np.ndarray,
+    delta: np.ndarray,
+    coloured: np.ndarray,
+    reach: float,
+    least: float,
+) -> list[_Crystal]:
+    """Crystals among the parts of grey places; hollows are notches but where something is known to be."""
+    found = []
+    for place in _places(whole, reach, least):
+        crystal = hull_mask(place)
+        area = cv2.countNonZero(crystal)
+        filled = cv2.countNonZero(place) / max(area, 1)
+        if area < least or filled <= _FILLED or _is_notched(crystal & (1 - (known | place)), area):
+            continue
+        if _is_crystal(crystal, delta, coloured):
+            found.append(_Crystal(filled > _WELL_FILLED, area, crystal))
+    return found
+
+
+def _numbered(crystals: list[_Crystal], labels: np.ndarray) -> np.ndarray:
+    """Number crystals in place, well filled ones and large ones first, where no other is."""
+    for _, area, crystal in sorted(crystals, key=lambda found: found[:2], reverse=True):
+        free = (crystal > 0) & (labels == 0)
+        if np.count_nonzero(free) > _FREE * area:
+            labels[free] = labels.max() + 1
+    return labels
+
+
+def _places(whole: np.ndarray, reach: float, least: float) -> list[np.ndarray]:
+    """Places that may be a crystal each: without what is narrow, and cut at necks."""
+    found: list[np.ndarray] = []
+    for radius in (reach, 2.0 * reach, 3.0 * reach):
+        _, parts, stats = numbered(opened(whole, radius), 4)
+        for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= least):
+            part = (parts == k).view(np.uint8)
+            cut = cut_by_shape(part, 0.5)
+            some = [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)] if cut.max() > 1 else []
+            # opening has rounded the corners
+            found += [dilated(place, _CORNER * radius + 0.5) & whole for place in (part, *some)]
+    return found
+
+
+def _is_notched(missing: np.ndarray, area: int) -> bool:
+    """Whether what a hull has more, (M, N) uint8, is a deep notch somewhere, as between two pieces."""
+    deepest = cv2.distanceTransform(missing, cv2.DIST_L2, 5).max() if missing.any() else 0.0
+    return bool(deepest > max(_NOTCH_PX, _NOTCH * np.sqrt(area)))
+
+
+def _is_crystal(crystal: np.ndarray, delta: np.ndarray, coloured: np.ndarray) -> bool:
+    """Whether a place has the outline of a crystal, no colour, and facets or a clear middle."""
+    if not _is_crystal_outline(crystal):
+        return False
+    if cv2.countNonZero(coloured & crystal) > _FOREIGN * cv2.countNonZero(crystal):
+        return False
+    tones = delta[..., 0][crystal > 0]
+    low, high = percentile(tones, 10), percentile(tones, 90)
+    strongest = max(-low, high)
+    if high - low <= _RANGE * strongest:
+        return False
+    return not _is_round((np.abs(delta[..., 0]) > 0.5 * strongest).view(np.uint8) & crystal)
+
+
+def _is_crystal_outline(place: np.ndarray) -> bool:
+    return solidity(place) >= _SOLID and straight_sided(place, _STRAIGHT)
+
+
+def _is_round(dark: np.ndarray) -> bool:
+    """Whether what is darkest of a place, (M, N) uint8, is a disc: a bubble, with scraps beside it."""
+    framed = fill_holes(cv2.copyMakeBorder(dark, 1, 1, 1, 1, cv2.BORDER_CONSTANT))
+    inner = float(cv2.distanceTransform(framed, cv2.DIST_L2, 5).max())
+    blunt = opened(framed, _BLUNT * inner)
+    if not blunt.any():
+        return False
+    contours, _ = cv2.findContours(blunt, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return oval_misfit(max(contours, key=len)[:, 0].astype(np.float32)) < _DISC
+
+
+def with_crystals(clear: np.ndarray, crystals: np.ndarray) -> np.ndarray:
+    """See-through pieces with crystals, which take the place of what was found of them.
+
+    Parameters
+    ----------
+    clear, crystals : (M, N) ndarray of int32
+        1.. for each; 0 elsewhere.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        1.. for each, without gaps.
+    """
+    if not crystals.any():
+        return clear
+    labels = clear.copy()
+    for n in range(1, int(crystals.max()) + 1):
+        own = crystals == n
+        area = np.count_nonzero(own)
+        here = [k for k in np.unique(labels[own]).tolist() if k > 0]
+        within = [
+            k for k in here if np.count_nonzero(own & (labels == k)) > _PART * np.count_nonzero(labels == k)
+        ]
+        if np.count_nonzero(own & (labels > 0) & ~np.isin(labels, within)) > (1.0 - _FREE) * area:
+            continue  # part of a larger one
+        sizes = [np.count_nonzero(labels == k) for k in within]
+        if sum(size for size in sizes if size > _SHARE * area) > _EXPLAINED * area:
+            continue  # found already, or crystals side by side
+        labels[np.isin(labels, within)] = 0
+        labels[own & (labels == 0)] = labels.max() + 1
+    number = np.cumsum(np.bincount(labels.ravel()) > 0) - 1
+    return number[labels].astype(np.int32)

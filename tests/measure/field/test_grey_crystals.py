@@ -1,0 +1,72 @@
+"""Crystals lit from below: facets of every grey, found by their lack of colour."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.grey_crystals import with_crystals
+from measure.field.pipeline import measure_field
+from measure.model import KINDS, FieldSettings, Picture
+
+OIL = np.array([214.0, 206.0, 180.0])
+KERNEL = np.array([0.66, 0.58, 0.45])  # share of each colour that it lets through
+FINE = 8
+
+
+def _polygon(passed: np.ndarray, points: np.ndarray, share: np.ndarray | float) -> None:
+    inside = np.zeros(passed.shape[:2], np.uint8)
+    cv2.fillPoly(inside, [np.round(points * FINE).astype(np.int32)], 1)
+    passed[inside > 0] *= share
+
+
+def _picture(turn: float) -> Picture:
+    """A box of 60 x 44 px with black ends, pale sides and a grey wedge; a kernel against it."""
+    passed = np.ones((130 * FINE, 170 * FINE, 3), np.float32)
+    c, s = np.cos(turn), np.sin(turn)
+    place = np.array([[c, s], [-s, c]])
+
+    def at(*corners: tuple[float, float]) -> np.ndarray:
+        return np.array(corners) @ place + [70, 65]
+
+    for left, right, share in ((-30, -20, 0.12), (20, 30, 0.2)):
+        _polygon(passed, at((left, -22), (right, -22), (right, 22), (left, 22)), share)
+    _polygon(passed, at((-20, -22), (4, -22), (-20, 0)), 0.93)
+    for side in (-22.0, 20.5):
+        _polygon(passed, at((-20, side), (20, side), (20, side + 1.5), (-20, side + 1.5)), 0.85)
+    angles = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    oval = np.stack([17 * np.cos(angles), 21 * np.sin(angles)], axis=1)
+    _polygon(passed, oval @ place + at((46.5, 0.0)), KERNEL)
+    light = cv2.resize(OIL.astype(np.float32) * passed, (170, 130), interpolation=cv2.INTER_AREA)
+    light = cv2.GaussianBlur(light, (0, 0), 0.9) + np.random.default_rng(2).normal(0, 1.3, light.shape)
+    return Picture(np.clip(np.rint(light), 0, 255).astype(np.uint8), name="box")
+
+
+@pytest.mark.parametrize("turn", [0.3, 1.0, 2.2])
+def test_facets_of_many_greys_are_one_crystal_beside_the_kernel(turn: float):
+    particles = measure_field(_picture(turn), FieldSettings(), 1.0).particles
+    counted = particles["set_aside"] == ""
+    kinds = [KINDS[k].value for k in particles["kind"][counted]]
+    assert sorted(kinds) == ["kernel", "salt"]
+    areas = dict(zip(kinds, particles["area_px2"][counted], strict=True))
+    assert areas["salt"] == pytest.approx(60 * 44, rel=0.06)
+    assert areas["kernel"] == pytest.approx(np.pi * 17 * 21, rel=0.06)
+
+
+def test_what_is_found_already_stays():
+    clear = np.zeros((40, 60), np.int32)
+    clear[5:35, 5:29] = 1
+    clear[5:35, 31:55] = 2
+    both = np.zeros_like(clear)
+    both[5:35, 5:55] = 1
+    assert np.array_equal(with_crystals(clear, both), clear)
+
+
+def test_a_crystal_takes_the_place_of_its_parts():
+    clear = np.zeros((40, 60), np.int32)
+    clear[8:12, 8:50] = 1
+    clear[2:8, 2:8] = 2
+    whole = np.zeros_like(clear)
+    whole[8:35, 8:52] = 1
+    labels = with_crystals(clear, whole)
+    assert labels.max() == 2
+    assert np.array_equal(labels > 0, (whole > 0) | (clear == 2))
