@@ -44,6 +44,7 @@ _FOREIGN = 0.06  # share of a crystal that may be coloured
 _FILLED, _WELL_FILLED = 0.86, 0.92  # share of its hull that must be grey or closed in
 _NOTCH_PX, _NOTCH = 2.0, 0.05  # half the width of a notch that is none, and the same over the size
 _PARTS_OF = 3.0  # area over that of the largest crystal found without its pale sides, which was a facet
+_BESIDE, _BEYOND = 0.7, 0.16  # share of its surroundings that is no oil, and that is grey and no glow
 _CORNER = 0.45  # what opening takes off a right corner, over its radius
 _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
 _RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
@@ -90,13 +91,15 @@ def grey_crystals(
         return labels
     seen = fill_holes(closed(low.view(np.uint8), reach)) & (1 - fringe)
     # sides may be too pale beside dark facets to close it: then what the component closes in counts
-    tried = [
-        _crystals(
-            fill_holes(closed(grown, reach)) & (1 - bodies), seen | fringe, delta, coloured, reach, least
+    alone = grey & (1 - bodies)
+    tried = []
+    for grown in (grey, grey | eroded(seen, glow)):
+        whole = fill_holes(closed(grown, reach)) & (1 - bodies)
+        found = _crystals(whole, seen | fringe, delta, coloured, reach, least)
+        tried.append(
+            [crystal for crystal in found if _stands_alone(crystal.mask, low.view(np.uint8), alone, glow)]
         )
-        for grown in (grey, grey | eroded(seen, glow))
-    ]
-    largest = [max((found.area for found in some), default=0) for some in tried]
+    largest = [max((crystal.area for crystal in some), default=0) for some in tried]
     return _numbered(tried[int(largest[1] > _PARTS_OF * largest[0])], labels)
 
 
@@ -136,6 +139,15 @@ def _numbered(crystals: list[_Crystal], labels: np.ndarray) -> np.ndarray:
         if np.count_nonzero(free) > _FREE * area:
             labels[free] = labels.max() + 1
     return labels
+
+
+def _stands_alone(crystal: np.ndarray, low: np.ndarray, grey: np.ndarray, glow: float) -> bool:
+    """Whether a crystal has oil about it: part of a bubble or thread goes on, and gaps lie among pieces."""
+    inner = dilated(crystal, glow)
+    ring = dilated(inner, 1.5) & (1 - inner)
+    around = max(cv2.countNonZero(ring), 1)
+    beside, beyond = (cv2.countNonZero(ring & mask) / around for mask in (low, grey))
+    return beside < _BESIDE and beyond < _BEYOND
 
 
 def _places(whole: np.ndarray, reach: float, least: float) -> list[np.ndarray]:
