@@ -17,7 +17,6 @@ from measure.field.facets import merged_facets, one_crystal
 from measure.field.flanks import above_half, without_faint
 from measure.field.folds import merged_folds
 from measure.field.grey_crystals import grey_crystals, with_crystals
-from measure.field.masks import dilated, fill_holes
 from measure.field.masks import dilated, fill_holes, numbered
 from measure.field.one_oval import merged_ovals
 from measure.field.one_rim import one_rim
