@@ -1,10 +1,9 @@
 """Holes of a body: texture, highlights and pale middles are filled, the oil between pieces is not."""
 
-from math import erf
-
 import cv2
 import numpy as np
 
+from measure.field.gaps import left_by_blur
 from measure.field.masks import fill_holes, numbered, solidity
 from measure.field.quick import median
 
@@ -75,8 +74,7 @@ def _is_no_oil(hole: np.ndarray, share: np.ndarray, width_px: float) -> bool:
     """
     depth = _depth(hole)
     deepest = float(depth.max())
-    # both flanks of an edge reach the middle of a narrow gap; 10-90 % of a Gaussian edge is 2.56 sigma
-    blurred = 2.0 * (1.0 - 0.5 * (1.0 + erf(2.56 * deepest / width_px / np.sqrt(2.0))))
+    blurred = float(left_by_blur(np.array([deepest]), width_px)[0])
     round_ = deepest > _ROUND * np.sqrt(cv2.countNonZero(hole.view(np.uint8)) / np.pi)
     dimple = round_ and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
     middle = median(share[depth > 0.6 * deepest])

@@ -2,7 +2,7 @@
 
 A glass bead, a cell with a pale middle or a piece with a highlight falls into parts of different strength.
 Where all of them together fill one smooth oval, between necks if it touches others, they are one piece:
-pieces that merely lie side by side leave notches.
+pieces that merely lie side by side leave notches, or gaps through which the oil is seen.
 """
 
 from collections.abc import Callable
@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut_lobes import oval_misfit
+from measure.field.gaps import parted_by_gaps
 from measure.field.masks import disc, fill_holes, solidity
 from measure.field.quick import colours_at, median_colour
 from measure.field.step_seams import step_between
@@ -31,6 +32,7 @@ def merged_ovals(
     groups: list[list[int]],
     delta: np.ndarray,
     cut: Callable[[np.ndarray], np.ndarray],
+    width_px: float,
 ) -> tuple[np.ndarray, list[list[int]]]:
     """Give all parts of one oval one number.
 
@@ -44,6 +46,8 @@ def merged_ovals(
         Difference from the oil.
     cut : callable
         Labels the pieces of a mask by its form alone.
+    width_px : float
+        10-90 % width of an edge.
 
     Returns
     -------
@@ -68,6 +72,8 @@ def merged_ovals(
         first, second = sorted(parts, key=lambda n: -share[n])[:2]
         # a neck flattens the piece behind; what is left of it may be an oval with a part of the one before
         if step_between((labels == first).view(np.uint8), (labels == second).view(np.uint8), delta):
+            continue
+        if parted_by_gaps(labels, form, parts, delta, width_px):
             continue
         used += 1
         changed = changed.copy() if changed is labels else changed

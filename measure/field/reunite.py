@@ -15,8 +15,10 @@ from shapely import Polygon
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import are_ovals, oval_misfit
-from measure.field.edge import SMOOTHING_SIGMA_PX
+from measure.field.edge import SMOOTHING_SIGMA_PX, colour_length
 from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
+from measure.field.flanks import usual_width
+from measure.field.gaps import parted_by_gaps
 from measure.field.halo import contact, contrast
 from measure.field.kinds import table_of
 from measure.field.light import Light
@@ -91,7 +93,7 @@ def _pairs(particles: Particles, light: Light) -> list[tuple[list[int], np.ndarr
         if i in taken or j in taken or particles["area_px2"][i] > particles["area_px2"][j] * 1.5:
             continue
         together = _together(particles, i, j, float(share[i]))
-        if together is not None and not _seam_seen(particles, i, j, light):
+        if together is not None and not _seam_seen(particles, i, j, light, together):
             found.append(([i, j], together))
             taken |= {i, j}
     return found
@@ -148,14 +150,20 @@ def _lies_on(particles: Particles, i: int, j: int) -> bool:
     )
 
 
-def _seam_seen(particles: Particles, i: int, j: int, light: Light) -> bool:
-    """Whether a line is seen between two neighbours."""
+def _seam_seen(particles: Particles, i: int, j: int, light: Light, together: np.ndarray) -> bool:
+    """Whether a line or a gap is seen between two neighbours that have a common outline."""
     outlines = [particles.outlines[k] for k in (i, j)]
     low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
     delta = cv2.GaussianBlur(light.delta[low[1] : y1, low[0] : x1], (0, 0), SMOOTHING_SIGMA_PX)
     one, other = (drawn(o - low, delta.shape[:2]) for o in outlines)
-    return seam_between(one, other, delta) or step_between(one, other, delta)
+    if seam_between(one, other, delta) or step_between(one, other, delta):
+        return True
+    form = drawn(together - low, delta.shape[:2]) > 0
+    field = colour_length(delta)
+    width = usual_width(field, np.where(form, field, np.float32(0)), form)
+    labels = one + 2 * (other & (1 - one)).astype(np.int32)
+    return parted_by_gaps(labels, form, [1, 2], delta, width)
 
 
 def _are_ovals(first: Polygon, second: Polygon) -> bool:

@@ -162,7 +162,7 @@ def _taken_apart(
     groups += [[n] for n in range(used + 1, total + 1)]
     if total > 1 and cut_strength > 0:
         labels, groups = merged_ovals(
-            labels, groups, delta, lambda m: cut_by_form(m, least_px2, cut_strength)
+            labels, groups, delta, lambda m: cut_by_form(m, least_px2, cut_strength), width
         )
     transparent = frozenset(range(used + 1, total + 1))
     if total > 1:
