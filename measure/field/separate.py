@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -95,22 +96,36 @@ def separate(
     -------
     parts : Parts
     """
-    field = colour_length(delta)
-    strong, width = above_half(field, low)
-    rims = without_faint(strong, field)
-    fibres = np.zeros(0) if is_band(rims, width) else fibres_in(rims, field, width)
+    seen = _seen(delta, low)
+    rest = (least_px2, seed, cut_strength, frame, usual_height, oil_lab)
+    fibres = np.zeros(0) if is_band(seen.rims, seen.width) else fibres_in(seen.rims, seen.field, seen.width)
     if fibres.any():
-        fibres = _with_flanks(fibres, rims, low, width)
+        fibres = _with_flanks(fibres, seen.rims, low, seen.width)
 
         def anew(part: np.ndarray) -> Parts:
-            rest = (least_px2, seed, cut_strength, frame, usual_height, oil_lab)
-            return _taken_apart(delta, distance, part, *rest)
+            return _taken_apart(_seen(delta, part), delta, distance, part, *rest)
 
         return _beside_fibres(fibres, low, anew, least_px2)
-    return _taken_apart(delta, distance, low, least_px2, seed, cut_strength, frame, usual_height, oil_lab)
+    return _taken_apart(seen, delta, distance, low, *rest)
+
+
+class _Seen(NamedTuple):
+    """Difference from the oil of a component, what is strong in it, without faint places, and edge width."""
+
+    field: np.ndarray
+    strong: np.ndarray
+    rims: np.ndarray
+    width: float
+
+
+def _seen(delta: np.ndarray, low: np.ndarray) -> _Seen:
+    field = colour_length(delta)
+    strong, width = above_half(field, low)
+    return _Seen(field, strong, without_faint(strong, field), width)
 
 
 def _taken_apart(
+    seen: _Seen,
     delta: np.ndarray,
     distance: np.ndarray,
     low: np.ndarray,
@@ -122,9 +137,7 @@ def _taken_apart(
     oil_lab: np.ndarray,
 ) -> Parts:
     """Take a component apart in which there are no fibres beside other things."""
-    field = colour_length(delta)
-    strong, width = above_half(field, low)
-    rims = without_faint(strong, field)
+    field, strong, rims, width = seen
     clear = _clear_parts(delta, low.view(np.uint8), rims, width, 0.7 * least_px2, frame, oil_lab)
     if clear.any():
         clear = credible(clear, rims, field, distance, seed, 0.7 * least_px2)
