@@ -45,6 +45,7 @@ _FILLED, _WELL_FILLED = 0.86, 0.92  # share of its hull that must be grey or clo
 _NOTCH_PX, _NOTCH = 2.0, 0.05  # half the width of a notch that is none, and the same over the size
 _PARTS_OF = 3.0  # area over that of the largest crystal found without its pale sides, which was a facet
 _BESIDE, _BEYOND = 0.7, 0.16  # share of its surroundings that is no oil, and that is grey and no glow
+_SEEN = 0.6  # share of its border that must show a side; the rest lies against coloured pieces
 _CORNER = 0.45  # what opening takes off a right corner, over its radius
 _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
 _RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
@@ -142,12 +143,14 @@ def _numbered(crystals: list[_Crystal], labels: np.ndarray) -> np.ndarray:
 
 
 def _stands_alone(crystal: np.ndarray, low: np.ndarray, grey: np.ndarray, glow: float) -> bool:
-    """Whether a crystal has oil about it: part of a bubble or thread goes on, and gaps lie among pieces."""
+    """Whether a crystal has oil about it and grey sides: bubbles and threads go on, gaps lie among pieces."""
     inner = dilated(crystal, glow)
     ring = dilated(inner, 1.5) & (1 - inner)
     around = max(cv2.countNonZero(ring), 1)
     beside, beyond = (cv2.countNonZero(ring & mask) / around for mask in (low, grey))
-    return beside < _BESIDE and beyond < _BEYOND
+    border = crystal & (1 - eroded(crystal, 1.5))
+    seen = cv2.countNonZero(border & dilated(grey, glow)) / max(cv2.countNonZero(border), 1)
+    return beside < _BESIDE and beyond < _BEYOND and seen > _SEEN
 
 
 def _places(whole: np.ndarray, reach: float, least: float) -> list[np.ndarray]:

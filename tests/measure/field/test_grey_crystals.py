@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.grey_crystals import with_crystals
+from measure.field.grey_crystals import _stands_alone, with_crystals
 from measure.field.pipeline import measure_field
 from measure.model import KINDS, FieldSettings, Picture
 
@@ -70,3 +70,17 @@ def test_a_crystal_takes_the_place_of_its_parts():
     labels = with_crystals(clear, whole)
     assert labels.max() == 2
     assert np.array_equal(labels > 0, (whole > 0) | (clear == 2))
+
+
+def test_oil_among_kernels_is_no_crystal():
+    """A gap has corners and straight ends, as a crystal does, but no sides of its own."""
+    place = np.zeros((70, 90), np.uint8)
+    place[15:55, 20:70] = 1
+    sides = place.copy()
+    sides[17:53, 22:68] = 0
+    kernels = np.zeros_like(place)
+    kernels[:14, 20:70] = kernels[56:, 20:70] = 1
+    assert _stands_alone(place, place | kernels, sides, 3.0)
+    only_one = sides.copy()
+    only_one[18:] = 0
+    assert not _stands_alone(place, place | kernels, only_one, 3.0)
