@@ -45,6 +45,7 @@ _FILLED, _WELL_FILLED = 0.86, 0.92  # share of its hull that must be grey or clo
 _NOTCH_PX, _NOTCH = 2.0, 0.05  # half the width of a notch that is none, and the same over the size
 _PARTS_OF = 3.0  # area over that of the largest crystal found without its pale sides, which was a facet
 _BESIDE, _BEYOND = 0.7, 0.16  # share of its surroundings that is no oil, and that is grey and no glow
+_CLEAR_OF_NOISE = 60  # percentile of what is seen of it that must reach the level a piece must reach
 _SEEN = 0.6  # share of its border that must show a side; the rest lies against coloured pieces
 _CORNER = 0.45  # what opening takes off a right corner, over its radius
 _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
@@ -52,7 +53,13 @@ _RANGE = 0.35  # of lightness within it, over the strongest difference from the 
 
 
 def grey_crystals(
-    delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray, width: float, least_px2: float
+    delta: np.ndarray,
+    distance: np.ndarray,
+    seed: float,
+    low: np.ndarray,
+    oil_lab: np.ndarray,
+    width: float,
+    least_px2: float,
 ) -> np.ndarray:
     """Label the crystals among the colourless places of a component.
 
@@ -60,6 +67,10 @@ def grey_crystals(
     ----------
     delta : (M, N, 3) ndarray of float32
         CIELAB difference from the oil.
+    distance : (M, N) ndarray of float32
+        Noise-normalised distance from the oil.
+    seed : float
+        Distance a piece must reach.
     low : (M, N) ndarray of bool
         The component.
     oil_lab : (3,) ndarray
@@ -98,7 +109,12 @@ def grey_crystals(
         whole = fill_holes(closed(grown, reach)) & (1 - bodies)
         found = _crystals(whole, seen | fringe, delta, coloured, reach, least)
         tried.append(
-            [crystal for crystal in found if _stands_alone(crystal.mask, low.view(np.uint8), alone, glow)]
+            [
+                crystal
+                for crystal in found
+                if _stands_alone(crystal.mask, low.view(np.uint8), alone, glow)
+                and _clear_of_noise(crystal.mask, alone, distance, seed)
+            ]
         )
     largest = [max((crystal.area for crystal in some), default=0) for some in tried]
     return _numbered(tried[int(largest[1] > _PARTS_OF * largest[0])], labels)
@@ -151,6 +167,12 @@ def _stands_alone(crystal: np.ndarray, low: np.ndarray, grey: np.ndarray, glow: 
     border = crystal & (1 - eroded(crystal, 1.5))
     seen = cv2.countNonZero(border & dilated(grey, glow)) / max(cv2.countNonZero(border), 1)
     return beside < _BESIDE and beyond < _BEYOND and seen > _SEEN
+
+
+def _clear_of_noise(crystal: np.ndarray, grey: np.ndarray, distance: np.ndarray, seed: float) -> bool:
+    """Whether the sides and facets of a crystal reach the level a piece must reach."""
+    shown = distance[(crystal & grey) > 0]
+    return bool(shown.size) and percentile(shown, _CLEAR_OF_NOISE) >= seed
 
 
 def _places(whole: np.ndarray, reach: float, least: float) -> list[np.ndarray]:

@@ -141,7 +141,7 @@ def _taken_apart(
     clear = _clear_parts(delta, low.view(np.uint8), rims, width, 0.7 * least_px2, frame, oil_lab)
     if clear.any():
         clear = credible(clear, rims, field, distance, seed, 0.7 * least_px2)
-    clear = with_crystals(clear, grey_crystals(delta, low, oil_lab, width, least_px2))
+    clear = with_crystals(clear, grey_crystals(delta, distance, seed, low, oil_lab, width, least_px2))
     if _is_one_thread(strong, rims, clear, width):
         return Parts(low.astype(np.int32), [[1]], frozenset())
     strong = strong & (clear == 0).astype(np.uint8)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.grey_crystals import _stands_alone, with_crystals
+from measure.field.grey_crystals import _stands_alone, grey_crystals, with_crystals
 from measure.field.pipeline import measure_field
 from measure.model import KINDS, FieldSettings, Picture
 
@@ -84,3 +84,15 @@ def test_oil_among_kernels_is_no_crystal():
     only_one = sides.copy()
     only_one[18:] = 0
     assert not _stands_alone(place, place | kernels, only_one, 3.0)
+
+
+@pytest.mark.parametrize(("noise", "count"), [(0.3, 1), (0.8, 0)])
+def test_sides_no_clearer_than_noise_make_no_crystal(noise: float, count: int):
+    """What compression or a shadow leaves among pieces closes now and then, but reaches no piece's level."""
+    delta = np.zeros((80, 90, 3), np.float32)
+    delta[20:60, 20:70, 0] = -5.0
+    delta[23:57, 23:67, 0] = 0.0
+    delta[5:8, 5:8] = (-20.0, 6.0, 15.0)
+    low = delta[..., 0] < -1.0
+    found = grey_crystals(delta, -delta[..., 0] / noise, 7.0, low, np.array([82.0, 0.0, 10.0]), 2.5, 50.0)
+    assert found.max() == count
