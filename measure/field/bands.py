@@ -95,12 +95,8 @@ def bands_in(rims: np.ndarray, field: np.ndarray, width: float) -> np.ndarray:
 
     Parameters
     ----------
-    rims : (M, N) ndarray of uint8
-        Pixels above half of the plateau beside them, without haze.
-    field : (M, N) ndarray of float32
-        Colour difference from the oil.
-    width : float
-        10-90 % width of the edges, px.
+    rims, field, width
+        As in `fibres_in`.
 
     Returns
     -------

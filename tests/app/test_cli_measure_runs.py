@@ -86,21 +86,27 @@ def test_a_killed_run_is_taken_up_and_its_workers_end(fields, tmp_path, capsys):
     _same_tables(tmp_path / "out", tmp_path / "whole")
 
 
-def test_a_stopped_run_into_a_study_is_taken_up_too(fields, tmp_path, capsys, monkeypatch):
-    from measure.study.study import Study
+@pytest.fixture
+def measured(monkeypatch) -> list[str]:
+    """Names of the fields measured, the first run stopped before the third."""
+    names: list[str] = []
+    real, stops = field_run.run_field_job, iter([True])
 
-    measured, real = [], field_run.run_field_job
-
-    def stops_at_third(job):
-        if len(measured) == 2:
+    def run(job: FieldJob) -> FieldOutcome:
+        if len(names) == 2 and next(stops, False):
             raise KeyboardInterrupt
-        measured.append(job.name)
+        names.append(job.name)
         return real(job)
 
-    monkeypatch.setattr(field_run, "run_field_job", stops_at_third)
+    monkeypatch.setattr(field_run, "run_field_job", run)
+    return names
+
+
+def test_a_stopped_run_into_a_study_is_taken_up_too(fields, tmp_path, capsys, measured):
+    from measure.study.study import Study
+
     command = _command(fields, tmp_path / "out", "--jobs", "1", "--study", str(tmp_path / "s.gritline"))
     assert main(command) == 130
-    monkeypatch.setattr(field_run, "run_field_job", lambda job: measured.append(job.name) or real(job))
     assert main(command) == 0
     assert measured == [f"f{i}.png" for i in range(5)]
     with Study.open(tmp_path / "s.gritline") as study:
@@ -110,25 +116,15 @@ def test_a_stopped_run_into_a_study_is_taken_up_too(fields, tmp_path, capsys, mo
 
 @pytest.mark.parametrize("once", [(), ("--count-once",)])
 def test_a_stopped_run_into_a_study_alone_is_taken_up_and_leaves_nothing_beside_it(
-    fields, tmp_path, capsys, monkeypatch, once
+    fields, tmp_path, capsys, measured, once
 ):
     from measure.study.study import Study
 
-    measured, real = [], field_run.run_field_job
-
-    def stops_at_third(job):
-        if len(measured) == 2:
-            raise KeyboardInterrupt
-        measured.append(job.name)
-        return real(job)
-
-    monkeypatch.setattr(field_run, "run_field_job", stops_at_third)
     study = tmp_path / "s.gritline"
     command = ["measure", str(fields), "--um-per-px", "0.5", "--jobs", "1", "--study", str(study), *once]
     assert main(command) == 130
     assert "give the same command again" in capsys.readouterr().err
     assert (tmp_path / ".s.gritline.measuring").is_dir()
-    monkeypatch.setattr(field_run, "run_field_job", lambda job: measured.append(job.name) or real(job))
     assert main(command) == 0
     assert "2 of 5 fields were measured before" in capsys.readouterr().err
     assert measured == [f"f{i}.png" for i in range(5)]
@@ -153,20 +149,9 @@ def test_a_run_that_keeps_nothing_says_so_when_stopped_and_one_without_a_field_l
     assert [p.name for p in tmp_path.iterdir()] == ["fields"]
 
 
-def test_a_study_that_lacks_a_field_gets_it_though_it_was_measured_before(
-    fields, tmp_path, monkeypatch, capsys
-):
+def test_a_study_that_lacks_a_field_gets_it_though_it_was_measured_before(fields, tmp_path, measured, capsys):
     from measure.study.study import Study
 
-    real, count = field_run.run_field_job, []
-
-    def stops_at_third(job):
-        count.append(job.name)
-        if len(count) == 3:
-            raise KeyboardInterrupt
-        return real(job)
-
-    monkeypatch.setattr(field_run, "run_field_job", stops_at_third)
     command = _command(fields, tmp_path / "out", "--jobs", "1")
     assert main(command) == 130
     assert main([*command, "--study", str(tmp_path / "s.gritline")]) == 0
