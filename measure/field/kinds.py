@@ -38,7 +38,7 @@ SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
 OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
 BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fills, and turning in four corners
-ARC_SHARE = 0.5  # of what a whole circle may be off
+ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to be one, and to be nothing else
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
@@ -161,14 +161,13 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     rows = np.flatnonzero(could)
     off_circle, _, _ = roundness([p.outlines[row] for row in rows])
     most = OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
-    whole = np.zeros(len(p), dtype=bool)
-    whole[rows] = off_circle < most
-    # one that another piece covers in part still shows an arc, and lies on it more closely than by chance
-    could[rows] = [
-        whole[row] or off_arc(p.outlines[row]) < ARC_SHARE * limit
-        for row, limit in zip(rows, most, strict=True)
-    ]
-    return could, whole & (rim > BLACK)
+    whole = off_circle < most
+    # one that another piece covers or touches still shows an arc, and lies on it more closely than by chance
+    arc = np.array([0.0 if w else off_arc(p.outlines[row]) for w, row in zip(whole, rows, strict=True)])
+    could[rows] = whole | (arc < ARC_SHARE * most)
+    exact = np.zeros(len(p), dtype=bool)
+    exact[rows] = whole | (arc < EXACT_ARC_SHARE * most)
+    return could, exact & (rim > BLACK)
 
 
 def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:

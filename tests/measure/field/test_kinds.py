@@ -240,7 +240,11 @@ def test_a_bubble_of_which_a_part_is_covered_still_shows_its_arc():
     found = bubble_beside(86)
     could, sure = bubble_form(found)
     assert could[0]
-    assert not sure[0]
+    # a black ring on so exact an arc is nothing else, whatever the model thinks; a grey one may be
+    assert sure[0]
+    assert not sure[1:].any()
+    assert found["set_aside"][0] == "air bubble"
+    assert not bubble_form(bubble_beside(86, dark=0.4))[1][0]
     # a half disc is too little, and round lumps are not hollow
     assert not bubble_form(bubble_beside(72))[0][0]
     assert not could[1:].any()
