@@ -5,16 +5,17 @@ import numpy as np
 from measure.field.kind_model import GROUPS, green_between
 from measure.particles import Particles
 
-WIDTH = 0.05  # of where green stands: pieces of one kind in one field differ by about as much
+GREEN_WIDTH = 0.1  # of where green stands: pieces of one kind in one field differ by about as much
+SHARE_WIDTH = 0.06  # of how much of the density is colour, radian
 LEAST_TINT = 0.04  # blue over red density from which a piece shows a colour
 FAINT_TINT = 0.1  # the fainter, the less surely its colour is seen: at this tint twice as wide
 FEWEST_ALIKE = 3.0  # pieces whose say is as much as half of what more would have
-SAY = 0.5  # of the others, at most
+SAY = 0.7  # of the others, at most
+ROUNDS = 2  # what the others say has itself been heard once
 FEWEST = 5  # coloured pieces that make a field
 SUREST = 5.0  # odds of a single piece, natural logarithm
-_STEP = 0.01
-_BLOCK = 1024  # pieces at a time; 50,000 at once took 240 MB
-_BINS = np.arange(-1.5, 1.5 + _STEP, _STEP)
+_STEP = 0.25  # widths; pieces nearer than that in colour are heard as one
+_BLOCK = 128  # pieces at a time; 50,000 at once took 240 MB and more
 
 
 def among_alike(chance: np.ndarray, particles: Particles) -> np.ndarray:
@@ -44,31 +45,59 @@ def among_alike(chance: np.ndarray, particles: Particles) -> np.ndarray:
     kernel, skin = GROUPS.index("kernel"), GROUPS.index("skin")
     food = chance[rows, kernel] + chance[rows, skin]
     lean = np.log((chance[rows, kernel] + 1e-4) / (chance[rows, skin] + 1e-4)).clip(-SUREST, SUREST)
-    weight, mean = _heard(green_between(density[rows]), WIDTH * (1.0 + FAINT_TINT / tint[rows]), food, lean)
-    say = SAY * weight / (weight + FEWEST_ALIKE)
-    odds = (1.0 - say) * lean + say * mean
+    colour = np.c_[green_between(density[rows]) / GREEN_WIDTH, colour_share(density[rows]) / SHARE_WIDTH]
+    width = 1.0 + FAINT_TINT / tint[rows]
+    odds = lean
+    for _ in range(ROUNDS):
+        weight, mean = _heard(colour, width, food, odds)
+        say = SAY * weight / (weight + FEWEST_ALIKE)
+        odds = (1.0 - say) * lean + say * mean
     changed = chance.copy()
     changed[rows, kernel] = food / (1.0 + np.exp(-odds))
     changed[rows, skin] = food / (1.0 + np.exp(odds))
     return changed
 
 
+def colour_share(density: np.ndarray) -> np.ndarray:
+    """How much of a piece's density is colour, as an angle, (K,): 0 of grey.
+
+    A cloudy lump throws light of all colours aside before it colours any; a thin sheet takes away only what
+    its pigment takes, and so little red that an orange skin stands apart from kernels as yellow as it is.
+    The thickness of a piece does not change that.
+
+    Parameters
+    ----------
+    density : (K, 3) ndarray
+        Of red, green and blue.
+    """
+    return np.arctan2(np.abs(density[:, 2] - density[:, 0]), np.abs(density.mean(axis=1)))
+
+
 def _heard(
     colour: np.ndarray, width: np.ndarray, weight: np.ndarray, lean: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Weight and weighted mean of what the other pieces near in colour say, each (K,)."""
-    at = np.rint((colour - _BINS[0]) / _STEP).astype(int).clip(0, len(_BINS) - 1)
-    weights = np.bincount(at, weights=weight, minlength=len(_BINS))
-    leans = np.bincount(at, weights=weight * lean, minlength=len(_BINS))
+    """Weight and weighted mean of what the other pieces near in colour, (K, 2), say, each (K,)."""
+    places, at = np.unique(np.rint(colour / _STEP), axis=0, return_inverse=True)
+    places, at = places * _STEP, at.ravel()
+    weights = np.bincount(at, weights=weight, minlength=len(places))
+    leans = np.bincount(at, weights=weight * lean, minlength=len(places))
     said, told = np.empty(len(at)), np.empty(len(at))
     # the last block takes in the rest: a product of a single row may differ in its last digit
     ends = [*range(_BLOCK, len(at) - _BLOCK + 1, _BLOCK), len(at)]
     for block in map(slice, [0, *ends[:-1]], ends):
-        near = _BINS[at[block]][:, None] - _BINS
-        near /= width[block, None]
-        near *= near
-        near *= -0.5
-        np.exp(near, out=near)
+        near = _nearness(colour[block, None], places[None], width[block, None])
         said[block], told[block] = near @ weights, near @ leans
-    others = np.maximum(said - weight, 0.0)
-    return others, (told - weight * lean) / np.maximum(others, 1e-9)
+    own = weight * _nearness(colour, places[at], width)
+    others = np.maximum(said - own, 0.0)
+    return others, (told - own * lean) / np.maximum(others, 1e-9)
+
+
+def _nearness(colour: np.ndarray, place: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """Say of what stands at a place to a piece of a colour, from 1 to 0; the last axis holds the colours."""
+    near = colour[..., 0] - place[..., 0]
+    near *= near
+    across = colour[..., 1] - place[..., 1]
+    across *= across
+    near += across
+    near *= -0.5 / width**2
+    return np.asarray(np.exp(near, out=near))

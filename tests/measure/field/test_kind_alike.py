@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from measure.field import kind_alike
-from measure.field.kind_alike import among_alike
+from measure.field.kind_alike import among_alike, colour_share
 from measure.field.kind_model import GROUPS, green_between
 from measure.particles import make_particles
 
@@ -41,6 +41,25 @@ def test_a_piece_of_odd_shape_goes_with_those_of_its_own_colour():
     assert all(changed[12:, SKIN] > 0.5)
     # a piece that is sure of itself stays what it is
     assert among_alike(chances([0.97] * 11 + [0.001]), pieces([BROWN] * 12))[11, SKIN] > 0.5
+
+
+def test_how_much_of_a_density_is_colour_does_not_change_with_thickness_but_with_what_takes_all_colours():
+    assert colour_share(2.5 * BROWN[None])[0] == pytest.approx(colour_share(BROWN[None])[0], abs=1e-9)
+    assert colour_share(-BROWN[None])[0] == pytest.approx(colour_share(BROWN[None])[0], abs=1e-9)
+    assert colour_share(BROWN[None] + 0.2)[0] < colour_share(BROWN[None])[0] - 0.15
+    assert colour_share(np.array([[0.3, 0.3, 0.3]]))[0] == 0.0
+
+
+def test_orange_skins_go_with_skins_as_clear_as_they_are_and_not_with_cloudy_kernels_as_yellow():
+    cloudy, orange, red = (np.array(d) for d in ([0.28, 0.36, 0.50], [0.10, 0.19, 0.33], [0.11, 0.29, 0.37]))
+    shares = np.linspace(0.0, 1.0, 12)[:, None]
+    skins = (1.0 - shares) * orange + shares * red
+    # the kernels' hue alone would make the orange ones kernels: green stands as far from red and blue there
+    assert green_between(orange[None])[0] == pytest.approx(green_between(cloudy[None])[0], abs=0.05)
+    own = [0.98] * 14 + [0.6, 0.6, 0.5] + [0.05] * 9
+    changed = among_alike(chances(own), pieces(np.concatenate([np.tile(cloudy, (14, 1)), skins])))
+    assert all(changed[:14, KERNEL] > 0.9)
+    assert all(changed[14:, SKIN] > 0.5)
 
 
 def test_a_field_of_one_kind_is_not_torn_and_numbers_bring_no_certainty():
