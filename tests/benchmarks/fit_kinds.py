@@ -128,18 +128,19 @@ def best_temperature(pairs: list, foreign: list) -> float:
     """Temperature that makes the true kinds of left-out looks likeliest, or higher where the doubt asks it.
 
     Of the pieces of little doubt enough must be right with either renderer, and not much fewer where
-    nothing of that renderer was known.
+    nothing of that renderer was known, if any temperature brings that about.
     """
     codes = np.concatenate([s.codes for _, s in pairs])
     weight, true = weights([s for _, s in pairs], codes), kinds.CODE_OF_GROUP[codes]
-    loss, honest = [], []
+    loss, known, both = [], [], []
     for temperature in TEMPERATURES:
         chance = np.concatenate([chances(replace(m, temperature=temperature), s) for m, s in pairs])
         own = (chance * (kinds.CODE_OF_GROUP[None] == true[:, None])).sum(axis=1)
         loss.append(-(weight * np.log(np.maximum(own, 1e-3))).sum())
-        known = right_of_sure(pairs, temperature) > RIGHT_OF_SURE
-        honest.append(known and right_of_sure(foreign, temperature) > RIGHT_OF_SURE_FOREIGN)
+        known.append(right_of_sure(pairs, temperature) > RIGHT_OF_SURE)
+        both.append(known[-1] and right_of_sure(foreign, temperature) > RIGHT_OF_SURE_FOREIGN)
     likeliest = int(np.argmin(loss))
+    honest = both if any(both[likeliest:]) else known
     enough = [i for i in range(likeliest, len(loss)) if honest[i]]
     return float(TEMPERATURES[enough[0] if enough else -1])
 

@@ -28,7 +28,7 @@ from measure.model import FieldSettings, Picture
 from measure.particles import Particles, make_particles
 from measure.render.draw import render_field
 from measure.render.recipe import Recipe
-from tests.benchmarks.kind_variety import is_lit_from_above, varied_field
+from tests.benchmarks.kind_variety import DARK_FIELD, is_lit_from_above, varied_field
 from tests.benchmarks.other_hand.draw import draw
 from tests.benchmarks.other_hand.looks import HELD
 
@@ -38,6 +38,7 @@ MATCHED = 0.6  # shared over joint area from which a found piece is a true one
 BRIGHT_SEED, DARK_SEED, LIGHTER_SEED, FOUND_SEED, OTHER_SEED = 20_000, 40_000, 60_000, 300_000, 200
 VARIED_SEED, VARIED_LOOKS = 80_000, 5
 VARIED_FIELDS = 120
+DARK_FIELDS = 30  # of the third hand, lit aside
 VARIED_GROUNDS = ("bright",) * 6 + ("dark", "bright, lighter")
 LIGHTER_FIELDS = 24  # of the other hand
 STAINED = 0.3  # share of the fields with lighter pieces that are stained oil, not light from above
@@ -365,6 +366,8 @@ def _plan(fields: int) -> Iterator[tuple]:
         # on a bright ground light from above makes crystals as evenly bright as clear kernels in stained oil
         if ground != "bright" or not is_lit_from_above(seed, ground):
             yield f"varied_{k}", third_hand, (seed, ground)
+    for k in range(VARIED_FIELDS, VARIED_FIELDS + DARK_FIELDS):
+        yield f"varied_{k}", third_hand, (VARIED_SEED + k, DARK_FIELD)
 
 
 def _plan_of_first(fields: int) -> Iterator[tuple]:

@@ -3,7 +3,8 @@
 What holds for a kind is kept: the browning of a kernel takes away light steadily more towards blue, a skin's
 tannins take away green nearly as much as blue, a crystal takes away none and bends it aside at its sides.
 All else is drawn alike for kernels and skins or from wide ranges: slender or compact, thin or opaque, lit
-from below or above, on a grey, bluish or yellow ground, well or badly exposed, hazed, sharpened, in heaps.
+from below, above or aside, on a grey, bluish or yellow ground, well or badly exposed, hazed, sharpened, in
+heaps.
 """
 
 import cv2
@@ -14,6 +15,7 @@ FINE = 2  # drawn so much finer, then brought down
 BANDS_NM = np.array([610.0, 540.0, 460.0])  # middles of a camera's red, green and blue
 GAMMA = 2.2
 TRIES = 40
+DARK_FIELD = "dark field"  # lit aside from below: only light that pieces turn towards the lens is seen
 
 
 def varied_field(seed: int, ground: str) -> tuple[np.ndarray, list[np.ndarray], list[str]]:
@@ -38,6 +40,8 @@ def _oil(rng: np.random.Generator, ground: str) -> np.ndarray:
     """Linear light of the oil: white, grey, bluish or yellow."""
     tint = np.array([1.0, rng.uniform(0.85, 1.05), rng.uniform(0.4, 1.3)])
     level = {"bright": rng.uniform(0.45, 0.85), "dark": rng.uniform(0.003, 0.03)}
+    if ground == DARK_FIELD:
+        ground = "dark"
     if ground == "bright, lighter":
         return rng.uniform(0.06, 0.3) * tint
     return level[ground] * tint / max(1.0, tint.max())
@@ -47,8 +51,14 @@ def _looks(rng: np.random.Generator, ground: str) -> dict:
     """Looks shared by the pieces of one field."""
     span = rng.uniform
     above = ground != "bright" or rng.random() < 0.15
+    aside = ground == DARK_FIELD
     opaque = 1.0 if above else (0.0 if rng.random() < 0.6 else span(0.2, 1.0))
-    return {
+    through = {}
+    if aside:
+        through = {"glow": span(0.3, 0.9), "sheet": span(0.15, 0.7), "bright_edge": span(0.0, 0.8)}
+        through["cloudy"] = span(0.0, 0.8) * (rng.random() < 0.5)
+    return through | {
+        "aside": aside,
         "above": above,
         "opaque": opaque,
         "shares": rng.dirichlet((4.0, 2.5, 2.0)),
@@ -70,7 +80,7 @@ def _looks(rng: np.random.Generator, ground: str) -> dict:
         "edge_px": span(0.8, 2.5),
         "relief": span(0.0, 0.8) if above else 0.0,
         "glint": span(0.0, 1.5) * (above and rng.random() < 0.4),
-        "shadow": span(0.0, 0.6) * (above and ground != "dark"),
+        "shadow": span(0.0, 0.6) * (above and ground != "dark" and not aside),
         "shadow_px": span(2.0, 8.0),
         "lamp": span(0.0, 2 * np.pi),
         "streaks": span(0.05, 0.35),
@@ -226,6 +236,8 @@ def _kernel(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Ge
     through = under * np.exp(-thick[..., None] * spectrum * looks["kernel_strength"] * dark)
     own = _thrown_back(spectrum * looks["kernel_pigment"] * dark)
     lit = 0.9 * own * (_shade(depth, dome, grain, looks, rng) * (1.0 + grain))[..., None]
+    if looks["aside"]:
+        lit = _turned(thick, spectrum * looks["kernel_strength"] * dark, looks["glow"], depth, looks)
     lit = lit + looks["glint"] * np.clip(_facing(depth, dome, grain, looks) - 0.9, 0, 1)[..., None]
     mixed = through * (1 - looks["opaque"]) + lit * looks["opaque"]
     return mixed * (1.0 - looks["edge"] * np.exp(-(((depth - 1.0) / looks["edge_px"]) ** 2)))[..., None]
@@ -265,8 +277,23 @@ def _skin(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Gene
     through = under * np.exp(-thick[..., None] * spectrum * looks["skin_strength"] * strength)
     own = _thrown_back(spectrum * looks["skin_pigment"] * strength)
     lit = 0.9 * own * np.clip(1.0 + 0.5 * (looks["streaks"] * lines + cloud), 0.3, 1.6)[..., None]
+    if looks["aside"]:
+        glow = looks["glow"] * looks["sheet"]
+        lit = _turned(thick, spectrum * looks["skin_strength"] * strength, glow, depth, looks)
     share = max(looks["opaque"] - 0.1 * rng.random(), 0.0)
     return through * (1 - share) + lit * share
+
+
+def _turned(
+    thick: np.ndarray, pigment: np.ndarray, glow: float, depth: np.ndarray, looks: dict
+) -> np.ndarray:
+    """Light turned towards the lens within a piece lit aside from below: it comes through the piece.
+
+    So its colour is that of light let through, deeper the thicker the piece, unlike that of a surface. A
+    lump turns more of it than a thin sheet, and the margin of either most of all.
+    """
+    edge = 1.0 + looks["bright_edge"] * np.exp(-(((depth - 1.0) / looks["edge_px"]) ** 2))
+    return (glow * edge * np.clip(thick, 0.0, 1.2) ** 0.5)[..., None] * np.exp(-thick[..., None] * pigment)
 
 
 def _salt(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Generator) -> np.ndarray:
@@ -284,12 +311,23 @@ def _salt(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Gene
     inner = looks["inner"] * np.exp(-(((depth - 2.6 * wide) / wide) ** 2))
     if looks["above"]:
         glow = 0.35 * (rim * looks["rim"] + 0.5 * edges + 0.3 * inner) + rng.uniform(0.0, 0.05)
+        if looks["aside"]:  # inclusions and facets turn light of all colours alike
+            glow = glow + looks["cloudy"] * rng.uniform(0.2, 1.0) * _facet(depth.shape, rng)
         return under + glow[..., None]
     clear = (1.0 - looks["rim"] * rim) * (1.0 - edges) * looks["clear"] + inner
     gy, gx = np.mgrid[-1 : 1 : depth.shape[0] * 1j, -1 : 1 : depth.shape[1] * 1j]
     band = np.exp(-(((depth / max(depth.max(), 1.0) - 0.35) / 0.2) ** 2))
     clear = clear * (1 + looks["inner"] * (gx * np.cos(looks["lamp"]) + gy * np.sin(looks["lamp"])) * band)
     return under * clear[..., None]
+
+
+def _facet(shape: tuple[int, ...], rng: np.random.Generator) -> np.ndarray:
+    """Share of light of a crystal's two faces beside an edge that runs across it, or of one alone."""
+    y, x = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j]
+    turn = rng.uniform(0, 2 * np.pi)
+    first = x * np.cos(turn) + y * np.sin(turn) > rng.uniform(-1.5, 0.7)
+    grain = 1.0 + 0.1 * _cloud(rng, (shape[0], shape[1]), 3.0)
+    return np.where(first, 1.0, rng.uniform(0.0, 1.0)) * np.clip(grain, 0.5, 1.5)
 
 
 def _bubble(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Generator) -> np.ndarray:
