@@ -3,7 +3,7 @@
 A flake that reaches beyond its kernel is cut off by its colour. One that lies inside the kernel's outline
 changes nothing about that outline, so it is looked for in it: red-brown skin takes green light away where the
 kernel hardly does, which shows as a step of CIELAB a* that no thicker or darker place of the kernel has.
-The kernel keeps its outline, and the flake becomes a piece of its own.
+The kernel keeps its outline, and the flake becomes a piece of its own. In a skin such a place is a fold.
 """
 
 from dataclasses import replace
@@ -11,8 +11,10 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from measure.field.absorbance import density
 from measure.field.edge import place_edge
 from measure.field.find import Found
+from measure.field.kind_model import green_between
 from measure.field.light import Light
 from measure.field.masks import SQUARE, dilated, drawn, eroded, numbered, solidity
 from measure.field.outline import area
@@ -115,7 +117,7 @@ def _flakes_in(outline: np.ndarray, light: Light, least_px2: float) -> list[np.n
         flake = (parts == k).view(np.uint8)
         large = 0.5 * least_px2 <= stats[k, cv2.CC_STAT_AREA] <= _MOST_SHARE * cv2.countNonZero(mask)
         beside = _kernel_beside(flake, mask, core, red, delta) if large else None
-        if beside is None:
+        if beside is None or _is_tanned(colours_at(delta, beside), light.oil_lab):
             continue
         own = delta - np.median(colours_at(delta, beside), axis=0)
         others = np.where(mask > 0, 0, 1) > 0
@@ -123,6 +125,12 @@ def _flakes_in(outline: np.ndarray, light: Light, least_px2: float) -> list[np.n
         if edge is not None and len(edge) > 3 and area(edge) >= least_px2:
             placed.append(edge + low.astype(np.float32))
     return placed
+
+
+def _is_tanned(colours: np.ndarray, oil_lab: np.ndarray) -> bool:
+    """Whether what a flake would lie on, (K, 3), is a skin: tannins take green nearly as much as blue."""
+    dense = density(np.median(colours, axis=0)[None, None].astype(np.float32), oil_lab)[0] / np.log(10.0)
+    return float(green_between(dense)[0]) > 0.0
 
 
 def _kernel_beside(

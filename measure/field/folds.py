@@ -4,7 +4,8 @@ Where a thin skin lies over itself the light passes it twice, so the density is 
 same hue, with an edge as sharp as any. A fold is a line along which the skin turns back: what lies over it
 ends inside the skin's own outline, and at both ends of the edge the outline goes on without a notch. Two
 skins over one another, or side by side, stand out beyond each other and leave notches there, and what both
-of them cover borders on both.
+of them cover borders on both. A skin rolled into a tube shows single at both ends: there the outline goes on
+without a notch along the whole tube.
 """
 
 import cv2
@@ -19,7 +20,7 @@ from measure.field.quick import median
 from measure.field.seams import contour_of
 
 # density of the doubled part over that of the single one; a camera's tone curve widens it, rolls have layers
-_TWICE = (1.45, 3.2)
+_TWICE = (1.45, 4.5)
 _HUE = 0.2  # what differs of two densities once they are made as high, over the higher
 _NOTCH, _LEAST_NOTCH_PX, _NOTCHES = (
     0.08,
@@ -69,6 +70,18 @@ def merged_folds(
                 inside[(whole > 0) & ((inside == 0) | (inside == other))] = one
                 joined[other] = one
                 boxes[one - 1] = box
+    for middle in asked:
+        ends = [k for k in asked if k != middle and k not in joined] if middle not in joined else []
+        near = [box for k in ends if (box := _around(boxes[middle - 1], boxes[k - 1], reach)) is not None]
+        if len(near) < 2:
+            continue
+        box = _box_of(near)
+        inside = labels[box]
+        whole, ends = _rolled(inside, middle, ends, delta[box], oil_lab, width)
+        if ends:
+            inside[(whole > 0) & ((inside == 0) | np.isin(inside, ends))] = middle
+            joined |= dict.fromkeys(ends, middle)
+            boxes[middle - 1] = box
     return joined
 
 
@@ -106,6 +119,40 @@ def _around(one: _Box | None, other: _Box | None, reach: float) -> _Box | None:
     return sides[0], sides[1]
 
 
+def _box_of(boxes: list[_Box]) -> _Box:
+    """Window about windows."""
+    low, high = ([[getattr(side, end) for side in box] for box in boxes] for end in ("start", "stop"))
+    (top, left), (bottom, right) = np.min(low, axis=0), np.max(high, axis=0)
+    return slice(top, bottom), slice(left, right)
+
+
+def _rolled(
+    labels: np.ndarray, middle: int, others: list[int], delta: np.ndarray, oil_lab: np.ndarray, width: float
+) -> tuple[np.ndarray, list[int]]:
+    """Mask of a rolled skin, the middle of which is doubled, and its single ends: two or more, or none."""
+    reach, dense = _reach(width), density(delta, oil_lab)
+    own = (labels == middle).view(np.uint8)
+    border, tone = dilated(own, reach), _tone(own, dense, width)
+    ends: list[int] = []
+    near, both = np.zeros_like(own), own
+    for k in others:
+        part = (labels == k).view(np.uint8)
+        touched = border & dilated(part, reach)
+        if cv2.countNonZero(touched) >= _FEW_PX and is_doubled(_tone(part, dense, width), tone):
+            ends, near, both = [*ends, k], near | touched, both | part
+    rest = ((labels > 0) & (both == 0)).view(np.uint8)
+    if len(ends) < 2 or is_oval(own) or _is_beside(own, rest, reach):
+        return both, []
+    both = fill_holes(closed(both, reach))
+    return both, ends if _goes_on(both, near) else []
+
+
+def _is_beside(part: np.ndarray, others: np.ndarray, reach: float) -> bool:
+    """Whether more of the border of a part lies along others than chance brings about."""
+    border = part & ~eroded(part, 1.0) & 1
+    return cv2.countNonZero(border & dilated(others, reach)) > _BESIDE * cv2.countNonZero(border)
+
+
 def _folded(
     labels: np.ndarray, pair: tuple[int, int], delta: np.ndarray, oil_lab: np.ndarray, width: float
 ) -> np.ndarray | None:
@@ -124,8 +171,7 @@ def _folded(
     if is_oval(folded):
         return None  # a piece by itself, that hides a part of the other
     others = ((labels > 0) & (first == 0) & (second == 0)).view(np.uint8)
-    border = folded & ~eroded(folded, 1.0) & 1
-    if cv2.countNonZero(border & dilated(others, reach)) > _BESIDE * cv2.countNonZero(border):
+    if _is_beside(folded, others, reach):
         return None
     both = fill_holes(closed(first | second, reach))
     return both if _goes_on(both, near) else None

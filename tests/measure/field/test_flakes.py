@@ -64,6 +64,15 @@ def test_a_dark_streak_of_a_skin_is_no_flake():
     assert len(found) == 1
 
 
+def test_a_fold_of_a_pale_skin_is_no_flake():
+    """It is much redder than the skin, for it lies fourfold, but a skin carries no flakes."""
+    pale = 0.3 * np.array([0.45, 1.1, 1.45])
+    down, across = np.indices(SIZE)
+    sheet = np.clip(np.minimum(40 - np.abs(across - 130), 55 - np.abs(down - 110)) + 0.5, 0, 1)
+    rolled = np.clip(np.minimum(7 - np.abs(across - 150), 34 - np.abs(down - 110)) + 0.5, 0, 1)
+    assert len(_counted(_picture((sheet, pale), (3.0 * rolled, pale)))) == 1
+
+
 def test_a_violet_spot_is_no_flake():
     """Stained cells have nuclei, which are part of them."""
     cell = (_disc(*MIDDLE, 60), np.array([0.15, 0.3, 0.1]))

@@ -43,6 +43,41 @@ def test_a_folded_skin_is_one_piece():
     )
 
 
+def _roll(x, y):
+    """The middle of the sheet, where it is rolled up along two slanting lines."""
+    return _sheet(x, y) & (np.abs(x - 110 + 0.15 * (y - 80)) < 20)
+
+
+def test_a_rolled_skin_shows_single_at_both_ends_and_is_one_piece():
+    thin = 0.7 * _SKIN
+    assert _counted(_picture([(_sheet, thin), (_roll, 1.3 * thin)])) == pytest.approx(
+        [np.sqrt(4 / np.pi * 80 * 56)], rel=0.03
+    )
+
+
+@pytest.mark.parametrize(
+    ("stretched", "tone", "one"),
+    [(0.0, 2.0 * _SKIN, True), (12.0, 2.0 * _SKIN, False), (0.0, 2.0 * _SKIN[::-1], False)],
+)
+def test_ends_are_joined_by_a_roll_if_it_is_doubled_of_their_hue_and_flush(stretched, tone, one):
+    """One that stands out at its sides is a skin across another."""
+    y, x = np.mgrid[:160, :220] + 0.5
+    middle = (np.abs(x - 110) < 20) & (np.abs(y - 80) < 28 + stretched)
+    labels = np.where(_sheet(x, y), np.where(x < 110, 1, 3), 0).astype(np.int32)
+    labels[middle] = 2
+    picture = _picture(
+        [
+            (lambda x, y: _sheet(x, y) & (np.abs(x - 110) >= 20), _SKIN),
+            (lambda x, y: (np.abs(x - 110) < 20) & (np.abs(y - 80) < 28 + stretched), tone),
+        ]
+    )
+    lab = cv2.cvtColor(picture.pixels.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    oil = np.median(lab[:10].reshape(-1, 3), axis=0)
+    joined = merged_folds(labels, [1, 2, 3], (lab - oil).astype(np.float32), oil, 2.5)
+    assert joined == ({1: 2, 3: 2} if one else {})
+    assert len(np.unique(labels)) == (2 if one else 4)
+
+
 def test_a_skin_over_another_stands_out_and_stays_a_piece():
     def across(x, y):
         return (np.abs(x - 150) < 25) & (np.abs(y - 80) < 50)
