@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from measure.field.component import Component, Parts
 from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.faint_rims import faint_rims
@@ -15,7 +16,7 @@ from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
 from measure.field.quick import length
 from measure.field.rim_chance import by_chance
-from measure.field.separate import Parts, separate
+from measure.field.separate import separate
 from measure.field.shades import shade_beside, with_bits
 from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.field.strips import Room
@@ -263,7 +264,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
             parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
         else:
             shade = shade_beside(smooth, low, oil, plan.least_px2)
-            parts = separate(
+            component = Component(
                 smooth,
                 plan.distance[box],
                 low & ~shade,
@@ -274,6 +275,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.usual_height,
                 oil,
             )
+            parts = separate(component)
         other = (plan.labels[box] > 0) & ~low
         offset = np.array([box[1].start, box[0].start], np.float32)
         if shade is not None and shade.any():

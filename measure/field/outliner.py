@@ -9,12 +9,13 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from measure.field.component import Parts
 from measure.field.contrast_parts import grown_labels
+from measure.field.cut_body import cut_by_form
 from measure.field.edge import Piece, place_edges
 from measure.field.masks import drawn, solidity
 from measure.field.outline import area
 from measure.field.seams import along_seams, seam_between
-from measure.field.separate import Parts, cut_by_form
 from measure.field.tails import without_tails
 from measure.flags import bits
 

@@ -17,6 +17,7 @@ _IN_ONE = 0.8  # share of it that must hang together
 _THIN, _THINNEST_PX, _THICKEST_PX = 0.6, 1.0, 4.0  # half its thickness over the edges' width, beyond a pixel
 _LENGTHS, _LEAST_LENGTH_PX = 5.0, 16.0  # length of a thread between pieces over its thickness, and in px
 _STOUT = 3.0  # half the thickness of what it runs between over its own
+_CLOSED = 1.4  # filled area over its own, from which it closes round something
 _STRAY = 2.0  # how far it may stray from a straight line, in its own thickness
 
 
@@ -87,6 +88,37 @@ def is_even_band(whole: np.ndarray, border_px: float = 0.0) -> bool:
     usual -= border_px
     # of a band with square ends
     return bool(around <= _EVEN_BAND * (area / usual + 4.0 * usual))
+
+
+def is_one_thread(strong: np.ndarray, rims: np.ndarray, clear: np.ndarray, width: float) -> bool:
+    """Whether a component is a single thread or band, in which there is nothing to cut.
+
+    Parameters
+    ----------
+    strong, rims : (M, N) ndarray of uint8
+        Pixels above half of the plateau beside them; those of them that are not faint.
+    clear : (M, N) ndarray of int32
+        See-through pieces found in it.
+    width : float
+        10-90 % width of the edges, px.
+    """
+    if is_band(rims, width):
+        return True
+    # a hollow thread has a pale middle
+    return (is_line(strong) or _is_hollow_line(strong)) and not _is_whole(clear, strong)
+
+
+def _is_hollow_line(strong: np.ndarray) -> bool:
+    filled = fill_holes(strong)
+    return cv2.countNonZero(filled) > cv2.countNonZero(strong) and is_line(filled)
+
+
+def _is_whole(clear: np.ndarray, strong: np.ndarray) -> bool:
+    """Whether the see-through pieces found account for a line."""
+    if clear.max() > 1:
+        filled = fill_holes(strong)
+        return cv2.countNonZero(filled) > _CLOSED * cv2.countNonZero(strong)
+    return bool(clear.any() and (clear[strong > 0] > 0).mean() > _IN_ONE)
 
 
 def threads_between(strong: np.ndarray, width: float) -> np.ndarray:

@@ -51,7 +51,7 @@ def test_the_cut_is_found_on_an_outline_too():
 
 
 def test_a_long_fibre_of_varying_width_stays_whole():
-    from measure.field.separate import _cut
+    from measure.field.cut_body import cut_body
 
     mask = np.zeros((80, 420), np.uint8)
     x = np.arange(20, 400)
@@ -60,7 +60,7 @@ def test_a_long_fibre_of_varying_width_stays_whole():
         middle = 40 + 12 * np.sin(column / 90.0)
         mask[round(middle - width) : round(middle + width) + 1, column] = 1
     delta = np.where(mask[..., None] > 0, np.float32([-20, 2, 6]), np.float32(0))
-    assert _cut(mask, delta, 60.0, 0.5, np.array([80.0, 0.0, 20.0]), 3.0).max() == 1
+    assert cut_body(mask, delta, 60.0, 0.5, np.array([80.0, 0.0, 20.0]), 3.0).max() == 1
 
 
 # outlines of two single grains of sand in the electron micrograph of a glass melt

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field import heaps, separate
+from measure.field import cut_body, heaps
 from measure.field.heap_rest import with_rest
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
@@ -62,7 +62,7 @@ def test_a_thicker_side_is_no_piece_of_its_own():
 def test_without_it_the_thicker_side_would_be_one(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(heaps, "with_rest", lambda pieces, rest, least: pieces)
     # the small piece can be cut off along its edge as well, which leaves no heap
-    monkeypatch.setattr(separate, "cut_by_steps", lambda mask, *_: (mask > 0).astype(np.int32))
+    monkeypatch.setattr(cut_body, "cut_by_steps", lambda mask, *_: (mask > 0).astype(np.int32))
     assert _sizes() != pytest.approx([2 * SMALL[2], 2 * LARGE[2]], rel=0.05)
 
 

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.field.cut_body import cut_by_form
 from measure.field.one_oval import merged_ovals
-from measure.field.separate import cut_by_form
 
 DARK, PALE, BLUE = (-40.0, 5.0, 10.0), (-30.0, 4.0, 8.0), (-35.0, 10.0, -50.0)
 

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.field.component import Parts
 from measure.field.outliner import Outliner
-from measure.field.separate import Parts
 
 LEAST_PX2 = 40.0
 

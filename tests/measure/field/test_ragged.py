@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 
 from measure.field.cut import cut_by_shape
+from measure.field.cut_body import cut_by_form
 from measure.field.ragged import without_ragged_cuts
-from measure.field.separate import cut_by_form
 
 _BEIGE = np.array([-20.0, 3.0, 14.0], np.float32)
 _RED = np.array([-14.0, 20.0, 3.0], np.float32)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field import separate
+from measure.field import cut_body
 from measure.field.masks import disc
 from measure.field.pipeline import measure_field
 from measure.field.step_seams import cut_by_steps, step_between
@@ -58,7 +58,7 @@ def test_the_piece_in_front_has_its_whole_outline():
 
 
 def test_without_such_cuts_the_edge_is_not_followed(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(separate, "cut_by_steps", lambda mask, *_: (mask > 0).astype(np.int32))
+    monkeypatch.setattr(cut_body, "cut_by_steps", lambda mask, *_: (mask > 0).astype(np.int32))
     found = _diameters(_picture(before=BACK + 20.0))
     assert found[0] != pytest.approx(68, rel=0.03)
 

@@ -1,0 +1,63 @@
+"""One component of the low level, as the steps hear of it that take it apart, and the pieces they find."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Component:
+    """What hangs together above the low level, and what is asked of pieces in it.
+
+    Attributes
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        Lightly smoothed difference from the oil.
+    distance : (M, N) ndarray of float32
+        Noise-normalised distance from the oil.
+    low : (M, N) ndarray of bool
+        The component.
+    least_px2 : float
+        Smallest area reported.
+    seed : float
+        Distance a piece must reach somewhere.
+    cut_strength : float
+    frame : tuple of bool
+        Whether the top, bottom, left and right border of the crop is the border of the picture.
+    usual_height : float
+        Usual colour difference of the field's pieces from the oil.
+    oil_lab : (3,) ndarray
+        CIELAB colour of the oil there.
+    """
+
+    delta: np.ndarray
+    distance: np.ndarray
+    low: np.ndarray
+    least_px2: float
+    seed: float
+    cut_strength: float
+    frame: tuple[bool, bool, bool, bool]
+    usual_height: float
+    oil_lab: np.ndarray
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Pieces of one component.
+
+    Attributes
+    ----------
+    labels : (M, N) ndarray of int32
+        1.. for each piece; 0 elsewhere.
+    groups : list of list of int
+        Numbers of the pieces that were cut from one cluster.
+    clear : set of int
+        Numbers of see-through pieces.
+    threads : set of int
+        Numbers of threads between, along or across pieces.
+    """
+
+    labels: np.ndarray
+    groups: list[list[int]]
+    clear: frozenset[int]
+    threads: frozenset[int] = frozenset()

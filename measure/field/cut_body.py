@@ -1,0 +1,163 @@
+"""A body cut into its pieces: by colour, along lines and steps seen in it, at its necks and into ovals."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from measure.field.bodies import edge_width
+from measure.field.cut import cut_by_shape
+from measure.field.cut_colour import cut_by_colour
+from measure.field.cut_lobes import cut_by_lobes, is_oval
+from measure.field.edge import slope
+from measure.field.masks import dilated
+from measure.field.quick import median
+from measure.field.ragged import without_ragged_cuts
+from measure.field.seams import along_seams, cut_by_seams
+from measure.field.step_seams import cut_by_steps
+from measure.field.threads import EVEN_FIBRE, is_line
+
+_SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
+
+
+def cut_body(
+    mask: np.ndarray,
+    delta: np.ndarray,
+    least_px2: float,
+    cut_strength: float,
+    oil_lab: np.ndarray,
+    width: float,
+) -> np.ndarray:
+    """Cut a body by colour, then each part by lines, steps and shape.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    delta : (M, N, 3) ndarray of float32
+        Difference from the oil.
+    least_px2, cut_strength : float
+    oil_lab : (3,) ndarray
+        CIELAB colour of the oil there.
+    width : float
+        10-90 % width of the edges, px.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    if cut_strength <= 0:
+        return mask.astype(np.int32)
+    labels, used = np.zeros(mask.shape, np.int32), 0
+    colours = cut_by_colour(mask, delta, least_px2, oil_lab, width)
+    if colours.max() > 1 and is_oval(mask):
+        colours = mask.astype(np.int32)  # light and shade of one round piece
+    for k in range(1, int(colours.max()) + 1):
+        part = cut_in_one_colour((colours == k).view(np.uint8), mask, delta, least_px2, cut_strength)
+        labels[part > 0] = part[part > 0] + used
+        used += int(part.max())
+    return labels
+
+
+def cut_in_one_colour(
+    mask: np.ndarray, body: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float
+) -> np.ndarray:
+    """Cut a piece of one colour along the lines seen in it, then at its necks and into ovals.
+
+    Parameters
+    ----------
+    mask, body : (M, N) ndarray of uint8
+        The piece, and all that is no oil about it.
+    delta : (M, N, 3) ndarray of float32
+        Difference from the oil.
+    least_px2, cut_strength : float
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+
+    def seams(part: np.ndarray) -> np.ndarray:
+        return cut_by_seams(part, delta, least_px2, body, cut_strength)
+
+    def form(part: np.ndarray) -> np.ndarray:
+        cut = along_seams(cut_by_form(part, least_px2, cut_strength, delta), delta)
+        return _cut_each(cut, seams) if cut.max() > 1 else cut
+
+    def steps(part: np.ndarray) -> np.ndarray:
+        return cut_by_steps(part, delta, least_px2, cut_strength)
+
+    return _cut_each(_cut_each(seams(mask), steps), form)
+
+
+def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """Labels of the parts each part is cut into."""
+    out, used = np.zeros(labels.shape, np.int32), 0
+    for n in range(1, int(labels.max()) + 1):
+        part = cut((labels == n).view(np.uint8))
+        out[part > 0] = part[part > 0] + used
+        used += int(part.max())
+    return out
+
+
+def cut_by_form(
+    mask: np.ndarray, least_px2: float, cut_strength: float, delta: np.ndarray | None = None
+) -> np.ndarray:
+    """Cut a body of one colour at its necks, then each part into the ovals it is made of.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    least_px2, cut_strength : float
+    delta : (M, N, 3) ndarray of float32, optional
+        Difference from the oil, by which cuts across ragged pieces are known and taken back.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    # a fibre is no row of pieces, however its width varies
+    if is_line(mask, EVEN_FIBRE):
+        return mask.astype(np.int32)
+    labels, used = np.zeros(mask.shape, np.int32), 0
+    parts = cut_by_shape(mask, cut_strength)
+    for n in range(1, int(parts.max()) + 1):
+        part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
+        labels[part > 0] = part[part > 0] + used
+        used += int(part.max())
+    # not before: a side that is two pieces itself looks ragged
+    if delta is not None and labels.max() > 1:
+        return without_ragged_cuts(labels, delta, cut_strength)
+    return labels
+
+
+def without_shadows(cut: np.ndarray, field: np.ndarray, width: float) -> np.ndarray:
+    """Leave out cut parts that are far fainter than the piece they were cut from and have no edge.
+
+    Parameters
+    ----------
+    cut : (M, N) ndarray of int32
+        0 outside, 1.. for the parts of a body.
+    field : (M, N) ndarray of float32
+        Colour difference from the oil.
+    width : float
+        10-90 % width of the edges, px.
+
+    Returns
+    -------
+    cut : (M, N) ndarray of int32
+        Numbered anew without the shadows.
+    """
+    count = int(cut.max())
+    if count < 2:
+        return cut
+    heights = np.array([median(field[cut == k]) for k in range(1, count + 1)])
+    steep = slope(field)
+    keep = np.ones(count + 1, bool)
+    for k in np.flatnonzero(heights < _SHADOW * heights.max()) + 1:
+        part = (cut == k).astype(np.uint8)
+        beside = dilated(((cut > 0) & (cut != k)).astype(np.uint8), width) > 0
+        keep[k] = edge_width(part, steep, beside, heights[k - 1]) <= 2.0 * width + 1.0
+    number = np.cumsum(keep) - 1
+    return np.where(keep, number, 0)[cut].astype(np.int32)
