@@ -34,6 +34,7 @@ PART_LENGTHS = 2.5  # of a bit cut off a longer thread
 FIBRE_EVEN = 1.45  # widest place over the mean width: 1 for a band, up to 1.3 for threads as they are found
 CROSSING_WIDE, CROSSING_SHARE = 2.5, 0.15  # widest place where threads cross over their width, and its share
 BLACK = 0.3  # density of a ring that hardly any light passes
+RING, BRIGHT = 0.03, -0.01  # densities of a faint ring and of a middle that gathers light, as no food does
 SURE_BY_FORM = 0.9
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
 OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
@@ -69,8 +70,9 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
         return particles
     table = table or table_of(particles)
     seen = against_grey(particles, table)
-    chance = by_form(group_chances(particles, learned, table), seen)
-    chance = in_context(among_alike(chance, seen))
+    bubbles = bubble_form(seen)
+    chance = by_form(group_chances(particles, learned, table), seen, bubbles)
+    chance = in_context(among_alike(chance, seen), bubbles[1])
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
@@ -99,16 +101,23 @@ def group_chances(
     return probabilities(model, descriptors(against_grey(particles, table)))
 
 
-def by_form(chance: np.ndarray, particles: Particles) -> np.ndarray:
+def by_form(
+    chance: np.ndarray, particles: Particles, bubbles: tuple[np.ndarray, np.ndarray] | None = None
+) -> np.ndarray:
     """Take bubble, fibre and dust back from pieces that lack what makes one; be sure of plain cases.
 
     The chance taken back goes to the foods. A black disc with a bright middle, a long even thread and a
     straight-sided rim through which another piece is seen are nothing else, however little the rest
-    resembles what the model has seen.
+    resembles what the model has seen. ``bubbles`` is what `bubble_form` says, where that is known.
     """
     changed = chance.copy()
-    forms = {"salt": crystal_form, "bubble": bubble_form, "fibre": fibre_form, "dust": dust_form}
-    for name, (could, sure) in ((name, form(particles)) for name, form in forms.items()):
+    forms = {
+        "salt": crystal_form(particles),
+        "bubble": bubbles or bubble_form(particles),
+        "fibre": fibre_form(particles),
+        "dust": dust_form(particles),
+    }
+    for name, (could, sure) in forms.items():
         column = GROUPS.index(name)
         changed[:, : len(FOODS)] += np.where(could, 0.0, changed[:, column])[:, None] * np.array(TAKEN_BACK)
         changed[~could, column] = 0.0
@@ -140,7 +149,8 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     """Whether a piece has all that an air bubble must have, and whether it can be nothing else.
 
     A bubble is a circle, without straight sides or corners; it bends light aside and takes none away, so
-    all colours lose the same; and its middle lets through light of which its ring lets none.
+    all colours lose the same; and its middle lets through light of which its ring lets none. A drop of
+    water in oil is the same with a faint ring: its middle gathers the light that its ring lost.
 
     Returns
     -------
@@ -157,7 +167,8 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     # the blacker the ring, the smaller and dimmer its middle may be; grey cells have pale middles too
     for dark, share, ring in ((0.1, 0.2, np.abs(rim)), (0.3, 0.6, np.abs(rim)), (0.45, 0.8, darkest)):
         hollow |= (ring > dark) & (middle < share * ring)
-    could &= hollow
+    lens = (rim > RING) & (centre < BRIGHT) & (core < BRIGHT)
+    could &= hollow | lens
     rows = np.flatnonzero(could)
     off_circle, _, _ = roundness([p.outlines[row] for row in rows])
     most = OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
@@ -165,9 +176,9 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     # one that another piece covers or touches still shows an arc, and lies on it more closely than by chance
     arc = np.array([0.0 if w else off_arc(p.outlines[row]) for w, row in zip(whole, rows, strict=True)])
     could[rows] = whole | (arc < ARC_SHARE * most)
-    exact = np.zeros(len(p), dtype=bool)
-    exact[rows] = whole | (arc < EXACT_ARC_SHARE * most)
-    return could, exact & (rim > BLACK)
+    sure = np.zeros(len(p), dtype=bool)
+    sure[rows] = (whole & lens[rows]) | ((whole | (arc < EXACT_ARC_SHARE * most)) & (rim[rows] > BLACK))
+    return could, sure
 
 
 def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
@@ -215,31 +226,35 @@ def fibre_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     return could | part, long | part
 
 
-def in_context(chance: np.ndarray) -> np.ndarray:
+def in_context(chance: np.ndarray, surely_bubble: np.ndarray) -> np.ndarray:
     """Take back what is no food where that would be most of the field.
 
     Setting aside is for the odd piece among food. Where most pieces look like no food, they are what the
     picture is about, so they stay counted, as kernel with a high doubt. Dust needs food around it to be
-    called dust at all.
+    called dust at all. What is a bubble by its form is one in any company: a paste that was stirred may hold
+    more of them than pieces, so they neither are taken back nor say what the picture is about.
 
     Parameters
     ----------
     chance : (K, G) ndarray
         Probabilities of `group_chances` of all pieces of one field, or of one piece corrected by hand.
+    surely_bubble : (K,) ndarray of bool
+        Second of the two that `bubble_form` returns.
 
     Returns
     -------
     (K, G) ndarray
     """
     no_food = [GROUPS.index(g) for g in ("bubble", "fibre", "dust")]
-    odd = chance[:, no_food].sum(axis=1) > 0.5
-    taken_back = no_food if len(chance) >= FEWEST_FOR_CONTEXT and odd.mean() > 0.5 else []
-    if len(chance) < FEWEST_FOR_CONTEXT:
+    rest = ~surely_bubble
+    odd = chance[rest][:, no_food].sum(axis=1) > 0.5
+    taken_back = no_food if len(odd) >= FEWEST_FOR_CONTEXT and odd.mean() > 0.5 else []
+    if len(odd) < FEWEST_FOR_CONTEXT:
         taken_back = [GROUPS.index("dust")]
     changed = chance.copy()
     if taken_back:
-        lost = changed[:, taken_back].sum(axis=1)
-        changed[:, taken_back] = 0.0
+        lost = np.where(rest, changed[:, taken_back].sum(axis=1), 0.0)
+        changed[:, taken_back] *= surely_bubble[:, None]
         changed[:, : len(FOODS)] += lost[:, None] * np.array(TAKEN_BACK)
     return changed
 

@@ -110,7 +110,7 @@ def chances(model: kind_model.Model, sample: Sample) -> np.ndarray:
     """Probabilities of the groups as the program uses them."""
     chance = kind_model.probabilities(model, kind_model.descriptors(sample.particles))
     chance = among_alike(kinds.by_form(chance, sample.particles), sample.particles)
-    return kinds.in_context(chance)
+    return kinds.in_context(chance, kinds.bubble_form(sample.particles)[1])
 
 
 def left_out_renderer(samples: list[Sample]) -> list[tuple[kind_model.Model, Sample]]:
