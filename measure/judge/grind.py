@@ -26,6 +26,8 @@ SEED = 20_240_501
 _LEAST_SHARE = 1e-4
 # no batch is known better than this, or one lucky interval would rule the curve
 _LEAST_SD = 0.005
+# a curve that falls by no more of itself than this from the first batch to the last does not fall
+_LEVEL = 1e-6
 
 
 @dataclass(frozen=True)
@@ -223,7 +225,9 @@ def _with_draws(
     count = round(draws * weight)
     middle = np.log(np.maximum(predict(law, theta, dose)[0], 1e-300))
     logs = middle + wider * sd * rng.standard_normal((count, len(dose)))
-    drawn = fit_law(law, dose, logs, sd, theta.tolist())[0] if count else np.empty((0, theta.shape[1]))
+    # a level fit is no place to start from: how its numbers got there is chance, and no step leads down again
+    starts = law.start(dose, np.exp(middle)) if np.ptp(middle) < _LEVEL else theta.tolist()
+    drawn = fit_law(law, dose, logs, sd, starts)[0] if count else np.empty((0, theta.shape[1]))
     aicc = _aicc(chi, len(law.parameters), len(dose))
     numbers = dict(zip(law.parameters, np.exp(theta[0]).tolist(), strict=True))
     return LawFit(law, numbers, chi, aicc, float(weight), drawn)

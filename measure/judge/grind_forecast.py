@@ -7,10 +7,14 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.judge.grind import GrindCurve
+from measure.judge.grind_models import Law
 from measure.sizes.rounding import rough_number, short_number
 
 # further away than so many times the grinding done, a number would be a pretence
 _FAR = 10.0
+# a curve that gets there only after so many times the grinding done falls within it by less than any batch is
+# known to, so it is level: where sizes rise, laws that cannot end at a slope of no meaning, 1e-13 or 1e-9
+_LEVEL = 1e4
 # with this much of the drawn curves saying "never", never is the answer
 _NEVER = 0.95
 
@@ -72,13 +76,12 @@ def forecast(curve: GrindCurve, target: float) -> Forecast:
             else f"A target size must be above 0 µm, not {target:g}."
         )
     best = curve.best
-    dose = float(np.maximum(best.law.dose(np.exp(best.log_parameters), target)[0], 0.0))
+    dose = float(_doses(curve, best.law, best.log_parameters, target)[0])
     plateau, p_low, p_high = _plateau(curve)
     low = high = math.nan
     never = float(math.isinf(dose))
     if curve.promises:
-        drawn = np.concatenate([f.law.dose(np.exp(f.drawn), target) for f in curve.fits if len(f.drawn)])
-        drawn = np.maximum(drawn, 0.0)
+        drawn = np.concatenate([_doses(curve, f.law, f.drawn, target) for f in curve.fits if len(f.drawn)])
         never = float(np.isinf(drawn).mean())
         # "higher" keeps a limit of never from being averaged away
         low, high = (float(v) for v in np.quantile(drawn, [0.025, 0.975], method="higher"))
@@ -89,6 +92,12 @@ def forecast(curve: GrindCurve, target: float) -> Forecast:
         target, dose, low, high, more, more_low, more_high, never, plateau, p_low, p_high, reachable, ""
     )
     return Forecast(**{**words.__dict__, "sentence": _sentence(curve, words)})
+
+
+def _doses(curve: GrindCurve, law: Law, log_parameters: np.ndarray, target: float) -> np.ndarray:
+    """Doses at which curves reach a target; 0 where they start below it, inf where they never do."""
+    dose = np.maximum(law.dose(np.exp(log_parameters), target), 0.0)
+    return np.where(dose > _LEVEL * curve.last_dose, np.inf, dose)
 
 
 def _plateau(curve: GrindCurve) -> tuple[float, float, float]:
@@ -158,6 +167,13 @@ def _sentence(curve: GrindCurve, f: Forecast) -> str:
 
 
 def _never_sentence(curve: GrindCurve, f: Forecast, target: str) -> str:
+    if f.plateau <= f.target:
+        sure = "Not" if f.reachable is False else "Probably not"
+        return (
+            f"{sure} reachable on this mill: the {'share' if curve.is_share else 'size'} does not fall with "
+            f"grinding; {100 * f.never:.0f} % of the curves that fit never reach {target}. A further batch, "
+            "ground longer, would tell."
+        )
     at = f"plateau at {_target_words(curve, f.plateau)}"
     if math.isfinite(f.plateau_low):
         # a plateau near nothing is none

@@ -217,12 +217,33 @@ def test_three_batches_coarser_again_give_no_sure_plateau():
     assert not any("mix-up" in text or "scatter" in text for text in fit_grind(calm).warnings)
 
 
+def three(values, factor=1.1):
+    return [
+        GrindPoint(t, v, v / factor, v * factor, f"pass {t}") for t, v in zip((1, 3, 6), values, strict=True)
+    ]
+
+
 def test_a_number_that_cannot_be_told_has_no_about_before_it():
-    rising = [GrindPoint(t, v, v / 1.1, v * 1.1, f"pass {t}") for t, v in ((1, 30), (3, 40), (6, 60))]
-    # whether it is called uncertain or out of reach lies at a limit that the last digit of the fit can pass
-    sentence = forecast(fit_grind(rising), 25).sentence
-    assert ": more than 60 more passes after 6 passes" in sentence
-    assert "about more" not in sentence
+    found = forecast(fit_grind(three((40, 39.5, 39), 1.05)), 25)
+    assert found.reachable is None
+    assert "mill: more than 60 more passes after 6 passes" in found.sentence
+
+
+@pytest.mark.parametrize("nudge", [0.0, 1e-12, -1e-9, 1e-7])
+def test_sizes_that_rise_are_said_not_to_fall_whatever_the_last_digit_of_the_fit(nudge):
+    # no law here can rise, so each ends level, at a slope whose digits mean nothing
+    exact, nudged = (
+        forecast(fit_grind(three([v * (1 + part) for v in (30, 40, 60)])), 25) for part in (0.0, nudge)
+    )
+    assert math.isinf(exact.dose)
+    assert exact.reachable is None
+    # drawn about a level curve, half of the batches fall and half rise
+    assert exact.never == pytest.approx(0.5, abs=0.03)
+    assert exact.sentence == (
+        "Probably not reachable on this mill: the size does not fall with grinding; 51 % of the curves that "
+        "fit never reach 25 µm. A further batch, ground longer, would tell."
+    )
+    assert (nudged.never, nudged.sentence) == (exact.never, exact.sentence)
 
 
 @pytest.mark.parametrize(
