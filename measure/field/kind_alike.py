@@ -14,6 +14,7 @@ SAY = 0.7  # of the others, at most
 ROUNDS = 2  # what the others say has itself been heard once
 FEWEST = 5  # coloured pieces that make a field
 SUREST = 5.0  # odds of a single piece, natural logarithm
+_KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
 _STEP = 0.25  # widths; pieces nearer than that in colour are heard as one
 _BLOCK = 128  # pieces at a time; 50,000 at once took 240 MB and more
 
@@ -37,24 +38,47 @@ def among_alike(chance: np.ndarray, particles: Particles) -> np.ndarray:
     (K, G) ndarray
         The same, with kernel and skin weighed anew within their sum.
     """
-    density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1).astype(float)
-    tint = np.abs(density[:, 2] - density[:, 0])
-    rows = np.flatnonzero(tint > LEAST_TINT)
+    rows, colour, width = coloured(particles)
     if len(rows) < FEWEST:
         return chance
-    kernel, skin = GROUPS.index("kernel"), GROUPS.index("skin")
-    food = chance[rows, kernel] + chance[rows, skin]
-    lean = np.log((chance[rows, kernel] + 1e-4) / (chance[rows, skin] + 1e-4)).clip(-SUREST, SUREST)
-    colour = np.c_[green_between(density[rows]) / GREEN_WIDTH, colour_share(density[rows]) / SHARE_WIDTH]
-    width = 1.0 + FAINT_TINT / tint[rows]
+    food, lean = leaning(chance, rows)
     odds = lean
     for _ in range(ROUNDS):
         weight, mean = _heard(colour, width, food, odds)
         say = SAY * weight / (weight + FEWEST_ALIKE)
         odds = (1.0 - say) * lean + say * mean
-    changed = chance.copy()
-    changed[rows, kernel] = food / (1.0 + np.exp(-odds))
-    changed[rows, skin] = food / (1.0 + np.exp(odds))
+    return leaned(chance, rows, odds)
+
+
+def coloured(particles: Particles) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Pieces that show a colour, and that colour.
+
+    Returns
+    -------
+    rows : (C,) ndarray of int
+    colour : (C, 2) ndarray
+        Where green stands and `colour_share`, each over what pieces of one kind in one field differ by.
+    width : (C,) ndarray
+        How much more than that a piece differs because it is faint; 1 of a deep one.
+    """
+    density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1).astype(float)
+    tint = np.abs(density[:, 2] - density[:, 0])
+    rows = np.flatnonzero(tint > LEAST_TINT)
+    colour = np.c_[green_between(density[rows]) / GREEN_WIDTH, colour_share(density[rows]) / SHARE_WIDTH]
+    return rows, colour, 1.0 + FAINT_TINT / tint[rows]
+
+
+def leaning(chance: np.ndarray, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Probability of being kernel or skin, and the natural logarithm of the odds of kernel, each (C,)."""
+    kernel, skin = chance[rows, _KERNEL], chance[rows, _SKIN]
+    return kernel + skin, np.log((kernel + 1e-4) / (skin + 1e-4)).clip(-SUREST, SUREST)
+
+
+def leaned(chance: np.ndarray, rows: np.ndarray, odds: np.ndarray) -> np.ndarray:
+    """Probabilities with kernel and skin weighed anew within their sum."""
+    changed, food = chance.copy(), chance[rows, _KERNEL] + chance[rows, _SKIN]
+    changed[rows, _KERNEL] = food / (1.0 + np.exp(-odds))
+    changed[rows, _SKIN] = food / (1.0 + np.exp(odds))
     return changed
 
 
