@@ -17,7 +17,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--na",
         type=positive,
         metavar="NA",
-        help="numerical aperture of the objective, to tell sizes too small for it; a study keeps it",
+        help="numerical aperture of the objective, to tell sizes too small for it; the scale file or the "
+        "study may know it, and a study keeps it",
     )
     how = parser.add_argument_group("how to measure")
     how.add_argument(

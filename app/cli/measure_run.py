@@ -27,7 +27,7 @@ from measure.picture_file import list_pictures, read_picture
 from measure.picture_png import is_joined, left_out_in
 from measure.safe_write import check_folder_place, write_text
 from measure.scale.optics import smallest_resolved_um
-from measure.scale.scale_file import check_um_per_px, read_scale
+from measure.scale.scale_file import check_um_per_px, read_aperture, read_scale
 
 # pictures of one size that are looked at for marks; in one of them a pale mark may not be seen
 _LOOKED_AT = 3
@@ -62,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
         args.jobs is not None and args.jobs < 1,
         f"--jobs {args.jobs} is not a number of processes; use 1 or more.",
     )
+    if args.na is None and args.scale is not None:
+        args.na = read_aperture(args.scale)
     if args.na is not None:
         smallest_resolved_um(args.na)  # one that no objective has is refused before anything is measured
     plan = _plan(args, scale, out)

@@ -33,6 +33,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--length-um", metavar="L", help="length the bar names, µm")
     parser.add_argument("--zoom", metavar="NAME", default="", help="name of the zoom setting, such as 10x")
+    parser.add_argument(
+        "--na",
+        metavar="NA",
+        help="numerical aperture of the objective, as printed on it; the file keeps it, so that sizes too "
+        "small for it are told",
+    )
     parser.add_argument("--out", metavar="FILE", help="write the scale to this JSON file")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
@@ -52,23 +58,28 @@ def run(args: argparse.Namespace) -> int:
     """
     from app.cli.options import print_json, say, warn
     from app.number_text import THIN
+    from app.scale_words import objective_text
     from measure.picture_file import read_picture
     from measure.scale import write_scale
 
+    na = None if args.na is None else _number(args.na, "--na")
+    shows = "" if na is None else objective_text(na)  # one that no objective has is refused before all else
     by_hand = args.ends is not None or args.length_um is not None
     fit_it = _of_bar(args) if by_hand else _of_ruling(args)
     picture = read_picture(args.image)
     fit = fit_it(picture)
     if args.out:
-        write_scale(args.out, fit.scale)
+        write_scale(args.out, fit.scale, na)
     for warning in fit.warnings:
         warn(warning)
     checked = int(fit.parts_seen > 1)
     if args.json:
-        print_json(scale_json(fit))
+        print_json(scale_json(fit) | ({} if na is None else {"objective_na": na}))
         return checked
     for line in scale_lines(fit, picture):
         say(line.replace(THIN, " "))
+    if na is not None:
+        say(f"  An objective of NA {na:g}: {shows[0].lower()}{shows[1:]}")
     if args.out:
         say(f"Written to {args.out}")
     return checked

@@ -21,6 +21,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="X",
         help="also say how many pieces are above this size, with exact limits",
     )
+    optics = parser.add_mutually_exclusive_group()
+    optics.add_argument(
+        "--na",
+        metavar="NA",
+        help="numerical aperture of the objective, to tell sizes too small for it",
+    )
+    optics.add_argument(
+        "--scale", metavar="FILE", help="scale file that knows it, written by: gritline scale --na NA --out"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument(
         "--resamples", type=int, default=1000, metavar="N", help="resampled batches behind the intervals"
@@ -35,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     InvalidInput
         If the table or an option cannot be used.
     """
-    from dataclasses import asdict
+    from dataclasses import asdict, replace
 
     from app.cli.options import print_json, say
     from measure.judge.sizes_json import sizes_json, sizes_lines
@@ -47,8 +56,11 @@ def run(args: argparse.Namespace) -> int:
     limit, above = _limit(args.smallest_um), _limit(args.above_um, "--above-um")
     if not 0 <= args.resamples <= 100_000:
         raise InvalidInput(f"--resamples {args.resamples} is out of range; use 0 to 100000, 1000 as a rule.")
+    resolved = _resolved_um(args)
     table = read_sizes_table(args.table)
     sample = sample_from_table(table, smallest_um=limit, kind=args.kind)
+    if resolved is not None:
+        sample = replace(sample, resolved_um=resolved)
     if len(sample) == 0:
         raise InvalidInput(_nothing_left(args, sample.left_out))
     summary, verdict = judged(sample, resamples=args.resamples)
@@ -75,6 +87,23 @@ def _limit(text: str | None, name: str = "--smallest-um") -> float | None:
     if not (math.isfinite(value) and value > 0):
         raise InvalidInput(f"{name} '{text}' is not a size above 0 µm.")
     return value
+
+
+def _resolved_um(args: argparse.Namespace) -> float | None:
+    """Return the size below which the objective blurs pieces; None where it is not known."""
+    from measure.scale.optics import smallest_resolved_um
+    from measure.scale.scale_file import read_aperture
+
+    if args.scale is not None:
+        na = read_aperture(args.scale)
+        return None if na is None else smallest_resolved_um(na)
+    if args.na is None:
+        return None
+    try:
+        typed = float(args.na)
+    except ValueError:
+        raise InvalidInput(f"--na '{args.na}' is no number.") from None
+    return smallest_resolved_um(typed)
 
 
 def _nothing_left(args: argparse.Namespace, left_out: Mapping[str, int]) -> str:

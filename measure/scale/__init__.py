@@ -3,7 +3,7 @@
 from measure.scale.by_hand import count_divisions, scale_from_points, typed_scale
 from measure.scale.find import find_scale
 from measure.scale.fit import RulingFit, fit_from_plain, fit_to_plain, revised
-from measure.scale.scale_file import check_um_per_px, read_scale, scale_to_json, write_scale
+from measure.scale.scale_file import check_um_per_px, read_aperture, read_scale, scale_to_json, write_scale
 from measure.scale.snapping import lines_between, normal_across, snap_to_line
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "fit_to_plain",
     "lines_between",
     "normal_across",
+    "read_aperture",
     "read_scale",
     "revised",
     "scale_from_points",

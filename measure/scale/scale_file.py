@@ -9,11 +9,13 @@ from typing import Any
 from measure.errors import InvalidInput
 from measure.model import Scale
 from measure.safe_write import write_text
+from measure.scale.optics import smallest_resolved_um
 
 FORMAT = "gritline scale 1"
 SMALLEST_UM_PER_PX, LARGEST_UM_PER_PX = 0.001, 1000.0
 _TEXT = {"zoom", "made", "method"}
 _WHOLE = {"width_px", "height_px", "graduations"}
+_APERTURE = "objective_na"
 _NUMBERS = {f.name for f in fields(Scale)} - _TEXT - _WHOLE - {"notes"}
 
 
@@ -57,21 +59,31 @@ def check_um_per_px(value: Any, where: str = "the scale") -> float:
     return number
 
 
-def scale_to_json(scale: Scale) -> str:
-    """Return the text of a scale file."""
+def scale_to_json(scale: Scale, na: float | None = None) -> str:
+    """Return the text of a scale file, with the numerical aperture of the objective where it is known."""
     content = {"format": FORMAT} | {k: v for k, v in asdict(scale).items() if v not in (None, "", ())}
+    if na is not None:
+        smallest_resolved_um(na)  # refuses what cannot be
+        content[_APERTURE] = na
     return json.dumps(content, ensure_ascii=False, indent=2) + "\n"
 
 
-def write_scale(path: Path | str, scale: Scale) -> None:
+def write_scale(path: Path | str, scale: Scale, na: float | None = None) -> None:
     """Write a scale as a JSON file, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path or str
+    scale : Scale
+    na : float, optional
+        Numerical aperture of the objective, where it is known.
 
     Raises
     ------
     InvalidInput
-        If the file cannot be written.
+        If the file cannot be written, or no objective has that aperture.
     """
-    write_text(path, scale_to_json(scale))
+    write_text(path, scale_to_json(scale, na))
 
 
 def read_scale(path: Path | str) -> Scale:
@@ -86,6 +98,30 @@ def read_scale(path: Path | str) -> Scale:
         If the file is missing, no JSON, or holds no usable scale.
     """
     path = Path(path)
+    return _scale_of(_content(path), path)
+
+
+def read_aperture(path: Path | str) -> float | None:
+    """Read the numerical aperture of the objective from a scale file; None where it is not told there.
+
+    Raises
+    ------
+    InvalidInput
+        If the file is missing, is no scale file, or no objective has that aperture.
+    """
+    path = Path(path)
+    value = _content(path).get(_APERTURE)
+    if value is None:
+        return None
+    na = _number(value, _APERTURE, path)
+    try:
+        smallest_resolved_um(na)
+    except InvalidInput as error:
+        raise InvalidInput(f"{path}: {_APERTURE} cannot be. {error.text}") from None
+    return na
+
+
+def _content(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -100,7 +136,7 @@ def read_scale(path: Path | str) -> Scale:
         raise InvalidInput(f"{path} is not a scale file: it is no JSON. {_HOW}") from None
     if not isinstance(content, dict) or "um_per_px" not in content:
         raise InvalidInput(f"{path} is not a scale file: um_per_px is missing. {_HOW}")
-    return _scale_of(content, path)
+    return content
 
 
 _HOW = "Make one with: gritline scale IMAGE --division-um 10 --out scale.json"

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from app.__main__ import main
+from measure.output.objectives import objectives
 from measure.study.study import Study
 
 SCALE = ("--um-per-px", "0.5", "--jobs", "1")
@@ -128,3 +129,21 @@ def test_a_limit_finer_than_the_objective_is_told_and_the_study_knows_it_from_th
     code, _, err = _ran(capsys, corner, "--na", "3")
     assert code == 2
     assert "numerical aperture lies between 0.005 and 1.6" in err
+
+
+def test_the_scale_file_tells_the_objective(corner, tmp_path, capsys):
+    scale, study = tmp_path / "scale.json", tmp_path / "s.gritline"
+    scale.write_text('{"um_per_px": 0.5, "objective_na": 0.05}', encoding="utf-8")
+
+    def told(*words):
+        assert main(["measure", str(corner), "--scale", str(scale), "--jobs", "1", "--json", *words]) == 0
+        found = json.loads(capsys.readouterr().out)
+        return [text for text in found["sizes"]["warnings"] if "objective" in text]
+
+    assert "sizes below 13.4 µm" in told("--study", str(study))[0]
+    assert told("--na", "0.4") == []  # what is typed goes before the file
+    with Study.open(study) as kept:
+        assert list(objectives(kept).values()) == [0.05]
+    scale.write_text('{"um_per_px": 0.5, "objective_na": 3}', encoding="utf-8")
+    assert main(["measure", str(corner), "--scale", str(scale), "--study", str(study)]) == 2
+    assert "scale.json: objective_na cannot be" in capsys.readouterr().err

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from app.__main__ import main
-from measure.scale import read_scale
+from measure.scale import read_aperture, read_scale
 from tests.measure.scale.drawn_rulings import PLAIN, draw
 
 DRAWING = replace(PLAIN, width=640, height=360, angle_deg=-7.0)
@@ -186,3 +186,17 @@ def test_bad_bars_are_refused_in_one_sentence(options, said, tmp_path, capsys):
     assert said in heard.err
     assert "Traceback" not in heard.err
     assert not out.exists()
+
+
+def test_the_aperture_told_is_kept_in_the_file_and_said(ruling, tmp_path, capsys):
+    out = tmp_path / "scale.json"
+    asked = ["scale", str(ruling), "--division-um", "10", "--na", "0.25", "--out", str(out)]
+    assert main(asked) == 0
+    # 2 x 0.61 lambda / NA (Rayleigh) at 0.55 um
+    assert "NA 0.25: it tells points 1.3 µm apart; sizes hold from 2.7 µm on." in capsys.readouterr().out
+    assert read_aperture(out) == 0.25
+    assert main([*asked, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["objective_na"] == 0.25
+    for wrong, words in (("3", "numerical aperture lies"), ("wide", "--na 'wide' is no number")):
+        assert main(["scale", str(ruling), "--division-um", "10", "--na", wrong]) == 2
+        assert words in capsys.readouterr().err

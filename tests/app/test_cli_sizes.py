@@ -253,3 +253,21 @@ def test_plan_for_a_rare_kind_and_coarse_grains(capsys):
 def test_plan_refuses_pastes_that_cannot_be(words, told, capsys):
     assert main(["plan", "--median-um", "8", "--sigma-g", "1.6", *words]) == 2
     assert told in capsys.readouterr().err
+
+
+def test_sizes_too_small_for_the_objective_are_told(table, tmp_path, capsys):
+    known, unknown = tmp_path / "known.json", tmp_path / "unknown.json"
+    known.write_text('{"um_per_px": 0.5, "objective_na": 0.05}', encoding="utf-8")
+    unknown.write_text('{"um_per_px": 0.5}', encoding="utf-8")
+
+    def told(*options):
+        assert _run(sizes, table, "--smallest-um", "5", "--resamples", "20", "--json", *options) == 0
+        return [t for t in json.loads(capsys.readouterr().out)["warnings"] if "objective" in t]
+
+    # twice 0.61 lambda / NA (Rayleigh) at 0.55 um
+    for options in (("--na", "0.05"), ("--scale", known)):
+        assert "sizes below 13.4 µm" in told(*options)[0]
+    assert told() == told("--scale", unknown) == told("--na", "0.4") == []
+    for wrong, words in (("3", "numerical aperture lies"), ("wide", "--na 'wide' is no number")):
+        with pytest.raises(InvalidInput, match=words):
+            _run(sizes, table, "--na", wrong)

@@ -6,7 +6,7 @@ import pytest
 
 from measure.errors import InvalidInput
 from measure.model import Scale
-from measure.scale import check_um_per_px, read_scale, write_scale
+from measure.scale import check_um_per_px, read_aperture, read_scale, write_scale
 
 MADE = "2026-01-05T09:30:00+01:00"
 FULL = Scale(
@@ -83,3 +83,24 @@ def test_absurd_scales(value):
 def test_sane_scales():
     assert [check_um_per_px(v, "x") for v in (0.001, 1000, "0.25", 3)] == [0.001, 1000.0, 0.25, 3.0]
     assert json.loads(json.dumps(check_um_per_px(0.1, "x"))) == 0.1
+
+
+def test_the_aperture_of_the_objective_is_kept_where_it_was_told(tmp_path):
+    path = tmp_path / "s.json"
+    write_scale(path, FULL, 0.25)
+    assert read_aperture(path) == 0.25
+    assert read_scale(path) == FULL
+    write_scale(path, FULL)
+    assert read_aperture(path) is None
+    assert "objective_na" not in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("value", "words"), [("3", "objective_na cannot be"), ('"x"', "which is no number")])
+def test_an_aperture_no_objective_has_is_refused_with_its_file(tmp_path, value, words):
+    path = tmp_path / "s.json"
+    path.write_text(f'{{"um_per_px": 0.5, "objective_na": {value}}}', encoding="utf-8")
+    with pytest.raises(InvalidInput, match=words) as refused:
+        read_aperture(path)
+    assert str(path) in refused.value.text
+    with pytest.raises(InvalidInput, match="numerical aperture lies"):
+        write_scale(path, FULL, 3.0)
