@@ -14,6 +14,7 @@ import numpy as np
 from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_alike import among_alike
 from measure.field.kind_clouds import by_clouds
+from measure.field.kind_colourless import without_colour
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
 from measure.field.plate_colour import against_grey, ground_light
@@ -73,7 +74,8 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
     seen = against_grey(particles, table)
     bubbles = bubble_form(seen)
     chance = by_form(group_chances(particles, learned, table), seen, bubbles)
-    chance = in_context(by_clouds(among_alike(chance, seen), seen), bubbles[1])
+    chance = without_colour(by_clouds(among_alike(chance, seen), seen), seen)
+    chance = in_context(chance, bubbles[1])
     kind, doubt, group = decide(chance)
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
