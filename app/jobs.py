@@ -252,17 +252,17 @@ def decode(data: bytes, name: str) -> Picture:
 
 
 def border_of(picture: Picture, zones: tuple) -> tuple:
-    """Return the polygons of the even border round the view that are not among the areas left out."""
-    from measure.field.surround import border_zones
+    """Return the border round the view and the drawn marks that are not among the areas left out."""
+    from measure.field.own_marks import zones_by_itself
 
-    return border_zones(picture, zones)
+    return zones_by_itself(picture, zones)
 
 
 def are_border(picture: Picture, zones: tuple) -> list[bool]:
-    """Return which of the areas left out are the even border round the view."""
-    from measure.field.surround import are_border as found
+    """Return which of the areas left out are the even border round the view, or marks drawn in."""
+    from measure.field.own_marks import are_by_itself
 
-    return found(picture, zones)
+    return are_by_itself(picture, zones)
 
 
 def make_light(picture: Picture, blank: bytes | None, zones: tuple, *, border: bool = True) -> Any:

@@ -14,6 +14,7 @@ from measure.field.kept_memory import kept_memory
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
+from measure.field.own_marks import mark_zones, marks_note
 from measure.field.plate_shade import without_shade
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
@@ -78,7 +79,8 @@ def measure_field(
     blank : Picture, optional
         The oil alone at the same setting.
     zones : tuple of (K, 2) ndarray
-        Excluded polygons, x and y in px. An even border round the view joins them, unless the light is given.
+        Excluded polygons, x and y in px. An even border round the view and what was drawn into the picture
+        join them, unless the light is given.
     learned : optional
         Kinds relearned from the user's re-tags.
     light : Light, optional
@@ -88,7 +90,7 @@ def measure_field(
         Processes that may be started to share the work if the field is large. They come by "spawn", so a
         script that asks for them must guard its main part.
     border : bool
-        Leave an even border round the view out; without it the border is part of the field.
+        Leave an even border round the view and drawn marks out; without it they are part of the field.
 
     Returns
     -------
@@ -103,7 +105,8 @@ def measure_field(
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
     found_border = border_zones(picture, zones) if light is None else ()
-    zones += found_border if border else ()
+    marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
+    zones += (*found_border, *marks) if border else ()
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(large):
         particles, light = _measured(
@@ -115,6 +118,8 @@ def measure_field(
     notes = _notes(settings, um_per_px, limit)
     if found_border:
         notes += (border_note(found_border, (picture.height_px, picture.width_px), counted=not border),)
+    if marks:
+        notes += (marks_note(marks, counted=not border),)
     return FieldResult(
         particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
     )

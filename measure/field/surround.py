@@ -49,26 +49,6 @@ def border_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[
     return _polygons(border, (rows, cols)) if border.any() else ()
 
 
-def are_border(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]:
-    """Whether each area is one that is left out by itself because it is the border round the view.
-
-    Parameters
-    ----------
-    picture : Picture
-    zones : tuple of (K, 2) ndarray
-        What is left out, x and y in px.
-    """
-    rows, cols = picture.pixels.shape[:2]
-    step = max(1.0, max(rows, cols) / _LONG_PX)  # shares of areas need no more pixels
-    shape = (round(rows / step), round(cols / step))
-    border = zone_mask(shape, tuple(zone / step for zone in border_zones(picture)))
-    masks = [zone_mask(shape, (np.asarray(zone, float) / step,)) for zone in zones]
-    return [
-        border is not None and mask is not None and bool(mask.any()) and border[mask > 0].mean() >= _COVERED
-        for mask in masks
-    ]
-
-
 def border_note(added: tuple[np.ndarray, ...], shape: tuple[int, int], *, counted: bool = False) -> str:
     """Return what is said of a border left out of a picture of so many rows and columns, or counted."""
     mask = zone_mask(shape, added)

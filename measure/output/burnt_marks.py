@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.field.own_marks import rectangle
 from measure.model import FieldResult
 from measure.particles import Particles
 from measure.scale.burnt_in import BurntIn
@@ -47,7 +48,7 @@ def marks_note(name: str, found: BurntIn, result: FieldResult, um_per_px: float,
     said = []
     words, inside = counted_marks(found, result)
     if inside:
-        options = " ".join(f"--exclude {_rectangle(zone)}" for zone in inside)
+        options = " ".join(f"--exclude {rectangle(zone)}" for zone in inside)
         said.append(f"{words}; leave that out: {options}")
     if found.bars and not label:
         length = found.bars[0].length_px
@@ -60,14 +61,23 @@ def marks_note(name: str, found: BurntIn, result: FieldResult, um_per_px: float,
 
 
 def counted_marks(found: BurntIn, result: FieldResult) -> tuple[str, list[np.ndarray]]:
-    """Return how many counted pieces lie in drawn marks, in words (empty for none), and in which marks."""
-    taken = [(zone, counted_in(result.particles, zone)) for zone in found.zones]
+    """Return how many counted pieces lie in drawn marks, in words (empty for none), and in which marks.
+
+    Marks that are left out, in whole or by their bar or words, are passed over.
+    """
+    seen_to = [np.asarray(zone, float).mean(axis=0) for zone in result.frame.zones]
+    open_zones = [zone for zone in found.zones if not any(_holds(zone, at) for at in seen_to)]
+    taken = [(zone, counted_in(result.particles, zone)) for zone in open_zones]
     pieces = sum(count for _, count in taken)
     if not pieces:
         return "", []
     are = "1 counted piece lies" if pieces == 1 else f"{pieces} counted pieces lie"
     words = f"{are} in what looks like a bar or words drawn into it"
     return words, [zone for zone, count in taken if count]
+
+
+def _holds(zone: np.ndarray, at: np.ndarray) -> bool:
+    return bool((at >= zone.min(axis=0)).all() and (at <= zone.max(axis=0)).all())
 
 
 def counted_in(particles: Particles, zone: np.ndarray) -> int:
@@ -98,8 +108,3 @@ def check_label(label: str) -> str:
 def _round_length(length_um: float) -> bool:
     decade = 10.0 ** math.floor(math.log10(length_um))
     return any(abs(length_um / (step * decade) - 1.0) <= _ROUND_WITHIN for step in _ROUND)
-
-
-def _rectangle(zone: np.ndarray) -> str:
-    (left, top), (right, bottom) = np.floor(zone.min(axis=0)), np.ceil(zone.max(axis=0))
-    return f"{left:.0f},{top:.0f},{right:.0f},{bottom:.0f}"

@@ -148,9 +148,11 @@ def _measured(job: FieldJob) -> FieldOutcome:
 
 
 def _border_said(job: FieldJob, result: FieldResult) -> str:
+    from measure.field.surround import BORDER
+
     if not job.border:
         return "counted"
-    return "left out" if len(result.frame.zones) > len(job.zones) else ""
+    return "left out" if any(note.startswith(BORDER) for note in result.notes) else ""
 
 
 def _marks_note(job: FieldJob, picture: Picture, result: FieldResult, alarms: list[str]) -> str:

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from measure.model import Picture
+from measure.scale.drawn_marks import find_drawn
 
 _SHORTEST_PX = 18  # of a level stroke looked for
 _SHORTEST_BAR_PX = 24  # with its ends; the rim of a round piece is not level for so long
@@ -14,6 +15,8 @@ _REACH_PX = 8
 _STEP = 22.0  # levels by which a drawn line differs from both of its sides
 _MARGIN_PX = 3
 _TICK_PX = 4  # at the ends of a bar
+_SIDES_ALIKE, _INSIDE = 0.35, 0.1  # of a line's contrast; if the line goes on round something
+_STRONG, _STRONG_STEP, _COLOURED = 0.35, 50.0, 0.3  # darker by a share and by levels; ratios of the channels
 _CRISP = 0.6  # of a line's contrast in one step; seen: soft rims up to 0.54, drawn bars from 0.68
 
 
@@ -56,8 +59,9 @@ class BurntIn:
 def find_burnt_in(picture: Picture) -> BurntIn:
     """Find bars, words beside them and flat panels drawn into a picture.
 
-    Drawn lines are exactly level, of one colour, a few pixels high, and differ from both of their sides;
-    nothing in a smear is so. These are proposals for a person to accept: no scale follows from them.
+    Marks of one exact tone are told by it. In a compressed picture, drawn lines are still exactly level, of
+    one colour, a few pixels high, and differ clearly from both of their sides, which are alike. These are
+    proposals for a person to accept: no scale follows from them.
 
     Parameters
     ----------
@@ -72,11 +76,49 @@ def find_burnt_in(picture: Picture) -> BurntIn:
     panel = _panel(rgb)
     extended = [_extended(rgb, run) for run in _runs(rgb) if _straight(rgb, run)]
     runs = _joined([run for run in extended if run and run[2] - run[0] >= _SHORTEST_BAR_PX], rgb)
-    seen = [_bar(run, rgb) for run in runs]
+    drawn = find_drawn(picture)
+    exact = [_exact_bar(run, drawn.areas, rgb) for run in drawn.bars]
+    seen = exact + [_bar(run, rgb) for run in runs if not any(_meet(run, bar) for bar in drawn.bars)]
     bars = sorted((bar for bar in seen if bar is not None), key=lambda bar: -bar.length_px)
     zones = [panel] if panel is not None else []
     zones += [bar.zone for bar in bars if panel is None or not _within(bar, panel)]
+    zones += [area for area in drawn.areas if not any(_inside(area, zone) for zone in zones)]
     return BurntIn(tuple(bars), tuple(zones))
+
+
+def _exact_bar(run: tuple[int, int, int, int], areas: tuple[np.ndarray, ...], rgb: np.ndarray) -> Bar | None:
+    """Turn a bar of one exact tone into one with its words; None for a frame line or a long panel."""
+    left, top, right, bottom = run
+    if _is_frame(run, rgb):
+        return None
+    reach = _word_reach(right - left)
+    mine = [area for area in areas if _covers(area, run)]
+    for area in areas:
+        (x0, y0), (x1, y1) = area.min(axis=0), area.max(axis=0)
+        if x0 < right and x1 > left and y0 < bottom + reach and y1 > top - reach:
+            mine.append(area)
+    low, high = np.min([a.min(axis=0) for a in mine], axis=0), np.max([a.max(axis=0) for a in mine], axis=0)
+    return Bar(float(left), right + 1.0, (top + bottom + 1) / 2, _box(low[0], low[1], high[0], high[1]))
+
+
+def _word_reach(length: int) -> int:
+    return int(np.clip(0.35 * length, 14, 60))
+
+
+def _is_frame(run: tuple[int, int, int, int], rgb: np.ndarray) -> bool:
+    columns = rgb.shape[1]
+    return run[0] <= 2 or run[2] >= columns - 3 or run[2] - run[0] > 0.7 * columns
+
+
+def _covers(area: np.ndarray, run: tuple[int, int, int, int]) -> bool:
+    (x0, y0), (x1, y1) = area.min(axis=0), area.max(axis=0)
+    return bool(x0 <= run[2] and x1 >= run[0] and y0 <= run[3] and y1 >= run[1])
+
+
+def _inside(area: np.ndarray, zone: np.ndarray) -> bool:
+    low = np.maximum(area.min(axis=0), zone.min(axis=0))
+    high = np.minimum(area.max(axis=0), zone.max(axis=0))
+    return bool(np.prod(np.maximum(high - low, 0.0)) >= 0.8 * np.prod(np.ptp(area, axis=0)))
 
 
 def _box(left: float, top: float, right: float, bottom: float) -> np.ndarray:
@@ -217,11 +259,9 @@ def _bar(run: tuple[int, int, int, int], rgb: np.ndarray) -> Bar | None:
     left, top, right, bottom = run
     rows, columns = rgb.shape[:2]
     length = right - left
-    if left <= 2 or right >= columns - 3 or length > 0.7 * columns:
+    if _is_frame(run, rgb) or not (_abrupt(rgb, run) and _crisp(rgb, run) and _on_one_ground(rgb, run)):
         return None
-    if not (_abrupt(rgb, run) and _crisp(rgb, run)):
-        return None
-    reach = int(np.clip(0.35 * length, 14, 60))
+    reach = _word_reach(length)
     x0, x1 = max(0, left - 8), min(columns, right + 9)
     y0, y1 = max(0, top - reach), min(rows, bottom + reach + 1)
     colour = _middle_colour(rgb, run)
@@ -262,6 +302,40 @@ def _crisp(rgb: np.ndarray, run: tuple[int, int, int, int]) -> bool:
     rows = np.median(rgb[first : row + reach + 1, left + inset : right + 1 - inset], axis=1)
     contrast = min(float(np.abs(side - rows[row - first]).max()) for side in (rows[0], rows[-1]))
     return contrast >= _STEP and float(np.abs(np.diff(rows, axis=0)).max()) >= _CRISP * contrast
+
+
+def _on_one_ground(rgb: np.ndarray, run: tuple[int, int, int, int]) -> bool:
+    """Whether a line is dark, light or coloured against a ground that is the same on both of its sides.
+
+    The rim of a crystal or of a bubble is a shade of its ground, has another tone inside, or so goes on.
+    """
+    left, top, right, bottom = run
+    part = np.s_[left + 2 : right - 1]
+    sides = [
+        rgb[max(0, top - 6) : max(1, top - 3), part],
+        rgb[min(bottom + 3, len(rgb) - 1) : bottom + 6, part],
+    ]
+    one, two = (np.median(side, axis=(0, 1)) for side in sides)
+    tone, ground = _middle_colour(rgb, run), (one + two) / 2
+    step = np.abs(ground - tone)
+    contrast = float(min(np.abs(one - tone).max(), np.abs(two - tone).max()))
+    apart = float(np.abs(one - two).max())
+    share = tone / np.maximum(ground, 1.0)
+    strong = float(np.abs(1.0 - share).min()) >= _STRONG and contrast >= _STRONG_STEP
+    if apart > _SIDES_ALIKE * contrast or not (strong or float(np.ptp(share)) >= _COLOURED):
+        return False
+    channel = int(np.argmax(step))
+    reach = max(4, (right - left) // 2)
+    first = max(0, top - reach)
+    window = rgb[first : bottom + reach + 1, max(0, left - reach) : right + reach + 1, channel]
+    alike = (window - tone[channel]) * np.sign(ground[channel] - tone[channel]) < 0.5 * step[channel]
+    _, labels = cv2.connectedComponents(alike.view(np.uint8))
+    row = labels[(top + bottom) // 2 - first]
+    if not row.any():
+        return True
+    own = np.nonzero(labels == np.bincount(row[row > 0]).argmax())[0]
+    goes_on = own.min() == 0 or own.max() == len(labels) - 1
+    return not (goes_on and apart > _INSIDE * contrast)
 
 
 def _strokes(part: np.ndarray) -> np.ndarray:

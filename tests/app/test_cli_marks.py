@@ -36,7 +36,7 @@ def test_a_bar_without_its_words_is_told_once_a_batch(barred: Path, capsys: pyte
     assert status == 0
     assert said.count("A bar of 100 px is drawn in, 37 µm by the scale") == 1
     assert "f8.png" in said  # the first by name
-    assert sum("bar" in text for text in found["warnings"]) == 1
+    assert sum("A bar of" in text for text in found["warnings"]) == 1
 
 
 def test_a_bar_of_a_round_length_left_out_says_nothing(barred: Path, capsys: pytest.CaptureFixture):
@@ -59,22 +59,22 @@ def test_the_words_of_the_bar_are_held_against_the_scale(
 _BROWN = (150, 80, 30)  # words of this colour pass for skin; black ones are dust and not counted
 
 
-def test_counted_bars_are_told_with_the_rectangle_that_leaves_them_out(
-    tmp_path: Path, capsys: pytest.CaptureFixture
-):
+def test_drawn_bars_are_left_out_and_told_with_their_rectangle(tmp_path: Path, capsys: pytest.CaptureFixture):
     pixels = drawn_field(8, size=(400, 300))
     cv2.rectangle(pixels, (250, 262), (349, 267), _BROWN, -1)
     for left in (256, 282, 308):
         cv2.rectangle(pixels, (left, 275), (left + 12, 284), _BROWN, -1)  # words under it
     path = tmp_path / "f.png"
     cv2.imwrite(str(path), pixels[..., ::-1])
-    status, said, before = measured(capsys, str(path), "--um-per-px", "0.5")
+    status, said, left_out = measured(capsys, str(path), "--um-per-px", "0.5")
     assert status == 0
-    assert "leave that out: --exclude " in said
-    rectangle = said.split("--exclude ")[1].split(".")[0].split()[0]
-    _, again, after = measured(capsys, str(path), "--um-per-px", "0.5", "--exclude", rectangle)
-    assert "leave that out" not in again
-    assert after["counted"] < before["counted"]
+    assert "drawn into the picture is left out" in said
+    left, top, right, bottom = map(int, said.split("counted there: ")[1].split(";")[0].split(","))
+    assert (abs(left - 250), abs(top - 262), abs(right - 350), abs(bottom - 268)) <= (4, 4, 4, 4)
+    assert "--exclude" not in said
+    _, said, counted = measured(capsys, str(path), "--um-per-px", "0.5", "--count-border")
+    assert "leave that out: --exclude " in said  # counted as was asked for, and told how not to
+    assert counted["counted"] > left_out["counted"]
 
 
 def test_words_that_are_no_length_are_refused(barred: Path, capsys: pytest.CaptureFixture):

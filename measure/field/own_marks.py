@@ -1,0 +1,86 @@
+"""Bars, words and lines drawn into a picture: left out by themselves, and said with where they stand."""
+
+import numpy as np
+
+from measure.field.light import zone_mask
+from measure.field.surround import border_zones
+from measure.model import Picture
+from measure.scale.drawn_marks import find_drawn
+
+_COVERED = 0.8  # share of a mark already left out, from which nothing is to be added
+_NAMED = 6  # marks that are named by their place
+MARKS = "A bar, words or a line drawn into the picture"  # how what is said of them begins
+
+
+def mark_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
+    """Boxes of what was drawn into a picture and is not left out yet.
+
+    Parameters
+    ----------
+    picture : Picture
+    zones : tuple of (K, 2) ndarray
+        What is left out already, x and y in px.
+
+    Returns
+    -------
+    zones : tuple of (4, 2) ndarray of float
+        x and y in px, corner of the first pixel at 0, 0.
+    """
+    marks = find_drawn(picture).areas
+    shape = picture.pixels.shape[:2]
+    known = zone_mask(shape, zones) if marks else None
+    if known is None:
+        return marks
+    masks = [zone_mask(shape, (mark,)) for mark in marks]
+    return tuple(
+        mark
+        for mark, mask in zip(marks, masks, strict=True)
+        if mask is not None and mask.any() and known[mask > 0].mean() < _COVERED
+    )
+
+
+def zones_by_itself(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
+    """All that is left out of a picture without being asked: the border round the view, and drawn marks.
+
+    Parameters
+    ----------
+    picture : Picture
+    zones : tuple of (K, 2) ndarray
+        What is left out already, x and y in px.
+    """
+    border = border_zones(picture, zones)
+    return (*border, *mark_zones(picture, (*zones, *border)))
+
+
+def are_by_itself(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]:
+    """Whether each area is one that is left out without being asked.
+
+    Parameters
+    ----------
+    picture : Picture
+    zones : tuple of (K, 2) ndarray
+        What is left out, x and y in px.
+    """
+    shape = picture.pixels.shape[:2]
+    own = zone_mask(shape, zones_by_itself(picture)) if zones else None
+    masks = [zone_mask(shape, (np.asarray(zone, float),)) for zone in zones]
+    return [
+        own is not None and mask is not None and bool(mask.any()) and bool(own[mask > 0].mean() >= _COVERED)
+        for mask in masks
+    ]
+
+
+def marks_note(marks: tuple[np.ndarray, ...], *, counted: bool = False) -> str:
+    """Return what is said of drawn marks left out of a picture, or counted as part of the field."""
+    places = "; ".join(rectangle(mark) for mark in marks[:_NAMED])
+    if len(marks) > _NAMED:
+        places += f"; and {len(marks) - _NAMED} more"
+    if counted:
+        return f"{MARKS} counts as part of the field, as was asked for; it stands at {places} px."
+    return f"{MARKS} is left out, nothing is counted there: {places} px (left, top, right, bottom)."
+
+
+def rectangle(zone: np.ndarray) -> str:
+    """Return the box of an area in px as the option --exclude takes it."""
+    (left, top), (right, bottom) = np.floor(zone.min(axis=0)), np.ceil(zone.max(axis=0))
+    return f"{left:.0f},{top:.0f},{right:.0f},{bottom:.0f}"
