@@ -4,7 +4,9 @@ Laws (`measure.judge.grind_models`) are fitted with weights from the intervals o
 and Tsai, Biometrika 76 (1989) 297) is stated where it exists. They are weighed by AIC itself, scatter beyond
 the intervals taken into account (QAIC; Burnham and Anderson, Model Selection, 2002): the spread is known from
 the intervals, and the correction of AICc, made for an unknown one, forbids a plateau at five batches whatever
-the sizes say (simulated: such forecasts never cover). Bands and forecasts come from drawn data sets refitted
+the sizes say (simulated: such forecasts never cover). Laws that never level off are alike and share one
+voice, or each more of them would speak against a plateau (redundant models, the same, 4.2.9); which law
+describes the batches best is left to the batches. Bands and forecasts come from drawn data sets refitted
 (parametric bootstrap), each law taken as often as its weight says, so they hold the doubt about the law as
 well, and "never" is one of their possible answers.
 """
@@ -17,7 +19,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.judge.compare_pairs import WEBER_FRACTION
-from measure.judge.grind_models import LINE, SHARE_LAWS, SIZE_LAWS, Law, fit_law, predict
+from measure.judge.grind_models import LINE, PLATEAU, SHARE_LAWS, SIZE_LAWS, Law, fit_law, predict
 from measure.sizes.resample import COVERAGE_FACTOR
 
 DRAWS = 1000
@@ -54,7 +56,7 @@ class LawFit:
     aicc : float
         Nan where there are too few batches for it.
     weight : float
-        Akaike weight, 0..1, against the other laws.
+        Akaike weight, 0..1, against the other laws; those that never level off share one voice.
     drawn : (D, P) ndarray
         Logarithms of the parameters of refitted draws.
     """
@@ -159,13 +161,14 @@ def fit_grind(
     if len(np.unique(dose)) == 2:
         laws = (LINE,)
     fitted = [_fit_one(law, dose, logs, sd) for law in laws]
-    weights = _weights(np.array([chi for _, chi in fitted]), _widths(laws), len(dose))
+    voices = _voices(laws)
+    weights = _weights(np.array([chi for _, chi in fitted]), _widths(laws), voices, len(dose))
     rng = np.random.default_rng(seed)
     fits = [
         _with_draws(law, theta, chi, weight, dose, sd, draws, rng)
         for law, (theta, chi), weight in zip(laws, fitted, weights, strict=True)
     ]
-    fits.sort(key=lambda f: -f.weight)
+    fits = [fits[k] for k in np.argsort(-weights / voices, kind="stable")]
     return GrindCurve(ordered, unit, is_share, tuple(fits), _warnings(ordered, fits, logs))
 
 
@@ -197,12 +200,18 @@ def _widths(laws: Sequence[Law]) -> np.ndarray:
     return np.array([len(law.parameters) for law in laws])
 
 
-def _weights(chi: np.ndarray, widths: np.ndarray, count: int) -> np.ndarray:
+def _voices(laws: Sequence[Law]) -> np.ndarray:
+    """Return the weight each law has before any batch is seen: to level off and not to have half each."""
+    flat = np.array([law is PLATEAU for law in laws])
+    return np.where(flat, 1.0 / max(flat.sum(), 1), 1.0 / max((~flat).sum(), 1))
+
+
+def _weights(chi: np.ndarray, widths: np.ndarray, voices: np.ndarray, count: int) -> np.ndarray:
     """Return Akaike weights; scatter beyond the intervals, by the widest law, makes them milder."""
     freedom = count - int(widths.max())
     scatter = max(1.0, float(chi[int(np.argmax(widths))]) / freedom) if freedom > 0 else 1.0
     score = chi / scatter + 2 * widths
-    weights = np.exp(-0.5 * (score - score.min()))
+    weights = voices * np.exp(-0.5 * (score - score.min()))
     return weights / weights.sum()
 
 

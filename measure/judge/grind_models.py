@@ -117,6 +117,10 @@ BOND = Law(
     "bond", "constant power (Bond): 1/√x grows evenly", ("x0", "c"),
     _bond, _bond_dose, _none, _bond_start,
 )  # fmt: skip
+KICK = Law(
+    "kick", "constant power (Kick): each step takes the same part of x", ("x0", "k"),
+    _decay, _decay_dose, _none, _decay_start,
+)  # fmt: skip
 PLATEAU = Law(
     "plateau", "falls towards a plateau the mill does not pass", ("x_inf", "fall", "k"),
     _plateau, _plateau_dose, lambda p: p[..., 0], _plateau_start,
@@ -129,10 +133,10 @@ FIRST_ORDER = Law(
 LINE = Law(
     "line", "straight line on a logarithmic axis", ("y0", "k"), _decay, _decay_dose, _none, _decay_start
 )
-# Sizes follow the first set, shares above a size the second. Of the energy laws dE = -C dx / x^m Kick's, with
-# m = 1, is the plateau law with its plateau at 0, and is meant for far coarser pieces; without Bond's, with
-# m = 1.5, a mill that follows it was said to level off.
-SIZE_LAWS = (RITTINGER, BOND, PLATEAU)
+# Sizes follow the first set, shares above a size the second. The energy laws dE = -C dx / x^m are Rittinger's
+# with m = 2, Bond's with 1.5 and Kick's with 1. Kick's is the plateau law with its plateau at 0, but as that
+# it carried a third number; without one of them a mill that follows it is said to level off, or is missed.
+SIZE_LAWS = (RITTINGER, BOND, KICK, PLATEAU)
 SHARE_LAWS = (FIRST_ORDER, PLATEAU)
 
 
