@@ -7,7 +7,7 @@ from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
 
 from app import help_words, number_text, parts
-from app.roomy import suit_words
+from app.roomy import ROOMY, suit_words
 from app.stations.sizes_work import Answer
 from measure.sizes.plan import figure_words
 
@@ -24,6 +24,11 @@ _LOOKS = {"not felt": "done", "felt": "warning", "borderline": "warning", "undec
 def listed(r: int) -> tuple[str, ...]:
     """Return the figures shown for a weighting."""
     return (*_LISTED[r], *_LAST[r], *_MEANS)
+
+
+def _more(r: int) -> tuple[str, ...]:
+    """Return the figures of the other weighting, listed below where there is room."""
+    return (*_LISTED[3 - r], *_LAST[3 - r])
 
 
 class FiguresPage(QWidget):
@@ -47,6 +52,7 @@ class FiguresPage(QWidget):
         self.table = _table()
         self.table.itemSelectionChanged.connect(self._choose)
         self._names: tuple[str, ...] = ()
+        self._beyond = 0
         verdict = parts.card(self.word, self.sentence, self.decides, self.reasons, heading="Will it be felt?")
         verdict.setToolTip(f"{help_words.tip('felt_share')}\n\n{help_words.tip('strays')}")
         figures = parts.card(self.table, heading="Sizes, with 95 % intervals")
@@ -79,12 +85,23 @@ class FiguresPage(QWidget):
             warnings.insert(0, f"{fields} of this batch: not measured yet, so not in these figures.")
         self.careful.setText("\n\n".join(warnings))
         self.cautions.setVisible(bool(warnings))
-        suit_words(self, (self.reasons, self.careful))
+        self._suit()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Qt: words of the size there is room for."""
         super().resizeEvent(event)
-        suit_words(self, (self.reasons, self.careful))
+        self._suit()
+
+    def _suit(self) -> None:
+        """Show the figures of both weightings where there is room beside words of the usual size."""
+        own = len(self._names) - self._beyond
+        for shown in (True, False):
+            for place in range(own, len(self._names)):
+                self.table.setRowHidden(place, not shown)
+            _fit_height(self.table)
+            fits = suit_words(self, (self.reasons, self.careful))
+            if fits and self.careful.property("look") == ROOMY:
+                return
 
     def text(self, answer: Answer) -> str:
         """Return all figures as text, tab-separated, for a spreadsheet or an e-mail."""
@@ -100,7 +117,8 @@ class FiguresPage(QWidget):
         return "\n".join(lines) + "\n"
 
     def _fill(self, answer: Answer, r: int) -> None:
-        names = listed(r)
+        names = (*listed(r), *_more(r))
+        self._beyond = len(_more(r))
         if names != self._names:
             self._names = names
             self.table.setRowCount(len(names))
@@ -118,7 +136,6 @@ class FiguresPage(QWidget):
                 shown = f"{number}{number_text.THIN}{unit}" if unit else number
             self.table.setItem(place, 1, _item(shown, right=True))
             self.table.setItem(place, 2, _item(range_, right=True))
-        _fit_height(self.table)
 
     def _choose(self) -> None:
         rows = {index.row() for index in self.table.selectedIndexes()}

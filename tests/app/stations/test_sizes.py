@@ -76,11 +76,11 @@ def test_the_other_batch_by_key(station, qtbot):
 def test_number_and_volume(station):
     station.action("sizes.number").trigger()
     assert station.view.chart.quantity == "number"
-    assert _row(station, "number.x50_um")
-    with pytest.raises(AssertionError):
-        _row(station, "volume.x50_um")
+    # the weighting in view comes first
+    assert station.figures.table.item(0, 0).text() == figure_words("number.x10_um")
     station.action("sizes.volume").trigger()
     assert station.view.chart.quantity == "volume"
+    assert station.figures.table.item(0, 0).text() == figure_words("volume.x10_um")
 
 
 def test_one_kind_only(station, qtbot):
@@ -253,3 +253,18 @@ def test_keys_reach_the_chart(station, qtbot):
     station.view.setFocus()
     qtbot.keyClick(station.view, Qt.Key.Key_Left)
     assert station.session.lit
+
+
+@pytest.mark.parametrize(("size", "both"), [((1920, 1080), True), ((1100, 600), False)])
+def test_figures_of_both_weightings_stand_there_where_there_is_room(station, window, qtbot, size, both):
+    window.resize(*size)
+    table = station.figures.table
+
+    def shown():
+        return [table.item(k, 0).text() for k in range(table.rowCount()) if not table.isRowHidden(k)]
+
+    by_number = figure_words("number.x90_um")
+    qtbot.waitUntil(lambda: (by_number in shown()) is both, timeout=5_000)
+    assert figure_words("volume.x90_um") in shown()
+    # as high as what it lists
+    assert table.viewport().height() >= sum(table.rowHeight(k) for k in range(table.rowCount()))
