@@ -3,9 +3,10 @@
 A crystal bends light aside or lets it through, and colours none of it. Lit from below its facets are clear,
 grey or black, with thin sides between them, so it falls into parts and closes round none of them. Where
 kernels and skins absorb, the grey places of a component are crystals, whatever goes on in them, if their
-outline is that of one: convex, with corners and straight sides.
+outline is that of one: convex, with corners and straight sides. Where they touch they are cut along these.
 """
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import cv2
@@ -13,7 +14,8 @@ import numpy as np
 
 from measure.field.cut import cut_by_shape
 from measure.field.cut_lobes import oval_misfit
-from measure.field.edge import colour_length
+from measure.field.cut_sides import cut_at_sides
+from measure.field.edge import colour_length, slope
 from measure.field.facets import straight_sided
 from measure.field.masks import (
     closed,
@@ -26,11 +28,12 @@ from measure.field.masks import (
     opened,
     solidity,
 )
-from measure.field.quick import percentile
-from measure.field.rim_colour import coloured_pixels
+from measure.field.quick import colours_at, median, percentile
+from measure.field.rim_colour import coloured_pixels, whole_colour
 
 _BODY_PX = 2.0  # half the width of a fringe of colour, or of a shaded edge of a coloured piece
-_LEAST_COLOUR = 3.0  # CIELAB; less may be noise or compression where a place differs little from the oil
+_LEAST_COLOUR, _LEAST_OWN = 2.0, 6.0  # CIELAB, of the surroundings of a pixel and of the pixel itself
+_TOLD_PX = 1.5  # sd of the surroundings in which colour is told: that of a pixel is noise and compression
 _LEAST_GREY = 0.3  # of the smallest crystal: its sides and facets
 _NO_COLOUR = 0.5  # CIELAB; a camera for colours always shows more somewhere
 _LEAST_SIZE = 4.0  # size over the width of the edges, from which facets are seen
@@ -40,7 +43,8 @@ _OWN = 0.45  # of the strongest difference from the oil within reach of an edge
 _PART = 0.8  # share of a see-through piece within a crystal, from which it is a part of it
 _SHARE, _EXPLAINED = 0.15, 0.78  # share of a crystal in one see-through piece, and in all of these
 _FREE = 0.9  # share of a crystal that no other has
-_FOREIGN = 0.1  # share of a crystal that may be coloured
+_FOREIGN = 0.1  # share of a crystal that may be a coloured piece
+_COLOURED = 0.22  # share of colour in all the light it takes and gives, from which it is none
 _FILLED, _WELL_FILLED = 0.86, 0.92  # share of its hull that must be grey or closed in
 _NOTCH_PX, _NOTCH = 2.0, 0.05  # half the width of a notch that is none, and the same over the size
 _PARTS_OF = 3.0  # area over that of the largest crystal found without its pale sides, which was a facet
@@ -49,6 +53,7 @@ _CLEAR_OF_NOISE = 60  # percentile of what is seen of it that must reach the lev
 _SEEN = 0.6  # share of its border that must show a side; the rest lies against coloured pieces
 _CORNER = 0.45  # what opening takes off a right corner, over its radius
 _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
+_CONTACT, _FLATTEST = 0.2, 35  # length of a contact over the size, and percentile of its slopes
 _RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
 
 
@@ -88,11 +93,10 @@ def grey_crystals(
     least = max(least_px2, (_LEAST_SIZE * width) ** 2)
     if np.count_nonzero(low) < _LEAST_GREY * least:
         return labels
-    coloured = np.zeros(low.shape, np.uint8)
-    coloured[low] = coloured_pixels(delta[low], oil_lab, _LEAST_COLOUR)
+    coloured = _coloured(delta, low, oil_lab)
     if not coloured.any() and float(np.abs(delta[..., 1:]).max()) < _NO_COLOUR:
         return labels  # all is grey there: crystals lack nothing
-    bodies = opened(coloured, _BODY_PX)
+    bodies = _bodies(coloured, least_px2)
     fringe = dilated(bodies, _BODY_PX + 0.5 * width) if bodies.any() else bodies
     reach, glow = 0.5 * width + 1.5, 0.75 * width + 1.0
     field = colour_length(delta)
@@ -102,27 +106,45 @@ def grey_crystals(
     if cv2.countNonZero(grey) < _LEAST_GREY * least:
         return labels
     seen = fill_holes(closed(low.view(np.uint8), reach)) & (1 - fringe)
+    steep = cv2.dilate(slope(field), disc(0.5 * width))
     # sides may be too pale beside dark facets to close it: then what the component closes in counts
     alone = grey & (1 - bodies)
     tried = []
     for grown in (grey, grey | eroded(seen, glow)):
         whole = fill_holes(closed(grown, reach)) & (1 - bodies)
-        found = _crystals(whole, seen | fringe, delta, coloured, reach, least)
-        tried.append(
-            [
-                crystal
-                for crystal in found
-                if _stands_alone(crystal.mask, low.view(np.uint8), alone, glow)
-                and _clear_of_noise(crystal.mask, alone, distance, seed)
-            ]
-        )
+        found = _crystals(whole, seen | fringe, delta, bodies, oil_lab, reach, least)
+        clear = [
+            some
+            for some in found
+            if _clear_of_noise(some.mask, alone, distance, seed)
+            and _ends_at_sides(some.mask, low.view(np.uint8), steep, glow)
+        ]
+        tried.append(_standing(clear, low.view(np.uint8), alone, glow))
     largest = [max((crystal.area for crystal in some), default=0) for some in tried]
     return _numbered(tried[int(largest[1] > _PARTS_OF * largest[0])], labels)
 
 
-class _Crystal(NamedTuple):
-    """A crystal found, (M, N) uint8, its area, and whether its hull is well filled."""
+def _coloured(delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    """Coloured pixels of a component, (M, N) uint8: by themselves, or where that may be noise, together."""
+    coloured = np.zeros(low.shape, np.uint8)
+    around = cv2.GaussianBlur(delta, (0, 0), _TOLD_PX)
+    coloured[low] = coloured_pixels(around[low], oil_lab, _LEAST_COLOUR)
+    coloured[low] |= coloured_pixels(delta[low], oil_lab, _LEAST_OWN)
+    return coloured
 
+
+def _bodies(coloured: np.ndarray, least_px2: float) -> np.ndarray:
+    """Coloured pieces, (M, N) uint8: what is smaller than any reported is compression."""
+    _, parts, stats = numbered(opened(coloured, _BODY_PX), 8)
+    keep = stats[:, cv2.CC_STAT_AREA] >= least_px2
+    keep[0] = False
+    return keep[parts].view(np.uint8)
+
+
+class _Crystal(NamedTuple):
+    """A crystal found, (M, N) uint8, whether it needed no cut along sides, is well filled, and its area."""
+
+    plain: bool
     filled: bool
     area: int
     mask: np.ndarray
@@ -132,41 +154,78 @@ def _crystals(
     whole: np.ndarray,
     known: np.ndarray,
     delta: np.ndarray,
-    coloured: np.ndarray,
+    bodies: np.ndarray,
+    oil_lab: np.ndarray,
     reach: float,
     least: float,
 ) -> list[_Crystal]:
     """Crystals among the parts of grey places; hollows are notches but where something is known to be."""
     found = []
-    for place in _places(whole, reach, least):
+    for place, plain in _places(whole, known, reach, least):
         crystal = hull_mask(place)
         area = cv2.countNonZero(crystal)
         filled = cv2.countNonZero(place) / max(area, 1)
         if area < least or filled <= _FILLED or _is_notched(crystal & (1 - (known | place)), area):
             continue
-        if _is_crystal(crystal, delta, coloured):
-            found.append(_Crystal(filled > _WELL_FILLED, area, crystal))
+        if _is_crystal(crystal, delta, bodies, oil_lab):
+            found.append(_Crystal(plain, filled > _WELL_FILLED, area, crystal))
     return found
 
 
 def _numbered(crystals: list[_Crystal], labels: np.ndarray) -> np.ndarray:
-    """Number crystals in place, well filled ones and large ones first, where no other is."""
-    for _, area, crystal in sorted(crystals, key=lambda found: found[:2], reverse=True):
-        free = (crystal > 0) & (labels == 0)
-        if np.count_nonzero(free) > _FREE * area:
-            labels[free] = labels.max() + 1
+    """Number crystals in place, where no other is."""
+    for crystal in crystals:
+        labels[(crystal.mask > 0) & (labels == 0)] = labels.max() + 1
     return labels
 
 
-def _stands_alone(crystal: np.ndarray, low: np.ndarray, grey: np.ndarray, glow: float) -> bool:
-    """Whether a crystal has oil about it and grey sides: bubbles and threads go on, gaps lie among pieces."""
-    inner = dilated(crystal, glow)
-    ring = dilated(inner, 1.5) & (1 - inner)
-    around = max(cv2.countNonZero(ring), 1)
-    beside, beyond = (cv2.countNonZero(ring & mask) / around for mask in (low, grey))
+def _standing(crystals: list[_Crystal], low: np.ndarray, grey: np.ndarray, glow: float) -> list[_Crystal]:
+    """Crystals that stand by themselves or beside others that do, the plainest and largest first."""
+    left = [some for some in crystals if _stands_out(some.mask, low, grey, glow)]
+    left.sort(key=lambda some: some[:3], reverse=True)
+    while left:
+        chosen: list[int] = []
+        cover = np.zeros(low.shape, np.uint8)
+        for k, crystal in enumerate(left):
+            if cv2.countNonZero(crystal.mask & (1 - cover)) > _FREE * crystal.area:
+                cover |= crystal.mask
+                chosen.append(k)
+        rest = grey & (1 - dilated(cover, glow))
+        going_on = [k for k in chosen if not _ends(left[k].mask, rest, glow)]
+        if not going_on:
+            return [left[k] for k in chosen]
+        left = [crystal for k, crystal in enumerate(left) if k not in going_on]
+    return []
+
+
+def _stands_out(crystal: np.ndarray, low: np.ndarray, grey: np.ndarray, glow: float) -> bool:
+    """Whether a crystal has oil about it and grey sides: gaps lie among pieces."""
+    ring = _ring(crystal, glow)
+    beside = cv2.countNonZero(ring & low) / max(cv2.countNonZero(ring), 1)
     border = crystal & (1 - eroded(crystal, 1.5))
     seen = cv2.countNonZero(border & dilated(grey, glow)) / max(cv2.countNonZero(border), 1)
-    return beside < _BESIDE and beyond < _BEYOND and seen > _SEEN
+    return beside < _BESIDE and seen > _SEEN
+
+
+def _ends_at_sides(crystal: np.ndarray, low: np.ndarray, steep: np.ndarray, glow: float) -> bool:
+    """Whether the outline is an edge where things touch it: most of it steeper than half of the inside."""
+    touching = dilated(low & _ring(crystal, glow), glow + 1.5) & crystal & (1 - eroded(crystal, 1.5))
+    inside = eroded(crystal, glow)
+    if cv2.countNonZero(touching) < _CONTACT * np.sqrt(cv2.countNonZero(crystal)) or not inside.any():
+        return True
+    return percentile(steep[touching > 0], _FLATTEST) > median(steep[inside > 0])
+
+
+def _ends(crystal: np.ndarray, rest: np.ndarray, glow: float) -> bool:
+    """Whether no grey goes on beyond a crystal but that of other crystals: bubbles and threads go on."""
+    ring = _ring(crystal, glow)
+    around = max(cv2.countNonZero(ring), 1)
+    return cv2.countNonZero(ring & rest) < _BEYOND * around
+
+
+def _ring(crystal: np.ndarray, glow: float) -> np.ndarray:
+    inner = dilated(crystal, glow)
+    return dilated(inner, 1.5) & (1 - inner)
 
 
 def _clear_of_noise(crystal: np.ndarray, grey: np.ndarray, distance: np.ndarray, seed: float) -> bool:
@@ -175,18 +234,22 @@ def _clear_of_noise(crystal: np.ndarray, grey: np.ndarray, distance: np.ndarray,
     return bool(shown.size) and percentile(shown, _CLEAR_OF_NOISE) >= seed
 
 
-def _places(whole: np.ndarray, reach: float, least: float) -> list[np.ndarray]:
-    """Places that may be a crystal each: without what is narrow, and cut at necks."""
-    found: list[np.ndarray] = []
+def _places(
+    whole: np.ndarray, known: np.ndarray, reach: float, least: float
+) -> Iterator[tuple[np.ndarray, bool]]:
+    """Places that may be a crystal each, without what is narrow, and whether no cut along sides made them."""
     for radius in (reach, 2.0 * reach, 3.0 * reach):
         _, parts, stats = numbered(opened(whole, radius), 4)
         for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= least):
             part = (parts == k).view(np.uint8)
             cut = cut_by_shape(part, 0.5)
             some = [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)] if cut.max() > 1 else []
-            # opening has rounded the corners
-            found += [dilated(place, _CORNER * radius + 0.5) & whole for place in (part, *some)]
-    return found
+            hull = hull_mask(part)
+            several = radius == reach and _is_notched(hull & (1 - (known | part)), cv2.countNonZero(hull))
+            sides = cut_at_sides(part, least, _SOLID) if several else []
+            for n, place in enumerate((part, *some, *sides)):
+                # opening has rounded the corners
+                yield dilated(place, _CORNER * radius + 0.5) & whole, n <= len(some)
 
 
 def _is_notched(missing: np.ndarray, area: int) -> bool:
@@ -195,13 +258,16 @@ def _is_notched(missing: np.ndarray, area: int) -> bool:
     return bool(deepest > max(_NOTCH_PX, _NOTCH * np.sqrt(area)))
 
 
-def _is_crystal(crystal: np.ndarray, delta: np.ndarray, coloured: np.ndarray) -> bool:
+def _is_crystal(crystal: np.ndarray, delta: np.ndarray, bodies: np.ndarray, oil_lab: np.ndarray) -> bool:
     """Whether a place has the outline of a crystal, no colour, and facets or a clear middle."""
     if not _is_crystal_outline(crystal):
         return False
-    if cv2.countNonZero(coloured & crystal) > _FOREIGN * cv2.countNonZero(crystal):
+    if cv2.countNonZero(bodies & crystal) > _FOREIGN * cv2.countNonZero(crystal):
         return False
-    tones = delta[..., 0][crystal > 0]
+    inside = colours_at(delta, crystal > 0)
+    if whole_colour(inside, oil_lab) > _COLOURED:
+        return False
+    tones = inside[:, 0]
     low, high = percentile(tones, 10), percentile(tones, 90)
     strongest = max(-low, high)
     if high - low <= _RANGE * strongest:

@@ -99,6 +99,24 @@ def colour_share(step: np.ndarray, oil_lab: np.ndarray) -> float:
     return float(np.linalg.norm(rest) / max(float(np.linalg.norm(step)), 1e-6))
 
 
+def whole_colour(values: np.ndarray, oil_lab: np.ndarray) -> float:
+    """Share of colour in all the light that a place takes and gives.
+
+    Noise and compression, which colour single pixels of a faint place, have no colour in the mean.
+
+    Parameters
+    ----------
+    values : (P, 3) ndarray of float32
+        CIELAB differences from the oil.
+    oil_lab : (3,) ndarray
+    """
+    darker = values[:, 0] < 0
+    sums = [side.sum(axis=0) for side in (values[darker], values[~darker])]
+    lengths = [float(np.linalg.norm(side)) for side in sums]
+    left = sum(n * colour_share(side, oil_lab) for n, side in zip(lengths, sums, strict=True))
+    return left / max(sum(lengths), 1e-6)
+
+
 def _direction(*way: float) -> np.ndarray:
     """Unit vector, (3,) float32."""
     return (np.array(way) / np.sqrt(np.dot(way, way))).astype(np.float32)

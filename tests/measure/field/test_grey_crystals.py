@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.grey_crystals import _stands_alone, grey_crystals, with_crystals
+from measure.field.grey_crystals import _ends_at_sides, _stands_out, grey_crystals, with_crystals
 from measure.field.pipeline import measure_field
 from measure.model import KINDS, FieldSettings, Picture
 
@@ -80,10 +80,10 @@ def test_oil_among_kernels_is_no_crystal():
     sides[17:53, 22:68] = 0
     kernels = np.zeros_like(place)
     kernels[:14, 20:70] = kernels[56:, 20:70] = 1
-    assert _stands_alone(place, place | kernels, sides, 3.0)
+    assert _stands_out(place, place | kernels, sides, 3.0)
     only_one = sides.copy()
     only_one[18:] = 0
-    assert not _stands_alone(place, place | kernels, only_one, 3.0)
+    assert not _stands_out(place, place | kernels, only_one, 3.0)
 
 
 @pytest.mark.parametrize(("noise", "count"), [(0.3, 1), (0.8, 0)])
@@ -96,3 +96,62 @@ def test_sides_no_clearer_than_noise_make_no_crystal(noise: float, count: int):
     low = delta[..., 0] < -1.0
     found = grey_crystals(delta, -delta[..., 0] / noise, 7.0, low, np.array([82.0, 0.0, 10.0]), 2.5, 50.0)
     assert found.max() == count
+
+
+OIL_LAB = np.array([82.0, 0.0, 10.0])
+DARK_LAB = np.array([8.0, 0.0, 0.0])
+
+
+def _found(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    low = np.abs(delta).max(axis=2) > 1.0
+    return grey_crystals(delta, np.abs(delta).max(axis=2) / 0.3, 7.0, low, oil_lab, 2.5, 80.0)
+
+
+def _box(delta: np.ndarray, x: int, y: int, wide: int, high: int, side: float, inside: float) -> None:
+    """A crystal seen by its sides, with a pale inside."""
+    delta[y : y + high, x : x + wide] = (side, 0.0, 0.0)
+    delta[y + 3 : y + high - 3, x + 3 : x + wide - 3] = (inside, 0.0, 0.0)
+
+
+def test_a_pale_coloured_piece_is_no_crystal():
+    """Each pixel has less colour than noise may have; together they tell."""
+    delta = np.zeros((70, 90, 3), np.float32)
+    _box(delta, 20, 15, 46, 36, -8.0, -3.5)
+    assert _found(delta, OIL_LAB).max() == 0  # nothing is coloured there
+    delta[5:8, 5:8] = (-20.0, 6.0, 15.0)
+    assert _found(delta, OIL_LAB).max() == 1
+    delta[15:51, 20:66] += (0.0, 0.4, 1.0)
+    delta[15:51, 20:66] *= (1.0, 1.3, 1.3)
+    assert _found(delta, OIL_LAB).max() == 0
+
+
+def test_specks_of_colour_make_no_holes_in_a_crystal():
+    """Compression colours small blocks of a faint inside on a dark ground."""
+    delta = np.zeros((80, 90, 3), np.float32)
+    _box(delta, 20, 15, 46, 44, 30.0, 8.0)
+    for x, y in ((24, 20), (24, 40), (45, 22), (50, 42), (34, 48)):
+        delta[y : y + 7, x : x + 7, 2] = 5.0
+    found = _found(delta, DARK_LAB)
+    assert found.max() == 1
+    assert np.count_nonzero(found) == pytest.approx(46 * 44, rel=0.05)
+
+
+def test_crystals_that_touch_with_their_sides_are_two():
+    delta = np.zeros((110, 120, 3), np.float32)
+    _box(delta, 10, 12, 50, 60, 30.0, 8.0)
+    _box(delta, 60, 40, 45, 50, 45.0, 9.0)
+    delta[2:5, 2:5] = (30.0, 9.0, 25.0)
+    found = _found(delta, DARK_LAB)
+    areas = sorted(np.bincount(found.ravel())[1:].tolist())
+    assert areas == pytest.approx([45 * 50, 50 * 60], rel=0.1)
+
+
+def test_a_part_of_a_crystal_has_no_side_where_the_rest_begins():
+    whole = np.zeros((70, 100), np.uint8)
+    whole[10:60, 10:90] = 1
+    half = whole.copy()
+    half[:, 50:] = 0
+    steep = np.random.default_rng(3).uniform(0.5, 1.0, whole.shape).astype(np.float32)
+    assert not _ends_at_sides(half, whole, steep, 2.0)
+    steep[:, 46:54] = 3.0
+    assert _ends_at_sides(half, whole, steep, 2.0)
