@@ -19,6 +19,7 @@ from measure.field.plate_shade import without_shade
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
+from measure.field.ruled_lines import net_note, without_net
 from measure.field.settle import settled
 from measure.field.sharing import LEAST_PIXELS, Helpers
 from measure.field.surround import border_note, border_zones
@@ -107,6 +108,7 @@ def measure_field(
     found_border = border_zones(picture, zones) if light is None else ()
     marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
     zones += (*found_border, *marks) if border else ()
+    picture, ruled = without_net(picture)
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(large):
         particles, light = _measured(
@@ -118,6 +120,8 @@ def measure_field(
     notes = _notes(settings, um_per_px, limit)
     if found_border:
         notes += (border_note(found_border, (picture.height_px, picture.width_px), counted=not border),)
+    if ruled:
+        notes += (net_note(ruled),)
     if marks:
         notes += (marks_note(marks, counted=not border),)
     return FieldResult(
