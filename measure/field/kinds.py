@@ -27,6 +27,7 @@ SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the coun
 DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
 NEAR_GREY = 0.5  # blue over red light of a plate, at least
 LIGHTER_SHARE = 0.25  # of what all pieces change: 0.03 at most where light comes from below, 0.9 from above
+MOST_SAY = 0.9  # quantile of area above which a piece has no more say of it
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
 TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
@@ -294,10 +295,21 @@ def table_of(particles: Particles) -> str:
     oil = ground_light(particles) if len(particles) else np.ones(3)
     red, _, blue = oil
     ground = "bright"
-    change = particles["lightness_step"].astype(float) * particles["area_px2"]
+    change = particles["lightness_step"].astype(float) * _say(particles)
     lighter = np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum()
     if lighter and oil.mean() < DARK_GROUND:
         ground = "dark"
     elif lighter and blue > NEAR_GREY * red:
         ground = "bright, lighter"
     return f"{'grey' if grey else 'colour'} on {ground}"
+
+
+def _say(particles: Particles) -> np.ndarray:
+    """Area of each piece as far as it may tell of its field, (K,).
+
+    No single piece does: a strip of brighter ground along the frame may be larger than all others.
+    """
+    whole = (particles["flags"] & bits("touches_frame")) == 0
+    area = particles["area_px2"] * (whole | ~whole.any())
+    seen = area[area > 0.0]
+    return np.minimum(area, np.quantile(seen, MOST_SAY, method="lower")) if len(seen) else area

@@ -10,6 +10,7 @@ from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
 from measure.field.blank_check import refuse_dark_blank
 from measure.field.quick import colours_at, length
+from measure.field.shade_edge import Shade, straight_shade
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
 from measure.model import Picture
@@ -51,6 +52,8 @@ class Light:
         1 inside an excluded zone.
     light_weight : float
         1 where the picture was blurred in linear light, 0 where in its stored values, 0.5 where not told.
+    shade : float
+        Share of the light that was lost in shade with straight edges, which was taken out; 0 without.
     """
 
     delta: np.ndarray
@@ -62,6 +65,7 @@ class Light:
     clipped: float
     zone_mask: np.ndarray | None = None
     light_weight: float = 1.0
+    shade: float = 0.0
 
     @property
     def unevenness(self) -> float:
@@ -198,6 +202,10 @@ def prepare(
     lab = _lab(picture.pixels, blank, room)
     mask = zone_mask(lab.shape[:2], zones)
     seen = _seen(lab)
+    shade = straight_shade(lab, seen.coarse, seen.samples, _usable(mask, lab.shape[:2]))
+    if shade is not None:
+        _raise(lab, shade)
+        seen = _seen(lab)
     background = _background(seen, lab.shape[:2], mask)
     oil = _Oil(background, lab.shape[:2])
     noise, whitening = _noise(seen, oil, mask)
@@ -210,7 +218,30 @@ def prepare(
         array.setflags(write=False)
     oil_rgb = tuple(float(v) for v in oil_rgb)
     weight = light_weight(picture.pixels, distance)
-    return Light(lab, noise, oil_lab, background, distance, oil_rgb, clipped, mask, weight)
+    return Light(
+        lab,
+        noise,
+        oil_lab,
+        background,
+        distance,
+        oil_rgb,
+        clipped,
+        mask,
+        weight,
+        shade.lost if shade else 0.0,
+    )
+
+
+def _usable(mask: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray | None:
+    """Places of `sample_places` outside the excluded zones."""
+    return None if mask is None else mask[np.ix_(*sample_places(shape))] == 0
+
+
+def _raise(lab: np.ndarray, shade: Shade) -> None:
+    """Raise the light of the shaded side of a picture, in place."""
+    x = np.arange(lab.shape[1])[None, :]
+    for strip in strips(len(lab)):
+        lab[strip] = shade.raised(lab[strip], x, np.arange(strip.start, strip.stop)[:, None])
 
 
 class _Seen(NamedTuple):
@@ -282,8 +313,7 @@ def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray, room: Room) ->
 
 def _background(seen: _Seen, shape: tuple[int, int], mask: np.ndarray | None) -> np.ndarray:
     """Oil colour over the field at coarse size: a smooth surface and what the oil shows beyond it."""
-    usable = None if mask is None else mask[np.ix_(*sample_places(shape))] == 0
-    surface = fit_surface(seen.samples, shape, usable)
+    surface = fit_surface(seen.samples, shape, _usable(mask, shape))
     size = _coarse_size(shape)
     background = evaluate(surface, size)
     sigma = 0.06 * max(size)

@@ -72,6 +72,11 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
         )
     if light.unevenness > _UNEVEN:
         words.append("The light is very uneven; blank oil would take it out.")
+    if light.shade:
+        words.append(
+            f"A straight edge of shade runs over the field, {100 * light.shade:.0f} % less light beyond it; "
+            "it was taken out, but look what stands in the light."
+        )
     cut_by_frame = int((particles["flags"] & bits("touches_frame") > 0).sum())
     if count and cut_by_frame > 0.3 * count:
         words.append(
