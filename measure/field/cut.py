@@ -156,6 +156,30 @@ def _notches(
     return shares
 
 
+def notch_share(mask: np.ndarray, line: np.ndarray, deepest: float) -> float:
+    """Mean share of oil around the two sharpest ends of a cut.
+
+    Parameters
+    ----------
+    mask, line : (M, N) ndarray of uint8
+        Both sides of the cut with a free border of one pixel, and what lies along the cut.
+    deepest : float
+        Depth of the smaller side, px.
+
+    Returns
+    -------
+    share : float
+        0.5, as along a straight edge, for each end that is missing.
+    """
+    radius = max(_LEAST_REACH_PX, _NOTCH_REACH * deepest)
+    margin = int(np.ceil(radius)) + 1
+    oil = cv2.copyMakeBorder(1 - mask, margin, margin, margin, margin, cv2.BORDER_REPLICATE)
+    ends = cv2.dilate(1 - mask, SQUARE) & mask & line
+    centres = cv2.connectedComponentsWithStats(ends)[3][1:]
+    around = [_share_around(oil, round(x) + margin, round(y) + margin, radius) for x, y in centres]
+    return sum([*sorted(around), 0.5, 0.5][:2]) / 2
+
+
 def _share_around(oil: np.ndarray, x: int, y: int, radius: float) -> float:
     """Share of oil within reach of a place that lies farther than that from the border of the array."""
     around, r, count = _disc(radius)

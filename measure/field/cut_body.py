@@ -11,7 +11,7 @@ from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import slope
 from measure.field.masks import dilated
 from measure.field.quick import median
-from measure.field.ragged import without_ragged_cuts
+from measure.field.neck_evidence import without_false_cuts
 from measure.field.seams import along_seams, cut_by_seams
 from measure.field.step_seams import cut_by_steps
 from measure.field.threads import EVEN_FIBRE, is_line
@@ -110,7 +110,7 @@ def cut_by_form(
     mask : (M, N) ndarray of uint8
     least_px2, cut_strength : float
     delta : (M, N, 3) ndarray of float32, optional
-        Difference from the oil, by which cuts across ragged pieces are known and taken back.
+        Difference from the oil, by which cuts across single pieces are known and taken back.
 
     Returns
     -------
@@ -126,9 +126,9 @@ def cut_by_form(
         part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
         labels[part > 0] = part[part > 0] + used
         used += int(part.max())
-    # not before: a side that is two pieces itself looks ragged
+    # not before: a side that is two pieces itself is hollow
     if delta is not None and labels.max() > 1:
-        return without_ragged_cuts(labels, delta, cut_strength)
+        return without_false_cuts(labels, delta, cut_strength)
     return labels
 
 

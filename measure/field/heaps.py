@@ -20,8 +20,8 @@ from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
 from measure.field.masks import dilated, drawn
 from measure.field.mottle import unlike_mottle
+from measure.field.neck_evidence import without_false_cuts
 from measure.field.quick import colours_at, median, median_colour
-from measure.field.ragged import without_ragged_cuts
 from measure.field.tone_areas import Areas, tone_areas
 
 _SHARES = (0.6, 0.4, 0.25)  # of a piece's density, from which a step is an edge
@@ -169,7 +169,7 @@ def _heap(
         own = crop.delta.copy()
         own[shared & (piece > 0)] = median_colour(colours_at(crop.delta, base))
         others = (areas.labels > 1) & (piece == 0)
-        cut = without_ragged_cuts(cut_by_shape(piece, cut_strength), crop.delta, cut_strength)
+        cut = without_false_cuts(cut_by_shape(piece, cut_strength), crop.delta, cut_strength)
         for k in range(1, int(cut.max()) + 1):
             part = (cut == k).astype(np.uint8)
             outline = place_edge(own, part, others | ((cut > 0) & (cut != k)), crop.oil, crop.light_weight)
