@@ -10,8 +10,8 @@ from measure.field.cut_colour import cut_by_colour
 from measure.field.cut_lobes import cut_by_lobes, is_oval
 from measure.field.edge import slope
 from measure.field.masks import dilated
-from measure.field.quick import median
 from measure.field.neck_evidence import without_false_cuts
+from measure.field.quick import median
 from measure.field.seams import along_seams, cut_by_seams
 from measure.field.step_seams import cut_by_steps
 from measure.field.threads import EVEN_FIBRE, is_line
