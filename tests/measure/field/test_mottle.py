@@ -58,9 +58,9 @@ def _main_share() -> float:
 
 
 def test_mottle_is_no_overlap():
-    assert _main_share() > 0.97
+    assert _main_share() > 0.95
 
 
 def test_mottled_pieces_would_be_taken_for_heaps(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(heaps, "unlike_mottle", lambda areas, lenses, asked: asked)
-    assert _main_share() < 0.95
+    assert _main_share() < 0.94
