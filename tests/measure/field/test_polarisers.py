@@ -1,0 +1,31 @@
+"""Colours of crystals between crossed polarisers are said to be such: kinds are told in plain light."""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.pipeline import measure_field
+from measure.model import FieldSettings, Picture
+
+# from memory: interference colours of the first two orders run white, yellow, red, purple, blue, green
+PLATES = [(210, 205, 190), (225, 190, 70), (200, 80, 60), (150, 60, 170), (60, 90, 200), (70, 180, 90)]
+FOODS = [(190, 150, 90), (205, 165, 110), (150, 80, 55), (210, 205, 200), (175, 140, 80), (140, 70, 45)]
+
+
+def on_dark(colours):
+    """Squares of colours in turn on a black ground."""
+    pixels = np.full((300, 520, 3), 22, np.uint8)
+    for i in range(28):
+        x, y, half = 40 + 72 * (i % 7), 40 + 70 * (i // 7), 12 + i % 5
+        box = cv2.boxPoints(((x, y), (2 * half, 2 * half), 17.0 * i))
+        cv2.fillPoly(pixels, [np.round(box).astype(np.int32)], colours[i % len(colours)], cv2.LINE_AA)
+    noisy = cv2.GaussianBlur(pixels.astype(np.float32), (0, 0), 0.9)
+    noisy = noisy + np.random.default_rng(0).normal(0, 1.0, pixels.shape)
+    return measure_field(Picture(np.clip(noisy, 0, 255).round().astype(np.uint8)), FieldSettings(), 1.0)
+
+
+@pytest.mark.parametrize(("colours", "said"), [(PLATES, True), (FOODS, False)])
+def test_many_hues_on_a_dark_ground_are_said_to_come_from_polarisers(colours, said):
+    result = on_dark(colours)
+    assert len(result.particles) == 28
+    assert any("polariser" in words for words in result.quality.warnings) == said
