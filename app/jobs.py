@@ -271,8 +271,8 @@ def make_light(picture: Picture, blank: bytes | None, zones: tuple, *, border: b
     Without ``border`` an even border round the view is not left out.
     """
     # a preview comes next: what it needs is loaded here, so that its first answer is soon there
-    from measure.field import find, light, pipeline, relief, ruled_lines  # noqa: F401
+    from measure.field import find, light, pipeline, relief, taken_off  # noqa: F401
 
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None
     left_out = border_of(picture, zones) if border else ()
-    return light.prepare(ruled_lines.without_net(picture)[0], blank=decoded, zones=(*zones, *left_out))
+    return light.prepare(taken_off.without_lines(picture)[0], blank=decoded, zones=(*zones, *left_out))

@@ -19,10 +19,10 @@ from measure.field.plate_shade import without_shade
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
-from measure.field.ruled_lines import net_note, without_net
 from measure.field.settle import settled
 from measure.field.sharing import LEAST_PIXELS, Helpers
 from measure.field.surround import border_note, border_zones
+from measure.field.taken_off import without_lines
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -108,7 +108,7 @@ def measure_field(
     found_border = border_zones(picture, zones) if light is None else ()
     marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
     zones += (*found_border, *marks) if border else ()
-    picture, ruled = without_net(picture)
+    picture, taken_off = without_lines(picture)
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(large):
         particles, light = _measured(
@@ -117,11 +117,9 @@ def measure_field(
     frame = Frame(picture.width_px, picture.height_px, zones)
     quality = field_quality(particles, frame, light)
     progress.report(1.0, "done")
-    notes = _notes(settings, um_per_px, limit)
+    notes = _notes(settings, um_per_px, limit) + taken_off
     if found_border:
         notes += (border_note(found_border, (picture.height_px, picture.width_px), counted=not border),)
-    if ruled:
-        notes += (net_note(ruled),)
     if marks:
         notes += (marks_note(marks, counted=not border),)
     return FieldResult(

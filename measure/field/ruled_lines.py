@@ -9,13 +9,12 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from measure.model import Picture
-
 _LONG_PX = 900  # side of the picture the lines are looked for in, about
 _THIN_PX = 7  # lines are thinner there
 _DEPTH = 5  # levels a line is darker than both of its sides
 _POINTS = 5000  # dark places that are asked for lines at most
 _ANGLES = 360
+_CROWDED = 0.25  # of a picture is dark places: among so many no line can be told
 _VOTES = 0.5  # of the shorter side of the picture, by which a line is worth a look
 _FILLED, _BESIDE = 0.8, 0.35  # of a line is dark, and of its parallels
 _BESIDE_PX = 6
@@ -53,29 +52,6 @@ class Line:
         return None if high - low < 1 else np.stack([middle + low * along, middle + high * along])
 
 
-def without_net(picture: Picture) -> tuple[Picture, int]:
-    """Take the lines of a net off a picture.
-
-    Parameters
-    ----------
-    picture : Picture
-
-    Returns
-    -------
-    picture : Picture
-        The same one where there is no net.
-    lines : int
-        How many lines were taken off.
-    """
-    lines = find_lines(picture.pixels)
-    if not lines:
-        return picture, 0
-    pixels = picture.pixels.copy()
-    for line in lines:
-        _bridge(pixels, line)
-    return replace(picture, pixels=pixels), len(lines)
-
-
 def net_note(lines: int) -> str:
     """Return what is said of lines taken off a picture."""
     return f"{NET} were taken off the picture ({lines} of them); the pieces they cross are measured whole."
@@ -83,10 +59,38 @@ def net_note(lines: int) -> str:
 
 def find_lines(pixels: np.ndarray) -> list[Line]:
     """Lines from frame to frame in a picture, (M, N, 3)."""
+    seen = look(pixels)
+    return [] if seen is None else net_of(seen)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Places of a picture where long thin dark lines may be, seen small.
+
+    Attributes
+    ----------
+    grey : (M, N) ndarray of uint8
+    scale : int
+        Pixels of the picture in one of the small one.
+    wide, depth : (m, n) ndarray of uint8
+        1 within a px of dark places, and how dark they are, in the small one.
+    lines : list of Line
+        In px of the small one, those with the most dark places first.
+    """
+
+    grey: np.ndarray
+    scale: int
+    wide: np.ndarray
+    depth: np.ndarray
+    lines: list[Line]
+
+
+def look(pixels: np.ndarray) -> Seen | None:
+    """Look for places of long lines in a picture, (M, N, 3); None where nothing is long enough."""
     whole = pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
     grey: np.ndarray = cv2.cvtColor(whole, cv2.COLOR_RGB2GRAY)
     if min(grey.shape) < 100:
-        return []
+        return None
     scale = max(1, round(max(grey.shape) / _LONG_PX))
     part = 1.0 / scale
     small = cv2.resize(grey, None, fx=part, fy=part, interpolation=cv2.INTER_AREA) if scale > 1 else grey
@@ -94,8 +98,8 @@ def find_lines(pixels: np.ndarray) -> list[Line]:
     dark = (depth >= _DEPTH).view(np.uint8)
     votes = _VOTES * min(small.shape)
     points = np.flatnonzero(dark)
-    if len(points) < votes:
-        return []
+    if not votes <= len(points) <= _CROWDED * dark.size:
+        return None
     if len(points) > _POINTS:
         kept = np.random.default_rng(0).choice(points, _POINTS, replace=False)
         votes *= _POINTS / len(points)
@@ -104,21 +108,30 @@ def find_lines(pixels: np.ndarray) -> list[Line]:
     else:
         some = dark
     found = cv2.HoughLines(some, 1.0, np.pi / _ANGLES, max(20, int(votes)))
-    wide = cv2.dilate(dark, np.ones((3, 3), np.uint8))
+    if found is None:
+        return None
+    wide: np.ndarray = cv2.dilate(dark, np.ones((3, 3), np.uint8))
+    lines = [
+        Line(float(np.cos(angle)), float(np.sin(angle)), float(distance))
+        for distance, angle in found.reshape(-1, 2)[:_LOOKS]
+    ]
+    return Seen(grey, scale, wide, depth, lines)
+
+
+def net_of(seen: Seen) -> list[Line]:
+    """Lines of a net, from frame to frame; none where fewer than two are seen."""
+    grey, scale, shape = seen.grey, seen.scale, seen.wide.shape
     lines: list[Line] = []
-    for distance, angle in found.reshape(-1, 2)[:_LOOKS] if found is not None else ():
-        line = Line(float(np.cos(angle)), float(np.sin(angle)), float(distance))
-        if any(_same(line, other, small.shape) for other in lines) or not _runs_through(line, wide, depth):
-            continue
-        lines.append(line)
-        if len(lines) > _MOST:
-            break
-    full = [replace(line, distance=line.distance * scale + (scale - 1) / 2) for line in lines]
+    for line in seen.lines:
+        new = len(lines) < _MOST and not any(same(line, other, shape) for other in lines)
+        if new and _runs_through(line, seen.wide, seen.depth):
+            lines.append(line)
+    full = [in_picture(line, scale) for line in lines]
     net: list[Line] = []
     for line in full:
-        fitted = _fitted(line, grey, scale)
+        fitted = fitted_line(line, grey, scale)
         thin = fitted is not None and fitted.half_px <= _WIDEST_PX * scale
-        if fitted is not None and thin and not any(_same(fitted, other, grey.shape) for other in net):
+        if fitted is not None and thin and not any(same(fitted, other, grey.shape) for other in net):
             net.append(fitted)
     return net if len(net) >= _FEWEST else []
 
@@ -131,6 +144,11 @@ def _sampled(image: np.ndarray, line: Line, offset: float, step: float = 1.0) ->
     count = max(2, int(np.hypot(*(ends[1] - ends[0])) / step))
     x, y = (np.linspace(a, b, count) for a, b in zip(ends[0], ends[1], strict=True))
     return image[np.rint(y).astype(int), np.rint(x).astype(int)]
+
+
+def in_picture(line: Line, scale: int) -> Line:
+    """Return a line of a picture seen so many times smaller, in px of the picture."""
+    return replace(line, distance=line.distance * scale + (scale - 1) / 2)
 
 
 def _runs_through(line: Line, wide: np.ndarray, depth: np.ndarray) -> bool:
@@ -154,7 +172,7 @@ def _padded(values: np.ndarray, length: int) -> np.ndarray:
     return np.pad(values[:length], (0, max(0, length - len(values))), mode="edge")
 
 
-def _same(one: Line, two: Line, shape: tuple[int, int]) -> bool:
+def same(one: Line, two: Line, shape: tuple[int, int]) -> bool:
     """Whether two lines are nowhere far apart: then one of them is the other seen at the next angle."""
     ends = one.ends(shape)
     if ends is None:
@@ -163,17 +181,16 @@ def _same(one: Line, two: Line, shape: tuple[int, int]) -> bool:
     return bool(np.abs(apart).min() < 5 and np.abs(apart).max() < 12)
 
 
-def _fitted(line: Line, grey: np.ndarray, scale: int) -> Line | None:
+def fitted_line(line: Line, grey: np.ndarray, scale: int, ends: np.ndarray | None = None) -> Line | None:
     """Place a line to a part of a pixel and measure its width; None where no even line is there."""
-    ends = line.ends(grey.shape)
+    ends = line.ends(grey.shape) if ends is None else ends
     if ends is None:
         return None
     reach = _PROFILE_PX * max(1, scale)
     offsets = np.arange(-reach, reach + 1, dtype=np.float32)
     for _ in range(2):
-        ends = line.ends(grey.shape)
-        if ends is None:
-            return None
+        normal = np.array([line.cos, line.sin])
+        ends = ends + (line.distance - ends @ normal)[:, None] * normal
         count = int(np.hypot(*(ends[1] - ends[0])) / 2)
         at = np.linspace(0.0, 1.0, count)[:, None] * (ends[1] - ends[0]) + ends[0]
         x = (at[:, :1] + line.cos * offsets).astype(np.float32)
@@ -189,7 +206,6 @@ def _fitted(line: Line, grey: np.ndarray, scale: int) -> Line | None:
         if len(places) < _FILLED * _PIECES:
             return None
         slope, shift = _straight(np.array(places), np.array(moved))
-        normal = np.array([line.cos, line.sin])
         a, b = ends[0] + shift * normal, ends[1] + (shift + slope) * normal
         along = (b - a) / np.hypot(*(b - a))
         turned = np.array([along[1], -along[0]])
@@ -218,9 +234,9 @@ def _straight(places: np.ndarray, moved: np.ndarray) -> tuple[float, float]:
     return float(slope), float(start)
 
 
-def _bridge(pixels: np.ndarray, line: Line) -> None:
-    """Put the colours between both sides of a line in its place, in place."""
-    ends = line.ends(pixels.shape[:2])
+def bridge(pixels: np.ndarray, line: Line, ends: np.ndarray | None = None) -> None:
+    """Put the colours between both sides of a line in its place, in place; all of it or between two ends."""
+    ends = line.ends(pixels.shape[:2]) if ends is None else ends
     if ends is None:
         return
     half, normal = line.half_px, np.array([line.cos, line.sin])

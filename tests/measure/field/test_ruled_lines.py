@@ -1,11 +1,12 @@
-"""Lines of a counting net are taken off the picture; nothing else is."""
+"""Lines of a counting net and of an eyepiece scale are taken off the picture; nothing else is."""
 
 import cv2
 import numpy as np
 import pytest
 
 from measure.field.pipeline import measure_field
-from measure.field.ruled_lines import find_lines, without_net
+from measure.field.ruled_lines import find_lines
+from measure.field.taken_off import without_lines
 from measure.model import FieldSettings, Picture
 
 _SIZE = (600, 800)
@@ -33,6 +34,12 @@ def net() -> tuple[tuple[int, int, int, int], ...]:
     return level + tuple((x, -50, x - 28, 650) for x in range(100, 760, 110))
 
 
+def scale() -> tuple[tuple[int, int, int, int], ...]:
+    """A level line of 600 px with ticks of several lengths every 12 px, above it."""
+    ticks = tuple((100 + 12 * k, 262, 100 + 12 * k, 262 - (18 if k % 10 == 0 else 9)) for k in range(51))
+    return ((100, 262, 700, 262), *ticks)
+
+
 def counted(pixels: np.ndarray) -> tuple[list[tuple[float, float, float]], tuple[str, ...]]:
     result = measure_field(Picture(pixels), FieldSettings(), 0.5)
     found = result.particles
@@ -53,8 +60,8 @@ def test_pieces_under_a_net_are_whole_and_its_squares_are_none():
 
 
 def test_every_line_is_found_and_taken_off():
-    cleaned, lines = without_net(Picture(smear(net())))
-    assert lines == len(net())
+    cleaned, notes = without_lines(Picture(smear(net())))
+    assert f"({len(net())} of them)" in notes[0]
     left = cv2.absdiff(cleaned.pixels, smear()).max(axis=2)
     oil = smear().min(axis=2) > 185
     assert np.quantile(left[oil], 0.999) < 14  # noise of two pictures
@@ -62,14 +69,14 @@ def test_every_line_is_found_and_taken_off():
 
 def test_a_deep_picture_keeps_its_depth():
     pixels = smear(net()).astype(np.uint16) * 257
-    cleaned, lines = without_net(Picture(pixels))
-    assert (lines, cleaned.pixels.dtype) == (len(net()), np.uint16)
+    cleaned, notes = without_lines(Picture(pixels))
+    assert (len(notes), cleaned.pixels.dtype) == (1, np.uint16)
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_picture_without_a_net_is_left_as_it_is(seed: int):
     picture = Picture(smear(seed=seed))
-    assert without_net(picture) == (picture, 0)
+    assert without_lines(picture) == (picture, ())
 
 
 def test_lines_that_end_at_corners_or_stand_alone_are_no_net():
@@ -87,3 +94,21 @@ def test_a_dense_heap_holds_no_lines():
     ):
         cv2.circle(pixels, (int(x), int(y)), int(r), (150, 110, 60), 1, cv2.LINE_AA)
     assert find_lines(pixels) == []
+
+
+def test_pieces_under_a_scale_are_whole_and_gaps_between_its_ticks_are_none():
+    plain, _ = counted(smear())
+    ruled, notes = counted(smear(scale()))
+    assert sum("scale of the eyepiece" in note for note in notes) == 1
+    assert len(ruled) == len(plain)
+    for one, two in zip(plain, ruled, strict=True):
+        assert two[:2] == pytest.approx(one[:2], abs=2)
+        assert two[2] == pytest.approx(one[2], rel=0.06)
+
+
+def test_a_long_line_without_even_ticks_is_no_scale():
+    rng = np.random.default_rng(7)
+    hairs = tuple((x, 262, x, 250) for x in (100 + 590 * rng.random(45)).astype(int).tolist())
+    for lines in (((100, 262, 700, 262),), ((100, 262, 700, 262), *hairs)):
+        picture = Picture(smear(lines))
+        assert without_lines(picture) == (picture, ())
