@@ -167,7 +167,7 @@ class FieldPicture(QWidget):
         if self._session.do(self._keep_counted, row, back, bool(places & border), text) is None:
             return False
         if places & border:
-            words = f"The border of {row.name} counts from now on, also when it is measured again."
+            words = f"What was left out of {row.name} by itself counts from now on, also when measured again."
             self._session.tell(words, DONE)
             self._offer_zoom(row, picture, words)
         return True
@@ -183,7 +183,9 @@ class FieldPicture(QWidget):
 
         def count_all() -> None:
             if self._session.do(self._count_borders_of, others, picture) is not None:
-                self._session.tell(f"The border of {fields} counts too. Measure them again.", DONE)
+                self._session.tell(
+                    f"What was left out of {fields} by itself counts too. Measure them again.", DONE
+                )
 
         self._session.offered.emit(words, f"Count it in {fields} of this zoom too", count_all)
 
