@@ -129,14 +129,20 @@ def test_a_blank_picture_is_not_measured_but_used(ready: Session, qtbot: QtBot):
     assert ready.measuring.under_way == {field}
 
 
-def test_a_bar_that_was_counted_is_told_and_one_left_out_is_not():
+def test_a_drawn_bar_is_left_out_and_told_when_it_is_counted_all_the_same():
     picture = drawn_field(3)
     picture[142:148, 100:134] = (0, 90, 0)
     job = jobs.FieldJob("a.png", png(picture), 0.5, FieldSettings())
-    (note,) = jobs.measure_job(job).notes
-    assert note.startswith("1 counted piece lies in what looks like a bar")
+    left_out = jobs.measure_job(job)
+    assert "drawn into the picture is left out" in " ".join(left_out.notes)
+    assert not any("looks like a bar" in note for note in left_out.notes)
+    counted = jobs.measure_job(replace(job, border=False))
+    assert "as was asked for" in counted.notes[0]
+    assert counted.notes[1].startswith("1 counted piece lies in what looks like a bar")
+    assert len(counted.particles) > len(left_out.particles)
     zone = np.array([[101.0, 143], [133, 143], [133, 147], [101, 147]])  # its rim is still counted
-    assert jobs.measure_job(replace(job, zones=(zone,))).notes == ()
+    (note,) = jobs.measure_job(replace(job, border=False, zones=(zone,))).notes
+    assert "as was asked for" in note
 
 
 def test_a_border_round_the_view_becomes_an_area_left_out(ready: Session, qtbot: QtBot):
