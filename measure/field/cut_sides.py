@@ -42,13 +42,17 @@ def cut_at_sides(cluster: np.ndarray, least_px2: float, convex: float) -> list[n
     seen: set[tuple[int, ...]] = set()
     waiting = [(np.ascontiguousarray(cluster[box]), 0)]
     for part, depth in waiting:  # grows as it goes
+        if len(seen) >= _MOST_PARTS:
+            break
         if depth >= _DEPTH or solidity(part) >= _CONVEX:
             continue
         for one in _parts(part, least_px2):
+            if len(seen) >= _MOST_PARTS:
+                break
             area = cv2.countNonZero(one)
             # cuts a pixel or two apart are the same
             key = tuple(value // 3 for value in (*cv2.boundingRect(one), round(np.sqrt(area))))
-            if key in seen or len(seen) >= _MOST_PARTS:
+            if key in seen:
                 continue
             seen.add(key)
             waiting.append((one, depth + 1))
