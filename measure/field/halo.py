@@ -26,6 +26,11 @@ _AS_STRONG = 1.15  # a bent fringe may be as strong as its piece
 _STAIN = 0.15  # strength over that of half the area found, below which a piece without an edge is a stain
 _GRAIN = 0.1  # the same of what has an edge and is ragged
 _FADING = 0.35  # width of an edge over the piece's size from which it is none
+# width of an edge over that usual in the field, and over the thickness; strength as above: of what is long
+# (squared length over area), as the rings of dried oil are, and of what is not, as dust on a lens is
+_LONG, _STREAK = 3.4, (2.2, 0.5, 0.6)
+_SMUDGE = (4.0, 0.3, 0.35)
+_FEW = 5  # pieces that do not tell what is usual
 _SHADE, _SOFTER = 0.75, 1.25  # strength and edge width of a shadow over those of the piece that throws it
 _AROUND = 0.5  # solidity of a thin ring
 _RING = 0.8  # solidity of a crescent, dark or bright, along a piece
@@ -56,7 +61,7 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     for i in np.flatnonzero(particles["flags"] & bits("thread") != 0):
         if reasons[i] == "":
             reasons[i] = THREAD
-    for i in np.flatnonzero(stain_like(particles)):
+    for i in np.flatnonzero(stain_like(particles) | smudge_like(particles, reasons == "")):
         if reasons[i] == "":
             reasons[i] = STAIN
     return particles.replaced(set_aside=reasons)
@@ -103,9 +108,7 @@ def stain_like(particles: Particles) -> np.ndarray:
     and skins have even outlines.
     """
     strength = contrast(particles)
-    order = np.argsort(strength)
-    share = np.cumsum(particles["area_px2"][order])
-    usual = float(strength[order][np.searchsorted(share, 0.5 * share[-1])])
+    usual = _usual_strength(particles, strength)
     width = particles["edge_width_px"].astype(float)
     edgeless = ~(width < _FADING * particles.diameter_px)
     ragged, _ = dust_form(particles)
@@ -113,6 +116,42 @@ def stain_like(particles: Particles) -> np.ndarray:
     faint = asked & (strength < _STAIN * usual)
     stain = (faint & edgeless) | (asked & (strength < _GRAIN * usual) & ragged)
     return stain | (faint & _of_a_stain(particles, faint, stain))
+
+
+def smudge_like(particles: Particles, counted: np.ndarray) -> np.ndarray:
+    """Whether each piece is a streak or smudge, (K,) ndarray of bool: far softer than the field's pieces.
+
+    Rings of dried oil, the edge of the oil and dust on a lens lie out of focus by more than any piece of the
+    smear can: they are weak, and their edges are a good part of their own thickness.
+
+    Parameters
+    ----------
+    particles : Particles
+        K pieces.
+    counted : (K,) ndarray of bool
+        Pieces that tell what is usual.
+    """
+    width = particles["edge_width_px"].astype(float)
+    known = counted & np.isfinite(width)
+    if known.sum() < _FEW:
+        return np.zeros(len(particles), bool)
+    strength = contrast(particles)
+    long = np.maximum(particles["feret_max_px"].astype(float), 1e-6)
+    area = np.maximum(particles["area_px2"].astype(float), 1e-6)
+    softer = width / max(float(np.median(width[known])), 1e-6)
+    over_own, share = width * long / area, strength / max(_usual_strength(particles, strength), 1e-6)
+
+    def beyond(softness: float, own: float, most: float) -> np.ndarray:
+        return (softer > softness) & (over_own > own) & (share < most)
+
+    return beyond(*_SMUDGE) | (beyond(*_STREAK) & (long**2 / area > _LONG))
+
+
+def _usual_strength(particles: Particles, strength: np.ndarray) -> float:
+    """Strength below which half of the area found is."""
+    order = np.argsort(strength)
+    share = np.cumsum(particles["area_px2"][order])
+    return float(strength[order][np.searchsorted(share, 0.5 * share[-1])])
 
 
 def _of_a_stain(particles: Particles, faint: np.ndarray, stain: np.ndarray) -> np.ndarray:

@@ -218,3 +218,48 @@ def test_a_faint_part_of_a_stain_is_stain_though_its_own_edge_seems_sharp():
         False,
     ]  # a faint piece by itself with an edge is counted
     assert judged([0, 5, 0, 0]) == [False, True, True, False]
+
+
+def _ringed(softness: float):
+    """Eight sharp pieces, and a bow less dark: of dried oil where it is soft, else a strip of skin."""
+
+    def draw(grey):
+        for n, (x, y) in enumerate(np.ndindex(4, 2)):
+            cv2.ellipse(grey, (90 + 200 * x, 90 + 110 * y), (34, 22 + n), 25 * n, 0, 360, 75, -1)
+        bow = np.zeros_like(grey)
+        cv2.ellipse(bow, (400, 900), (460, 460), 0, 258, 282, 60, 22)
+        grey -= cv2.GaussianBlur(bow, (0, 0), softness) if softness else bow
+
+    return draw
+
+
+def test_a_ring_of_dried_oil_far_softer_than_the_pieces_is_set_aside():
+    found = measure_field(_picture(_ringed(12.0)), FieldSettings(), 1.0).particles
+    counted = found["set_aside"] == ""
+    assert counted.sum() == 8
+    assert STAIN in set(found["set_aside"][~counted])
+    assert found["centre_y_px"][counted].max() < 130
+
+
+def test_smudges_are_told_by_softness_length_and_strength_together():
+    from measure.field.halo import smudge_like
+
+    def asked(width: float, lightness: float, long: float, thick: float) -> bool:
+        count = 9
+        pieces = measure_field(_picture(_ringed(0.0)), FieldSettings(), 1.0).particles
+        pieces = pieces.select(np.resize(np.arange(len(pieces)), count))
+        values = {
+            "edge_width_px": np.r_[np.full(count - 1, 4.0), width],
+            "lightness_step": np.r_[np.full(count - 1, -30.0), lightness],
+            "green_red_step": np.zeros(count),
+            "blue_yellow_step": np.zeros(count),
+            "area_px2": np.r_[np.full(count - 1, 900.0), long * thick],
+            "feret_max_px": np.r_[np.full(count - 1, 34.0), long],
+        }
+        return bool(smudge_like(pieces.replaced(**values), np.ones(count, bool))[-1])
+
+    assert asked(12.0, -10.0, 100.0, 18.0)
+    assert not asked(6.0, -10.0, 100.0, 18.0)  # as sharp as a piece a little out of focus
+    assert not asked(12.0, -25.0, 100.0, 18.0)  # a dark flake out of focus
+    assert not asked(12.0, -10.0, 40.0, 30.0)  # a compact pale piece out of focus
+    assert asked(20.0, -6.0, 60.0, 50.0)  # dust on the lens
