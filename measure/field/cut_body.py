@@ -47,15 +47,10 @@ def cut_body(
     """
     if cut_strength <= 0:
         return mask.astype(np.int32)
-    labels, used = np.zeros(mask.shape, np.int32), 0
     colours = cut_by_colour(mask, delta, least_px2, oil_lab, width)
     if colours.max() > 1 and is_oval(mask):
         colours = mask.astype(np.int32)  # light and shade of one round piece
-    for k in range(1, int(colours.max()) + 1):
-        part = cut_in_one_colour((colours == k).view(np.uint8), mask, delta, least_px2, cut_strength)
-        labels[part > 0] = part[part > 0] + used
-        used += int(part.max())
-    return labels
+    return _cut_each(colours, lambda part: cut_in_one_colour(part, mask, delta, least_px2, cut_strength))
 
 
 def cut_in_one_colour(
@@ -120,12 +115,7 @@ def cut_by_form(
     # a fibre is no row of pieces, however its width varies
     if is_line(mask, EVEN_FIBRE):
         return mask.astype(np.int32)
-    labels, used = np.zeros(mask.shape, np.int32), 0
-    parts = cut_by_shape(mask, cut_strength)
-    for n in range(1, int(parts.max()) + 1):
-        part = cut_by_lobes((parts == n).astype(np.uint8), least_px2)
-        labels[part > 0] = part[part > 0] + used
-        used += int(part.max())
+    labels = _cut_each(cut_by_shape(mask, cut_strength), lambda part: cut_by_lobes(part, least_px2))
     # not before: a side that is two pieces itself is hollow
     if delta is not None and labels.max() > 1:
         return without_false_cuts(labels, delta, cut_strength)

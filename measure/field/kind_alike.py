@@ -1,5 +1,7 @@
 """Pieces of one field that are alike in colour, judged together as kernels or as skins."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from measure.field.kind_model import GROUPS, green_between
@@ -38,16 +40,43 @@ def among_alike(chance: np.ndarray, particles: Particles) -> np.ndarray:
     (K, G) ndarray
         The same, with kernel and skin weighed anew within their sum.
     """
+
+    def said(colour: np.ndarray, width: np.ndarray, food: np.ndarray, lean: np.ndarray) -> np.ndarray:
+        odds = lean
+        for _ in range(ROUNDS):
+            weight, mean = _heard(colour, width, food, odds)
+            say = SAY * weight / (weight + FEWEST_ALIKE)
+            odds = (1.0 - say) * lean + say * mean
+        return odds
+
+    return weighed_anew(chance, particles, said)
+
+
+def weighed_anew(chance: np.ndarray, particles: Particles, odds: Callable[..., np.ndarray]) -> np.ndarray:
+    """Weigh kernel against skin among the pieces that show a colour, within the sum of both.
+
+    Parameters
+    ----------
+    chance : (K, G) ndarray
+        Probabilities of the groups of all pieces of one field.
+    particles : Particles
+    odds : callable
+        Natural logarithm of the new odds of kernel, (C,), of what `coloured` returns of colour and width,
+        the probability of being either, and the logarithm of the odds so far.
+
+    Returns
+    -------
+    (K, G) ndarray
+    """
     rows, colour, width = coloured(particles)
     if len(rows) < FEWEST:
         return chance
-    food, lean = leaning(chance, rows)
-    odds = lean
-    for _ in range(ROUNDS):
-        weight, mean = _heard(colour, width, food, odds)
-        say = SAY * weight / (weight + FEWEST_ALIKE)
-        odds = (1.0 - say) * lean + say * mean
-    return leaned(chance, rows, odds)
+    kernel, skin = chance[rows, _KERNEL], chance[rows, _SKIN]
+    food, lean = kernel + skin, np.log((kernel + 1e-4) / (skin + 1e-4)).clip(-SUREST, SUREST)
+    anew, changed = odds(colour, width, food, lean), chance.copy()
+    changed[rows, _KERNEL] = food / (1.0 + np.exp(-anew))
+    changed[rows, _SKIN] = food / (1.0 + np.exp(anew))
+    return changed
 
 
 def coloured(particles: Particles) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -66,20 +95,6 @@ def coloured(particles: Particles) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     rows = np.flatnonzero(tint > LEAST_TINT)
     colour = np.c_[green_between(density[rows]) / GREEN_WIDTH, colour_share(density[rows]) / SHARE_WIDTH]
     return rows, colour, 1.0 + FAINT_TINT / tint[rows]
-
-
-def leaning(chance: np.ndarray, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Probability of being kernel or skin, and the natural logarithm of the odds of kernel, each (C,)."""
-    kernel, skin = chance[rows, _KERNEL], chance[rows, _SKIN]
-    return kernel + skin, np.log((kernel + 1e-4) / (skin + 1e-4)).clip(-SUREST, SUREST)
-
-
-def leaned(chance: np.ndarray, rows: np.ndarray, odds: np.ndarray) -> np.ndarray:
-    """Probabilities with kernel and skin weighed anew within their sum."""
-    changed, food = chance.copy(), chance[rows, _KERNEL] + chance[rows, _SKIN]
-    changed[rows, _KERNEL] = food / (1.0 + np.exp(-odds))
-    changed[rows, _SKIN] = food / (1.0 + np.exp(odds))
-    return changed
 
 
 def colour_share(density: np.ndarray) -> np.ndarray:

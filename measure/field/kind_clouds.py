@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from measure.field.kind_alike import FEWEST, coloured, leaned, leaning
+from measure.field.kind_alike import weighed_anew
 from measure.particles import Particles
 
 MOST_SAY = 2.0  # natural logarithm of the odds that the clouds add or take, at most
@@ -32,15 +32,15 @@ def by_clouds(chance: np.ndarray, particles: Particles) -> np.ndarray:
     (K, G) ndarray
         The same, with kernel and skin weighed anew within their sum.
     """
-    rows, colour, width = coloured(particles)
-    if len(rows) < FEWEST:
-        return chance
-    food, lean = leaning(chance, rows)
-    odds = lean
-    for _ in range(ROUNDS):
-        kernel = food / (1.0 + np.exp(-odds)) / width**2
-        odds = lean + _said(colour, width, kernel, food / width**2 - kernel)
-    return leaned(chance, rows, odds)
+
+    def clouded(colour: np.ndarray, width: np.ndarray, food: np.ndarray, lean: np.ndarray) -> np.ndarray:
+        odds = lean
+        for _ in range(ROUNDS):
+            kernel = food / (1.0 + np.exp(-odds)) / width**2
+            odds = lean + _said(colour, width, kernel, food / width**2 - kernel)
+        return odds
+
+    return weighed_anew(chance, particles, clouded)
 
 
 def _said(colour: np.ndarray, width: np.ndarray, kernel: np.ndarray, skin: np.ndarray) -> np.ndarray:

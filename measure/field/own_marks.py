@@ -3,11 +3,10 @@
 import numpy as np
 
 from measure.field.light import zone_mask
-from measure.field.surround import border_zones
+from measure.field.surround import COVERED, border_zones
 from measure.model import Picture
 from measure.scale.drawn_marks import find_drawn
 
-_COVERED = 0.8  # share of a mark already left out, from which nothing is to be added
 _NAMED = 6  # marks that are named by their place
 MARKS = "A bar, words or a line drawn into the picture"  # how what is said of them begins
 
@@ -35,7 +34,7 @@ def mark_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np
     return tuple(
         mark
         for mark, mask in zip(marks, masks, strict=True)
-        if mask is not None and mask.any() and known[mask > 0].mean() < _COVERED
+        if mask is not None and mask.any() and known[mask > 0].mean() < COVERED
     )
 
 
@@ -65,7 +64,7 @@ def are_by_itself(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]
     own = zone_mask(shape, zones_by_itself(picture)) if zones else None
     masks = [zone_mask(shape, (np.asarray(zone, float),)) for zone in zones]
     return [
-        own is not None and mask is not None and bool(mask.any()) and bool(own[mask > 0].mean() >= _COVERED)
+        own is not None and mask is not None and bool(mask.any()) and bool(own[mask > 0].mean() >= COVERED)
         for mask in masks
     ]
 

@@ -20,7 +20,7 @@ _LEAST_SHARE = 0.003  # of the picture
 _BULGE = 0.2  # what the view's hull has more than the view, over the border
 _WHOLE_LIGHT, _BLURRED_PX = 0.97, 14  # share of the light from which the view counts; farthest it is sought
 BORDER = "The even border round the view"  # how what is said of it begins
-_COVERED = 0.8  # share of a border already left out, from which nothing is to be added
+COVERED = 0.8  # share of a border already left out, from which nothing is to be added
 
 
 def border_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
@@ -44,7 +44,7 @@ def border_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[
     left_out = None if known is None else known[::step, ::step]
     border = np.zeros(small.shape[:2], np.uint8)
     for part in _parts(small):
-        if left_out is None or left_out[part > 0].mean() < _COVERED:
+        if left_out is None or left_out[part > 0].mean() < COVERED:
             border |= dilated(part, _blurred_px(part, small))
     return _polygons(border, (rows, cols)) if border.any() else ()
 
