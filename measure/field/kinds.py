@@ -7,7 +7,7 @@ lighter than it; `tests/benchmarks/fit_kinds.py` fits them anew. A piece unlike 
 is called by it all the same, but with a high doubt, and as kernel rather than set aside.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -45,6 +45,12 @@ BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fill
 ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to be one, and to be nothing else
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
+# what pieces of one field say of one another, in this order
+FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (
+    among_alike,
+    by_clouds,
+    without_colour,
+)
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
 
@@ -73,11 +79,7 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
         return particles
     table = table or table_of(particles)
     seen = against_grey(particles, table)
-    bubbles = bubble_form(seen)
-    chance = by_form(group_chances(particles, learned, table), seen, bubbles)
-    chance = without_colour(by_clouds(among_alike(chance, seen), seen), seen)
-    chance = in_context(chance, bubbles[1])
-    kind, doubt, group = decide(chance)
+    kind, doubt, group = decide(judged(group_chances(particles, learned, table), seen))
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
     for name in ("bubble", "fibre"):
@@ -103,6 +105,27 @@ def group_chances(
     if learned is not None and table in learned.get("tables", {}):
         model = from_numbers(learned, table)
     return probabilities(model, descriptors(against_grey(particles, table)))
+
+
+def judged(chance: np.ndarray, particles: Particles) -> np.ndarray:
+    """What the form of a piece and its field make of the model's opinion of it.
+
+    Parameters
+    ----------
+    chance : (K, G) ndarray
+        Probabilities of `group_chances` of all pieces of one field.
+    particles : Particles
+        As `measure.field.plate_colour.against_grey` returns them.
+
+    Returns
+    -------
+    (K, G) ndarray
+    """
+    bubbles = bubble_form(particles)
+    chance = by_form(chance, particles, bubbles)
+    for rule in FIELD_RULES:
+        chance = rule(chance, particles)
+    return in_context(chance, bubbles[1])
 
 
 def by_form(

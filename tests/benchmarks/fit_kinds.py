@@ -23,9 +23,6 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from kind_samples import GROUNDS, HANDS, Sample, gather
 
 from measure.field import kind_model, kinds
-from measure.field.kind_alike import among_alike
-from measure.field.kind_clouds import by_clouds
-from measure.field.kind_colourless import without_colour
 
 MODEL_FILE = Path(kind_model.__file__).with_name("kind_model.json")
 RIDGE = 3.0
@@ -111,9 +108,7 @@ def left_out(samples: list[Sample]) -> list[tuple[kind_model.Model, Sample]]:
 def chances(model: kind_model.Model, sample: Sample) -> np.ndarray:
     """Probabilities of the groups as the program uses them."""
     chance = kind_model.probabilities(model, kind_model.descriptors(sample.particles))
-    chance = among_alike(kinds.by_form(chance, sample.particles), sample.particles)
-    chance = without_colour(by_clouds(chance, sample.particles), sample.particles)
-    return kinds.in_context(chance, kinds.bubble_form(sample.particles)[1])
+    return kinds.judged(chance, sample.particles)
 
 
 def left_out_renderer(samples: list[Sample]) -> list[tuple[kind_model.Model, Sample]]:

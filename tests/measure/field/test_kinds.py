@@ -8,13 +8,15 @@ from shapely import LineString
 from measure.field import edits
 from measure.field.features import feature_columns
 from measure.field.kind_model import built_in, to_numbers
-from measure.field.kinds import bubble_form, dust_form, fibre_form, group_chances, table_of, tag
+from measure.field.kinds import bubble_form, decide, dust_form, fibre_form, group_chances, table_of, tag
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.flags import FLAGS
 from measure.model import KINDS, Picture
 from measure.render.draw import render_field
 from measure.render.recipe import Arrangement, Extras, Light, Recipe
+from tests.benchmarks.fit_kinds import chances
+from tests.benchmarks.kind_samples import Sample
 from tests.benchmarks.kind_variety import DARK_FIELD, varied_field
 
 FOOD = ("kernel", "skin", "salt")
@@ -50,6 +52,15 @@ def test_kinds_are_right_on_a_drawn_field(drawn):
     sure = found["kind_doubt"] < 0.1
     assert sure.mean() > 0.7
     assert right[sure].mean() >= 0.95
+
+
+def test_the_fit_of_the_tables_judges_pieces_as_the_program_does(drawn):
+    pixels, outlines, kinds, _ = drawn
+    found = measured(pixels.astype(float), outlines)
+    sample = Sample("drawn", "bright", False, False, True, kinds, found)
+    kind, doubt, _ = decide(chances(built_in("colour on bright"), sample))
+    assert np.array_equal(kind, found["kind"])
+    assert doubt == pytest.approx(found["kind_doubt"], abs=1e-6)
 
 
 @pytest.mark.parametrize("gain", [(1.0, 1.0, 0.85), (0.85, 1.0, 1.0), (0.5, 0.5, 0.5), (0.87, 0.75, 0.75)])
