@@ -145,7 +145,7 @@ _PARTICLES = (
     ActionRow("particles.skin", "Skin", ("N", "2"), "particles", "Tag the chosen pieces as skin."),
     ActionRow("particles.salt", "Salt", ("T", "3"), "particles", "Tag the chosen pieces as salt."),
     ActionRow(
-        "particles.other", "Other", ("O", "4"), "particles", "Tag as bubble, fibre or dust; not counted."
+        "particles.other", "Other", ("O", "4"), "particles", "A bubble, drop, fibre or dust; not counted."
     ),
     ActionRow(
         "particles.next_doubtful", "Next doubtful piece", ("G",), "particles", "The one most likely wrong."

@@ -52,8 +52,8 @@ STOPS: tuple[Stop, ...] = (
         "fields",
         "picture",
         "What was found",
-        "Blue and unbroken is kernel, orange and dashed is skin, green and dotted is salt. Air bubbles and "
-        "fibres are set aside. Press O to see the picture without the outlines.",
+        "Blue and unbroken is kernel, orange and dashed is skin, green and dotted is salt. Bubbles, drops "
+        "and fibres are set aside. Press O to see the picture without the outlines.",
     ),
     Stop(
         "particles",

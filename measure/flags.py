@@ -26,7 +26,7 @@ _LIST = (
     ("overlap", "Seems to lie over or under another piece; the hidden part is estimated."),
     ("ragged", "A very irregular outline: may be several pieces or a loose heap."),
     ("meets_zone", "Meets an area left out; kept, not counted."),
-    ("bubble", "Looks like an air bubble."),
+    ("bubble", "Looks like an air bubble, or a drop of water or oil."),
     ("fibre", "Looks like a fibre."),
     ("by_hand", "Its outline was made or changed by hand."),
     ("reduced", "Found at reduced picture size."),
@@ -62,3 +62,19 @@ def decode(value: int) -> list[str]:
     ['touches_frame', 'small']
     """
     return [flag.name for flag in FLAGS.values() if int(value) & flag.bit]
+
+
+# reasons for setting a piece aside are kept in studies and tables, which other programs read, so they stay as
+# they are; readers are told what is really known
+_REASON_WORDS = {"air bubble": "bubble or drop"}
+
+
+def reason_words(reason: str) -> str:
+    """Return a reason for setting a piece aside as its reader should be told.
+
+    Examples
+    --------
+    >>> reason_words("air bubble"), reason_words("fibre"), reason_words("")
+    ('bubble or drop', 'fibre', '')
+    """
+    return _REASON_WORDS.get(str(reason), str(reason))

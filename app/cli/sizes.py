@@ -108,6 +108,8 @@ def _resolved_um(args: argparse.Namespace) -> float | None:
 
 def _nothing_left(args: argparse.Namespace, left_out: Mapping[str, int]) -> str:
     of_kind = f" of kind '{args.kind}'" if args.kind else ""
-    reasons = ", ".join(f"{number} {reason}" for reason, number in left_out.items())
+    from measure.flags import reason_words
+
+    reasons = ", ".join(f"{number} {reason_words(reason)}" for reason, number in left_out.items())
     because = f" ({reasons} left out)" if reasons else ""
     return f"'{args.table}' has no counted piece{of_kind}{because}, so there are no sizes."

@@ -10,6 +10,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersisten
 from app import number_text, theme
 from app.models.field_pieces import FieldPieces
 from app.theme import KIND_STYLE
+from measure.flags import reason_words
 from measure.model import Kind
 
 Index = QModelIndex | QPersistentModelIndex
@@ -52,7 +53,7 @@ COLUMNS: tuple[ShownColumn, ...] = (
         "set_aside_reason",
         "Not counted",
         "Why the piece is not in the size figures; empty where it is.",
-        str,
+        reason_words,
         False,
     ),
     ShownColumn("feret_max_um", "Longest µm", "Largest Feret diameter: its longest reach.", _um),

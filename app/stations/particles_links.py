@@ -9,6 +9,7 @@ from app.histogram import Histogram, histogram_data
 from app.models.field_pieces import FieldPieces
 from app.session import Session
 from app.stations.particles_list import PieceList
+from measure.flags import reason_words
 
 
 class Links:
@@ -58,7 +59,7 @@ class Links:
         size = float(table["area_equivalent_diameter_um"][row]) if row >= 0 else float("nan")
         self.histogram.mark(size)
         reason = (
-            f", not counted: {table['set_aside_reason'][row]}"
+            f", not counted: {reason_words(table['set_aside_reason'][row])}"
             if row >= 0 and not table["counted"][row]
             else ""
         )

@@ -17,6 +17,7 @@ from app.stations.particles_piece import PieceCard
 from app.stations.particles_queue import doubtful_count, looked_at
 from app.stations.particles_waiting import WaitingList
 from app.stations.sides import page_buttons
+from measure.flags import reason_words
 
 _SHARE, _LOWEST = 0.3, 200  # of the column's height that is the histogram's, and px at least
 _PAGES = {"piece": "Piece", "table": "All pieces", "kinds": "Learn, check"}
@@ -100,7 +101,7 @@ class Panel(QWidget):
         """Return the button that sets aside, with the reasons below it."""
         menu = QMenu(self)
         for reason in REASONS:
-            entry = menu.addAction(f"…because: {reason}")
+            entry = menu.addAction(f"…because: {reason_words(reason)}")
             entry.triggered.connect(
                 lambda _checked=False, reason=reason: self._hands.set_aside(self._session.selected, reason)
             )

@@ -14,7 +14,7 @@ from app.canvas.style import cosmetic_pen, group_of, group_style
 from app.help_words import HELP, narrow
 from app.models.field_pieces import FieldPieces
 from app.theme import KIND_STYLE
-from measure.flags import FLAGS, decode
+from measure.flags import FLAGS, decode, reason_words
 from measure.model import KINDS, ORIGINS, Kind
 
 _CROP = 116
@@ -134,7 +134,7 @@ class PieceCard(QWidget):
     def _state_of(self, row: int) -> str:
         table = self._pieces.table
         reason = table["set_aside_reason"][row]
-        counted = f"Not counted: {reason}." if reason else "Counted."
+        counted = f"Not counted: {reason_words(reason)}." if reason else "Counted."
         return f"{counted} {_CAME[ORIGINS[self._pieces.particles['origin'][row]]]}"
 
     def _show_many(self, rows: np.ndarray) -> None:

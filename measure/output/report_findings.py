@@ -7,6 +7,7 @@ from reportlab.platypus import CondPageBreak
 from reportlab.platypus import Table as GridTable
 
 from measure.errors import KnownError
+from measure.flags import reason_words
 from measure.judge.specification import Specification, check
 from measure.output.charts_layout import lay_out
 from measure.output.charts_style import ChartStyle
@@ -144,7 +145,7 @@ def sizes(report: ReportFacts) -> list:
         room = 2 * _HIGH_PT + 120 if len(report.sized) > 1 else _HIGH_PT + 30
         parts += [CondPageBreak(room), text(b.batch.name, "part"), *charts]
         parts.append(_figures(b))
-        left = ", ".join(f"{n} {reason}" for reason, n in b.summary.left_out.items())
+        left = ", ".join(f"{n} {reason_words(reason)}" for reason, n in b.summary.left_out.items())
         parts.append(text(f"Intervals {b.summary.basis}. Not counted: {left or 'none'}.", "small"))
         if b.summary.warnings:
             parts.append(together(text("Careful", "part"), *bullets(b.summary.warnings)))

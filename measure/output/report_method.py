@@ -7,14 +7,13 @@ from itertools import groupby
 import numpy as np
 
 from measure import __version__
-from measure.flags import FLAGS
+from measure.flags import FLAGS, reason_words
 from measure.judge.serving import CAUTIONS as TASTING_CAUTIONS
 from measure.model import ORIGINS
 from measure.output.overlapping import kept_links, seen_once_share
 from measure.output.paste_seen import frame_area_px2
 from measure.output.report_facts import FieldFacts, ReportFacts, finite, scale_unstated
 from measure.output.report_parts import bullets, facts, table, text
-from measure.sizes.particle_table import MEETS_FRAME
 
 # actions whose first word says too little
 _ACTIONS = (
@@ -146,7 +145,7 @@ def _excluded(report: ReportFacts) -> str:
     for f in report.fields:
         out = ~f.counted
         counts.update(r or "below the lower limit" for r in f.table["set_aside_reason"][out].tolist())
-    words = [f"{n} {MEETS_FRAME if r == MEETS_FRAME else r}" for r, n in counts.most_common()]
+    words = [f"{n} {reason_words(r)}" for r, n in counts.most_common()]
     return ", ".join(words) or "none"
 
 

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from measure.flags import reason_words
 from measure.sizes.budget import BudgetRow, budget
 from measure.sizes.cautions import cautions, volume_note
 from measure.sizes.figures import PERCENTS, ShareRule, figures
@@ -132,7 +133,7 @@ def summarise(
         )
     notes = tuple(note for note in (*sample.notes, volume_note(sample)) if note)
     if sample.left_out:
-        parts = ", ".join(f"{number} ({reason})" for reason, number in sample.left_out.items())
+        parts = ", ".join(f"{number} ({reason_words(reason)})" for reason, number in sample.left_out.items())
         notes = (*notes, f"Left out of the figures: {parts}.")
     return SizeSummary(
         values=values,

@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable, Mapping
 
 from measure.flags import decode as decode_flags
+from measure.flags import reason_words
 from measure.model import KINDS, ORIGINS
 
 Names = Mapping[str, Mapping[int, str]]
@@ -97,6 +98,8 @@ def _known_words(name: str, value: object, names: Names) -> str:
         return _ROLES.get(str(value), "")
     if name == "zones":
         return _areas(value)
+    if name == "set_aside" and value:
+        return reason_words(str(value))
     if name == "results":
         return _answers(value)
     if not isinstance(value, int):

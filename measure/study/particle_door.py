@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from measure.errors import InvalidInput, StudyFileError
+from measure.flags import reason_words
 from measure.model import FieldResult
 from measure.particles import COLUMNS, Particles
 from measure.study.connection import new_row, plain_faults
@@ -126,7 +127,7 @@ class ParticleDoor(FieldDoor):
         if not reason:
             raise InvalidInput("Give a reason for setting pieces aside.")
         return self.update_particles(
-            field_id, labels, text or f"Set aside {_few(labels)}: {reason}", set_aside=reason
+            field_id, labels, text or f"Set aside {_few(labels)}: {reason_words(reason)}", set_aside=reason
         )
 
     def restore(self, field_id: int, labels: Iterable[int], text: str = "") -> Changes:

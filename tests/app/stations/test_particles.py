@@ -155,6 +155,17 @@ def test_set_aside_and_count_again(station, mouse, press):
     assert station.histogram.data.count == 5
 
 
+def test_what_may_be_a_drop_is_told_so_and_kept_as_tables_know_it(station, mouse):
+    mouse((80, 80))
+    station.hands.set_aside([1], "air bubble")
+    assert particles(station)["set_aside"][0] == "air bubble"  # other programs read this
+    assert station.session.study.undo_text() == "Set aside piece 1: bubble or drop"
+    assert "Not counted: bubble or drop." in station.panel.piece.state.text()
+    entries = station.session.study.edit_log()
+    assert any("bubble or drop" in entry.now for entry in entries)
+    assert not any("air bubble" in entry.now for entry in entries)
+
+
 def test_tagging_by_letter_and_number_and_by_button(station, mouse, press, qtbot):
     mouse((80, 80))
     press(Qt.Key.Key_T)
