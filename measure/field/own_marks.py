@@ -69,14 +69,43 @@ def are_by_itself(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]
     ]
 
 
-def marks_note(marks: tuple[np.ndarray, ...], *, counted: bool = False) -> str:
-    """Return what is said of drawn marks left out of a picture, or counted as part of the field."""
-    places = "; ".join(rectangle(mark) for mark in marks[:_NAMED])
-    if len(marks) > _NAMED:
-        places += f"; and {len(marks) - _NAMED} more"
-    if counted:
-        return f"{MARKS} counts as part of the field, as was asked for; it stands at {places} px."
-    return f"{MARKS} is left out, nothing is counted there: {places} px (left, top, right, bottom)."
+def marks_note(marks: tuple[np.ndarray, ...]) -> str:
+    """Return what is said of drawn marks left out of a picture."""
+    return f"{MARKS} is left out, nothing is counted there: {_places(marks)} px (left, top, right, bottom)."
+
+
+def counted_marks_note(
+    marks: tuple[np.ndarray, ...], zones: tuple[np.ndarray, ...], shape: tuple[int, int]
+) -> str:
+    """Return what is said of drawn marks that count as part of the field.
+
+    Parameters
+    ----------
+    marks, zones : tuple of (K, 2) ndarray
+        Marks, and areas left out by hand, which may hold a part of a mark; x and y in px.
+    shape : (int, int)
+        Rows and columns of the picture.
+    """
+    known = zone_mask(shape, zones)
+    masks = [zone_mask(shape, (mark,)) for mark in marks]
+    begun = [known is not None and m is not None and bool(known[m > 0].any()) for m in masks]
+    whole = tuple(mark for mark, part in zip(marks, begun, strict=True) if not part)
+    parts = tuple(mark for mark, part in zip(marks, begun, strict=True) if part)
+    said = []
+    if whole:
+        at = f"it stands at {_places(whole)} px."
+        said.append(f"{MARKS} counts as part of the field, as was asked for; {at}")
+    if parts:
+        said.append(
+            f"{MARKS} is left out by hand but for a part outside of the area left out, which counts, as was "
+            f"asked for; all of it stands at {_places(parts)} px."
+        )
+    return " ".join(said)
+
+
+def _places(marks: tuple[np.ndarray, ...]) -> str:
+    more = f"; and {len(marks) - _NAMED} more" if len(marks) > _NAMED else ""
+    return "; ".join(rectangle(mark) for mark in marks[:_NAMED]) + more
 
 
 def rectangle(zone: np.ndarray) -> str:

@@ -14,7 +14,7 @@ from measure.field.kept_memory import kept_memory
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
-from measure.field.own_marks import mark_zones, marks_note
+from measure.field.own_marks import counted_marks_note, mark_zones, marks_note
 from measure.field.plate_shade import without_shade
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
@@ -118,10 +118,11 @@ def measure_field(
     quality = field_quality(particles, frame, light)
     progress.report(1.0, "done")
     notes = _notes(settings, um_per_px, limit) + taken_off
+    shape = (picture.height_px, picture.width_px)
     if found_border:
-        notes += (border_note(found_border, (picture.height_px, picture.width_px), counted=not border),)
+        notes += (border_note(found_border, shape, counted=not border),)
     if marks:
-        notes += (marks_note(marks, counted=not border),)
+        notes += (marks_note(marks) if border else counted_marks_note(marks, zones, shape),)
     return FieldResult(
         particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
     )
