@@ -14,12 +14,14 @@ import numpy as np
 from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_alike import among_alike
 from measure.field.kind_clouds import by_clouds
-from measure.field.kind_colourless import without_colour
+from measure.field.kind_colourless import with_colour, without_colour
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
+from measure.field.kind_polars import by_polars, shining
 from measure.field.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
 from measure.field.plate_colour import against_grey, ground_light
 from measure.flags import bits
 from measure.model import KINDS, Kind
+from measure.outlines import bounds
 from measure.particles import Particles
 
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
@@ -49,7 +51,9 @@ _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (
     among_alike,
     by_clouds,
+    with_colour,
     without_colour,
+    by_polars,
 )
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
@@ -157,7 +161,8 @@ def crystal_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     """Whether a piece can be a crystal, which none is too odd for, and whether it can be nothing else.
 
     A rim that was found to run over or under another piece shows that piece through it, so the colour within
-    tells of the other piece. Straight sides or corners make it a crystal.
+    tells of the other piece. Straight sides or corners make it a crystal, if the other piece is there: the
+    ragged margin of a lone kernel may have been taken for such a rim.
 
     Returns
     -------
@@ -166,9 +171,17 @@ def crystal_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     both = bits("rim_only", "overlap")
     sure = (particles["flags"] & both) == both
     rows = np.flatnonzero(sure)
+    if not len(rows):
+        return np.ones(len(particles), dtype=bool), sure
+    box = bounds(particles.outlines)
+    meets = [
+        np.count_nonzero((box[:, :2] < box[row, 2:]).all(axis=1) & (box[:, 2:] > box[row, :2]).all(axis=1))
+        > 1
+        for row in rows
+    ]
     outlines = [particles.outlines[row] for row in rows]
     boxed = np.array([box_share(outline) for outline in outlines]) > BOXED
-    sure[rows] = boxed | (roundness(outlines)[2] > CORNERS)
+    sure[rows] = (boxed | (roundness(outlines)[2] > CORNERS)) & np.array(meets)
     return np.ones(len(particles), dtype=bool), sure
 
 
@@ -311,8 +324,11 @@ def table_of(particles: Particles) -> str:
     those of pieces that take light away. A ground that is strongly red or yellow is stained oil, which pieces
     displace; no oil is blue.
     On a ground that is dark because nothing scatters there pieces are lighter; where they are darker, light
-    comes from below and the picture is underexposed, which changes no density.
+    comes from below and the picture is underexposed, which changes no density. Crystals that shine between
+    polarisers say nothing of how the others are lit.
     """
+    crystal = shining(particles) > 0.5
+    particles = particles if crystal.all() else particles.select(~crystal)
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
     grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
     oil = ground_light(particles) if len(particles) else np.ones(3)

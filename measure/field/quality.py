@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from measure.field.kind_polars import between_polarisers
 from measure.field.light import Light
 from measure.flags import bits
 from measure.model import FieldQuality, Frame
@@ -11,15 +12,6 @@ _CROWDED = 0.10  # cover above which chance contacts become common: 1 - exp(-0.4
 _SOFT_PX = 8.0
 _CLIPPED = 0.02
 _UNEVEN = 25.0
-# crystals between crossed polarisers shine on a dark ground in the colours of thin plates, blue to purple;
-# food is yellow to red, a stain adds one more
-_DIM = 120.0  # mean of the oil's colour, 0..255; parallel polarisers turned a little leave 85
-_SHOWS, _HUES, _MANY_HUES = (
-    8.0,
-    8,
-    4,
-)  # CIELAB units of a colour; parts of a turn of hue, how many are met
-_FEWEST, _HUE_SHARE = 2, 0.05  # pieces of a hue, least, and share of the coloured ones
 
 
 def usable_area_px2(frame: Frame, light: Light) -> float:
@@ -86,10 +78,11 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
             f"A straight edge of shade runs over the field, {100 * light.shade:.0f} % less light beyond it; "
             "it was taken out, but look what stands in the light."
         )
-    if _between_polarisers(particles, light):
+    if between_polarisers(particles):
         words.append(
-            "Pieces shine in many colours on a dark ground, as crystals do between crossed polarisers; kinds "
-            "are told by colours in plain light, so look through them, or take one polariser out."
+            "Pieces shine in many colours on a dark ground, as crystals do between crossed polarisers; those "
+            "are taken for salt, but kinds are told by colours in plain light, so look through them, or take "
+            "one polariser out."
         )
     cut_by_frame = int((particles["flags"] & bits("touches_frame") > 0).sum())
     if count and cut_by_frame > 0.3 * count:
@@ -98,14 +91,3 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
             "a lower magnification keeps more of them whole."
         )
     return tuple(words)
-
-
-def _between_polarisers(particles: Particles, light: Light) -> bool:
-    """Whether pieces lighter than a dim ground have hues from all round the circle."""
-    green_red, blue_yellow = (particles[f"{name}_step"] for name in ("green_red", "blue_yellow"))
-    shows = (np.hypot(green_red, blue_yellow) > _SHOWS) & (particles["lightness_step"] > 0)
-    if np.mean(light.oil_rgb) > _DIM or not shows.any():
-        return False
-    turn = np.arctan2(blue_yellow[shows], green_red[shows]) / (2.0 * np.pi)
-    met = np.bincount(np.floor(turn * _HUES).astype(int) % _HUES, minlength=_HUES)
-    return int((met >= max(_FEWEST, _HUE_SHARE * shows.sum())).sum()) >= _MANY_HUES

@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
 
-from measure.field.kind_colourless import MOVED, without_colour
+from measure.field.kind_colourless import AGAINST, MOVED, with_colour, without_colour
 from measure.field.kind_model import GROUPS
+from measure.flags import bits
 from measure.particles import make_particles
 from tests.measure.field.test_kind_alike import BROWN, KERNEL, SKIN, chances
 
@@ -49,3 +50,30 @@ def test_what_is_thin_shaded_black_or_faint_is_left_alone(density):
 def test_where_kernels_show_no_colour_or_are_few_a_lack_of_it_tells_nothing():
     assert last_of([0.2, 0.2, 0.2], usual=np.array([0.3, 0.3, 0.31]))[SALT] == 0.0
     assert last_of([0.2, 0.2, 0.2], count=4)[SALT] == 0.0
+
+
+def odds_of_salt(density, flags=0, usual=BROWN, count=8):
+    """Natural logarithm of what the odds of salt lose beside sure kernels."""
+    found = pieces([usual * (0.6 + 0.1 * k) for k in range(count)] + [density])
+    marked = np.zeros(count + 1, dtype=np.int64)
+    marked[-1] = flags
+    before = chances([0.97] * count + [0.7])
+    before[-1] *= 0.1
+    before[-1, SALT] = 0.9
+    after = with_colour(before, found.replaced(flags=marked))
+    assert after.sum(axis=1) == pytest.approx(1.0)
+    odds = [np.log(c[-1, SALT] / (1.0 - c[-1, SALT])) for c in (before, after)]
+    return odds[0] - odds[1]
+
+
+def test_a_piece_with_as_much_colour_as_the_kernels_is_less_likely_salt():
+    for density in (0.3 * BROWN, 0.7 * BROWN + 0.05):
+        assert odds_of_salt(density) == pytest.approx(AGAINST)
+    assert 0.0 < odds_of_salt(0.4 * BROWN + 0.3) < AGAINST
+
+
+def test_what_has_no_colour_of_its_own_is_not_asked():
+    assert odds_of_salt(np.array([0.2, 0.2, 0.21])) == pytest.approx(0.0)
+    assert odds_of_salt(0.7 * BROWN, flags=bits("overlap")) == pytest.approx(0.0)
+    assert odds_of_salt(-0.7 * BROWN) == pytest.approx(0.0)  # takes the place of coloured oil
+    assert odds_of_salt(0.7 * BROWN, count=4) == pytest.approx(0.0)

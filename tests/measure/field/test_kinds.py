@@ -8,7 +8,16 @@ from shapely import LineString
 from measure.field import edits
 from measure.field.features import feature_columns
 from measure.field.kind_model import built_in, to_numbers
-from measure.field.kinds import bubble_form, decide, dust_form, fibre_form, group_chances, table_of, tag
+from measure.field.kinds import (
+    bubble_form,
+    crystal_form,
+    decide,
+    dust_form,
+    fibre_form,
+    group_chances,
+    table_of,
+    tag,
+)
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.flags import FLAGS
@@ -145,6 +154,19 @@ def test_without_colour_the_doubt_is_higher(drawn):
     assert found["kind_doubt"].mean() > coloured["kind_doubt"].mean()
     sure = found["kind_doubt"] < 0.1
     assert (found["kind"] == kinds)[sure].mean() >= 0.93
+
+
+def test_a_rim_over_another_piece_makes_a_crystal_only_where_there_is_another(drawn):
+    pixels, outlines, kinds, _ = drawn
+    found = measured(pixels.astype(float), outlines)
+    row = int(np.flatnonzero(kinds == KINDS.index("salt"))[0])
+    flags = np.zeros(len(found), dtype=np.int64)
+    flags[row] = FLAGS["rim_only"].bit | FLAGS["overlap"].bit
+    alone = found.replaced(flags=flags)
+    assert not crystal_form(alone)[1].any()
+    other = alone.select(np.array([row, row]))
+    beside = replace(other, outlines=(alone.outlines[row], alone.outlines[row] + np.float32(3.0)))
+    assert crystal_form(beside)[1].all()
 
 
 def test_things_like_no_food_stay_counted_with_a_high_doubt():

@@ -1,11 +1,14 @@
-"""Colours of crystals between crossed polarisers are said to be such: kinds are told in plain light."""
+"""Colours of crystals between crossed polarisers are said to be such, and make them salt."""
 
 import cv2
 import numpy as np
 import pytest
 
+from measure.field.kind_model import GROUPS
+from measure.field.kind_polars import by_polars, shining
+from measure.field.kinds import table_of
 from measure.field.pipeline import measure_field
-from measure.model import FieldSettings, Picture
+from measure.model import KINDS, FieldSettings, Picture
 
 # from memory: interference colours of the first two orders run white, yellow, red, purple, blue, green
 PLATES = [(210, 205, 190), (225, 190, 70), (200, 80, 60), (150, 60, 170), (60, 90, 200), (70, 180, 90)]
@@ -29,3 +32,22 @@ def test_many_hues_on_a_dark_ground_are_said_to_come_from_polarisers(colours, sa
     result = on_dark(colours)
     assert len(result.particles) == 28
     assert any("polariser" in words for words in result.quality.warnings) == said
+
+
+def test_what_shines_between_polarisers_is_salt_and_the_dim_rest_is_unsure():
+    result = on_dark([*PLATES, (62, 56, 44), (54, 49, 38)])
+    dim = result.particles["green"] < 58
+    assert dim.sum() in (6, 7)
+    salt = KINDS.index("salt")
+    assert (result.particles["kind"][~dim] == salt).mean() >= 0.95
+    assert (result.particles["kind"][dim] != salt).all()
+    assert (result.particles["kind_doubt"][dim] >= 0.1).all()
+    # how the others are lit is not told by what shines
+    assert table_of(result.particles) == table_of(result.particles.select(dim))
+
+
+def test_in_plain_light_nothing_shines():
+    particles = on_dark(FOODS).particles
+    assert not shining(particles).any()
+    chance = np.full((len(particles), len(GROUPS)), 1.0 / len(GROUPS))
+    assert by_polars(chance, particles) is chance
