@@ -5,9 +5,15 @@ import numpy as np
 from measure.field.kind_alike import weighed_anew
 from measure.particles import Particles
 
-MOST_SAY = 2.0  # natural logarithm of the odds that the clouds add or take, at most
+MOST_SAY = 2.5  # natural logarithm of the odds that the clouds add or take, at most
 APART = (0.5, 1.0)  # middles of the clouds over their spread, where these begin to count and count in full
 ROUNDS = 2
+FEWEST = 3.0  # pieces that make a cloud by themselves
+# the same distance between the two halves of what is parted at its widest gap: cut in two, pieces of one
+# cloud are 2.7 apart if normal and 3.5 if spread evenly
+CLEARLY_APART = (4.0, 5.0)
+LEANS = (0.5, 1.5)  # mean odds of one cloud over the other's, natural logarithm, likewise
+_LEAST_SPREAD_APART = 0.4  # of either half
 _LEAST_SPREAD = 0.8  # of a cloud, in the widths of `coloured`
 _PIECES_BETWEEN = 2.0  # by which a cloud of few pieces is drawn towards the middle of all
 
@@ -19,7 +25,9 @@ def by_clouds(chance: np.ndarray, particles: Particles) -> np.ndarray:
     make of both. So pieces that the model, which knows no batch, thinks only a little likelier skins than the
     rest are skins if they stand apart from the rest in colour. Green stands higher in the cloud of skins, as
     tannins do and browning does not; else the clouds say nothing, and in a field of one kind their middles
-    fall together, since each piece belongs to both by its odds.
+    fall together, since each piece belongs to both by its odds. Where a gap parts the colours of a field, its
+    sides are the clouds, even if the model took all for one kind: torn skins of a brown it knows from kernels
+    are far likelier than the rest to be skins all the same.
 
     Parameters
     ----------
@@ -32,15 +40,63 @@ def by_clouds(chance: np.ndarray, particles: Particles) -> np.ndarray:
     (K, G) ndarray
         The same, with kernel and skin weighed anew within their sum.
     """
+    return weighed_anew(chance, particles, _clouded)
 
-    def clouded(colour: np.ndarray, width: np.ndarray, food: np.ndarray, lean: np.ndarray) -> np.ndarray:
-        odds = lean
-        for _ in range(ROUNDS):
-            kernel = food / (1.0 + np.exp(-odds)) / width**2
-            odds = lean + _said(colour, width, kernel, food / width**2 - kernel)
+
+def _clouded(colour: np.ndarray, width: np.ndarray, food: np.ndarray, lean: np.ndarray) -> np.ndarray:
+    """Odds as `weighed_anew` asks for them."""
+    heard, odds = food / width**2, lean
+    for _ in range(ROUNDS):
+        kernel = heard / (1.0 + np.exp(-odds))
+        odds = lean + _said(colour, width, kernel, heard - kernel)
+    side, say = _parted(colour, heard, food, lean)
+    if say == 0.0:
         return odds
+    # the spread of the pieces themselves holds part of what faint ones are off by
+    parted = lean + _said(colour, np.sqrt(width), heard * ~side, heard * side)
+    return np.asarray((1.0 - say) * odds + say * parted)
 
-    return weighed_anew(chance, particles, clouded)
+
+def _parted(
+    colour: np.ndarray, heard: np.ndarray, food: np.ndarray, lean: np.ndarray
+) -> tuple[np.ndarray, float]:
+    """Part a field where its colours part best, along the way in which the odds of kernel rise.
+
+    Returns
+    -------
+    side : (C,) ndarray of bool
+        Which pieces lie on the side of skins.
+    say : float
+        From 0 to 1, how clearly the two sides stand apart.
+    """
+    none = np.zeros(len(lean), dtype=bool), 0.0
+    off = colour - np.average(colour, axis=0, weights=heard)
+    weighted = off * (heard / heard.sum())[:, None]
+    rise = np.linalg.solve(weighted.T @ off + _LEAST_SPREAD_APART**2 * np.eye(2), weighted.T @ lean)
+    if not rise.any():
+        return none
+    along = off @ (rise / np.hypot(*rise))
+    order = np.argsort(along, kind="stable")
+    weight, place = np.cumsum(heard[order]), np.cumsum((heard * along)[order])
+    low, high = weight[:-1], weight[-1] - weight[:-1]
+    step = (place[-1] - place[:-1]) / np.maximum(high, 1e-9) - place[:-1] / np.maximum(low, 1e-9)
+    pieces = np.cumsum(food[order])
+    enough = (pieces[:-1] >= FEWEST) & (pieces[-1] - pieces[:-1] >= FEWEST)
+    between = np.where(enough, low * high * step**2 / weight[-1] ** 2, 0.0)  # variance (Otsu 1979)
+    at = int(between.argmax())
+    if not enough[at]:
+        return none
+    side = np.zeros(len(lean), dtype=bool)
+    side[order[: at + 1]] = True
+    within = max(float((heard * along**2).sum() / weight[-1] - between[at]), 0.0)
+    apart = step[at] / np.sqrt(within + _LEAST_SPREAD_APART**2)
+    leans = np.average(lean[~side], weights=heard[~side]) - np.average(lean[side], weights=heard[side])
+    return side, float(_risen(apart, CLEARLY_APART) * _risen(leans, LEANS))
+
+
+def _risen(value: float, between: tuple[float, float]) -> float:
+    """From 0 to 1 between two values."""
+    return float(np.clip((value - between[0]) / (between[1] - between[0]), 0.0, 1.0))
 
 
 def _said(colour: np.ndarray, width: np.ndarray, kernel: np.ndarray, skin: np.ndarray) -> np.ndarray:
@@ -56,6 +112,6 @@ def _said(colour: np.ndarray, width: np.ndarray, kernel: np.ndarray, skin: np.nd
         return np.zeros(len(colour))
     inverse = np.linalg.inv(spread)
     apart = float(np.sqrt(between @ inverse @ between))
-    say = np.clip((apart - APART[0]) / (APART[1] - APART[0]), 0.0, 1.0)
+    say = _risen(apart, APART)
     square = [((off @ inverse) * off).sum(axis=1) for off in away]
     return say * np.clip((square[1] - square[0]) / (2.0 * width**2), -MOST_SAY, MOST_SAY)

@@ -44,3 +44,21 @@ def test_clouds_add_no_more_than_their_say_and_leave_grey_and_few_pieces_alone()
     grey = pieces([[0.3, 0.3, 0.3]] * 6)
     assert np.array_equal(by_clouds(chances([0.9] * 6), grey), chances([0.9] * 6))
     assert np.array_equal(by_clouds(chance[:3], pieces([BROWN] * 3)), chance[:3])
+
+
+def test_where_a_gap_parts_the_colours_its_sides_are_the_clouds():
+    found = pieces(np.concatenate([around(BROWN, 30, 1, 0.004), around(TANNED, 12, 2, 0.004)]))
+    chance = chances([0.985] * 30 + [0.86] * 12)  # the model takes none of them for skin
+    changed = by_clouds(chance, found)
+    assert all(changed[:30, KERNEL] > 0.985)
+    assert all(changed[30:, SKIN] > 0.5)
+    # nor does it part what it thinks alike
+    alike = chances([0.985] * 30 + [0.98] * 12)
+    assert all(by_clouds(alike, found)[:, KERNEL] > 0.95)
+
+
+def test_colours_that_run_on_without_a_gap_are_not_parted():
+    share = np.linspace(0.0, 1.0, 60)
+    mixed = np.concatenate([np.outer(1.0 - share, BROWN) + np.outer(share, TANNED)])
+    chance = chances(1.0 / (1.0 + np.exp(-4.5 + 2.5 * share)))
+    assert by_clouds(chance, pieces(mixed))[:, KERNEL] == pytest.approx(chance[:, KERNEL], abs=0.1)
