@@ -1,14 +1,15 @@
-"""Takes off a picture what lies in the eyepiece and not in the smear: a counting net, or a scale."""
+"""Takes off a picture what is not in the smear: traces of strong compression, a counting net, or a scale."""
 
 from dataclasses import replace
 
 from measure.field.eyepiece_scale import SCALE, find_scales, take_off
+from measure.field.jpeg_blocks import COMPRESSED, without_blocks
 from measure.field.ruled_lines import bridge, look, net_note, net_of
 from measure.model import Picture
 
 
 def without_lines(picture: Picture) -> tuple[Picture, tuple[str, ...]]:
-    """Take the lines of a net or of an eyepiece scale off a picture.
+    """Take traces of compression and the lines of a net or of an eyepiece scale off a picture.
 
     Parameters
     ----------
@@ -17,20 +18,22 @@ def without_lines(picture: Picture) -> tuple[Picture, tuple[str, ...]]:
     Returns
     -------
     picture : Picture
-        The same one where there is neither.
+        The same one where there are none.
     notes : tuple of str
         What is said of it.
     """
-    seen = look(picture.pixels)
-    if seen is None:
-        return picture, ()
-    net = net_of(seen)
-    scales = [] if net else find_scales(seen)
+    pixels = without_blocks(picture.pixels)
+    notes: tuple[str, ...] = ()
+    if pixels is not picture.pixels:
+        picture, notes = replace(picture, pixels=pixels), (COMPRESSED,)
+    seen = look(pixels)
+    net = net_of(seen) if seen else []
+    scales = find_scales(seen) if seen and not net else []
     if not net and not scales:
-        return picture, ()
-    pixels = picture.pixels.copy()
+        return picture, notes
+    pixels = pixels.copy()
     for line in net:
         bridge(pixels, line)
     for scale in scales:
         take_off(pixels, scale)
-    return replace(picture, pixels=pixels), (net_note(len(net)) if net else SCALE,)
+    return replace(picture, pixels=pixels), (*notes, net_note(len(net)) if net else SCALE)

@@ -33,8 +33,8 @@ def _uneven(pixels: np.ndarray) -> np.ndarray:
 
 
 def _compressed(pixels: np.ndarray) -> np.ndarray:
-    _, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 40])
-    return cv2.imdecode(data, cv2.IMREAD_COLOR)
+    _, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 40])
+    return cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]
 
 
 def _noisy(pixels: np.ndarray) -> np.ndarray:
