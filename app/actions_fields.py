@@ -68,6 +68,14 @@ FIELDS = (
         "Where it was counted: an even black or white border is left out by itself again",
     ),
     ActionRow(
+        "fields.plan",
+        "Plan dilution and count",
+        ("D",),
+        "fields",
+        "How much oil, how many pieces and fields, before the first picture",
+        checkable=True,
+    ),
+    ActionRow(
         "fields.camera",
         "Take fields with a camera",
         ("K",),

@@ -60,7 +60,7 @@ SMEAR = (
     "A first smear",
     (
         "Stir the jar to the bottom, and take a dab.",
-        "Stir one part of it into 20 to 100 parts of clear oil.",
+        "Stir one part of it into 20 to 100 parts of clear oil; Plan, in Fields, tells how many.",
         "Press a small drop under a cover glass, and wait until nothing moves.",
         "Photograph a ruling once at this zoom, then a few places you did not choose.",
     ),

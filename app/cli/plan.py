@@ -8,6 +8,7 @@ from measure.errors import InvalidInput
 
 if TYPE_CHECKING:
     from measure.sizes.composition import Paste
+    from measure.sizes.plan_whole import WholePlan, Wishes
 
 _SMALLEST_ERROR = 0.001
 # what a person types -> dotted name of the figure
@@ -54,6 +55,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar=("W", "D"),
         help="mass share of coarse grains, such as salt, and their largest size in µm: paste to be sampled",
     )
+    add("--above-um", type=positive, metavar="X", help="also say how many pieces above this size to expect")
+    add("--smallest-um", type=positive, metavar="D", help="lower limit of what will be counted, µm")
     add("--grain-density", type=positive, metavar="R", help="of the grains, g/cm3 (2.165, salt)")
     add(
         "--field-um",
@@ -84,15 +87,32 @@ def run(args: argparse.Namespace) -> int:
     InvalidInput
         If a number is out of range or the figure is not known.
     """
-    from dataclasses import asdict
+    from app.cli.options import say, warn
+    from measure.sizes.plan_whole import WASTE, plan_whole
 
-    from app.cli.options import print_json, say, warn
-    from measure.sizes.plan import PlanRequest, plan_measurement
-    from measure.sizes.plan_optics import plan_optics
-    from measure.sizes.plan_rare import SALT_G_PER_CM3, plan_rare
+    wishes = _wishes(args)
+    whole = plan_whole(wishes)
+    if args.json:
+        _print(args, whole, wishes.paste)
+        return 0
+    for number, step in enumerate(whole.steps, start=1):
+        say(f"{number}. {step}")
+    for text in (whole.fewer_words, whole.likely_words, *whole.expected, WASTE):
+        if text:
+            say(text)
+    for text in whole.warnings:
+        warn(text)
+    return 0
+
+
+def _wishes(args: argparse.Namespace) -> "Wishes":
+    from measure.sizes.plan import PASTE_G_PER_CM3, PlanRequest
+    from measure.sizes.plan_rare import SALT_G_PER_CM3
+    from measure.sizes.plan_whole import USUAL_SOLIDS, Wishes
 
     _check(args)
     paste = _paste(args)
+    solids = USUAL_SOLIDS if args.solids is None else args.solids
     request = PlanRequest(
         median_um=args.median_um,
         sigma_g=args.sigma_g,
@@ -100,42 +120,31 @@ def run(args: argparse.Namespace) -> int:
         figure=FIGURES[args.figure],
         cover=args.cover,
         film_um=args.film_um,
-        solids=paste.solids,
+        solids=solids if paste is None else paste.solids,
         frame_um=tuple(args.field_um),
         variation=args.variation,
-        paste_g_per_cm3=paste.g_per_cm3,
+        paste_g_per_cm3=PASTE_G_PER_CM3 if paste is None else paste.g_per_cm3,
     )
-    plan, optics = plan_measurement(request), None
-    if args.na is not None:
-        optics = plan_optics(
-            request, args.na, magnification=args.magnification, camera_px_um=args.camera_px_um
-        )
-    rare = plan_rare(
-        args.rare, args.grains, args.error, paste_g_per_cm3=paste.g_per_cm3,
-        grain_g_per_cm3=args.grain_density or SALT_G_PER_CM3,
+    return Wishes(
+        request, paste, args.smallest_um, args.na, args.magnification, args.camera_px_um, args.rare,
+        args.above_um, tuple(args.grains) if args.grains else None, args.grain_density or SALT_G_PER_CM3,
     )  # fmt: skip
-    if args.json:
-        shown = {} if optics is None else {"optics": asdict(optics)}
-        shown |= {"rare": asdict(rare)} if rare.steps else {}
-        shown |= {"paste": asdict(paste)} if args.composition else {}
-        print_json({"figure": args.figure, "relative_error": args.error, **asdict(plan), **shown})
-        return 0
-    steps = (*plan.steps, *(optics.steps if optics else ()), *rare.steps)
-    for number, step in enumerate(steps, start=1):
-        say(f"{number}. {step}")
-    say(
-        f"Expected: x50 by volume {plan.volume_median_um:.3g} µm, D[3,2] {plan.sauter_um:.3g} µm, "
-        f"one piece in a thousand above {plan.largest_um:.3g} µm."
-    )
-    if args.composition:
-        say(
-            f"By its composition the paste weighs {paste.g_per_cm3:.3g} g/cm³ and {100 * paste.solids:.0f} % "
-            "of its volume is solids; pieces that hold oil take more room than that."
-        )
-    say("Diluted paste and slide oil are waste: they never go back to food and are never tasted.")
-    for text in (*plan.warnings, *(optics.warnings if optics else ())):
-        warn(text)
-    return 0
+
+
+def _print(args: argparse.Namespace, whole: "WholePlan", paste: "Paste | None") -> None:
+    """Print one JSON object; what was not asked for is not in it."""
+    from dataclasses import asdict
+
+    from app.cli.options import print_json
+
+    asked = {
+        "optics": whole.optics,
+        "above": whole.above,
+        "rare": whole.rare if whole.rare.steps else None,
+        "paste": paste,
+    }
+    shown = {name: asdict(part) for name, part in asked.items() if part is not None}
+    print_json({"figure": args.figure, "relative_error": args.error, **asdict(whole.plan), **shown})
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -159,14 +168,12 @@ def _check(args: argparse.Namespace) -> None:
     )
 
 
-def _paste(args: argparse.Namespace) -> "Paste":
-    """Return the paste by its composition, or with the share of solids given."""
-    from measure.sizes.composition import Paste, constituent_g_per_cm3, paste_of
-    from measure.sizes.plan import PASTE_G_PER_CM3
+def _paste(args: argparse.Namespace) -> "Paste | None":
+    """Return the paste by its composition; None where that is not given."""
+    from measure.sizes.composition import paste_of
 
     if args.composition is None:
-        solids = 0.45 if args.solids is None else args.solids
-        return Paste(PASTE_G_PER_CM3, float("nan"), constituent_g_per_cm3("fat"), solids)
+        return None
     if args.solids is not None:
         raise InvalidInput("Give --solids or --composition, not both: each tells the share of solids.")
     percent: dict[str, float] = {}

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QScrollArea, QStackedWidget, QWidget
+from PySide6.QtWidgets import QScrollArea, QWidget
 
 from app import parts, pickers
 from app.session import NO_FIELD, Session
@@ -25,7 +25,9 @@ from app.stations.fields_picture import FieldPicture
 from app.stations.fields_preview import Preview
 from app.stations.fields_settings import SettingsForm
 from app.stations.fields_several import SeveralFields
+from app.stations.fields_stage import FieldsStage
 from app.stations.fields_twins import TwinWatch
+from app.stations.plan_count import CountPlan
 from app.stations.slide_plan import SlidePlanCard
 from measure.model import FieldSettings
 from measure.output.borders import borders_counted
@@ -52,12 +54,11 @@ class Station(BaseStation):
         self.several = SeveralFields(session, self.list.field_ids, self.list.choose_field)
         self.twins = TwinWatch(session, self.list, self.several.remove)
         self.blank = BlankMaker(session, self.list.field_ids)
-        self.plan = SlidePlanCard(session, self.list.field_ids)
+        self.plan = SlidePlanCard(session, self.list.field_ids, self.action("fields.plan"))
+        self.count = CountPlan(session, self.action("fields.plan"), self._slides_made)
         self.capture = CapturePanel(session, self.action("fields.take"), self._home, self._camera_took)
-        self.stage = QStackedWidget()
-        for page in (self.picture, self.capture):
-            self.stage.addWidget(page)
-        self.advice = advice_card()
+        self.stage = FieldsStage(session, self.picture, self.capture, self.count, self.action)
+        self.advice = advice_card(self.action("fields.plan"))
         self.next = parts.button("", lambda: self._next.does(), look="primary")
         self._next = NextStep("", "", lambda: None)
         self._stale = False
@@ -71,6 +72,7 @@ class Station(BaseStation):
 
     def _listen(self) -> None:
         session = self.session
+        self.stage.turned.connect(self._page_turned)
         self.list.chosen.connect(self._chosen)
         session.field_shown.connect(self._field_shown)
         session.picture_ready.connect(self._picture_ready)
@@ -97,7 +99,8 @@ class Station(BaseStation):
             "fields.leave_out_none": self.picture.leave_out_none,
             "fields.leave_out_all": self.picture.leave_out_all,
             "fields.leave_out_border": self.picture.leave_out_border,
-            "fields.camera": self._switch_camera,
+            "fields.plan": self.stage.switch_plan,
+            "fields.camera": self.stage.switch_camera,
             "fields.take": self.capture.take,
             "fields.marks": self._look_for_marks,
             "fields.repeats": self.several.find_repeats,
@@ -118,6 +121,7 @@ class Station(BaseStation):
     def study_opened(self) -> None:
         """Show the study from scratch."""
         self.list.forget_thumbs()
+        self.count.forget()
         self.settings.show_settings(self.session.measure_settings())
         self._reload()
         ids = self.list.fields.field_ids()
@@ -128,7 +132,7 @@ class Station(BaseStation):
         """Reload what changed."""
         if "settings" in changes and initiator is not self:
             self.settings.show_settings(self.session.measure_settings())
-        if any(word in changes for word in ("fields", "batches", "scales", "particles")):
+        if any(word in changes for word in ("fields", "batches", "scales", "particles", "slides")):
             if self.isVisible():
                 self._reload()
             else:  # a correction in another station must not wait for a list nobody sees
@@ -136,6 +140,8 @@ class Station(BaseStation):
                 self.state_changed.emit()
         if "particles" in changes and self.isVisible():
             self.picture.show_particles()
+        if self.stage.plan_on and self.isVisible():
+            self.count.refresh()
 
     def entered(self) -> None:
         """Show the field that is current everywhere."""
@@ -154,22 +160,18 @@ class Station(BaseStation):
         self._end_preview()
         self.action("fields.leave_out").setChecked(False)
         self.picture.switch_tool()
-        self.action("fields.camera").setChecked(False)
-        self._switch_camera()
+        self.stage.show_pictures()
 
-    def _switch_camera(self) -> None:
-        on = self.action("fields.camera").isChecked() and self.session.study is not None
-        changes = on != self._camera_on()
-        self.stage.setCurrentWidget(self.capture if on else self.picture)
-        self.action("fields.take").setEnabled(on and self.session.writable)
-        if on:
-            self.capture.begin()
-        if changes:
-            self._show_chosen()
-            self.cards.verticalScrollBar().setValue(0)
+    def _page_turned(self) -> None:
+        self._show_chosen()
+        self.cards.verticalScrollBar().setValue(0)
+        if self.stage.plan_on:
+            self._end_preview()
+            self.count.refresh()
 
-    def _camera_on(self) -> bool:
-        return self.stage.currentWidget() is self.capture
+    def _slides_made(self, batch_id: int) -> None:
+        self.list.choose_batch(batch_id)
+        self.cards.ensureWidgetVisible(self.plan)
 
     def _camera_took(self, field_id: int) -> None:
         self.list.choose_field(field_id)
@@ -220,19 +222,21 @@ class Station(BaseStation):
         if batch is not None:
             self.batch.show_batch(batch)
         empty = self.list.fields.rowCount() == 0
-        self.advice.setVisible(empty)
-        self.list.setVisible(not empty)
+        planning = self.stage.plan_on
+        self.advice.setVisible(empty and not planning)
+        self.list.setVisible(not empty and not planning)
+        self.count.form.setVisible(planning)
         self.details.setVisible(bool(rows))
         self.details.show_fields(rows)
         self.settings.setVisible(any(row.role == "field" for row in rows))
         self.care.show_field(rows[0] if len(rows) == 1 else None)
         self.several.setVisible(len(self.list.fields.field_ids()) > 1)
         home = batch_id or (rows[0].batch_id if rows else None)
-        self.plan.setVisible(home is not None and (not empty or self._camera_on()))
+        self.plan.setVisible(home is not None and (not empty or self.stage.camera_on or planning))
         self.plan.show_batch(home)
         if self.session.picture() is not None:
             self.several.show_overlaps(self.picture.view)
-        if self._camera_on():  # what one needs while taking fields is the plan of the slide
+        if self.stage.camera_on or planning:  # what one needs then is the plan of the slide
             for card in (self.batch, self.care, self.details, self.settings, self.several):
                 card.hide()
         self._enable(rows)
@@ -248,7 +252,8 @@ class Station(BaseStation):
             self.action(f"fields.{name}").setEnabled(writable)
         for name in ("repeats", "join", "fuse", "blank"):
             self.action(f"fields.{name}").setEnabled(writable)
-        self.action("fields.camera").setEnabled(self.session.study is not None)
+        for name in ("camera", "plan"):
+            self.action(f"fields.{name}").setEnabled(self.session.study is not None)
         self.action("fields.take").setEnabled(writable and self.action("fields.camera").isChecked())
         pictured = any(row.role != "table" for row in rows)
         self.action("fields.marks").setEnabled(pictured)

@@ -1,12 +1,14 @@
 """What a newcomer should know before taking pictures of smears."""
 
-from PySide6.QtWidgets import QWidget
+from PySide6.QtGui import QAction
+from PySide6.QtWidgets import QLayout, QWidget
 
 from app import parts
 
+_THIN = "Thin it"
 _ADVICE = (
     (
-        "Thin it",
+        _THIN,
         "One part paste in 20 to 100 parts of clear oil, stirred well, so that pieces lie apart. One to "
         "three hundredths of the picture covered is best, a tenth the most.",
     ),
@@ -28,9 +30,11 @@ _ADVICE = (
 )
 
 
-def advice_card() -> QWidget:
-    """Return the card of advice; how much to thin is common practice, no source."""
-    lines = []
+def advice_card(plan: QAction) -> QWidget:
+    """Return the card of advice with the way to plan; how much to thin is common practice, no source."""
+    lines: list[QWidget | QLayout] = []
     for title, text in _ADVICE:
         lines += [parts.label(title, "heading"), parts.label(text, "soft", wrap=True)]
+        if title == _THIN:
+            lines.append(parts.row(parts.action_button(plan, text="Plan dilution and count"), None))
     return parts.card(*lines, heading="")

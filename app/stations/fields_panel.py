@@ -30,10 +30,12 @@ def _panel(station: "Station") -> QWidget:
     panel = QWidget()
     panel.setProperty("look", "panel")
     buttons = flow(
-        parts.action_button(act("fields.add"), icon="add", text="Add pictures"),
-        parts.action_button(act("fields.add_folder"), icon="folder", text="Folder"),
-        parts.action_button(act("fields.new_batch"), icon="batch", text="New batch"),
+        parts.action_button(act("fields.plan"), text="Plan"),
+        parts.action_button(act("fields.add"), text="Add pictures"),
+        parts.action_button(act("fields.add_folder"), text="Folder"),
+        parts.action_button(act("fields.new_batch"), text="New batch"),
         parts.action_button(act("fields.camera"), text="Camera"),
+        spacing=theme.TIGHT,
     )
     split = QSplitter(Qt.Orientation.Vertical)
     split.addWidget(station.list)
@@ -70,6 +72,13 @@ def _cards(station: "Station") -> QWidget:
     column = QVBoxLayout(details)
     column.setContentsMargins(0, 0, 0, 0)
     column.setSpacing(theme.SMALL)
-    cards = (station.advice, station.batch, station.care, station.details, station.settings)
+    cards = (
+        station.count.form,
+        station.advice,
+        station.batch,
+        station.care,
+        station.details,
+        station.settings,
+    )
     parts.fill(column, (*cards, station.several, station.plan, None))
     return details

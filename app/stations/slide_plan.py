@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from PySide6.QtGui import QAction
 from PySide6.QtWidgets import (
     QComboBox,
     QFrame,
@@ -29,7 +30,7 @@ _NONE = "none yet"
 class SlidePlanCard(QFrame):
     """Slides of the batch chosen: the plan, map and advice of one of them."""
 
-    def __init__(self, session: Session, chosen: Callable[[], list[int]]) -> None:
+    def __init__(self, session: Session, chosen: Callable[[], list[int]], count: QAction) -> None:
         super().__init__()
         self.setProperty("look", "card")
         self._session, self._chosen = session, chosen
@@ -37,6 +38,7 @@ class SlidePlanCard(QFrame):
         self._slide: int | None = None
         self._kept_for: tuple | None = None
         self._chosen_before: list[int] = []
+        self.heading = parts.label("", "heading", wrap=True)
         self.slide = QComboBox()
         self.fields, self.glass_width, self.glass_height = WholeBox(), NumberBox(), NumberBox()
         self.field_width, self.field_height = NumberBox(), NumberBox()
@@ -46,6 +48,7 @@ class SlidePlanCard(QFrame):
         self.source = parts.label("", "soft", wrap=True)
         self.plan_button = parts.button("Draw the places", self._plan_anew)
         self.print_button = parts.button("Print the map…", self._print)
+        self.count_button = parts.action_button(count, text="How many, how much oil?")
         self._lay_out()
         self.map.toggled.connect(self._toggle)
         self.slide.activated.connect(self._slide_chosen)
@@ -93,9 +96,8 @@ class SlidePlanCard(QFrame):
         column = QVBoxLayout(self)
         column.setContentsMargins(theme.MEDIUM, theme.SMALL, theme.MEDIUM, theme.SMALL)
         column.setSpacing(theme.SMALL)
-        buttons = flow(self.plan_button, self.print_button)
-        heading = parts.label("Slide, and where to take fields", "heading")
-        parts.fill(column, (heading, which, self.map, self.done, form, self.source, buttons, self.words))
+        buttons = flow(self.plan_button, self.print_button, self.count_button)
+        parts.fill(column, (self.heading, which, self.map, self.done, form, self.source, buttons, self.words))
 
     # showing ------------------------------------------------------------------------------------------------
 
@@ -104,6 +106,10 @@ class SlidePlanCard(QFrame):
         self._batch_id = batch_id
         chosen = self._chosen()
         fresh, self._chosen_before = chosen != self._chosen_before, chosen
+        study = self._session.study
+        named = {row.id: row.batch.name for row in study.batches()} if study is not None else {}
+        of = f"Slide of {named[batch_id]}" if batch_id in named else "Slide"
+        self.heading.setText(f"{of}, and where to take fields")
         slides = self._slides()
         ids = [row.id for row in slides]
         field = self._session.field_row(chosen[0]) if chosen and fresh else None
@@ -216,19 +222,23 @@ class SlidePlanCard(QFrame):
         row, plan = self._row(), self._plan()
         if row is None or not self._session.writable:
             return
-        dilution = self.oil_parts.value() or None
-        now = replace(row.slide, dilution=dilution, film_um=self.film.value())
-        if now != row.slide and (now.dilution, now.film_um) != (
-            row.slide.dilution,
-            row.slide.film_um or 50.0,
-        ):
-            self._session.do(self._session.open_study.update_slide, row.id, now)
-        if plan is not None and (plan.film_um, plan.smallest_um) != (
-            self.film.value(),
-            self.smallest.value(),
-        ):
+        slide = row.slide
+        now = replace(slide, dilution=self.oil_parts.value() or None, film_um=self.film.value())
+        thinned = (now.dilution, now.film_um) != (slide.dilution, slide.film_um or 50.0)
+        new = plan
+        if plan is not None:
             new = replace(plan, film_um=self.film.value(), smallest_um=self.smallest.value())
-            self._session.do(self._keep, new, "Change the plan of a slide")
+
+        def keep() -> None:
+            study = self._session.open_study
+            with study.one_step(f"Change slide {slide.name}"):
+                if thinned:
+                    study.update_slide(row.id, now)
+                if new is not None and new != plan:
+                    self._keep(new, "Change the plan of a slide")
+
+        if thinned or new != plan:
+            self._session.do(keep)
 
     def _plan_anew(self) -> None:
         try:

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 from measure.errors import InvalidInput
 from measure.sizes.cautions import TARGET_COVER
-from measure.sizes.counts import ORDERS, fields_needed, log_normal_pieces, model_free_pieces
+from measure.sizes.counts import ORDERS, log_normal_pieces, model_free_pieces
+from measure.sizes.resample import COVERAGE_FACTOR
 
 FEWEST_FIELDS = 6
 PASTE_G_PER_CM3 = 1.1
@@ -133,11 +134,9 @@ def plan_measurement(request: PlanRequest) -> MeasurementPlan:
         alpha, c = ORDERS[request.figure]
         modelled = math.ceil(log_normal_pieces(request.sigma_g, request.relative_error, alpha=alpha, c=c))
     per_field = _pieces_per_field(request, s2)
-    fields = max(
-        math.ceil(free / per_field),
-        fields_needed(request.variation, request.relative_error) if request.variation > 0 else 1,
-        FEWEST_FIELDS,
-    )
+    # chance of the pieces and differences between fields add as variances, both over the number of fields
+    between = (COVERAGE_FACTOR * request.variation / request.relative_error) ** 2
+    fields = max(math.ceil(free / per_field + between), FEWEST_FIELDS)
     in_film = solids_for_cover(request.cover, request.film_um, sauter)
     oil = max(request.solids / in_film - 1.0, 0.0)
     plan = MeasurementPlan(
@@ -183,8 +182,9 @@ def _steps(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:
             "enough."
         )
     found.append(
-        f"That is {plan.fields:,} fields of {request.frame_um[0]:g} × {request.frame_um[1]:g} µm with about "
-        f"{plan.pieces_per_field:.0f} whole pieces each, spread over all slides."
+        f"As fields differ too, take {plan.fields:,} of {request.frame_um[0]:.4g} × "
+        f"{request.frame_um[1]:.4g} µm, spread over all slides, with about {plan.pieces_per_field:.0f} "
+        "whole pieces each."
     )
     return tuple(found)
 
@@ -208,8 +208,8 @@ def _warnings(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:
         )
     if plan.largest_um > 0.18 * min(request.frame_um):
         found.append(
-            f"Pieces of {plan.largest_um:.0f} µm are large for a field of {request.frame_um[0]:g} × "
-            f"{request.frame_um[1]:g} µm; "
+            f"Pieces of {plan.largest_um:.0f} µm are large for a field of {request.frame_um[0]:.4g} × "
+            f"{request.frame_um[1]:.4g} µm; "
             "measure the coarse end at a lower magnification as well."
         )
     if plan.fields > 200:

@@ -41,6 +41,7 @@ _SETTINGS = {
     "learned_kinds": "the kinds learned",
     "field_overlaps": "which fields overlap",
     "slide_plans": "where fields are taken",
+    "count_plan": "the plan of dilution and count",
     "borders_counted": "fields whose border counts",
     "objective_na": "numerical apertures of the objectives",
 }

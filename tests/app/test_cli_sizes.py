@@ -239,6 +239,21 @@ def test_plan_for_a_rare_kind_and_coarse_grains(capsys):
     assert "only 1.2 g of paste" in capsys.readouterr().out
 
 
+def test_plan_tells_of_pieces_above_a_size_and_below_the_limit(capsys):
+    base = ["plan", "--median-um", "20", "--sigma-g", "1.6"]
+    assert main([*base, "--above-um", "32", "--json"]) == 0
+    above = json.loads(capsys.readouterr().out)["above"]
+    assert above["share"] == pytest.approx(0.1587, abs=1e-4)  # one standard deviation above the mean
+    assert above["pieces_to_meet_one"] == 18  # ln 0.05 / ln(1 - share)
+    assert main([*base, "--above-um", "32", "--smallest-um", "15"]) == 0
+    said = capsys.readouterr()
+    assert "16 % are above 32 µm" in said.out
+    assert "With fewer fields" in said.out
+    assert "smaller than the lower limit of 15 µm" in said.err
+    assert main([*base, "--json"]) == 0
+    assert "above" not in json.loads(capsys.readouterr().out)
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

@@ -1,0 +1,107 @@
+"""How far a plan may move, because what is expected is itself known only within limits."""
+
+import math
+from dataclasses import dataclass, replace
+
+from measure.sizes.plan import MeasurementPlan, PlanRequest, figure_words, plan_measurement
+from measure.sizes.resample import COVERAGE_FACTOR
+from measure.sizes.rounding import short_number
+
+_NARROWEST, _WIDEST = 1.01, 10.0  # spreads a plan can be made for
+_FEWER = (6, 12, 24, 48)  # fields one can well take
+_WIDER = 0.1  # how much more spread is asked about where no limits are known
+
+
+@dataclass(frozen=True)
+class PlanRange:
+    """Least and most of what a plan asks for.
+
+    Attributes
+    ----------
+    pieces, fields, oil_mass : (low, high)
+        Pieces to count, fields to take, parts of oil by mass.
+    words : str
+        One sentence.
+    """
+
+    pieces: tuple[int, int]
+    fields: tuple[int, int]
+    oil_mass: tuple[float, float]
+    words: str
+
+
+def plan_range(
+    request: PlanRequest, median_um: tuple[float, float], sigma_g: tuple[float, float]
+) -> PlanRange:
+    """Return what a plan asks for over the 95 % limits of the expected median and spread.
+
+    Each is taken at both ends, with both ends of the other: pieces and oil rise with each, and fields lie
+    between the plans of the corners.
+
+    Raises
+    ------
+    InvalidInput
+        If a plan cannot be made there.
+    """
+    spreads = spread_range(sigma_g)
+    plans = [
+        plan_measurement(replace(request, median_um=median, sigma_g=spread))
+        for median in median_um
+        for spread in spreads
+    ]
+    pieces = [plan.pieces_model_free for plan in plans]
+    fields = [plan.fields for plan in plans]
+    oil = [plan.oil_mass for plan in plans]
+    words = (
+        f"The sizes expected are known only within limits: median {_pair(*median_um)} µm, spread "
+        f"{spreads[0]:.2f} to {spreads[1]:.2f} (95 %). So it may take {_pair(min(oil), max(oil))} parts of "
+        f"oil by mass, {min(pieces):,} to {max(pieces):,} pieces and {min(fields):,} to {max(fields):,} "
+        "fields."
+    )
+    return PlanRange((min(pieces), max(pieces)), (min(fields), max(fields)), (min(oil), max(oil)), words)
+
+
+def spread_range(sigma_g: tuple[float, float]) -> tuple[float, float]:
+    """Return limits of a spread within what plans can be made for."""
+    low, high = (min(max(spread, _NARROWEST), _WIDEST) for spread in sigma_g)
+    return low, high
+
+
+def error_with(request: PlanRequest, plan: MeasurementPlan, fields: float) -> float:
+    """Return the relative half-width of the 95 % interval that so many fields would give.
+
+    Chance of the pieces and differences between fields, added as squares; both shrink with the root of
+    the number of fields.
+    """
+    chance = request.relative_error**2 * plan.pieces_model_free / (fields * plan.pieces_per_field)
+    between = (COVERAGE_FACTOR * request.variation) ** 2 / fields
+    return math.sqrt(chance + between)
+
+
+def fewer_words(request: PlanRequest, plan: MeasurementPlan) -> str:
+    """Return what fewer fields than the plan asks for would give; empty where it asks for few."""
+    fewer = [fields for fields in _FEWER if 2 * fields <= plan.fields]
+    if not fewer:
+        return ""
+    said = [f"{fields} fields ±{100 * error_with(request, plan, fields):.0f} %" for fields in fewer]
+    return f"With fewer fields {figure_words(request.figure)} is known less well: {', '.join(said)}."
+
+
+def wider_words(request: PlanRequest, plan: MeasurementPlan) -> str:
+    """Return how much more a somewhat wider spread would ask for; empty where no plan can be made for it.
+
+    For a spread that is only guessed: what the coarse end asks for rises steeply with it.
+    """
+    wider = request.sigma_g + _WIDER
+    if wider > _WIDEST:
+        return ""
+    other = plan_measurement(replace(request, sigma_g=wider))
+    return (
+        f"The spread decides: were it {wider:.2f} instead of {request.sigma_g:.2f}, this would take "
+        f"{other.pieces_model_free:,} pieces and {other.fields:,} fields instead of "
+        f"{plan.pieces_model_free:,} and {plan.fields:,}."
+    )
+
+
+def _pair(low: float, high: float) -> str:
+    return f"{short_number(low)} to {short_number(high)}"
