@@ -1,10 +1,13 @@
 """The panel of the grind curve: along what, towards which target, and the forecast in words."""
 
 from PySide6.QtCore import Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QComboBox, QWidget
 
 from app import help_words, parts
 from app.number_boxes import NumberBox
+from app.roomy import show_where_room
+from app.stations.compare_steps import NextSteps
 from app.stations.compare_work import CompareAnswer, grind_curve, known_doses
 from measure.errors import InvalidInput
 from measure.judge.compare_words import in_words
@@ -72,7 +75,13 @@ class GrindPanel(QWidget):
             self.laws, parts.label(_CAUTION, "small", wrap=True), heading="What this rests on"
         )
         self.bare = parts.card(self.missing, parts.row(self.go, None), heading="No curve yet")
-        self.setLayout(parts.column(self.bare, self.asked, self.answered, self.how, None))
+        self.steps = NextSteps()
+        self.further = parts.card(self.steps, heading="What grinding brought, and should bring")
+        parts.box_of(self.further).setStretch(1, 1)
+        self._more = False
+        whole = parts.column(self.bare, self.asked, self.answered, self.how, self.further, None)
+        whole.setStretch(whole.indexOf(self.further), 1000)  # all that is left
+        self.setLayout(whole)
         self.along.activated.connect(lambda _i: self._refit())
         self.what.activated.connect(lambda _i: self._switch())
         self.target.valueChanged.connect(lambda _v: self._forecast())
@@ -146,7 +155,27 @@ class GrindPanel(QWidget):
             except InvalidInput as error:
                 self.words.setText(error.text)
             self._show_words(self.curve)
+        self._show_steps()
         self.changed.emit()
+
+    def _show_steps(self) -> None:
+        """List the next steps where there is room for them."""
+        words = "felt share"
+        if self._shown is not None and not self.what.currentData():
+            words = figure_words(self._shown.figure)
+        self._more = self.curve is not None and self.steps.show_curve(self.curve, words)
+        self._suit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: the next steps where there is room below all else."""
+        super().resizeEvent(event)
+        self._suit()
+
+    def _suit(self) -> None:
+        if self._more:
+            show_where_room(self, self.further, self.steps.least_height() + 60)
+        else:
+            self.further.hide()
 
     def _show_words(self, curve: GrindCurve) -> None:
         self.careful.setText("\n".join(curve.warnings))

@@ -2,15 +2,17 @@
 
 from collections.abc import Sequence
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QAction, QResizeEvent
-from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
+from PySide6.QtWidgets import QListWidget, QListWidgetItem, QSizePolicy, QWidget
 
-from app import number_text, parts
-from app.roomy import suit_words
+from app import number_text, parts, theme
+from app.roomy import show_where_room, suit_words
+from app.stations.compare_chart import DrawnChart
 from app.stations.compare_work import CompareAnswer
 from measure.judge.compare_batches import BatchSizes
 from measure.judge.compare_words import in_words, noticed_sentence, pair_sentence, share_sentence
+from measure.output.charts_ratios import RatioChart, lay_out_ratios
 
 _NAME = Qt.ItemDataRole.UserRole
 _MENDED = "Only pieces above the largest lower limit are compared now."
@@ -44,7 +46,13 @@ class SaidPanel(QWidget):
         self._careful = parts.card(self.careful, heading="Be careful")
         said = parts.card(self.words, self.felt, self.notes, heading="In words")
         batches = parts.card(self.chosen, heading="Batches")
-        self.setLayout(parts.column(self.limits_card, said, batches, self._careful, None))
+        self.chart = RatioView()
+        self.glance = parts.card(self.chart, heading="At a glance")
+        parts.box_of(self.glance).setStretch(1, 1)
+        self._rows = 0
+        whole = parts.column(self.limits_card, said, batches, self._careful, self.glance, None)
+        whole.setStretch(whole.indexOf(self.glance), 1000)  # all that is left
+        self.setLayout(whole)
 
     def list_batches(self, batches: Sequence[BatchSizes]) -> None:
         """Show the batches with their ticks."""
@@ -61,7 +69,8 @@ class SaidPanel(QWidget):
             on = batch.name not in self.left_out
             item.setCheckState(Qt.CheckState.Checked if on else Qt.CheckState.Unchecked)
             self.chosen.addItem(item)
-        self.chosen.setMaximumHeight(12 + 28 * max(len(batches), 1))
+        row = max(self.chosen.sizeHintForRow(0), self.fontMetrics().lineSpacing())
+        self.chosen.setMaximumHeight(2 * self.chosen.frameWidth() + row * max(len(batches), 1) + theme.SMALL)
         self.chosen.blockSignals(False)
 
     def show_refusal(self, text: str) -> None:
@@ -71,6 +80,8 @@ class SaidPanel(QWidget):
         self.felt.setText("")
         self.notes.setText("")
         self._careful.setVisible(False)
+        self._rows = 0
+        self._suit()
 
     def show_answer(self, found: CompareAnswer) -> None:
         """Say what a comparison found."""
@@ -86,17 +97,39 @@ class SaidPanel(QWidget):
         careful = [w for w in c.warnings if w not in limits]
         self.careful.setText("\n\n".join(careful))
         self._careful.setVisible(bool(careful))
-        suit_words(self, (self.notes, self.careful))
+        self._rows = len(rows)
+        self.chart.show_chart(RatioChart(tuple(rows)))
+        self._suit()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
-        """Qt: words of the size there is room for."""
+        """Qt: words of the size there is room for, and the ratios at a glance where more is left."""
         super().resizeEvent(event)
+        self._suit()
+
+    def _suit(self) -> None:
+        self.glance.hide()
         suit_words(self, (self.notes, self.careful))
+        if self._rows:
+            line = self.fontMetrics().lineSpacing()
+            show_where_room(self, self.glance, (5 + 3 * self._rows // 2) * line)
 
     def _tick(self) -> None:
         items = [self.chosen.item(i) for i in range(self.chosen.count())]
         self.left_out = {i.data(_NAME) for i in items if i.checkState() != Qt.CheckState.Checked}
         self.ticked.emit()
+
+
+class RatioView(DrawnChart):
+    """The ratios of the figure compared, pair below pair."""
+
+    def __init__(self) -> None:
+        super().__init__(lay_out_ratios, "Ratios with their intervals")
+        self.setMinimumSize(200, 80)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+
+    def sizeHint(self) -> QSize:
+        """Qt: low; it takes more."""
+        return QSize(320, 120)
 
 
 def _told_apart(sentences: list[str]) -> str:

@@ -14,6 +14,7 @@ from app.session import Session
 from app.stations.base import BaseStation
 from app.stations.fields_adding import dropped_pictures
 from app.stations.scale_draft import Draft
+from app.stations.scale_fields import ScaleColumn, ScaleFields
 from app.stations.scale_form import RulingForm, TypedForm
 from app.stations.scale_list import ScaleList
 from app.stations.scale_making import KEY, Making
@@ -50,7 +51,7 @@ class Station(BaseStation):
         self.picture = RulingPicture(self.action, self.making.mark_point, self.making.mark_stroke)
         self.scales = ScaleList(session, self.action("scale.remove"))
         self.marked = MarkedCard(self.action("scale.back"), self.action("scale.clear"))
-        self.result = ResultCard()
+        self.result, self.fields = ResultCard(), ScaleFields(session)
         self.next = parts.button("", lambda: self._next.does(), look="primary")
         self._next = NextStep("", "", lambda: None)
         self._lay_out()
@@ -60,11 +61,8 @@ class Station(BaseStation):
     # building -----------------------------------------------------------------------------------------------
 
     def _lay_out(self) -> None:
-        inner = QWidget()
-        column = QVBoxLayout(inner)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(theme.SMALL)
-        parts.fill(column, (self.scales, self.form, self.marked, self.result, self.typed, None))
+        cards = (self.scales, self.form, self.marked, self.result, self.typed)
+        self.column = inner = ScaleColumn(self.fields, *cards)
         panel = QWidget()
         panel.setProperty("look", "panel")
         buttons = parts.row(
@@ -88,6 +86,7 @@ class Station(BaseStation):
         self.making.changed.connect(self._draft_changed)
         self.making.missed.connect(self._offer_tool)
         self.typed.typed.connect(lambda scale: self._store(scale, None))
+        self.fields.wanted.connect(self._show_field)
         self.marked.length_typed.connect(self.making.set_length)
         self.session.tasks.changed.connect(self._show_next)
         self.action("scale.lines").setChecked(True)
@@ -273,9 +272,16 @@ class Station(BaseStation):
             self.result.show_fit(draft.fit, draft.trouble, _claim(draft), hint)
         else:
             self._show_chosen_result()
+        row = self.scales.chosen_row() if draft is None else None
+        self.column.wants = self.fields.show_scale(row)
+        self.column.suit()
         self._enable()
         self._show_next()
         self.state_changed.emit()
+
+    def _show_field(self, field_id: int) -> None:
+        self.session.show_field(field_id)
+        self.wants_station.emit("fields")
 
     def _show_chosen_result(self) -> None:
         row = self.scales.chosen_row()

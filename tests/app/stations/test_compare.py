@@ -1,14 +1,19 @@
 """The Compare station by clicks and keys."""
 
+import itertools
 import re
 
 import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QFrame
 
+from app.stations.compare_steps import next_doses
+from measure.judge.grind import GrindPoint, fit_grind
 from measure.study.records import Batch
 from tests.app.compare_study import make_compare_study
 
+DIRECT = Qt.FindChildOption.FindDirectChildrenOnly
 LEFT, CONTROL = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.ControlModifier
 
 
@@ -223,3 +228,47 @@ def test_cautions_are_of_the_usual_size_where_there_is_room(station, qtbot):
     qtbot.waitUntil(lambda: careful.property("look") == "soft", timeout=3000)
     window.resize(1280, 560)
     qtbot.waitUntil(lambda: careful.property("look") == "small", timeout=3000)
+
+
+def lowest(page):
+    """Return how far the lowest part of a page that is seen ends above its foot, px."""
+    bottoms = [p.geometry().bottom() for p in page.findChildren(QFrame, options=DIRECT) if p.isVisible()]
+    return page.height() - max(bottoms)
+
+
+def test_a_high_window_shows_the_ratios_at_a_glance_and_the_next_steps(station, window, qtbot):
+    said, grind = station.said, station.grind
+    window.resize(1920, 1080)
+    qtbot.wait(50)
+    assert said.glance.isVisible()
+    assert lowest(said) < 30
+    rows = [r for r in station.shown.comparison.ratios if r.figure == station.shown.figure and not r.kind]
+    assert said.chart.chart.ratios == tuple(rows)
+    assert "pass 1 / pass 6: " in said.chart.accessibleDescription()
+    station.action("compare.page_grind").trigger()
+    qtbot.wait(50)
+    assert grind.further.isVisible()
+    assert lowest(grind) < 30
+    names = [grind.steps.item(row, 0).text() for row in range(grind.steps.rowCount())]
+    assert names == ["1, measured", "3, measured", "6, measured", "7", "8", "9", "10", "11", "12"]
+    sizes = [float(grind.steps.item(row, 1).text()) for row in range(3, 9)]
+    assert sizes == sorted(sizes, reverse=True)
+    assert sizes[0] == pytest.approx(float(grind.curve.values([7.0])[0]), rel=0.01)
+    assert " to " in grind.steps.item(3, 2).text()
+    window.resize(1280, 640)
+    qtbot.wait(50)
+    assert grind.further.isHidden()
+    station.action("compare.page_curves").trigger()
+    qtbot.wait(50)
+    assert said.glance.isHidden()
+
+
+def test_next_steps_are_those_people_grind_in():
+    points = [GrindPoint(d, v, 0.9 * v, 1.1 * v) for d, v in ((10, 80), (30, 50), (65, 30))]
+    curve = fit_grind(points, unit="minutes", draws=50)
+    doses = next_doses(curve)
+    assert doses[0] == 70
+    assert {b - a for a, b in itertools.pairwise(doses)} == {10}
+    assert doses[-1] <= 2 * 65 + 10
+    line = fit_grind(points[:2], unit="minutes", draws=50)
+    assert not line.promises  # two points are a line and promise nothing, so no steps are listed

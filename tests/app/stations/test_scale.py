@@ -337,3 +337,29 @@ def test_the_objective_is_told_with_its_scale(qtbot, station):
     qtbot.keyClick(station.scales.na, Qt.Key.Key_Return)
     assert objectives(study) == {}
     assert second not in objectives(study)
+
+
+def test_a_high_window_lists_the_fields_of_the_scale(station, qtbot):
+    study, session = station.session.study, station.session
+    scale = session.do(study.add_scale, Scale(0.5, zoom="10x", width_px=300, height_px=200))
+    station.resize(1900, 1040)
+    qtbot.wait(30)
+    assert station.fields.isHidden()  # it has none
+    data = [cv2.imencode(".png", np.full((200, 300 + k, 3), 200, np.uint8))[1].tobytes() for k in (0, 10)]
+    new = [NewField(f"{k}.png", d, None, scale, None, 300 + 10 * k, 200) for k, d in enumerate(data)]
+    ids = session.do(study.add_fields, new)
+    qtbot.wait(30)
+    assert station.fields.isVisible()
+    listed = [station.fields.list.item(k).text() for k in range(station.fields.list.count())]
+    assert listed[0] == "0.png"
+    assert listed[1].startswith("1.png   310")
+    assert station.fields.words.text() == "1 field of another picture size than it: look at it again."
+    assert station.column.height() - station.fields.geometry().bottom() < 30
+    shown, wanted = [], []
+    session.field_shown.connect(shown.append)
+    station.wants_station.connect(wanted.append)
+    station.fields.list.itemActivated.emit(station.fields.list.item(1))
+    assert (shown, wanted) == ([ids[1]], ["fields"])
+    station.resize(1200, 560)
+    qtbot.wait(30)
+    assert station.fields.isHidden()
