@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-from PySide6.QtGui import QDragEnterEvent, QDropEvent
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QFocusEvent
 from PySide6.QtWidgets import QScrollArea, QWidget
 
 from app import parts, pickers
@@ -99,7 +99,7 @@ class Station(BaseStation):
             "fields.leave_out_none": self.picture.leave_out_none,
             "fields.leave_out_all": self.picture.leave_out_all,
             "fields.leave_out_border": self.picture.leave_out_border,
-            "fields.plan": self.stage.switch_plan,
+            "fields.plan": self._switch_plan,
             "fields.camera": self.stage.switch_camera,
             "fields.take": self.capture.take,
             "fields.marks": self._look_for_marks,
@@ -152,7 +152,9 @@ class Station(BaseStation):
         self._show_chosen()
 
     def resting_place(self) -> QWidget:
-        """Return the picture."""
+        """Return the picture, or what stands in its place."""
+        if self.stage.plan_on:
+            return self.count.form.boxes["median_um"]
         return self.picture.view if self.picture.isVisible() else self.list
 
     def left(self) -> None:
@@ -161,6 +163,11 @@ class Station(BaseStation):
         self.action("fields.leave_out").setChecked(False)
         self.picture.switch_tool()
         self.stage.show_pictures()
+
+    def _switch_plan(self) -> None:
+        self.stage.switch_plan()
+        if not self.stage.plan_on:
+            self.setFocus()  # what had the focus is hidden now
 
     def _page_turned(self) -> None:
         self._show_chosen()
@@ -367,6 +374,11 @@ class Station(BaseStation):
             self.preview.try_out(self.settings.settings())
 
     # events -------------------------------------------------------------------------------------------------
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Hand the focus on; a focus proxy would make Tab leap over all that lies before the list."""
+        super().focusInEvent(event)
+        (self.list if self.list.isVisible() else self.resting_place()).setFocus()
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
         """Accept pictures, folders and tables."""

@@ -22,7 +22,6 @@ def lay_out(station: "Station") -> None:
     whole = QHBoxLayout(station)
     whole.setContentsMargins(0, 0, 0, 0)
     whole.addWidget(splitter)
-    station.setFocusProxy(station.list)
 
 
 def _panel(station: "Station") -> QWidget:

@@ -59,7 +59,7 @@ class FieldsStage(QStackedWidget):
         self._camera.setChecked(False)
         self._turn()
         if self.plan_on:
-            self._count.form.setFocus()
+            self._count.form.begin()
 
     def show_pictures(self) -> None:
         """Show the pictures again."""

@@ -32,6 +32,7 @@ class CountPlan(QObject):
         self._gatherer = Gatherer(session)
         self._limited: dict[tuple, Expected] = {}
         self.form.kept.connect(self._keep)
+        self.form.left.connect(close.trigger)
 
     def forget(self) -> None:
         """Keep nothing of the last study."""

@@ -1,6 +1,7 @@
 """What a plan of the count is asked with: cards of boxes at the side of the Fields station."""
 
-from PySide6.QtCore import QSignalBlocker, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QComboBox, QVBoxLayout, QWidget
 
 from app import number_text, parts, theme
@@ -34,9 +35,12 @@ class PlanForm(QWidget):
     -------
     kept()
         Something was typed or chosen.
+    left()
+        The user wants to go back (Esc).
     """
 
     kept = Signal()
+    left = Signal()
 
     def __init__(self) -> None:
         super().__init__()
@@ -101,10 +105,20 @@ class PlanForm(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(theme.SMALL)
         parts.fill(column, cards)
-        self.setFocusProxy(self.boxes["median_um"])
 
     def _rows(self, asked: tuple) -> list[tuple[str, QWidget, str]]:
         return [(one.words, self.boxes[one.name], one.tip) for one in asked]
+
+    def begin(self) -> None:
+        """Put the cursor where a newcomer has something to type."""
+        self.boxes["median_um"].setFocus()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Qt: go back on Esc; in a box the letter of the action is text."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.left.emit()
+        else:
+            super().keyPressEvent(event)
 
     # showing ------------------------------------------------------------------------------------------------
 

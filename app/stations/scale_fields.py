@@ -84,5 +84,5 @@ class ScaleFields(QWidget):
         return bool(fields)
 
     def least_height(self) -> int:
-        """Return the px it takes to show four fields with the heading."""
-        return 8 * self.fontMetrics().lineSpacing() + 24
+        """Return the px it takes to show a few fields with the heading."""
+        return 6 * self.fontMetrics().lineSpacing() + 24

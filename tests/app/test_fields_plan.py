@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
 from app import number_text
@@ -311,3 +312,45 @@ def test_a_field_is_sketched_as_full_as_planned(
     assert not sketch.grab().isNull()
     area = planning.count.page.area
     assert area.widget().minimumSizeHint().width() <= area.viewport().width()  # nothing is cut off sideways
+
+
+def tab_round(window: Window, qtbot: QtBot) -> list[str]:
+    """Return the names of what Tab goes through, once round."""
+    first, found = QApplication.focusWidget(), []
+    for _ in range(90):
+        widget = QApplication.focusWidget()
+        if found and widget is first:
+            return found
+        found.append(widget.accessibleName() or widget.text())
+        qtbot.keyClick(widget, Qt.Key.Key_Tab)
+    raise AssertionError(f"Tab never comes round: {found[-3:]}")
+
+
+def test_tab_reaches_all_there_is_with_the_plan_and_without(
+    open_window: Window, station: Station, qtbot: QtBot
+):
+    open_window.activateWindow()
+    qtbot.waitUntil(open_window.isActiveWindow)
+    station.setFocus()
+    assert station.list.hasFocus()
+    round_ = tab_round(open_window, qtbot)
+    for name in ("Next field", "Outlines", "Plan dilution and count", "Add pictures", "Fields by batch"):
+        assert name in round_
+    station.action("fields.plan").trigger()
+    assert station.count.form.boxes["median_um"].line.hasFocus()
+    round_ = tab_round(open_window, qtbot)
+    for name in ("Scale", "Grain density", "Copy the plan", "Batch of the slides", "Make 3 slides"):
+        assert name in round_
+    assert "Like" not in round_  # no batch is measured, so there is nothing to choose
+    qtbot.keyClick(QApplication.focusWidget(), Qt.Key.Key_Escape)
+    assert not station.stage.plan_on
+    assert QApplication.focusWidget() in (station.picture.view, station.list)
+
+
+def test_a_letter_typed_into_a_box_is_no_key_of_the_station(planning: Station, qtbot: QtBot):
+    line = planning.count.form.boxes["median_um"].line
+    qtbot.keyClicks(line, "1d")
+    assert line.text() == "1d"
+    assert planning.stage.plan_on
+    qtbot.keyClick(line, Qt.Key.Key_Return)
+    assert planning.count.form.boxes["median_um"].fault.text() == "Median: “1d” is no number."
