@@ -75,6 +75,7 @@ CARE = (
     ),
 )
 IN_A_ROW = 4
+_WIDEST_IN_LINES = 77  # of text; words in wider lines read badly
 
 
 class StartPage(QWidget):
@@ -106,7 +107,7 @@ class StartPage(QWidget):
         self.recent.itemClicked.connect(self._chosen)
         self.fields = SampleStrip()
         self._inner = inner = QWidget()
-        inner.setMaximumWidth(1080)
+        inner.setMaximumWidth(_WIDEST_IN_LINES * inner.fontMetrics().lineSpacing())
         self._lay_out(inner)
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)

@@ -3,6 +3,7 @@
 import math
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from app import help_words
@@ -50,6 +51,18 @@ class RatioTable(QTableWidget):
                 if column in (2, 3):
                     item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
                 self.setItem(place, column, item)
+        self._suit()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Qt: the head across the whole width where that is enough."""
+        super().resizeEvent(event)
+        self._suit()
+
+    def _suit(self) -> None:
+        """Stretch the last column only where that makes it no narrower than its words."""
+        head, last = self.horizontalHeader(), len(_HEADS) - 1
+        others = sum(head.sectionSize(column) for column in range(last))
+        head.setStretchLastSection(others + self.sizeHintForColumn(last) <= self.viewport().width())
 
     def text(self) -> str:
         """Return the table as tab-separated text."""

@@ -8,7 +8,7 @@ from app import parts, theme
 from app.stations.tasting_example import example_card
 from measure.judge.panel_session import METHODS
 
-_WIDEST, _NO_LIMIT = 1000, 16_777_215  # px; text in wider lines reads badly
+_WIDEST_IN_LINES, _NO_LIMIT = 71, 16_777_215  # of text; words in wider lines read badly. px, Qt's own
 _WIDE_IN_LINES = 75  # width, over the height of a line of text, from which two columns read well
 _LEAD = (
     "Published sizes say what some people felt in some foods. A tasting says what your panel feels in yours."
@@ -117,7 +117,8 @@ class _Holder(QWidget):
         wide = event.size().width() / self.fontMetrics().lineSpacing() > _WIDE_IN_LINES
         directions = QBoxLayout.Direction
         self._cards.setDirection(directions.LeftToRight if wide else directions.TopToBottom)
-        self._inner.setMaximumWidth(_NO_LIMIT if wide else _WIDEST)
+        widest = _WIDEST_IN_LINES * self.fontMetrics().lineSpacing()
+        self._inner.setMaximumWidth(_NO_LIMIT if wide else widest)
         width = min(event.size().width(), self._inner.maximumWidth())
         self._example.setVisible(True)
         fits = view is not None and self._inner.heightForWidth(width) <= view.height()

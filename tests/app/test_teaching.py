@@ -4,6 +4,7 @@ import pytest
 from PySide6.QtWidgets import QFrame, QLabel, QPushButton, QScrollArea
 from pytestqt.qtbot import QtBot
 
+from app.stations.tasting_teach import _Holder
 from app.window import Window
 from measure.judge.panel_session import METHODS
 
@@ -39,3 +40,21 @@ def test_the_tasting_station_teaches_before_a_session(
     button = next(b for b in station.findChildren(QPushButton) if b.text().strip() == "Plan a session")
     button.click()
     assert station._pages.currentIndex() == 1
+
+
+def test_larger_text_gets_a_wider_page(open_window: Window, qtbot: QtBot):
+    open_window.resize(1920, 1080)
+    open_window.go("tasting")
+    page = open_window.stations["tasting"].findChild(_Holder)
+    widths = []
+    for times in (1.0, 1.5):
+        font = page.font()
+        font.setPointSizeF(font.pointSizeF() * times)
+        page.setFont(font)
+        page.resize(page.width() - 1, page.height())
+        qtbot.wait(20)
+        widths.append(page._inner.maximumWidth() / page.fontMetrics().lineSpacing())
+    usual, larger = widths
+    assert larger <= 71  # lines of text as long as ever, not as many px
+    assert larger * page.fontMetrics().lineSpacing() > 1200
+    assert usual >= larger

@@ -272,3 +272,13 @@ def test_next_steps_are_those_people_grind_in():
     assert doses[-1] <= 2 * 65 + 10
     line = fit_grind(points[:2], unit="minutes", draws=50)
     assert not line.promises  # two points are a line and promise nothing, so no steps are listed
+
+
+def test_a_narrow_table_of_ratios_cuts_no_reading_off(station, qtbot):
+    table = station.table
+    last = table.columnCount() - 1
+    for width in (320, 560, 1200):
+        table.resize(width, 200)
+        qtbot.wait(10)
+        assert table.columnWidth(last) >= table.sizeHintForColumn(last)
+    assert table.horizontalScrollBar().maximum() == 0  # wide enough, the head reaches across
