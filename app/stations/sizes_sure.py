@@ -9,6 +9,7 @@ from app.number_boxes import NumberBox
 from app.stations.sizes_figures import listed
 from app.stations.sizes_work import Answer
 from measure.errors import InvalidInput
+from measure.sizes.above import pieces_above
 from measure.sizes.budget import combined
 from measure.sizes.counts import still_needed
 from measure.sizes.fits import fit_log_normal, fit_weibull
@@ -16,6 +17,7 @@ from measure.sizes.plan import figure_words
 from measure.sizes.sample import SizeSample
 
 _SOURCES = 4
+_USUAL_UM = 30.0  # from which chocolate is called gritty, the trade's rule of thumb
 
 
 class SurePage(QWidget):
@@ -43,6 +45,14 @@ class SurePage(QWidget):
         self.wanted.setAccessibleName("Wanted interval, per cent either way")
         self.wanted.valueChanged.connect(lambda _v: self._show_needed())
         self.needed = parts.label("", wrap=True)
+        self.above = NumberBox()
+        self.above.setRange(0.5, 5000.0)
+        self.above.setDecimals(1)
+        self.above.setValue(_USUAL_UM)
+        self.above.setSuffix(f"{number_text.THIN}{number_text.MICRO}")
+        self.above.setAccessibleName("Count the pieces above this size")
+        self.above.valueChanged.connect(lambda _v: self._show_above())
+        self.coarse = parts.label("", wrap=True)
         self.fits = parts.label("", "small", wrap=True)
         self._lay_out()
 
@@ -65,7 +75,12 @@ class SurePage(QWidget):
             parts.row(parts.label("I want"), self.wanted, None), self.needed, heading="How many more?"
         )
         curves = parts.card(self.fits, heading="Fitted curves")
-        self.setLayout(parts.column(budget, more, curves, None))
+        above = parts.card(
+            parts.row(parts.label("Pieces above"), self.above, None),
+            self.coarse,
+            heading="How many above a size?",
+        )
+        self.setLayout(parts.column(budget, more, above, curves, None))
 
     def show_answer(self, answer: Answer, sample: SizeSample) -> None:
         """Show what an answer says."""
@@ -97,6 +112,7 @@ class SurePage(QWidget):
             self._shares[place].setText(number_text.percent(rows[place].share) if known else "")
         self.whole.setText(_whole_words(self._answer, name))
         self._show_needed()
+        self._show_above()
         self._show_fits()
 
     def _show_needed(self) -> None:
@@ -105,6 +121,11 @@ class SurePage(QWidget):
             return
         needed = still_needed(self._answer.summary, self.figure.currentData(), self.wanted.value() / 100)
         self.needed.setText(needed.words)
+
+    def _show_above(self) -> None:
+        """Tell how many pieces are above the size, with the exact limits of such a count."""
+        found = pieces_above(self._sample, self.above.value()) if self._sample is not None else None
+        self.coarse.setText(found.words if found is not None else "")
 
     def _show_fits(self) -> None:
         if self._answer is None or not self._answer.final or self._sample is None or not len(self._sample):

@@ -12,6 +12,7 @@ from app.stations.sizes import Station
 from measure.judge.felt import FeltProfile
 from measure.judge.specification import Specification
 from measure.model import Kind
+from measure.sizes.above import pieces_above
 from measure.sizes.plan import figure_words
 from tests.app.sizes_study import FIELDS, make_sizes_study
 
@@ -197,6 +198,11 @@ def test_how_sure_page(station, qtbot):
     assert "standard uncertainty" in station.sure.whole.text()
     assert "more field" in station.sure.needed.text()
     assert "log-normal" in station.sure.fits.text().lower()
+    sample = station._sample()
+    for size in (30.0, 400.0):
+        station.sure.above.setValue(size)
+        assert station.sure.coarse.text() == pieces_above(sample, size).words
+    assert station.sure.coarse.text().startswith("None of ")
     station.sure.wanted.setValue(50)
     station.figures.figure_chosen.emit("number.x50_um")
     assert station.sure.figure.currentData() == "number.x50_um"
