@@ -52,11 +52,16 @@ def plan_range(
     pieces = [plan.pieces_model_free for plan in plans]
     fields = [plan.fields for plan in plans]
     oil = [plan.oil_mass for plan in plans]
+    median = _span(short_number(median_um[0]), short_number(median_um[1]))
+    spread = _span(f"{spreads[0]:.2f}", f"{spreads[1]:.2f}")
+    asked = [
+        f"{_span(short_number(min(oil)), short_number(max(oil)))} parts of oil by mass",
+        f"{_span(f'{min(pieces):,}', f'{max(pieces):,}')} pieces",
+        f"{_span(f'{min(fields):,}', f'{max(fields):,}')} fields",
+    ]
     words = (
-        f"The sizes expected are known only within limits: median {_pair(*median_um)} µm, spread "
-        f"{spreads[0]:.2f} to {spreads[1]:.2f} (95 %). So it may take {_pair(min(oil), max(oil))} parts of "
-        f"oil by mass, {min(pieces):,} to {max(pieces):,} pieces and {min(fields):,} to {max(fields):,} "
-        "fields."
+        f"The sizes expected are known only within limits: median {median} µm and spread {spread} (95 %). "
+        f"So it may take {asked[0]}, {asked[1]} and {asked[2]}."
     )
     return PlanRange((min(pieces), max(pieces)), (min(fields), max(fields)), (min(oil), max(oil)), words)
 
@@ -79,8 +84,11 @@ def error_with(request: PlanRequest, plan: MeasurementPlan, fields: float) -> fl
 
 
 def fewer_words(request: PlanRequest, plan: MeasurementPlan) -> str:
-    """Return what fewer fields than the plan asks for would give; empty where it asks for few."""
-    fewer = [fields for fields in _FEWER if 2 * fields <= plan.fields]
+    """Return what fewer fields than the plan asks for would give; empty where it asks for few.
+
+    An interval as wide as the figure itself says nothing and is not told.
+    """
+    fewer = [n for n in _FEWER if 2 * n <= plan.fields and error_with(request, plan, n) < 1]
     if not fewer:
         return ""
     said = [f"{fields} fields ±{100 * error_with(request, plan, fields):.0f} %" for fields in fewer]
@@ -103,5 +111,5 @@ def wider_words(request: PlanRequest, plan: MeasurementPlan) -> str:
     )
 
 
-def _pair(low: float, high: float) -> str:
-    return f"{short_number(low)} to {short_number(high)}"
+def _span(low: str, high: str) -> str:
+    return low if low == high else f"{low} to {high}"

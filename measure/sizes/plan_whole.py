@@ -117,10 +117,18 @@ def plan_whole(wishes: Wishes) -> WholePlan:
     return WholePlan(
         plan=plan, optics=optics, above=above, rare=rare, likely=likely,
         paste_g_per_cm3=request.paste_g_per_cm3,
-        likely_words=likely.words if likely is not None else wider_words(request, plan),
+        likely_words=_likely_words(wishes, plan, likely),
         fewer_words=fewer_words(request, plan),
         steps=steps, expected=_expected(wishes, plan), warnings=warnings,
     )  # fmt: skip
+
+
+def _likely_words(wishes: Wishes, plan: MeasurementPlan, likely: PlanRange | None) -> str:
+    """Return how far the plan may move with what is expected; a spread that is only guessed decides most."""
+    limits = wishes.sigma_g_limits
+    guessed = likely is None or limits is None or limits[0] == limits[1]
+    told = (likely.words if likely is not None else "", wider_words(wishes.request, plan) if guessed else "")
+    return " ".join(words for words in told if words)
 
 
 def _expected(wishes: Wishes, plan: MeasurementPlan) -> tuple[str, ...]:

@@ -64,12 +64,17 @@ def test_a_plan_moves_with_what_is_expected():
     assert likely.pieces[0] < plan.pieces_model_free < likely.pieces[1]
     assert likely.fields[0] <= plan.fields <= likely.fields[1]
     assert likely.oil_mass[0] < plan.oil_mass < likely.oil_mass[1]
-    assert "median 12 to 18 µm, spread 1.40 to 1.60" in likely.words
+    assert "median 12 to 18 µm and spread 1.40 to 1.60 (95 %)" in likely.words
     # limits of a bootstrap may lie below what a plan can be made for
     assert plan_range(REQUEST, (12, 18), (0.9, 1.6)).pieces[0] >= 1
     whole = plan_whole(Wishes(REQUEST, median_limits_um=(12, 18), sigma_g_limits=(1.4, 1.6)))
     assert whole.likely == likely
     assert whole.likely_words == likely.words
+    # a spread that was typed has no limits: it is told as it is, and what a wider one would ask for
+    half = plan_whole(Wishes(REQUEST, median_limits_um=(12, 18), sigma_g_limits=(1.5, 1.5))).likely_words
+    assert "and spread 1.50 (95 %)" in half
+    assert "The spread decides" in half
+    assert f"{plan.pieces_model_free} pieces and" in half
     guessed = plan_whole(Wishes(REQUEST))
     assert guessed.likely is None
     assert "were it 1.60 instead of 1.50" in guessed.likely_words
@@ -78,7 +83,10 @@ def test_a_plan_moves_with_what_is_expected():
 
 def test_what_fewer_fields_give_and_what_is_too_small_is_said():
     coarse = plan_whole(Wishes(replace(REQUEST, figure="volume.x90_um", sigma_g=1.7), smallest_um=10))
-    assert "6 fields ±" in coarse.fewer_words
+    assert " 6 fields ±" in coarse.fewer_words
+    wide = plan_whole(Wishes(replace(REQUEST, figure="volume.x90_um", sigma_g=1.9)))
+    assert "48 fields ±" in wide.fewer_words
+    assert " 6 fields" not in wide.fewer_words  # it would be wider than the figure itself
     # 22 % of a log-normal of 15 µm and 1.7 lie below 10 µm: ln(10/15) / ln 1.7 = -0.764
     assert "About 22 % of the pieces expected are smaller than the lower limit of 10 µm" in " ".join(
         coarse.warnings
