@@ -10,6 +10,7 @@ from measure.field.colour_blocks import set_aside_spills
 from measure.field.find import find_pieces
 from measure.field.flakes import with_flakes
 from measure.field.halo import set_aside_halos
+from measure.field.jpeg_blocks import COMPRESSED
 from measure.field.kept_memory import kept_memory
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
@@ -108,11 +109,12 @@ def measure_field(
     found_border = border_zones(picture, zones) if light is None else ()
     marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
     zones += (*found_border, *marks) if border else ()
-    picture, taken_off = without_lines(picture)
+    seen, (picture, taken_off) = picture, without_lines(picture)
+    seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(large):
         particles, light = _measured(
-            picture, settings, limit, blank, zones, learned, light, progress, helpers if large else 0
+            picture, seen, settings, limit, blank, zones, learned, light, progress, helpers if large else 0
         )
     frame = Frame(picture.width_px, picture.height_px, zones)
     quality = field_quality(particles, frame, light)
@@ -130,6 +132,7 @@ def measure_field(
 
 def _measured(
     picture: Picture,
+    seen: Picture,
     settings: FieldSettings,
     limit: float,
     blank: Picture | None,
@@ -139,7 +142,7 @@ def _measured(
     progress: Progress,
     helpers: int,
 ) -> tuple[Particles, Light]:
-    """The particles of a field down to a limit in px, and its light."""
+    """The particles of a field down to a limit in px, and its light; kinds are read from what was seen."""
     with Helpers(helpers) as crew:
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
@@ -153,16 +156,17 @@ def _measured(
             found = with_flakes(found, plain, area)
         found = settled(found, plain)
     progress.report(0.8, "measuring pieces")
+    shown = light if seen is picture else prepare(seen, blank, zones)
     particles = measure_outlines(
         found.outlines,
-        picture,
-        light,
+        seen,
+        shown,
         learned,
         found.parent,
         found.flags | _zone_flags(found.outlines, light),
         found.origin,
     )
-    particles = reunite(particles, picture, light, learned)
+    particles = reunite(particles, seen, shown, learned)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     return set_aside_spills(particles, light), light
 

@@ -8,12 +8,15 @@ from measure.field.ruled_lines import bridge, look, net_note, net_of
 from measure.model import Picture
 
 
-def without_lines(picture: Picture) -> tuple[Picture, tuple[str, ...]]:
+def without_lines(picture: Picture, *, smoothed: bool = True) -> tuple[Picture, tuple[str, ...]]:
     """Take traces of compression and the lines of a net or of an eyepiece scale off a picture.
 
     Parameters
     ----------
     picture : Picture
+    smoothed : bool
+        Take traces of compression off too. They are in the way of outlines; colours and texture are read
+        without, for what averages blocks out also evens out what tells one kind from another.
 
     Returns
     -------
@@ -22,7 +25,7 @@ def without_lines(picture: Picture) -> tuple[Picture, tuple[str, ...]]:
     notes : tuple of str
         What is said of it.
     """
-    pixels = without_blocks(picture.pixels)
+    pixels = without_blocks(picture.pixels) if smoothed else picture.pixels
     notes: tuple[str, ...] = ()
     if pixels is not picture.pixels:
         picture, notes = replace(picture, pixels=pixels), (COMPRESSED,)

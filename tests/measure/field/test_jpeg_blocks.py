@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from measure.field.jpeg_blocks import COMPRESSED, compression_of, without_blocks
+from measure.field.measure_outlines import measure_outlines
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -101,3 +102,16 @@ def test_blocks_beside_pieces_are_no_pieces():
     assert int((result.particles["set_aside"] == "").sum()) == len(_GRAINS)
     assert COMPRESSED in result.notes
     assert COMPRESSED not in measure_field(Picture(smear()), FieldSettings(), 1.0).notes
+
+
+def test_kinds_are_read_from_the_picture_as_stored(monkeypatch):
+    read = []
+    monkeypatch.setattr(
+        "measure.field.pipeline.measure_outlines",
+        lambda outlines, picture, *rest: (
+            read.append(picture.pixels) or measure_outlines(outlines, picture, *rest)
+        ),
+    )
+    seen = stored(smear(), 30)
+    measure_field(Picture(seen), FieldSettings(), 1.0)
+    np.testing.assert_array_equal(read[0], seen)
