@@ -6,6 +6,7 @@ halves are no ovals, so the wide cut is made only where both halves fit one clos
 """
 
 from functools import lru_cache
+from itertools import combinations
 
 import cv2
 import numpy as np
@@ -13,10 +14,15 @@ import numpy as np
 from measure.field.cut_colour import spread
 from measure.field.masks import numbered
 from measure.field.ovals import Oval, bends, fitted, notches_of, oval_of
+from measure.field.shape import resampled
 
 _SOLID = 0.97  # solidity above which there are no notches worth a look
 _DEEP = 0.035  # depth of a notch over the root of the area
 _LEAST_DEEP_PX = 1.2
+_SHALLOW, _CLOSE, _CLOSER = 0.02, 0.02, 0.4  # depth of a notch between two nearly perfect ovals; their fits
+_BEYOND_PX = 1.5  # that a cut goes on beyond an outline
+_LEAST_ARC = 24  # points of an outline
+_SHALLOW_SOLID = 0.99  # solidity above which there are none
 _NOTCHES = 6  # deepest notches looked at
 _FIT = 0.048  # mean distance of an arc from its oval over the oval's radius
 _BETTER = 0.6  # the same over that of one oval for the whole
@@ -47,25 +53,21 @@ def cut_by_lobes(mask: np.ndarray, least_px2: float) -> np.ndarray:
     """
     whole = (mask > 0).astype(np.int32)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    if len(contours) != 1 or len(contours[0]) < 24:
+    if len(contours) != 1 or len(contours[0]) < _LEAST_ARC:
         return whole
     contour = contours[0][:, 0].astype(np.float32)
     ends = oval_cut(contour, least_px2)
     if ends is None:
         return whole
-    halves = mask.copy()
-    start, end = ((int(contour[i][0]), int(contour[i][1])) for i in ends)
-    cv2.line(halves, start, end, 0, 1, cv2.LINE_4)
-    count, parts, stats = numbered(halves, 4)
-    large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least_px2]
-    if len(large) != 2:
+    halves = _halves(mask, contour, ends, least_px2)
+    if halves.max() < 2:
         return whole
     labels, used = np.zeros(mask.shape, np.int32), 0
-    for k in large:
-        further = cut_by_lobes((parts == k).astype(np.uint8), least_px2)
+    for k in (1, 2):
+        further = cut_by_lobes((halves == k).astype(np.uint8), least_px2)
         labels[further > 0] = further[further > 0] + used
         used += int(further.max())
-    return spread(labels, mask)
+    return labels
 
 
 def is_oval(mask: np.ndarray) -> bool:
@@ -113,10 +115,76 @@ def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
     return best
 
 
+def cut_between_ovals(mask: np.ndarray, outline: np.ndarray, least_px2: float) -> np.ndarray:
+    """Label the two halves of a piece whose outline follows two ovals, where its edge was placed.
+
+    An outline shows shallower notches, and how well ovals fit, better than a contour of pixels.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+        One piece.
+    outline : (P, 2) ndarray of float32
+        Its edge, px.
+    least_px2 : float
+        Smallest area of a part.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. inside.
+    """
+    points = _points_of(outline)
+    ends = oval_cut(points, least_px2) or _between_close_ovals(points, least_px2)
+    return (mask > 0).astype(np.int32) if ends is None else _halves(mask, points, ends, least_px2, _BEYOND_PX)
+
+
+def _between_close_ovals(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
+    """Shallow notches of a contour between two nearly perfect ovals, or None."""
+    area = float(cv2.contourArea(contour))
+    if area < 2 * least_px2 or area > _SHALLOW_SOLID * float(cv2.contourArea(cv2.convexHull(contour))):
+        return None
+    notches, _ = notches_of(contour, max(_LEAST_DEEP_PX, _SHALLOW * float(np.sqrt(area))), _NOTCHES)
+    best, least = None, min(_CLOSE, _CLOSER * oval_misfit(contour)) if len(notches) > 1 else 0.0
+    for a, b in combinations(notches, 2):
+        arcs = _arcs(contour, min(a, b), max(a, b))
+        ovals = [fitted(arc, least_px2, _SPAN, _LARGER) for arc in arcs]
+        fits = [oval.misfit(arc) for arc, oval in zip(arcs, ovals, strict=True) if oval is not None]
+        if len(fits) == 2 and max(fits) < least:
+            best, least = (a, b), max(fits)
+    return best
+
+
+def _points_of(outline: np.ndarray) -> np.ndarray:
+    """Points about a pixel apart along an outline, (P, 2) float32."""
+    count = max(_LEAST_ARC, int(cv2.arcLength(outline, True)))
+    return resampled([outline], count)[0].astype(np.float32)
+
+
+def _halves(
+    mask: np.ndarray, contour: np.ndarray, ends: tuple[int, int], least_px2: float, beyond_px: float = 0.0
+) -> np.ndarray:
+    """Labels of the parts on both sides of the line between two places of a contour."""
+    parted = mask.copy()
+    start, end = (contour[i].astype(float) for i in ends)
+    # a little farther than the notches, which may lie within a pixel of the mask
+    farther = (end - start) / max(float(np.hypot(*(end - start))), 1.0) * beyond_px
+    (x0, y0), (x1, y1) = np.floor([start - farther, end + farther]).astype(int).tolist()
+    cv2.line(parted, (x0, y0), (x1, y1), 0, 1, cv2.LINE_4)
+    _, parts, stats = numbered(parted, 4)
+    large = np.append(False, stats[1:, cv2.CC_STAT_AREA] >= least_px2)
+    if np.count_nonzero(large) != 2:
+        return (mask > 0).astype(np.int32)
+    return spread((np.cumsum(large) * large)[parts].astype(np.int32), mask)
+
+
+def _arcs(contour: np.ndarray, a: int, b: int) -> tuple[np.ndarray, np.ndarray]:
+    return contour[a : b + 1], np.concatenate([contour[b:], contour[: a + 1]])
+
+
 def _worth(contour: np.ndarray, a: int, b: int, one: float, least_px2: float, deep: bool) -> float:
     """How badly the two halves of a contour are ovals, over what is allowed; 1 and more is no cut."""
-    arcs = (contour[a : b + 1], np.concatenate([contour[b:], contour[: a + 1]]))
-    return _worth_of(arcs, one, least_px2, deep)
+    return _worth_of(_arcs(contour, a, b), one, least_px2, deep)
 
 
 def _worth_of(arcs: tuple[np.ndarray, np.ndarray], one: float, least_px2: float, deep: bool = False) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from measure.field.component import Parts
 from measure.field.contrast_parts import grown_labels
 from measure.field.cut_body import cut_by_form
+from measure.field.cut_lobes import cut_between_ovals
 from measure.field.edge import Piece, place_edges
 from measure.field.masks import drawn, solidity
 from measure.field.outline import area
@@ -23,6 +24,7 @@ _BATCH_PX = 2_000_000  # pixels of pieces that are outlined at a time
 _MARGIN_PX = 4
 _FULL = 0.94  # area over that of the hull above which an outline has no neck
 _COMPACT = 0.86  # the same of a part below which it is the ragged end of a stain and no piece
+_TRIMS = 2  # times tails are looked for: a glow about one hides another
 _FLANK_PX = 4.0  # how far beyond its outline a piece may have been found
 
 
@@ -94,14 +96,16 @@ class Outliner:
     def _placed(self, waiting: list[_Waiting]) -> list[tuple[_Waiting, np.ndarray]]:
         """Outline pieces and cut their tails off, which may be pieces themselves."""
         placed: list[tuple[_Waiting, np.ndarray]] = []
-        anew: list[_Waiting] = []
-        for own, outline in self._outlines_of(waiting):
-            trimmed = without_tails(own[0], outline, self._least_px2)
-            if trimmed is None:
-                placed.append((own, outline))
-            else:
-                anew += [(piece, *own[1:]) for piece in (trimmed.piece, *trimmed.cut_off)]
-        return placed + self._outlines_of(anew)
+        for _ in range(_TRIMS):
+            anew: list[_Waiting] = []
+            for own, outline in self._outlines_of(waiting):
+                trimmed = without_tails(own[0], outline, self._least_px2)
+                if trimmed is None:
+                    placed.append((own, outline))
+                else:
+                    anew += [(piece, *own[1:]) for piece in (trimmed.piece, *trimmed.cut_off)]
+            waiting = anew
+        return placed + self._outlines_of(waiting)
 
     def _outlines_of(self, waiting: list[_Waiting]) -> list[tuple[_Waiting, np.ndarray]]:
         """Outlines of pieces, without those too small to be reported or of which nothing was left."""
@@ -121,10 +125,13 @@ class Outliner:
 
     def _cut_again(self, piece: Piece, outline: np.ndarray) -> list[Piece]:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""
-        if piece.rim_only or self._cut_strength <= 0 or not _is_hollow(outline):
+        if piece.rim_only or self._cut_strength <= 0:
             return []
         mask = drawn(outline, piece.mask.shape)
-        form = cut_by_form(mask, self._least_px2, self._cut_strength, piece.delta)
+        if _is_hollow(outline):
+            form = cut_by_form(mask, self._least_px2, self._cut_strength, piece.delta)
+        else:
+            form = cut_between_ovals(mask, outline, self._least_px2)
         cut = along_seams(form, piece.delta)
         sizes = np.bincount(cut.ravel())[1:]
         if len(sizes) < 2 or sizes.min() < self._least_px2:

@@ -31,6 +31,7 @@ __all__ = ["closed", "dilated", "disc", "fill_holes", "find_clear", "hull_mask",
 _GAPS = (1.5, 4.0, 8.0)  # closing radii tried on broken rims, px, besides a share of the size
 _RIBBON = 14.0  # area over squared half width; a longer ribbon is a fibre, not a row of crystals
 _LARGEST_WINDOW_PX = 240
+_MOST_CUT = 0.1  # share of the border of a piece along its window where nothing else is seen
 _WIDER = 2  # times a window grows to twice its size while a piece goes on beyond it
 _ONE = disc(1.0)
 _BODY_RADII = (2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 22.0, 32.0)
@@ -191,7 +192,8 @@ def _label_clear(
         rims, nothing = Rims(full, strong, body, width), True
         for piece in _candidates(rest, rims, least, seen):
             nothing = False
-            if not cut_off and _goes_on(piece, box, labels.shape):
+            share = _share_cut(piece, box, labels.shape)
+            if share > (_MOST_CUT if cut_off else 0.0):
                 beyond = True
                 continue
             whole = _with_rim(piece, strong, width)
@@ -204,8 +206,8 @@ def _label_clear(
     return beyond
 
 
-def _goes_on(piece: np.ndarray, box: tuple[slice, slice], shape: tuple[int, int]) -> bool:
-    """Whether a piece goes on beyond its window: what the window cuts off is no edge of it."""
+def _share_cut(piece: np.ndarray, box: tuple[slice, slice], shape: tuple[int, int]) -> float:
+    """Share of the border of a piece along its window, beyond which it goes on: that is no edge of it."""
     rows, cols = box
     sides = (
         (rows.start > 0, piece[0]),
@@ -213,7 +215,8 @@ def _goes_on(piece: np.ndarray, box: tuple[slice, slice], shape: tuple[int, int]
         (cols.start > 0, piece[:, 0]),
         (cols.stop < shape[1], piece[:, -1]),
     )
-    return any(inner and line.any() for inner, line in sides)
+    cut = sum(cv2.countNonZero(line) for inner, line in sides if inner)
+    return cut / (cut + cv2.countNonZero(piece & (1 - cv2.erode(piece, _ONE)))) if cut else 0.0
 
 
 def _walled(mask: np.ndarray, frame: tuple[bool, bool, bool, bool]) -> np.ndarray:

@@ -3,9 +3,12 @@
 import cv2
 import numpy as np
 import pytest
+from shapely import Polygon
 
 from measure.field.cut import cut_by_shape
-from measure.field.cut_lobes import cut_by_lobes, oval_cut
+from measure.field.cut_lobes import cut_between_ovals, cut_by_lobes, oval_cut
+from measure.field.edits_geometry import outline_of
+from measure.field.masks import drawn
 
 
 def _canvas():
@@ -26,6 +29,33 @@ def test_two_ovals_far_over_one_another_are_two_where_the_neck_does_not_tell():
     assert labels.max() == 2
     assert ((labels > 0) == (mask > 0)).all()
     assert np.bincount(labels.ravel())[1:].min() > 0.35 * mask.sum()
+
+
+def _placed(first, second):
+    """Outline of two ovals to a fraction of a pixel, and its mask."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 400)
+    ovals = [
+        Polygon(np.stack([x + a * np.cos(turn), 70 + b * np.sin(turn)], axis=1))
+        for x, a, b in (first, second)
+    ]
+    outline = outline_of(ovals[0].union(ovals[1])).astype(np.float32)
+    return drawn(outline, (140, 160)), outline
+
+
+def test_shallow_notches_between_two_nearly_perfect_ovals_are_seen_in_an_outline():
+    mask, outline = _placed((66, 22, 20.5), (84, 14, 14))
+    assert cut_by_lobes(mask, 60.0).max() == 1  # a contour of pixels does not tell
+    labels = cut_between_ovals(mask, outline, 60.0)
+    assert labels.max() == 2
+    assert ((labels > 0) == (mask > 0)).all()
+
+
+@pytest.mark.parametrize("uneven_px", [0.0, 1.5])
+def test_what_is_no_two_ovals_stays_one_however_its_outline_bends(uneven_px):
+    turn = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
+    far = 30.0 + 6.0 * np.cos(turn) + 3.0 * np.cos(2.0 * turn) + uneven_px * np.cos(9.0 * turn)
+    outline = np.stack([80 + far * np.cos(turn), 70 + far * np.sin(turn)], axis=1).astype(np.float32)
+    assert cut_between_ovals(drawn(outline, (140, 160)), outline, 60.0).max() == 1
 
 
 @pytest.mark.parametrize("axes", [(40, 40), (60, 25)])

@@ -6,6 +6,7 @@ import pytest
 
 from measure.field.component import Parts
 from measure.field.outliner import Outliner
+from measure.field.tails import Trimmed
 
 LEAST_PX2 = 40.0
 
@@ -48,3 +49,23 @@ def test_nothing_is_cut_without_strength():
 
 def test_the_ragged_end_of_a_piece_is_not_made_a_piece():
     assert len(outlined(*blunt_pair(ragged=True)).outlines) == 1
+
+
+def test_tails_are_looked_for_again_once_some_are_gone(monkeypatch):
+    delta, parts = blunt_pair()
+    parts.labels[:, 75:] = 0
+    trims = []
+
+    def without_tails(piece, outline, least_px2):
+        x = int(outline[:, 0].max())
+        if x < 60 or len(trims) == 9:
+            return None
+        trims.append(x)
+        mask = piece.mask.copy()
+        mask[:, x - 6 :] = 0
+        return Trimmed(piece._replace(mask=mask), [])
+
+    monkeypatch.setattr("measure.field.outliner.without_tails", without_tails)
+    outlined(delta, parts)
+    assert len(trims) == 2
+    assert trims[1] < trims[0]

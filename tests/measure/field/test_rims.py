@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from measure.field.rims import find_clear
+from measure.field.rims import _share_cut, find_clear
 
 
 def test_a_see_through_piece_is_not_cut_off_where_the_place_looked_at_ends():
@@ -18,3 +18,13 @@ def test_a_see_through_piece_is_not_cut_off_where_the_place_looked_at_ends():
         # no straight side of a window is left in its outline
         longest = max(int(piece[y].sum()), int(piece[y + h - 1].sum()), int(piece[:, x].sum()))
         assert max(longest, int(piece[:, x + w - 1].sum())) < 0.6 * max(w, h)
+
+
+def test_how_much_of_a_border_is_that_of_the_place_looked_at():
+    piece = np.zeros((30, 20), np.uint8)
+    piece[5:25, 14:] = 1
+    box = np.s_[10:40, 10:30]
+    assert _share_cut(piece, box, (100, 100)) > 0.3
+    assert _share_cut(piece, box, (100, 30)) == 0.0  # the frame of the picture cuts pieces off in truth
+    piece[:, 18:] = 0
+    assert _share_cut(piece, box, (100, 100)) == 0.0
