@@ -25,6 +25,7 @@ from measure.field.quick import colours_at, mean_channel, median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_apart import rims_apart
 from measure.field.rims_over import clear_over
+from measure.field.shared_walls import with_shared_walls
 from measure.field.sharing import ALONE, Helpers, parts_of
 from measure.field.sides_over import sides_over
 from measure.flags import bits
@@ -85,7 +86,8 @@ def resolve_overlaps(
     """
     if cut_strength <= 0 or not found.outlines or density_noise(light) > _MOST_NOISE:
         return found
-    found = complete_rims(rims_apart(found, light, least_px2), light, least_px2)
+    apart = rims_apart(found, light, least_px2)
+    found = with_shared_walls(complete_rims(apart, light, least_px2), apart)
     clusters = _clusters(found, light.solid_distance.shape)
     jobs = [
         (

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from measure.field.face_contact import parted_at_contacts
 from measure.field.masks import closed, dilated, disc, fill_holes, hull_mask, numbered
 from measure.field.quick import median, percentile
 
@@ -59,7 +60,7 @@ def pieces_of_lines(lines: np.ndarray, low: float, least_px2: float, crossing: b
     least_px2 : float
         Smallest area of interest.
     crossing : bool
-        Whether to look for pieces that cross, not for a single one only.
+        Whether to look for pieces that cross or touch, not for a single one only.
 
     Returns
     -------
@@ -73,7 +74,7 @@ def pieces_of_lines(lines: np.ndarray, low: float, least_px2: float, crossing: b
     best = None
     for level in _LEVELS:
         walls = ((ridges >= level * usual) & marked).view(np.uint8)
-        rims = _pieces_within(walls, least_px2, crossing)
+        rims = _pieces_within(walls, lines, least_px2, crossing)
         if rims is None:
             continue
         if best is None or rims.crossing:
@@ -91,7 +92,7 @@ def _ridges(lines: np.ndarray) -> np.ndarray:
     return cv2.sqrt((0.5 * (xx - yy)) ** 2 + xy * xy) - 0.5 * (xx + yy)
 
 
-def _pieces_within(walls: np.ndarray, least_px2: float, crossing: bool) -> Rims | None:
+def _pieces_within(walls: np.ndarray, lines: np.ndarray, least_px2: float, crossing: bool) -> Rims | None:
     walls = _largest_net(closed(walls, _GAP_PX))
     faces = _faces(walls, least_px2)
     if not 1 <= len(faces) <= _MOST_FACES:
@@ -112,7 +113,29 @@ def _pieces_within(walls: np.ndarray, least_px2: float, crossing: bool) -> Rims 
         return None
     if cv2.countNonZero(walls & (1 - dilated(cover, 2.0))) > _ELSEWHERE * cv2.countNonZero(walls):
         return None
-    return Rims(chosen, _cross(chosen, faces))
+    if _cross(chosen, faces):
+        return Rims(chosen, True)
+    return Rims(_beside(chosen, faces, walls, lines, half) if crossing else chosen, False)
+
+
+def _beside(
+    pieces: list[np.ndarray], faces: list[np.ndarray], walls: np.ndarray, lines: np.ndarray, half: float
+) -> list[np.ndarray]:
+    """Pieces that do not cross, each parted where two touch by a face."""
+    apart = []
+    for piece in pieces:
+        own = [face for face in faces if cv2.countNonZero(face & piece) > 0.8 * cv2.countNonZero(face)]
+        groups = parted_at_contacts(piece, own, lines, half) if len(own) > 1 else [own]
+        apart += [piece] if len(groups) == 1 else _sharing(groups, walls, half)
+    return apart
+
+
+def _sharing(groups: list[list[np.ndarray]], walls: np.ndarray, half: float) -> list[np.ndarray]:
+    """Pieces of faces each, with half of the line between two of them."""
+    away = [cv2.distanceTransform(1 - np.bitwise_or.reduce(some), cv2.DIST_L2, 5) for some in groups]
+    nearest = np.argmin(away, axis=0)
+    pieces = [_with_rim(_joined(some, half), walls, half) for some in groups]
+    return [piece * (nearest == k) for k, piece in enumerate(pieces)]
 
 
 def _largest_net(walls: np.ndarray) -> np.ndarray:

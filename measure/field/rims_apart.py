@@ -35,6 +35,7 @@ _PALE = 0.7  # of the height of a rim, below which a place is no body
 _ON_BODY = 0.97  # share of a piece and a margin within a body
 _COVERED = 0.5  # share of an earlier outline inside new pieces from which they replace it
 _SAME = 0.5  # share of an earlier see-through outline that is the new piece
+_KNOWN = 0.8  # intersection over union from which a piece was found before
 _BESIDE_PX, _STRONGER = 4.0, 3.0  # strength of a rim over the lines of its body, further away than this
 _BOXED = 0.85  # share of its box that a piece with four sides fills, its corners rounded
 _FLAGS = bits("rim_only", "touching", "overlap")
@@ -130,7 +131,7 @@ def _places(field: _Lines, least_px2: float) -> Iterator[tuple[tuple[slice, slic
         cv2.drawContours(own, [contour - (box[1].start, box[0].start)], 0, 1, cv2.FILLED)
         oil = _mostly_oil(own, field, box)
         if oil:
-            if faces < _FEWEST_FACES and is_convex(contour):
+            if faces < 2 and is_convex(contour):
                 continue
         elif faces > _FEWEST_FACES:
             continue
@@ -147,9 +148,10 @@ def _mostly_oil(own: np.ndarray, field: _Lines, box: tuple[slice, slice]) -> boo
 def _replaced(rims: Rims, crop: _Lines, masks: dict[int, np.ndarray], found: Found) -> list[int] | None:
     """Rows of the pieces that new ones stand for; None where the new ones are not believed."""
     heights = [_height(piece, crop.lines) for piece in rims.pieces]
-    if not rims.crossing:
-        one = len(rims.pieces) == 1 and _on_body(rims.pieces[0], heights[0], crop, masks)
-        return [] if one else None
+    if len(rims.pieces) == 1:
+        return [] if _on_body(rims.pieces[0], heights[0], crop, masks) else None
+    if not rims.crossing and all(_is_known(piece, masks, found) for piece in rims.pieces):
+        return None
     if not all(is_clear(p, crop.lines, crop.dark, h) for p, h in zip(rims.pieces, heights, strict=True)):
         return None
     cover, clear = np.bitwise_or.reduce(rims.pieces), crop.dark < _PALE * max(heights)
@@ -160,6 +162,15 @@ def _replaced(rims: Rims, crop: _Lines, masks: dict[int, np.ndarray], found: Fou
         and cover[mask > 0].mean() > _COVERED
         and (found.flags[k] & bits("rim_only") or clear[mask > 0].mean() > _COVERED)
     ]
+
+
+def _is_known(piece: np.ndarray, masks: dict[int, np.ndarray], found: Found) -> bool:
+    """Whether a piece was found as it is."""
+    return any(
+        cv2.countNonZero(mask & piece) > _KNOWN * cv2.countNonZero(mask | piece)
+        for k, mask in masks.items()
+        if found.flags[k] & bits("rim_only")
+    )
 
 
 def _on_body(piece: np.ndarray, height: float, crop: _Lines, masks: dict[int, np.ndarray]) -> bool:

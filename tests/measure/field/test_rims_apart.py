@@ -106,3 +106,31 @@ def test_the_facets_of_a_cube_seen_askew_are_one_crystal():
     pixels = np.clip(np.rint(255.0 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8)
     particles = measure_field(Picture(pixels, name="cube"), FieldSettings(), 1.0).particles
     assert particles["area_px2"] == pytest.approx([hexagon.area], rel=0.04)
+
+
+TOUCHING = {
+    "alike": (box(90, 90, 130, 130), box(130, 90, 170, 130)),
+    "three in a row": (box(60, 90, 98, 128), box(98, 90, 136, 128), box(136, 90, 174, 128)),
+    "a smaller one": (box(90, 80, 150, 140), box(150, 95, 186, 131)),
+}
+
+
+@pytest.mark.parametrize("name", TOUCHING)
+def test_crystals_that_touch_by_a_face_are_parted_along_it(name):
+    pieces = TOUCHING[name]
+    particles = _found(list(pieces), [])
+    assert len(particles) == len(pieces)
+    assert np.sort(particles["area_px2"]) == pytest.approx(sorted(s.area for s in pieces), rel=0.1)
+
+
+@pytest.mark.parametrize("edge", [box(100, 90, 102.5, 150), box(118.75, 90, 121.25, 150)])
+def test_an_edge_between_two_facets_parts_no_crystal(edge):
+    # a bevel as dark as the rim, and a fainter edge in the middle
+    crystal = box(90, 90, 150, 150)
+    height = 0.5 if edge.bounds[0] == 100 else 0.25
+    density = 0.5 * _rim(crystal) + height * _cover(edge)
+    light = cv2.GaussianBlur((OIL / 255.0) ** 2.2 * np.exp(-density[..., None]), (0, 0), 0.8)
+    noise = np.random.default_rng(5).normal(0, 1.0, light.shape)
+    pixels = np.clip(np.rint(255.0 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8)
+    particles = measure_field(Picture(pixels, name="facets"), FieldSettings(), 1.0).particles
+    assert particles["area_px2"] == pytest.approx([crystal.area], rel=0.04)
