@@ -4,12 +4,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from measure.field.kind_model import GROUPS, green_between
+from measure.field.kind_model import GROUPS, green_between, tint_of
 from measure.particles import Particles
 
 GREEN_WIDTH = 0.1  # of where green stands: pieces of one kind in one field differ by about as much
 SHARE_WIDTH = 0.06  # of how much of the density is colour, radian
-LEAST_TINT = 0.04  # blue over red density from which a piece shows a colour
+LEAST_TINT = 0.04  # of one colour's density over another's from which a piece shows a colour
 FAINT_TINT = 0.1  # the fainter, the less surely its colour is seen: at this tint twice as wide
 FEWEST_ALIKE = 3.0  # pieces whose say is as much as half of what more would have
 SAY = 0.7  # of the others, at most
@@ -91,7 +91,7 @@ def coloured(particles: Particles) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         How much more than that a piece differs because it is faint; 1 of a deep one.
     """
     density = np.stack([particles[f"{c}_density"] for c in ("red", "green", "blue")], axis=1).astype(float)
-    tint = np.abs(density[:, 2] - density[:, 0])
+    tint = tint_of(density)
     rows = np.flatnonzero(tint > LEAST_TINT)
     colour = np.c_[green_between(density[rows]) / GREEN_WIDTH, colour_share(density[rows]) / SHARE_WIDTH]
     return rows, colour, 1.0 + FAINT_TINT / tint[rows]
@@ -109,7 +109,7 @@ def colour_share(density: np.ndarray) -> np.ndarray:
     density : (K, 3) ndarray
         Of red, green and blue.
     """
-    return np.arctan2(np.abs(density[:, 2] - density[:, 0]), np.abs(density.mean(axis=1)))
+    return np.arctan2(tint_of(density), np.abs(density.mean(axis=1)))
 
 
 def _heard(

@@ -13,6 +13,7 @@ FEWEST = 3.0  # pieces that make a cloud by themselves
 # cloud are 2.7 apart if normal and 3.5 if spread evenly
 CLEARLY_APART = (4.0, 5.0)
 LEANS = (0.5, 1.5)  # mean odds of one cloud over the other's, natural logarithm, likewise
+GREEN_LEANS = 0.5  # what a width adds to it by which green stands higher in the one
 _LEAST_SPREAD_APART = 0.4  # of either half
 _LEAST_SPREAD = 0.8  # of a cloud, in the widths of `coloured`
 _PIECES_BETWEEN = 2.0  # by which a cloud of few pieces is drawn towards the middle of all
@@ -91,6 +92,8 @@ def _parted(
     within = max(float((heard * along**2).sum() / weight[-1] - between[at]), 0.0)
     apart = step[at] / np.sqrt(within + _LEAST_SPREAD_APART**2)
     leans = np.average(lean[~side], weights=heard[~side]) - np.average(lean[side], weights=heard[side])
+    green = np.average(colour[side, 0], weights=heard[side])
+    leans += GREEN_LEANS * (green - np.average(colour[~side, 0], weights=heard[~side]))
     return side, float(_risen(apart, CLEARLY_APART) * _risen(leans, LEANS))
 
 

@@ -128,8 +128,21 @@ def green_between(density: np.ndarray) -> np.ndarray:
     density : (K, 3) ndarray
         Of red, green and blue.
     """
-    tint = np.abs(density[:, 2] - density[:, 0]) + _FAINT_TINT
+    tint = tint_of(density) + _FAINT_TINT
     return np.clip(density @ np.array([-1.0, 2.0, -1.0]) / tint, -1.5, 1.5)
+
+
+def tint_of(density: np.ndarray) -> np.ndarray:
+    """How much a piece takes more of one colour than of another, (K,).
+
+    A pink skin takes green away and leaves blue nearly as red, so blue against red does not tell its colour.
+
+    Parameters
+    ----------
+    density : (K, 3) ndarray
+        Of red, green and blue.
+    """
+    return np.asarray(density.max(axis=1) - density.min(axis=1))
 
 
 def terms(standard: np.ndarray) -> np.ndarray:

@@ -15,6 +15,8 @@ from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_alike import among_alike
 from measure.field.kind_clouds import by_clouds
 from measure.field.kind_colourless import with_colour, without_colour
+from measure.field.kind_green import by_green
+from measure.field.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_polars import by_polars, shining
 from measure.field.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
@@ -26,7 +28,6 @@ from measure.particles import Particles
 
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
-DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
 NEAR_GREY = 0.5  # blue over red light of a plate, at least
 LIGHTER_SHARE = 0.25  # of what all pieces change: 0.03 at most where light comes from below, 0.9 from above
 MOST_SAY = 0.9  # quantile of area above which a piece has no more say of it
@@ -49,10 +50,12 @@ COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 # what pieces of one field say of one another, in this order
 FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (
+    by_green,
     among_alike,
     by_clouds,
     with_colour,
     without_colour,
+    by_lamp,
     by_polars,
 )
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])

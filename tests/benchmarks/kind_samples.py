@@ -28,7 +28,8 @@ from measure.model import FieldSettings, Picture
 from measure.particles import Particles, make_particles
 from measure.render.draw import render_field
 from measure.render.recipe import Recipe
-from tests.benchmarks.kind_variety import DARK_FIELD, is_lit_from_above, varied_field
+from tests.benchmarks.kind_variety import is_lit_from_above, varied_field
+from tests.benchmarks.kind_variety_looks import DARK_FIELD, ODD
 from tests.benchmarks.other_hand.draw import draw
 from tests.benchmarks.other_hand.looks import HELD
 
@@ -38,7 +39,7 @@ MATCHED = 0.6  # shared over joint area from which a found piece is a true one
 BRIGHT_SEED, DARK_SEED, LIGHTER_SEED, FOUND_SEED, OTHER_SEED = 20_000, 40_000, 60_000, 300_000, 200
 VARIED_SEED, VARIED_LOOKS = 80_000, 5
 VARIED_FIELDS = 120
-DARK_FIELDS = 30  # of the third hand, lit aside
+DARK_FIELDS, ODD_FIELDS = 40, 48  # of the third hand, lit aside; with odd pieces
 VARIED_GROUNDS = ("bright",) * 6 + ("dark", "bright, lighter")
 LIGHTER_FIELDS = 24  # of the other hand
 STAINED = 0.3  # share of the fields with lighter pieces that are stained oil, not light from above
@@ -367,7 +368,9 @@ def _plan(fields: int) -> Iterator[tuple]:
         if ground != "bright" or not is_lit_from_above(seed, ground):
             yield f"varied_{k}", third_hand, (seed, ground)
     for k in range(VARIED_FIELDS, VARIED_FIELDS + DARK_FIELDS):
-        yield f"varied_{k}", third_hand, (VARIED_SEED + k, DARK_FIELD)
+        yield f"varied_{k}_dark_field", third_hand, (VARIED_SEED + k, DARK_FIELD)
+    for k in range(VARIED_FIELDS + DARK_FIELDS, VARIED_FIELDS + DARK_FIELDS + ODD_FIELDS):
+        yield f"varied_{k}_odd", third_hand, (VARIED_SEED + k, ODD)
 
 
 def _plan_of_first(fields: int) -> Iterator[tuple]:

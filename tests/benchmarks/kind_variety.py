@@ -10,19 +10,20 @@ heaps.
 import cv2
 import numpy as np
 
+from tests.benchmarks.kind_variety_looks import looks_of, oil_of
+
 WIDTH_PX, HEIGHT_PX = 640, 500
 FINE = 2  # drawn so much finer, then brought down
 BANDS_NM = np.array([610.0, 540.0, 460.0])  # middles of a camera's red, green and blue
 GAMMA = 2.2
 TRIES = 40
-DARK_FIELD = "dark field"  # lit aside from below: only light that pieces turn towards the lens is seen
 
 
 def varied_field(seed: int, ground: str) -> tuple[np.ndarray, list[np.ndarray], list[str]]:
     """Draw a field: 8-bit pixels, outlines in px and names of the groups."""
     rng = np.random.default_rng(seed)
-    looks = _looks(rng, ground)
-    oil = _oil(rng, ground)
+    looks = looks_of(rng, ground)
+    oil = oil_of(rng, ground)
     slope = _cloud(rng, (HEIGHT_PX, WIDTH_PX), 300.0) * rng.uniform(0.0, 0.06)
     light = np.ones((HEIGHT_PX, WIDTH_PX, 3)) * oil * (1.0 + slope)[..., None]
     names, outlines = _arranged(rng, looks)
@@ -33,65 +34,7 @@ def varied_field(seed: int, ground: str) -> tuple[np.ndarray, list[np.ndarray], 
 
 def is_lit_from_above(seed: int, ground: str) -> bool:
     """Whether the pieces of that field are lit from above."""
-    return bool(_looks(np.random.default_rng(seed), ground)["above"])
-
-
-def _oil(rng: np.random.Generator, ground: str) -> np.ndarray:
-    """Linear light of the oil: white, grey, bluish or yellow."""
-    tint = np.array([1.0, rng.uniform(0.85, 1.05), rng.uniform(0.4, 1.3)])
-    level = {"bright": rng.uniform(0.45, 0.85), "dark": rng.uniform(0.003, 0.03)}
-    if ground == DARK_FIELD:
-        ground = "dark"
-    if ground == "bright, lighter":
-        return rng.uniform(0.06, 0.3) * tint
-    return level[ground] * tint / max(1.0, tint.max())
-
-
-def _looks(rng: np.random.Generator, ground: str) -> dict:
-    """Looks shared by the pieces of one field."""
-    span = rng.uniform
-    above = ground != "bright" or rng.random() < 0.15
-    aside = ground == DARK_FIELD
-    opaque = 1.0 if above else (0.0 if rng.random() < 0.6 else span(0.2, 1.0))
-    through = {}
-    if aside:
-        through = {"glow": span(0.3, 0.9), "sheet": span(0.15, 0.7), "bright_edge": span(0.0, 0.8)}
-        through["cloudy"] = span(0.0, 0.8) * (rng.random() < 0.5)
-    return through | {
-        "aside": aside,
-        "above": above,
-        "opaque": opaque,
-        "shares": rng.dirichlet((4.0, 2.5, 2.0)),
-        "size_px": float(np.exp(span(np.log(16), np.log(48)))),
-        "slender": span(0.0, 1.3),
-        "together": rng.choice([0.0, 0.5]),
-        "rough": span(0.02, 0.2),
-        "browning": span(0.004, 0.012),
-        "kernel_strength": float(np.exp(span(np.log(0.2), np.log(1.3)))),
-        "kernel_pigment": float(np.exp(span(np.log(0.03), np.log(0.9)))),
-        "skin_strength": float(np.exp(span(np.log(0.35), np.log(1.8)))),
-        "skin_pigment": float(np.exp(span(np.log(0.5), np.log(3.0)))),
-        "skin_red": span(0.25, 0.45),
-        "skin_blue": span(1.1, 1.65),
-        "lump": span(0.2, 0.9),
-        "rise": span(0.3, 0.8),
-        "grain": span(0.03, 0.2),
-        "edge": span(0.0, 0.5) * (rng.random() < 0.6),
-        "edge_px": span(0.8, 2.5),
-        "relief": span(0.0, 0.8) if above else 0.0,
-        "glint": span(0.0, 1.5) * (above and rng.random() < 0.4),
-        "shadow": span(0.0, 0.6) * (above and ground != "dark" and not aside),
-        "shadow_px": span(2.0, 8.0),
-        "lamp": span(0.0, 2 * np.pi),
-        "streaks": span(0.05, 0.35),
-        "curled": span(0.0, 0.5) * (rng.random() < 0.4),
-        "rim": span(0.25, 0.8),
-        "rim_px": span(0.9, 3.2),
-        "clear": span(0.93, 1.0),
-        "inner": span(0.0, 0.3),
-        "facets": span(0.0, 0.4),
-        "ring": span(0.2, 0.45),
-    }
+    return bool(looks_of(np.random.default_rng(seed), ground)["above"])
 
 
 # outlines ---------------------------------------------------------------------------------------------
@@ -188,12 +131,16 @@ def _cloud(rng: np.random.Generator, size: tuple[int, int], grain_px: float) -> 
 
 def _browned(looks: dict, rng: np.random.Generator) -> np.ndarray:
     """Absorption of a kernel in red, green and blue: it grows steadily towards blue."""
+    if "orange" in looks:
+        return looks["orange"] * np.exp(rng.normal(0, 0.05, 3)) + rng.uniform(0.0, 0.05)
     rate = looks["browning"] * rng.uniform(0.85, 1.15)
     return np.exp(-rate * (BANDS_NM - BANDS_NM[1])) * np.exp(rng.normal(0, 0.03, 3))
 
 
 def _tanned(looks: dict, rng: np.random.Generator) -> np.ndarray:
     """Absorption of a skin: of green nearly as much as of blue, of red little."""
+    if "pink" in looks:
+        return looks["pink"] * np.exp(rng.normal(0, 0.04, 3))
     return np.array([looks["skin_red"], 1.0, looks["skin_blue"]]) * np.exp(rng.normal(0, 0.04, 3))
 
 
@@ -220,9 +167,12 @@ def _lay(light: np.ndarray, outline: np.ndarray, name: str, looks: dict, rng: np
         thrown = cv2.GaussianBlur(cv2.warpAffine(cover, move, size), (0, 0), looks["shadow_px"] / 2)
         if name in ("kernel", "skin"):
             under = under * (1.0 - looks["shadow"] * thrown)[..., None]
+    around = under
+    if looks.get("displaced"):  # where a piece lies there is less oil to colour the light
+        under = np.maximum(under, 1e-6) ** (1.0 - looks["displaced"]) * under.max() ** looks["displaced"]
     make = {"kernel": _kernel, "skin": _skin, "salt": _salt, "bubble": _bubble}[name]
     inside = make(under, depth, looks, rng)
-    light[y0:y1, x0:x1] = under + (inside - under) * cover[..., None]
+    light[y0:y1, x0:x1] = around + (inside - around) * cover[..., None]
 
 
 def _kernel(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Generator) -> np.ndarray:
@@ -237,7 +187,10 @@ def _kernel(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Ge
     own = _thrown_back(spectrum * looks["kernel_pigment"] * dark)
     lit = 0.9 * own * (_shade(depth, dome, grain, looks, rng) * (1.0 + grain))[..., None]
     if looks["aside"]:
-        lit = _turned(thick, spectrum * looks["kernel_strength"] * dark, looks["glow"], depth, looks)
+        pigment = spectrum * looks["kernel_strength"] * looks["pale"] * dark
+        lit = _turned(thick, pigment, looks["glow"], depth, looks)
+        specks = looks["specks"] * _cloud(rng, depth.shape, looks["speck_px"])
+        lit = lit * np.exp(specks - looks["specks"] ** 2 / 2)[..., None]
     lit = lit + looks["glint"] * np.clip(_facing(depth, dome, grain, looks) - 0.9, 0, 1)[..., None]
     mixed = through * (1 - looks["opaque"]) + lit * looks["opaque"]
     return mixed * (1.0 - looks["edge"] * np.exp(-(((depth - 1.0) / looks["edge_px"]) ** 2)))[..., None]
@@ -308,9 +261,15 @@ def _salt(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Gene
             ends = [tuple(int(v) for v in p) for p in (middle, end)]
             cv2.line(edges, ends[0], ends[1], 1.0, 2, cv2.LINE_AA)
     edges = cv2.GaussianBlur(edges, (0, 0), 0.8) * looks["facets"]
+    if looks["aside"]:
+        edges = edges + looks["inside"] * looks["rim"] * _turning(depth, rng)
     inner = looks["inner"] * np.exp(-(((depth - 2.6 * wide) / wide) ** 2))
     if looks["above"]:
-        glow = 0.35 * (rim * looks["rim"] + 0.5 * edges + 0.3 * inner) + rng.uniform(0.0, 0.05)
+        if looks["aside"]:  # a side shines the more the nearer it faces the lamp
+            gy, gx = np.gradient(cv2.GaussianBlur(depth, (0, 0), 1.5))
+            rim = rim * (1.0 + looks["side"] * np.cos(np.arctan2(gy, gx) - looks["lamp"]))
+        within = rng.uniform(0.0, 0.05) if not looks["aside"] else np.exp(rng.uniform(-8.0, -3.2))
+        glow = 0.35 * (rim * looks["rim"] + 0.5 * edges + 0.3 * inner) + within
         if looks["aside"]:  # inclusions and facets turn light of all colours alike
             glow = glow + looks["cloudy"] * rng.uniform(0.2, 1.0) * _facet(depth.shape, rng)
         return under + glow[..., None]
@@ -319,6 +278,21 @@ def _salt(under: np.ndarray, depth: np.ndarray, looks: dict, rng: np.random.Gene
     band = np.exp(-(((depth / max(depth.max(), 1.0) - 0.35) / 0.2) ** 2))
     clear = clear * (1 + looks["inner"] * (gx * np.cos(looks["lamp"]) + gy * np.sin(looks["lamp"])) * band)
     return under * clear[..., None]
+
+
+def _turning(depth: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Edges on the far side of a crystal and chips of it, which turn light as its sides do."""
+    rows, cols = depth.shape
+    lines = np.zeros(depth.shape, np.float32)
+    for _ in range(rng.poisson(2.0)):
+        ends = rng.uniform(0.1, 0.9, (2, 2)) * (cols, rows)
+        cv2.line(
+            lines, *(tuple(int(v) for v in end) for end in ends), float(rng.uniform(0.3, 1.0)), 1, cv2.LINE_AA
+        )
+    for _ in range(rng.poisson(1.0)):
+        at = tuple(int(v) for v in rng.uniform(0.2, 0.8, 2) * (cols, rows))
+        cv2.circle(lines, at, int(rng.integers(1, 3)), float(rng.uniform(0.3, 1.0)), -1, cv2.LINE_AA)
+    return cv2.GaussianBlur(lines, (0, 0), 0.7)
 
 
 def _facet(shape: tuple[int, ...], rng: np.random.Generator) -> np.ndarray:
@@ -373,6 +347,6 @@ def _seen(light: np.ndarray, rng: np.random.Generator, looks: dict) -> np.ndarra
         seen = seen + rng.uniform(0.4, 2.2) * (seen - cv2.GaussianBlur(seen, (0, 0), rng.uniform(1.0, 2.0)))
     pixels = np.clip(seen * 255.0, 0, 255).round().astype(np.uint8)
     if rng.random() < 0.5:
-        quality = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(60, 96))]
+        quality = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(25, 96))]
         pixels = cv2.imdecode(cv2.imencode(".jpg", pixels[..., ::-1], quality)[1], 1)[..., ::-1]
     return np.ascontiguousarray(pixels)

@@ -26,7 +26,6 @@ from measure.render.draw import render_field
 from measure.render.recipe import Arrangement, Extras, Light, Recipe
 from tests.benchmarks.fit_kinds import chances
 from tests.benchmarks.kind_samples import Sample
-from tests.benchmarks.kind_variety import DARK_FIELD, varied_field
 
 FOOD = ("kernel", "skin", "salt")
 
@@ -110,16 +109,6 @@ def test_kinds_are_right_where_light_comes_from_above_on_a_grey_plate(lit_from_a
     assert right[found["kind_doubt"] < 0.1].mean() >= 0.95
     # as pieces that take light away they would be judged by colours that mean something else
     assert tag(found, table="colour on bright")["kind_doubt"].mean() > found["kind_doubt"].mean() + 0.02
-
-
-@pytest.mark.parametrize("seed", [90_000, 90_003])
-def test_kinds_are_right_in_dark_field_where_light_comes_through_the_pieces(seed):
-    """Thick kernels are as deep in colour there as skins are; the seeds are none of the fit's."""
-    pixels, outlines, names = varied_field(seed, DARK_FIELD)
-    found = measured(pixels, outlines)
-    true = np.array([KINDS.index(name) if name in FOOD else 3 for name in names])
-    assert table_of(found) == "colour on dark"
-    assert (found["kind"] == true).mean() >= 0.92
 
 
 def test_a_dark_piece_alone_is_judged_as_its_field_is(lit_from_above):
