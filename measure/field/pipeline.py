@@ -12,6 +12,7 @@ from measure.field.flakes import with_flakes
 from measure.field.halo import set_aside_halos
 from measure.field.jpeg_blocks import COMPRESSED
 from measure.field.kept_memory import kept_memory
+from measure.field.kind_note import kinds_note
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
@@ -119,7 +120,7 @@ def measure_field(
     frame = Frame(picture.width_px, picture.height_px, zones)
     quality = field_quality(particles, frame, light)
     progress.report(1.0, "done")
-    notes = _notes(settings, um_per_px, limit) + taken_off
+    notes = _notes(settings, um_per_px, limit) + taken_off + kinds_note(particles)
     shape = (picture.height_px, picture.width_px)
     if found_border:
         notes += (border_note(found_border, shape, counted=not border),)
