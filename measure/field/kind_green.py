@@ -37,7 +37,9 @@ def by_green(chance: np.ndarray, particles: Particles) -> np.ndarray:
     (K, G) ndarray
         The same, with kernel and skin weighed anew within their sum.
     """
-    return weighed_anew(chance, particles, _odds)
+    # what is bluer than the oil is so because it takes the place of a yellow one, not by a colour of its own
+    asked = particles["blue_density"] > particles["red_density"]
+    return np.where(asked[:, None], weighed_anew(chance, particles, _odds), chance)
 
 
 def _odds(colour: np.ndarray, width: np.ndarray, food: np.ndarray, lean: np.ndarray) -> np.ndarray:

@@ -29,6 +29,25 @@ def ground_light(particles: Particles) -> np.ndarray:
     return np.asarray(np.median((rgb / 255.0) ** 2.2 * 10.0**density, axis=0))
 
 
+def of_own_colour(ground: np.ndarray) -> bool:
+    """Whether a ground of that light, (3,), is more coloured than a lamp or a white balance makes it."""
+    ground = np.maximum(ground, _LEAST_LIGHT)
+    warm = ground[0] >= ground[1] >= ground[2]  # as lamps are
+    return not warm and bool(np.ptp(np.log10(ground)) >= _COLOURED)
+
+
+def gained_share(particles: Particles, say: np.ndarray) -> float:
+    """Share of light gained in some colour in all that pieces change, each with its say, (K,).
+
+    Light that comes through pieces is lost in them, in each colour. A surface lit from above may give back
+    more red than a green plate and still be darker than it.
+    """
+    density = np.stack([particles[f"{c}_density"] for c in _COLOURS], axis=1).astype(float)
+    gained = (np.maximum(-density.min(axis=1), 0.0) * say).sum()
+    lost = (np.maximum(density.max(axis=1), 0.0) * say).sum()
+    return float(gained / max(gained + lost, 1e-9))
+
+
 def against_grey(particles: Particles, table: str) -> Particles:
     """Return pieces with their densities against a grey ground as light as theirs, where light is from above.
 
@@ -43,10 +62,9 @@ def against_grey(particles: Particles, table: str) -> Particles:
     if not table.endswith("bright, lighter") or not len(particles):
         return particles
     ground = np.maximum(ground_light(particles), _LEAST_LIGHT)
-    step = np.log10(ground.mean() / ground)
-    warm = ground[0] >= ground[1] >= ground[2]  # as lamps are
-    if warm or np.ptp(step) < _COLOURED:
+    if not of_own_colour(ground):
         return particles
+    step = np.log10(ground.mean() / ground)
     changed = {
         f"{part}{colour}_density": particles[f"{part}{colour}_density"] + more
         for part in ("", "core_")

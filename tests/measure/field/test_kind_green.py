@@ -46,3 +46,8 @@ def test_green_adds_no_more_than_its_say_and_faint_and_grey_pieces_hardly_change
     assert abs(faint[:, KERNEL] - 0.3).max() < 0.1
     grey = pieces(np.tile([0.3, 0.31, 0.32], (20, 1)))
     assert np.array_equal(by_green(chances([0.3] * 20), grey), chances([0.3] * 20))
+
+
+def test_what_takes_the_place_of_stained_oil_shows_no_colour_of_its_own():
+    chance, clearer = chances([0.6] * 20), pieces(around(np.array([-0.15, -0.25, -0.45]), 20, 1))
+    assert np.array_equal(by_green(chance, clearer), chance)

@@ -8,6 +8,7 @@ from measure.field.kinds import table_of
 from measure.field.pipeline import measure_field
 from measure.field.plate_colour import against_grey, ground_light
 from measure.model import KINDS, FieldSettings, Picture
+from measure.particles import make_particles
 
 _KERNEL, _SKIN = np.array([0.62, 0.47, 0.27]), np.array([0.30, 0.13, 0.07])
 _GREY, _BLUE = (0.2, 0.2, 0.2), (0.08, 0.17, 0.36)
@@ -78,3 +79,20 @@ def test_a_grey_plate_under_any_balance_stays_as_it_is(balance):
 def test_oil_takes_light_from_what_lies_in_it():
     found = measure_field(_field(_BLUE), FieldSettings(), 1.0).particles
     assert against_grey(found, "colour on bright") is found
+
+
+@pytest.mark.parametrize(
+    ("density", "table"),
+    [
+        ((-0.25, 0.35, 0.15), "colour on bright, lighter"),  # a shaded brown surface: redder than the plate
+        ((0.05, 0.35, 0.45), "colour on bright"),  # light comes through it
+    ],
+)
+def test_dark_pieces_that_are_redder_than_a_green_plate_are_lit_from_above(density, table):
+    ground = np.array([0.07, 0.24, 0.12])
+    columns = {f"{c}_density": np.full(12, d) for c, d in zip(("red", "green", "blue"), density, strict=True)}
+    light = 255.0 * (ground * 10.0 ** -np.array(density)) ** (1 / 2.2)
+    columns |= {c: np.full(12, v) for c, v in zip(("red", "green", "blue"), light, strict=True)}
+    columns |= {"lightness_step": np.full(12, -12.0), "area_px2": np.full(12, 80.0)}
+    square = np.array([[0, 0], [9, 0], [9, 9], [0, 9]], np.float32)
+    assert table_of(make_particles([square] * 12, **columns)) == table
