@@ -55,9 +55,12 @@ class Parts:
         Numbers of see-through pieces.
     threads : set of int
         Numbers of threads between, along or across pieces.
+    whole : set of int
+        Numbers of pieces known to be one, whatever necks their outlines have.
     """
 
     labels: np.ndarray
     groups: list[list[int]]
     clear: frozenset[int]
     threads: frozenset[int] = frozenset()
+    whole: frozenset[int] = frozenset()

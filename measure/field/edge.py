@@ -53,6 +53,8 @@ class Piece(NamedTuple):
         CIELAB colour of the oil there, or its L alone.
     rim_only : bool
         See-through: the outline follows the outer flank of the rim.
+    whole : bool
+        Known to be one piece, whatever necks its outline has.
     """
 
     delta: np.ndarray
@@ -60,6 +62,7 @@ class Piece(NamedTuple):
     others: np.ndarray
     oil_lab: np.ndarray | float = 80.0
     rim_only: bool = False
+    whole: bool = False
 
 
 class _Ready(NamedTuple):

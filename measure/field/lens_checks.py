@@ -2,13 +2,15 @@
 
 Dark, lumpy pieces hold areas whose densities add up by chance. Where two pieces really lie over one another,
 their common outline is hollow, each part seen alone is a compact piece, the part that both cover is the
-smaller one, and its borders are as sharp as those against the oil.
+smaller one, and its borders are as sharp as those against the oil. It meets the oil at its two ends only:
+what ends in a straight crease is a skin that lies double.
 """
 
 import cv2
 import numpy as np
 
-from measure.field.masks import SQUARE, solidity
+from measure.field.folds import has_crease
+from measure.field.masks import SQUARE, closed, fill_holes, solidity
 from measure.field.quick import median
 from measure.field.tone_areas import Areas
 
@@ -18,6 +20,7 @@ _SOLID, _COMPACT, _SHARE, _SHARP, _CONSTANT = -43.0, 11.0, -1.1, 2.5, 28.5
 _SHARPEST = 1.2
 _FULL, _WITHIN = 0.9, 0.8  # solidity of a piece that is hardly a heap of three; share of a part inside it
 _MOST_LOST, _MOST_LOST_ALIKE = 0.015, 0.025  # mean solidity lost by more pieces, and by as many
+_GAP_PX, _FLANK_PX = 1.5, 3.0  # between areas; between an area and the outline where it meets the oil
 _LEAST = -0.7  # a true overlap lost costs more than a false one
 
 
@@ -40,7 +43,23 @@ def credible_lenses(
     size = areas.labels.shape[::-1]
     found = [cv2.resize(m, size, interpolation=cv2.INTER_NEAREST) for m in masks]
     full = [solidity(m) if m.any() else 0.0 for m in found]
-    return {k: pair for k, pair in lenses.items() if _odds(areas, k, pair, found, full) > _LEAST}
+    return {
+        k: pair
+        for k, pair in lenses.items()
+        if _odds(areas, k, pair, found, full) > _LEAST and not _is_folded(areas, k, pair)
+    }
+
+
+def _is_folded(areas: Areas, lens: int, pair: tuple[int, int]) -> bool:
+    """Whether a lens, with what is as dense beside it, ends in a crease of one skin with both its pieces."""
+    single = min((areas.tone[base] for base in pair), key=np.linalg.norm)
+    height = areas.tone @ single / max(float(single @ single), 1e-9)
+    dense = np.flatnonzero(height > 0.5 * (1.0 + height[lens]))
+    within = np.isin(areas.labels, dense)
+    _, parts = cv2.connectedComponents(within.view(np.uint8), connectivity=4)
+    own = (np.isin(parts, np.unique(parts[areas.labels == lens])) & within).view(np.uint8)
+    whole = own | np.isin(areas.labels, pair).view(np.uint8)
+    return has_crease(fill_holes(closed(whole, _GAP_PX)), own, _FLANK_PX)
 
 
 def shattered(piece: np.ndarray, parts: list[np.ndarray]) -> bool:

@@ -125,7 +125,7 @@ class Outliner:
 
     def _cut_again(self, piece: Piece, outline: np.ndarray) -> list[Piece]:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""
-        if piece.rim_only or self._cut_strength <= 0:
+        if piece.rim_only or piece.whole or self._cut_strength <= 0:
             return []
         mask = drawn(outline, piece.mask.shape)
         if _is_hollow(outline):
@@ -174,4 +174,5 @@ def _cropped(
     box = np.s_[y0 : y + h + m, x0 : x + w + m]
     piece = piece[box].copy()
     others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
-    return Piece(delta[box], piece, others, oil_lab, n in parts.clear), np.array([x0, y0], np.float32)
+    cropped = Piece(delta[box], piece, others, oil_lab, n in parts.clear, n in parts.whole)
+    return cropped, np.array([x0, y0], np.float32)

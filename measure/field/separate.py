@@ -84,6 +84,7 @@ def _beside_fibres(
     threads = frozenset(range(1, used + 1))
     groups = [[n] for n in threads]
     clear: set[int] = set()
+    whole: set[int] = set()
     strung = set(threads)
     count, rest, stats = numbered((low & (fibres == 0)).view(np.uint8), 8)
     for n in range(1, count):
@@ -94,9 +95,10 @@ def _beside_fibres(
         labels[inside] = parts.labels[inside] + used
         groups += [[k + used for k in group] for group in parts.groups]
         clear |= {k + used for k in parts.clear}
+        whole |= {k + used for k in parts.whole}
         strung |= {k + used for k in parts.threads}
         used += max((k for group in parts.groups for k in group), default=0)
-    return Parts(labels, groups, frozenset(clear), frozenset(strung))
+    return Parts(labels, groups, frozenset(clear), frozenset(strung), frozenset(whole))
 
 
 def _taken_apart(component: Component, seen: _Seen) -> Parts:
@@ -190,7 +192,7 @@ def _put_together(component: Component, seen: _Seen, parts: Parts) -> Parts:
     labels, groups, transparent = parts.labels, parts.groups, parts.clear
     delta, oil_lab, width = component.delta, component.oil_lab, seen.width
     least_px2, cut_strength = component.least_px2, component.cut_strength
-    several = sum(map(len, groups)) > 1
+    several, folded = sum(map(len, groups)) > 1, {}
     if several and cut_strength > 0:
         labels, groups = merged_ovals(
             labels, groups, delta, lambda mask: cut_by_form(mask, least_px2, cut_strength), width
@@ -205,7 +207,7 @@ def _put_together(component: Component, seen: _Seen, parts: Parts) -> Parts:
         whole = _one_crystal(component, seen, labels)
         if whole is not None:
             return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
-    return Parts(labels, groups, transparent, parts.threads)
+    return Parts(labels, groups, transparent, parts.threads, frozenset(folded.values()))
 
 
 def _without(groups: list[list[int]], gone: Collection[int]) -> list[list[int]]:
