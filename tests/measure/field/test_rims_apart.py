@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 from shapely import Polygon, affinity, box
+from shapely.ops import unary_union
 
 from measure.field.pipeline import measure_field
 from measure.flags import bits
@@ -66,6 +67,20 @@ def test_crystals_that_cross_have_their_whole_outlines(name):
     assert np.sort(particles["area_px2"]) == pytest.approx(sorted(s.area for s in pair), rel=0.04)
     assert (particles["flags"] & bits("rim_only", "overlap") == bits("rim_only", "overlap")).all()
     assert (particles["kind"] == KINDS.index(Kind.SALT)).all()
+
+
+GROWN_TOGETHER = {
+    "at a corner": [(90, 90, 130, 150), (90, 110, 160, 150)],
+    "nearly whole": [(100, 100, 150, 150), (110, 95, 158, 142)],
+}
+
+
+@pytest.mark.parametrize("name", GROWN_TOGETHER)
+def test_facets_that_lie_mostly_within_one_another_are_one_crystal(name):
+    facets = [affinity.rotate(box(*corners), 12, origin=(120, 120)) for corners in GROWN_TOGETHER[name]]
+    particles = _found(facets, [])
+    assert particles["area_px2"] == pytest.approx([unary_union(facets).convex_hull.area], rel=0.12)
+    assert particles["flags"][0] & bits("overlap") == 0
 
 
 def test_a_crystal_on_a_body_is_a_piece_of_its_own_and_the_body_stays_whole():
