@@ -31,6 +31,9 @@ _FADING = 0.35  # width of an edge over the piece's size from which it is none
 _LONG, _STREAK = 3.4, (2.2, 0.5, 0.6)
 _SMUDGE = (4.0, 0.3, 0.35)
 _FEW = 5  # pieces that do not tell what is usual
+# strength over that usual; how many thicker places make a fog (20 to 54 of them where there was one, one at
+# most elsewhere, also in pale and hazy fields); share of them without an edge
+_FOG, _MANY, _EDGELESS = 0.4, 8, 0.2
 _SHADE, _SOFTER = 0.75, 1.25  # strength and edge width of a shadow over those of the piece that throws it
 _AROUND = 0.5  # solidity of a thin ring
 _RING = 0.8  # solidity of a crescent, dark or bright, along a piece
@@ -61,7 +64,8 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
     for i in np.flatnonzero(particles["flags"] & bits("thread") != 0):
         if reasons[i] == "":
             reasons[i] = THREAD
-    for i in np.flatnonzero(stain_like(particles) | smudge_like(particles, reasons == "")):
+    ground = stain_like(particles) | smudge_like(particles, reasons == "") | fog_like(particles)
+    for i in np.flatnonzero(ground):
         if reasons[i] == "":
             reasons[i] = STAIN
     return particles.replaced(set_aside=reasons)
@@ -145,6 +149,26 @@ def smudge_like(particles: Particles, counted: np.ndarray) -> np.ndarray:
         return (softer > softness) & (over_own > own) & (share < most)
 
     return beyond(*_SMUDGE) | (beyond(*_STREAK) & (long**2 / area > _LONG))
+
+
+def fog_like(particles: Particles) -> np.ndarray:
+    """Whether each piece is a thicker place of a fog, (K,) ndarray of bool.
+
+    A haze of crystals far below the lower limit makes the ground uneven. Where it reaches the finding level,
+    many places at once are faint, ragged and without colour, a good part of them without an edge of their
+    own, and so is what was cut from one cluster with them. One such place alone may be a piece.
+    """
+    strength = contrast(particles)
+    colour = np.hypot(particles["green_red_step"].astype(float), particles["blue_yellow_step"].astype(float))
+    faint = particles["flags"] & bits("faint") != 0
+    faint &= strength < _FOG * _usual_strength(particles, strength)
+    faint &= colour < _NEUTRAL * np.abs(particles["lightness_step"].astype(float))
+    ragged, _ = dust_form(particles)
+    place = faint & ragged & (particles["flags"] & bits("rim_only", "touches_frame") == 0)
+    edgeless = ~np.isfinite(particles["edge_width_px"].astype(float))
+    if place.sum() < _MANY or (place & edgeless).sum() < _EDGELESS * place.sum():
+        return np.zeros(len(particles), bool)
+    return place | (faint & ragged & _of_a_stain(particles, faint, place))
 
 
 def _usual_strength(particles: Particles, strength: np.ndarray) -> float:

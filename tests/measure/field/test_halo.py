@@ -2,6 +2,7 @@
 
 import cv2
 import numpy as np
+import pytest
 
 from measure.field.halo import REASON, STAIN, contact, halo_like
 from measure.field.pipeline import measure_field
@@ -218,6 +219,57 @@ def test_a_faint_part_of_a_stain_is_stain_though_its_own_edge_seems_sharp():
         False,
     ]  # a faint piece by itself with an edge is counted
     assert judged([0, 5, 0, 0]) == [False, True, True, False]
+
+
+def _foggy(places: int, **changed: float) -> list[bool]:
+    """Which of three strong pieces and some faint, ragged, grey places, half without an edge, are fog."""
+    from measure.field.halo import fog_like
+    from measure.flags import bits
+    from measure.particles import make_particles
+
+    values = {
+        "lightness_step": -5.0,
+        "green_red_step": 0.1,
+        "blue_yellow_step": -0.4,
+        "area_px2": 200.0,
+        "hull_area_px2": 260.0,
+        "perimeter_px": 75.0,
+        "flags": bits("faint"),
+    } | changed
+    strong = {"lightness_step": -30.0, "area_px2": 2000.0, "hull_area_px2": 2050.0, "perimeter_px": 165.0}
+    count = 3 + places
+    columns = {
+        name: [strong.get(name, 0)] * 3 + [int(value) if name == "flags" else value] * places
+        for name, value in values.items()
+    }
+    edges = [3.0] * 3 + [np.nan if k % 2 else 3.5 for k in range(places)]
+    return fog_like(
+        make_particles(
+            [np.zeros((4, 2))] * count,
+            label=list(range(1, count + 1)),
+            edge_width_px=edges if "edge_width_px" not in changed else [changed["edge_width_px"]] * count,
+            **{name: column for name, column in columns.items() if name != "edge_width_px"},
+        )
+    ).tolist()
+
+
+def test_many_faint_ragged_grey_places_at_once_are_fog():
+    assert _foggy(12) == [False] * 3 + [True] * 12
+
+
+@pytest.mark.parametrize(
+    ("places", "changed"),
+    [
+        (5, {}),  # some may be pieces
+        (12, {"edge_width_px": 3.5}),  # all with an edge
+        (12, {"green_red_step": 3.0}),  # coloured
+        (12, {"lightness_step": -14.0}),  # half as strong as the pieces
+        (12, {"hull_area_px2": 205.0, "perimeter_px": 52.0}),  # compact
+        (12, {"flags": 0}),  # well above the noise
+    ],
+)
+def test_faint_pieces_are_no_fog(places, changed):
+    assert not any(_foggy(places, **changed))
 
 
 def _ringed(softness: float):
