@@ -192,10 +192,10 @@ def preview(
     """
     from dataclasses import replace
 
+    from measure.field.cast_shadow import without_shadows
     from measure.field.find import find_pieces
     from measure.field.outline import area
     from measure.field.pipeline import smallest_px
-    from measure.field.plate_shade import without_shade
     from measure.field.relief import without_relief
 
     height, width = light.solid_distance.shape
@@ -210,7 +210,7 @@ def preview(
     mask = light.zone_mask[part] if light.zone_mask is not None else None
     crop = replace(light, delta=light.delta[part], solid_distance=light.solid_distance[part], zone_mask=mask)
     limit = smallest_px(settings, um_per_px)
-    found = find_pieces(without_relief(without_shade(crop)), limit, settings, progress)
+    found = find_pieces(without_relief(without_shadows(crop)), limit, settings, progress)
     shift = np.array([left, top], np.float32)
     # smaller ones are found too, but only to be listed as below the limit
     counted = [o + shift for o in found.outlines if area(o) >= np.pi / 4 * limit**2]

@@ -54,6 +54,8 @@ class Light:
         1 where the picture was blurred in linear light, 0 where in its stored values, 0.5 where not told.
     shade : float
         Share of the light that was lost in shade with straight edges, which was taken out; 0 without.
+    cast : float
+        Share of the picture in shadows that pieces throw, which were taken out; 0 without.
     """
 
     delta: np.ndarray
@@ -66,6 +68,7 @@ class Light:
     zone_mask: np.ndarray | None = None
     light_weight: float = 1.0
     shade: float = 0.0
+    cast: float = 0.0
 
     @property
     def unevenness(self) -> float:

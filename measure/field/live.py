@@ -65,9 +65,9 @@ def look_live(
     outlines : bool
         Whether to find pieces; the meters alone are faster.
     """
+    from measure.field.cast_shadow import without_shadows
     from measure.field.find import find_pieces
     from measure.field.light import prepare
-    from measure.field.plate_shade import without_shade
     from measure.field.relief import without_relief
 
     sharp = sharpness(pixels)
@@ -77,7 +77,7 @@ def look_live(
     factor = min(1.0, _LIVE_PX / max(pixels.shape[:2]))
     small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     light = prepare(Picture(small))
-    found = find_pieces(without_relief(without_shade(light)), 6.0, settings or FieldSettings())
+    found = find_pieces(without_relief(without_shadows(light)), 6.0, settings or FieldSettings())
     shapes = tuple((outline / factor).astype(np.float32) for outline in found.outlines)
     area = sum(cv2.contourArea(shape) for shape in shapes)
     cover = min(1.0, area / (pixels.shape[0] * pixels.shape[1]))

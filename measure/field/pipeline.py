@@ -2,10 +2,12 @@
 
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.field.cast_shadow import without_shadows
 from measure.field.colour_blocks import set_aside_spills
 from measure.field.find import find_pieces
 from measure.field.flakes import with_flakes
@@ -17,7 +19,6 @@ from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.own_marks import counted_marks_note, mark_zones, marks_note
-from measure.field.plate_shade import without_shade
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
@@ -148,7 +149,7 @@ def _measured(
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
-        plain = without_shade(light)
+        plain = without_shadows(light)
         level = without_relief(plain)
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
@@ -169,7 +170,7 @@ def _measured(
     )
     particles = reunite(particles, seen, shown, learned)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
-    return set_aside_spills(particles, light), light
+    return set_aside_spills(particles, light), replace(light, cast=plain.cast)
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:

@@ -60,7 +60,7 @@ def without_shade(light: Light) -> Light:
     light : Light
         ``delta`` and ``solid_distance`` changed in shade and in the pieces that stand in it.
     """
-    few, share = _reduced(light)
+    few, share = reduced(light, _WORK_PX)
     seen = _classes(few)
     if seen is None or not _is_shaded(seen):
         return light
@@ -75,9 +75,9 @@ def without_shade(light: Light) -> Light:
     return replace(light, delta=delta, solid_distance=(light.solid_distance * factor).astype(np.float32))
 
 
-def _reduced(light: Light) -> tuple[Light, float]:
+def reduced(light: Light, most_px: int) -> tuple[Light, float]:
     """The field reduced to at most so many pixels, and by how much; the same light where it is small."""
-    share = float(np.sqrt(_WORK_PX / light.solid_distance.size))
+    share = float(np.sqrt(most_px / light.solid_distance.size))
     if share >= 1.0:
         return light, 1.0
     delta, distance = (
@@ -147,10 +147,10 @@ def _shade(seen: _Classes, most: np.ndarray) -> np.ndarray:
     """How much shade takes of the ground, (M, N) float32, CIELAB units; within pieces as beside them."""
     known = seen.neutral & (seen.away > _EDGE_PX)
     shade = np.where(known, np.clip(seen.darker, 0.0, most), 0.0).astype(np.float32)
-    return _filled(shade, (known | (most <= 0.0)).astype(np.float32))
+    return filled(shade, (known | (most <= 0.0)).astype(np.float32))
 
 
-def _filled(values: np.ndarray, known: np.ndarray) -> np.ndarray:
+def filled(values: np.ndarray, known: np.ndarray) -> np.ndarray:
     """Values smoothed where they are known, and what lies about them elsewhere, (M, N) float32."""
     total, weight = (cv2.GaussianBlur(part, (0, 0), _CALM_PX) for part in (values * known, known))
     own = total / np.maximum(weight, 1e-6)
@@ -159,8 +159,8 @@ def _filled(values: np.ndarray, known: np.ndarray) -> np.ndarray:
         return own
     size = ((cols + 1) // 2, (rows + 1) // 2)
     share, mean = (cv2.resize(part, size, interpolation=cv2.INTER_AREA) for part in (known, values * known))
-    below = _filled(mean / np.maximum(share, 1e-6), np.minimum(4.0 * share, 1.0))
+    below = filled(mean / np.maximum(share, 1e-6), np.minimum(4.0 * share, 1.0))
     about = cv2.resize(below, (cols, rows), interpolation=cv2.INTER_LINEAR)
     trust = np.minimum(2.0 * weight, 1.0)
-    filled: np.ndarray = trust * own + (1.0 - trust) * about
-    return filled
+    both: np.ndarray = trust * own + (1.0 - trust) * about
+    return both

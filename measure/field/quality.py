@@ -78,6 +78,11 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
             f"A straight edge of shade runs over the field, {100 * light.shade:.0f} % less light beyond it; "
             "it was taken out, but look what stands in the light."
         )
+    if light.cast:
+        words.append(
+            f"Lamps at the side throw shadows of pieces on {max(1.0, 100 * light.cast):.0f} % of the field; "
+            "they were taken out, but light from below, or from all round, shows edges better."
+        )
     if between_polarisers(particles):
         words.append(
             "Pieces shine in many colours on a dark ground, as crystals do between crossed polarisers; those "

@@ -12,6 +12,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from measure.field.along import along
 from measure.field.light import Light
 from measure.field.quick import median
 
@@ -124,16 +125,8 @@ def _depths(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _grey(main: np.ndarray, flank: np.ndarray, angle: float) -> np.ndarray:
     """Pixels between pieces and the flanks that lie at an angle from them, (M, N) ndarray of bool."""
-    rows, cols = main.shape
-    turn: np.ndarray = cv2.getRotationMatrix2D((cols / 2, rows / 2), np.degrees(angle), 1.0)
-    corners = np.array([[0, 0, 1], [cols, 0, 1], [0, rows, 1], [cols, rows, 1]], float) @ turn.T
-    size = tuple(int(v) for v in np.ceil(np.ptp(corners, axis=0)) + 2)
-    turn[:, 2] -= corners.min(axis=0) - 1
     kinds = np.where(main, 1, np.where(flank, 2, 0)).astype(np.uint8)
-    turned = cv2.warpAffine(kinds, turn, size, flags=cv2.INTER_NEAREST)
-    back = _grey_runs(turned)
-    back = cv2.warpAffine(back, turn, (cols, rows), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
-    return (back > 0) & ~flank
+    return along(kinds, angle, _grey_runs) & ~flank
 
 
 def _without_skin(mask: np.ndarray) -> np.ndarray:

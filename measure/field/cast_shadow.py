@@ -1,0 +1,231 @@
+"""Shadows that pieces throw on a plate when lamps stand to the side.
+
+Such a shadow is the plate, only darker: it takes the same share of all light but for the tint of what light
+reaches into it, and all shadows of a field lie on the same side, or sides, of their pieces. Along the
+coloured pieces of a field the ground is asked, direction by direction, whether it is dark and neutral. Where
+it is so on some side and hardly anywhere on another, lamps stand to the side: rims of pieces lit from below
+go all round. What then lies behind a piece as seen from its lamp, as neutral as its shadows are, is taken out
+of the light: the ground is taken as it is in its shadow. What is as dark and neutral with no piece before it
+stays.
+"""
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+
+from measure.field.along import along
+from measure.field.light import Light
+from measure.field.lit_sides import shading
+from measure.field.masks import disc
+from measure.field.plate_shade import filled, reduced, without_shade
+from measure.field.plate_tones import Tones, given_back, ground_of, off_tint, tones
+from measure.field.quick import length, median
+
+_SEEN = 7.0  # noise units from which a pixel is of a piece
+_NEUTRAL = np.array([0.03, 0.10], np.float32)  # colour up to which a pixel may be shadow
+_BY_LOSS, _NOISY = np.array([0.04, 0.15], np.float32), 3.0  # over its loss of light; over the noise
+_FRINGE_PX = 2.0  # radius of what is opened from coloured pixels
+_LEAST_PX2, _FEWEST = 80, 8  # coloured pieces that tell: size and number
+_FROM_PX, _TO_PX, _WIDE_PX = 3.0, 5.5, 16.0  # ring along coloured pieces, and one that shows deep shadow too
+_SIDES = 16  # directions
+_ONE_SIDED, _WEIGHT = 0.32, 1.7  # dark share of the ring on the darkest side, less so much of the least
+_OF_EACH = 0.24  # the same of half of the pieces: above 0.29 with shadows, below 0.18 without
+_OF_SIDE = 0.6  # share over that of the darkest side, from which a side is one of shadow
+_WORK_PX = 1_500_000  # whether there are shadows needs no more pixels than these
+_GAP_PX = 4  # between a piece and its shadow, where blur mixes them
+_MOSTLY = 0.6  # share of an area behind pieces from which all of it is shadow
+_TURNS = 2
+_WEAK, _MARGIN_PX = 3.0, 2.0  # colour over what shadow may have, below which a margin is not told from it
+_CLOSED_PX = 1.5  # noise in shadow
+_INWARD_PX = 2.0  # shadow is read this far from its border
+_BLUR_PX, _BORDER_PX = 1.0, 4.0  # of an edge, and how far it reaches
+
+
+class Sides(NamedTuple):
+    """Share of dark ground along coloured pieces by direction, and what was taken for pieces."""
+
+    share: np.ndarray  # (S,)
+    pieces: np.ndarray  # (M, N) uint8
+    of_each: float = (
+        0.0  # by how much the dark share of half of the pieces is larger on shaded sides, at least
+    )
+
+    @property
+    def shaded(self) -> np.ndarray:
+        """Sides on which shadows lie, (S,) bool."""
+        return np.asarray(self.share > _OF_SIDE * self.share.max())
+
+
+def without_shadows(light: Light) -> Light:
+    """Return the light with cast shadows and shade at the foot of pieces taken out, if there are any."""
+    return without_shade(without_cast_shadow(light))
+
+
+def without_cast_shadow(light: Light) -> Light:
+    """Return the light with the ground taken as it is in the shadows of pieces; the same light without them.
+
+    Parameters
+    ----------
+    light : Light
+
+    Returns
+    -------
+    light : Light
+        ``delta`` and ``solid_distance`` changed in shadows, along them, and in pieces that the tone of the
+        ground runs through; ``cast`` the share of the field in shadow.
+    """
+    few, _ = reduced(light, _WORK_PX)
+    seen = tones(few)
+    about = sides(few, seen)
+    if about is None or not are_cast(about):
+        return light
+    if few is not light:
+        seen = tones(light)
+        whole = sides(light, seen)
+        if whole is None:
+            return light
+        about = about._replace(pieces=whole.pieces)
+    pieces, shadow = told_apart(light, seen, about)
+    return _lifted(light, seen, shadow, pieces)
+
+
+def sides(light: Light, seen: Tones) -> Sides | None:
+    """Share of dark neutral ground beside coloured pieces, by direction; None where they are too few."""
+    neutral = _neutral(seen)
+    pieces = _pieces(light, ~(np.abs(seen.colour) < _NEUTRAL).all(axis=-1))
+    if cv2.connectedComponents(pieces)[0] <= _FEWEST:
+        return None
+    away, turn = _about(pieces)
+    ring = (away > _FROM_PX) & (away < _TO_PX)
+    if light.zone_mask is not None:
+        ring &= light.zone_mask == 0
+    dark = neutral & (seen.loss > seen.least)
+    total = np.bincount(turn[ring], minlength=_SIDES)
+    about = Sides(np.bincount(turn[ring], dark[ring], _SIDES) / np.maximum(total, 1), pieces)
+    side = about.shaded[turn]
+    return about._replace(of_each=_of_each(pieces, dark, ring & side, ring & ~side))
+
+
+def _of_each(pieces: np.ndarray, dark: np.ndarray, shaded: np.ndarray, other: np.ndarray) -> float:
+    """Median over pieces of the dark share of one part of the ring about each, less that of another."""
+    count, parts = cv2.connectedComponents(pieces)
+    nearest = cv2.distanceTransformWithLabels(1 - pieces, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)[1]
+    piece = np.zeros(int(nearest.max()) + 1, np.int32)
+    piece[nearest[pieces > 0]] = parts[pieces > 0]
+    of = piece[nearest]
+    one, two = (
+        np.bincount(of[part], dark[part], count) / np.maximum(np.bincount(of[part], minlength=count), 1)
+        for part in (shaded, other)
+    )
+    return median((one - two)[1:])
+
+
+def _neutral(seen: Tones) -> np.ndarray:
+    """Pixels that have hardly changed their colour for the light they lost, (M, N) bool.
+
+    The thin margin of a piece has as much of its colour as of its darkness.
+    """
+    size = np.abs(seen.colour)
+    doubt = np.maximum(_NOISY * seen.noise[1:], _BY_LOSS * np.maximum(seen.loss, 0.0)[..., None])
+    return np.asarray((size < np.minimum(doubt, _NEUTRAL)).all(axis=-1))
+
+
+def are_cast(about: Sides) -> bool:
+    """Whether the ground is dark on some side of pieces and hardly on another, and so about most of them."""
+    one_sided = float(about.share.max()) - _WEIGHT * float(about.share.min())
+    return one_sided > _ONE_SIDED and about.of_each > _OF_EACH
+
+
+def told_apart(light: Light, seen: Tones, about: Sides) -> tuple[np.ndarray, np.ndarray]:
+    """Coloured pieces, and ground in the shadow of one, (M, N) bool each."""
+    pieces = about.pieces
+    for _ in range(_TURNS):  # grey pieces are known once the tint of shadows is
+        away, turn = _about(pieces)
+        known = (away > _FROM_PX) & (away < _WIDE_PX) & about.shaded[turn] & (seen.loss > seen.least)
+        off = off_tint(seen, known & _neutral(seen))
+        pieces = _pieces(light, off > 1.0)
+    pieces = _with_margins(pieces, off)
+    dark = (off < 1.0) & (seen.loss > seen.least)
+    if light.zone_mask is not None:
+        dark &= light.zone_mask == 0
+    dark = cv2.morphologyEx(dark.view(np.uint8), cv2.MORPH_CLOSE, disc(_CLOSED_PX)) > pieces
+    return pieces > 0, _behind(pieces > 0, dark, about.shaded)
+
+
+def _with_margins(pieces: np.ndarray, off: np.ndarray) -> np.ndarray:
+    """Pieces, and the margin in which blur mixes nearly grey ones with the ground, (M, N) uint8."""
+    count, parts = cv2.connectedComponents(pieces)
+    strength = np.bincount(parts.ravel(), off.ravel(), count) / np.bincount(parts.ravel(), minlength=count)
+    weak = (strength < _WEAK)[parts] & (pieces > 0)
+    return pieces | cv2.dilate(weak.view(np.uint8), disc(_MARGIN_PX)) if weak.any() else pieces
+
+
+def _behind(pieces: np.ndarray, dark: np.ndarray, shaded: np.ndarray) -> np.ndarray:
+    """Dark ground that lies behind a piece as seen from a lamp, (M, N) bool."""
+    kinds = np.where(pieces, 1, 2 * dark).astype(np.uint8)
+    behind = np.zeros(dark.shape, bool)
+    for side in np.flatnonzero(shaded):
+        behind |= along(kinds, (side + 0.5) / _SIDES * 2 * np.pi - np.pi, _after_pieces)
+    behind = behind & dark
+    count, parts = cv2.connectedComponents(dark.view(np.uint8), connectivity=4)
+    area = np.bincount(parts.ravel(), minlength=count)
+    mostly = np.bincount(parts.ravel(), behind.ravel(), count) > _MOSTLY * area
+    mostly[0] = False
+    return np.asarray(behind | mostly[parts])
+
+
+def _pieces(light: Light, coloured: np.ndarray) -> np.ndarray:
+    """What is coloured and no fringe, (M, N) uint8."""
+    found = (coloured & (light.solid_distance > _SEEN)).view(np.uint8)
+    opened = cv2.morphologyEx(found, cv2.MORPH_OPEN, disc(_FRINGE_PX))
+    _, parts, stats, _ = cv2.connectedComponentsWithStats(opened)
+    large = stats[:, cv2.CC_STAT_AREA] >= _LEAST_PX2
+    large[0] = False
+    return large.view(np.uint8)[parts]
+
+
+def _about(pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distance of each pixel from the pieces, and the direction from them to it, 0..15."""
+    away = cv2.distanceTransform(1 - pieces, cv2.DIST_L2, 5)
+    x = cv2.Sobel(away, cv2.CV_32F, 1, 0, ksize=5)
+    y = cv2.Sobel(away, cv2.CV_32F, 0, 1, ksize=5)
+    turn = (np.arctan2(y, x) + np.pi) * (_SIDES / (2 * np.pi))
+    return away, turn.astype(np.int32) % _SIDES
+
+
+def _after_pieces(kinds: np.ndarray) -> np.ndarray:
+    """Mark runs of 2 that come after a run of 1, or after a short gap behind one."""
+    flat = np.pad(kinds, ((0, 0), (1, 1)), constant_values=3).ravel()
+    start = np.flatnonzero(np.diff(flat, prepend=255))
+    size = np.diff(np.append(start, flat.size))
+    kind = flat[start]
+    before, earlier, gap = np.roll(kind, 1), np.roll(kind, 2), np.roll(size, 1)
+    behind = (kind == 2) & ((before == 1) | ((before == 0) & (gap <= _GAP_PX) & (earlier == 1)))
+    return np.repeat(behind, size).reshape(len(kinds), -1)[:, 1:-1].astype(np.uint8)
+
+
+def _lifted(light: Light, seen: Tones, shadow: np.ndarray, pieces: np.ndarray) -> Light:
+    """Light with shadow taken off the ground, and pieces as if light came from all sides."""
+    ground, delta = ground_of(light), light.delta.copy()
+    given_back(delta, ground, pieces, shading(seen, pieces))
+    near = cv2.dilate(shadow.view(np.uint8), disc(_BORDER_PX)) > 0
+    given_back(delta, ground, near, _over_ground(seen, shadow, pieces))
+    delta[shadow] = 0.0
+    before, after = (length(cv2.GaussianBlur(part, (0, 0), 1.0)) for part in (light.delta, delta))
+    changed = (before > 1.0) & (near | pieces)
+    factor = np.where(changed, after / np.maximum(before, 1.0), 1.0)
+    distance = (light.solid_distance * factor).astype(np.float32)
+    return replace(light, delta=delta, solid_distance=distance, cast=float(shadow.mean()))
+
+
+def _over_ground(seen: Tones, shadow: np.ndarray, pieces: np.ndarray) -> np.ndarray:
+    """Loss of light in shadow and along its border, (M, N); at a piece blur mixes shadow into its edge."""
+    inner = cv2.erode(shadow.view(np.uint8), disc(_INWARD_PX), borderValue=1)
+    known = (inner > 0) | ~cv2.dilate(inner, disc(3.0 * _INWARD_PX)).astype(bool) & shadow
+    loss = filled(np.where(known, seen.loss, 0.0).astype(np.float32), known.astype(np.float32))
+    wide = cv2.dilate(shadow.view(np.uint8), disc(1.0)).astype(np.float32)
+    mixed = loss * cv2.GaussianBlur(wide, (0, 0), _BLUR_PX)
+    beside = cv2.dilate(pieces.view(np.uint8), disc(_BORDER_PX)) > 0
+    return np.where(beside & ~shadow, np.maximum(mixed, 0.0), np.clip(seen.loss, 0.0, None))
