@@ -18,10 +18,10 @@ import numpy as np
 from measure.field.along import along
 from measure.field.light import Light
 from measure.field.lit_sides import shading
-from measure.field.masks import disc
+from measure.field.masks import disc, fill_holes, solidity
 from measure.field.plate_shade import filled, reduced, without_shade
 from measure.field.plate_tones import Tones, given_back, ground_of, off_tint, tones
-from measure.field.quick import length, median
+from measure.field.quick import length, median, percentile
 
 _SEEN = 7.0  # noise units from which a pixel is of a piece
 _NEUTRAL = np.array([0.03, 0.10], np.float32)  # colour up to which a pixel may be shadow
@@ -32,11 +32,14 @@ _FROM_PX, _TO_PX, _WIDE_PX = 3.0, 5.5, 16.0  # ring along coloured pieces, and o
 _SIDES = 16  # directions
 _ONE_SIDED, _WEIGHT = 0.32, 1.7  # dark share of the ring on the darkest side, less so much of the least
 _OF_EACH = 0.24  # the same of half of the pieces: above 0.29 with shadows, below 0.18 without
-_OF_SIDE = 0.6  # share over that of the darkest side, from which a side is one of shadow
+_OF_SIDE = 0.5  # share over that of the darkest side, from which a side is one of shadow
 _WORK_PX = 1_500_000  # whether there are shadows needs no more pixels than these
 _GAP_PX = 4  # between a piece and its shadow, where blur mixes them
 _MOSTLY = 0.6  # share of an area behind pieces from which all of it is shadow
 _TURNS = 2
+_WIDE_ENOUGH_PX = 100.0  # of the smaller pieces; more only shows their mottle
+_ROUND = 0.9  # solidity
+_RAGGED = 0.85  # solidity
 _WEAK, _MARGIN_PX = 3.0, 2.0  # colour over what shadow may have, below which a margin is not told from it
 _CLOSED_PX = 1.5  # noise in shadow
 _INWARD_PX = 2.0  # shadow is read this far from its border
@@ -81,14 +84,27 @@ def without_cast_shadow(light: Light) -> Light:
     about = sides(few, seen)
     if about is None or not are_cast(about):
         return light
-    if few is not light:
-        seen = tones(light)
-        whole = sides(light, seen)
-        if whole is None:
-            return light
-        about = about._replace(pieces=whole.pieces)
-    pieces, shadow = told_apart(light, seen, about)
-    return _lifted(light, seen, shadow, pieces)
+    suited, _ = reduced(light, _suited_px(about.pieces, light.solid_distance.size))
+    if suited is not few:
+        seen = tones(suited)
+        pieces = _pieces(suited, ~(np.abs(seen.colour) < _NEUTRAL).all(axis=-1))
+        about = about._replace(pieces=pieces)
+    pieces, shadow = told_apart(suited, seen, about)
+    if suited is light:
+        return _lifted(light, seen, shadow, pieces)
+    shape = light.solid_distance.shape[::-1]
+    shadow, pieces = (
+        cv2.resize(part.astype(np.float32), shape, interpolation=cv2.INTER_LINEAR) > 0.5
+        for part in (shadow, pieces)
+    )
+    return _lifted(light, tones(light), shadow, pieces)
+
+
+def _suited_px(pieces: np.ndarray, all_px: int) -> int:
+    """Pixels that the picture needs so that its smaller pieces are as wide as suits their colour."""
+    sizes = np.sqrt(cv2.connectedComponentsWithStats(pieces)[2][1:, cv2.CC_STAT_AREA])
+    usual = float(percentile(sizes, 25)) if len(sizes) else _WIDE_ENOUGH_PX
+    return min(all_px, int(pieces.size * (_WIDE_ENOUGH_PX / usual) ** 2))
 
 
 def sides(light: Light, seen: Tones) -> Sides | None:
@@ -146,20 +162,53 @@ def told_apart(light: Light, seen: Tones, about: Sides) -> tuple[np.ndarray, np.
         known = (away > _FROM_PX) & (away < _WIDE_PX) & about.shaded[turn] & (seen.loss > seen.least)
         off = off_tint(seen, known & _neutral(seen))
         pieces = _pieces(light, off > 1.0)
-    pieces = _with_margins(pieces, off)
+    pieces, doubtful = _by_strength(_filled(pieces), off)
     dark = (off < 1.0) & (seen.loss > seen.least)
     if light.zone_mask is not None:
         dark &= light.zone_mask == 0
     dark = cv2.morphologyEx(dark.view(np.uint8), cv2.MORPH_CLOSE, disc(_CLOSED_PX)) > pieces
+    dark &= ~_joined(dark, doubtful > 0)
     return pieces > 0, _behind(pieces > 0, dark, about.shaded)
 
 
-def _with_margins(pieces: np.ndarray, off: np.ndarray) -> np.ndarray:
-    """Pieces, and the margin in which blur mixes nearly grey ones with the ground, (M, N) uint8."""
-    count, parts = cv2.connectedComponents(pieces)
-    strength = np.bincount(parts.ravel(), off.ravel(), count) / np.bincount(parts.ravel(), minlength=count)
-    weak = (strength < _WEAK)[parts] & (pieces > 0)
-    return pieces | cv2.dilate(weak.view(np.uint8), disc(_MARGIN_PX)) if weak.any() else pieces
+def _filled(pieces: np.ndarray) -> np.ndarray:
+    """Pieces without holes, where they are nearly round: a grey middle of a coloured piece is no shadow."""
+    out = pieces.copy()
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(pieces, connectivity=8)
+    for k in range(1, count):
+        x, y, w, h = (int(v) for v in stats[k, :4])
+        box = np.s_[y : y + h, x : x + w]
+        own = fill_holes((parts[box] == k).view(np.uint8))
+        if cv2.countNonZero(own) > stats[k, cv2.CC_STAT_AREA] and solidity(own) > _ROUND:
+            out[box] |= own
+    return out
+
+
+def _by_strength(pieces: np.ndarray, off: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pieces with the margin in which blur mixes nearly grey ones with the ground, and doubtful ones, uint8.
+
+    Of a piece whose colour is hardly any and shows in rags, shadow cannot be told from the rest of it.
+    """
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(pieces)
+    strength = np.bincount(parts.ravel(), off.ravel(), count) / np.maximum(stats[:, cv2.CC_STAT_AREA], 1)
+    weak = strength < _WEAK
+    weak[0] = False
+    doubtful = np.zeros(count, np.uint8)
+    for k in np.flatnonzero(weak):
+        x, y, w, h = (int(v) for v in stats[k, :4])
+        doubtful[k] = solidity((parts[y : y + h, x : x + w] == k).view(np.uint8)) < _RAGGED
+    margin = cv2.dilate((weak & (doubtful == 0)).view(np.uint8)[parts], disc(_MARGIN_PX))
+    return np.maximum(pieces, margin) * (1 - doubtful[parts]), doubtful[parts]
+
+
+def _joined(dark: np.ndarray, doubtful: np.ndarray) -> np.ndarray:
+    """Areas of dark ground that hang on doubtful pieces, (M, N) bool."""
+    if not doubtful.any():
+        return doubtful
+    count, parts = cv2.connectedComponents((dark | doubtful).view(np.uint8))
+    hangs = np.zeros(count, bool)
+    hangs[parts[doubtful]] = True
+    return np.asarray(hangs[parts])
 
 
 def _behind(pieces: np.ndarray, dark: np.ndarray, shaded: np.ndarray) -> np.ndarray:

@@ -129,3 +129,21 @@ def test_pictures_without_colour_and_without_pieces_are_left():
     for pixels in (np.full((64, 64, 3), 200, np.uint8), np.full((1, 1, 3), 90, np.uint8)):
         light = prepare(Picture(pixels))
         assert without_cast_shadow(light) is light
+
+
+def test_of_a_piece_with_rags_of_colour_nothing_is_taken_for_shadow():
+    """Grey but for a stain in it, it would be cut where the stain ends."""
+    light = _field(_WHITE, [(26, 10)], places=_PLACES[:-1])
+    grey, stain = _disc(560, 560, 34.0)[..., None], _disc(546, 552, 12.0) - _disc(552, 556, 10.0)
+    light = light * (1 - grey) + grey * 0.3 * np.array(_WHITE)
+    light *= 1 - np.clip(stain, 0, 1)[..., None] * np.array([0.0, 0.02, 0.12])
+    found = _measured(light)
+    near = np.hypot(found["centre_x_px"] - 560, found["centre_y_px"] - 560) < 5
+    assert found.diameter_px[near & (found["set_aside"] == "")] == pytest.approx([68.0], rel=0.03)
+
+
+def test_large_pieces_are_told_at_reduced_size():
+    light = _field(_GREEN, [(26, 10)])
+    counted = _counted(_measured(cv2.resize(light, None, fx=3.0, fy=3.0, interpolation=cv2.INTER_CUBIC)))
+    assert len(counted) == len(_PLACES)
+    assert counted == pytest.approx(6 * _RADIUS, rel=0.03)
