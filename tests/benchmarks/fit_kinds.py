@@ -26,7 +26,7 @@ from measure.field import kind_model, kinds
 
 MODEL_FILE = Path(kind_model.__file__).with_name("kind_model.json")
 RIDGE = 3.0
-SAY = (0.5, 0.25, 0.25)  # of `HANDS`
+SAY = (0.4, 0.2, 0.4)  # of `HANDS`
 STEPS = 200
 GROUPS = len(kind_model.GROUPS)
 FEWEST = 30  # pieces of a group from which its own mean and spread are taken
@@ -36,9 +36,9 @@ DOUBTS = (0.0, 0.02, 0.1, 0.3, 0.6, 1.01)
 
 
 def weights(samples: list[Sample], codes: np.ndarray) -> np.ndarray:
-    """Give the first renderer half of the say, and rare groups more of it than their number.
+    """Give each renderer its say, and rare groups more of it than their number.
 
-    It alone draws stained oil and foreign matter of all sorts; the other two share the other half.
+    The first alone draws foreign matter of all sorts, the third varies most what makes no kind.
     """
     hand = np.concatenate([np.full(len(s.codes), HANDS.index(s.hand)) for s in samples])
     share = (np.array(SAY) / np.bincount(hand, minlength=len(HANDS)).clip(1))[hand]
