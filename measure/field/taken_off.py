@@ -5,6 +5,7 @@ from dataclasses import replace
 from measure.field.eyepiece_scale import SCALE, find_scales, take_off
 from measure.field.jpeg_blocks import COMPRESSED, without_blocks
 from measure.field.ruled_lines import bridge, look, net_note, net_of
+from measure.field.scratches import scratches_note, without_scratches
 from measure.model import Picture
 
 
@@ -32,11 +33,14 @@ def without_lines(picture: Picture, *, smoothed: bool = True) -> tuple[Picture, 
     seen = look(pixels)
     net = net_of(seen) if seen else []
     scales = find_scales(seen) if seen and not net else []
-    if not net and not scales:
-        return picture, notes
-    pixels = pixels.copy()
-    for line in net:
-        bridge(pixels, line)
-    for scale in scales:
-        take_off(pixels, scale)
-    return replace(picture, pixels=pixels), (*notes, net_note(len(net)) if net else SCALE)
+    if net or scales:
+        pixels = pixels.copy()
+        for line in net:
+            bridge(pixels, line)
+        for scale in scales:
+            take_off(pixels, scale)
+        notes += (net_note(len(net)) if net else SCALE,)
+    pixels, scratches = without_scratches(pixels)
+    if scratches:
+        notes += (scratches_note(scratches),)
+    return (replace(picture, pixels=pixels) if pixels is not picture.pixels else picture), notes
