@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from measure.field.eyepiece_scale import SCALE, find_scales, take_off
+from measure.field.ghosts import ghost_note, without_ghost
 from measure.field.jpeg_blocks import COMPRESSED, without_blocks
 from measure.field.ruled_lines import bridge, look, net_note, net_of
 from measure.field.scratches import scratches_note, without_scratches
@@ -29,7 +30,10 @@ def without_lines(picture: Picture, *, smoothed: bool = True) -> tuple[Picture, 
     pixels = without_blocks(picture.pixels) if smoothed else picture.pixels
     notes: tuple[str, ...] = ()
     if pixels is not picture.pixels:
-        picture, notes = replace(picture, pixels=pixels), (COMPRESSED,)
+        notes = (COMPRESSED,)
+    pixels, ghost = without_ghost(pixels)
+    if ghost is not None:
+        notes += (ghost_note(ghost),)
     seen = look(pixels)
     net = net_of(seen) if seen else []
     scales = find_scales(seen) if seen and not net else []
