@@ -47,8 +47,8 @@ def ghost_note(ghost: Ghost) -> str:
     )
     share = 100 * float(ghost.share.mean())
     return (
-        f"{GHOST} ({ways}, {share:.0f} % of its light), as where light is thrown back in the cover glass. It was "
-        "taken off, so likenesses of pieces are not counted; those of pieces beyond the frame stay."
+        f"{GHOST} ({ways}, {share:.0f} % of its light), as where light is thrown back in the cover glass. "
+        "It was taken off, so likenesses of pieces are not counted; those of pieces beyond the frame stay."
     )
 
 

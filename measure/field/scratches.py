@@ -30,6 +30,7 @@ _REACH_PX = 9  # to both sides of a line, where its profile is read
 _RUN_PX = 9  # along it, over which a dash is told from grain
 _EDGE = 0.15  # of a line's depth at its edge
 _ALIKE = 0.8  # over a dash's depth, what its sides differ by at most: else one of them is of a piece
+_BETWEEN = 0.5  # of the depth of dashes, by which a line differs from their sides where it has none
 _GOES_ON = 0.15  # of the shorter side, by which a line goes on at its ends
 _DEEPER = 1.8  # than dashes of a line are: a piece
 _WEAK = 0.5  # of the least depth of a dash, down to which what lies on a line goes with it
@@ -109,7 +110,7 @@ def find_scratches(pixels: np.ndarray) -> list[Scratch]:
     for sign in (1, -1):
         ends = _dashes(grey, sign)
         if _FEWEST <= len(ends) <= _MOST:
-            found += _lines(ends, grey.shape)
+            found += [line for line in _lines(ends, grey.shape) if _drawn_on_oil(line, grey, sign)]
     found.sort(key=lambda line: line.first - line.last)
     apart: list[Scratch] = []
     for line in found:
@@ -205,6 +206,20 @@ def _line(ends: np.ndarray, free: np.ndarray, seed: int, side: int) -> tuple[Scr
     if span < _SPAN * side or not told or gap > _WIDEST_GAP * span:
         return None
     return Scratch(start, way, course, float(low[0]), float(reached[-1])), np.flatnonzero(on)
+
+
+def _drawn_on_oil(line: Scratch, grey: np.ndarray, sign: int) -> bool:
+    """Whether a line is between its dashes as its sides are; where it is a slit between pieces, it is not."""
+    along = np.arange(line.first, line.last)
+    off = np.array([-_THIN_PX, -1.0, 0.0, 1.0, _THIN_PX])
+    x, y = (values.astype(np.float32) for values in line.at(along[:, None], off[None]))
+    read = sign * cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    sides, on = read[:, (0, -1)].mean(axis=1), read[:, 1:4].min(axis=1)
+    deep = sides - on
+    dash = deep > _WEAK * _DEPTH * _LEVELS
+    if dash.all() or not dash.any():
+        return bool(dash.any())
+    return bool(np.median(sides[dash]) - np.median(on[~dash]) < _BETWEEN * np.median(deep[dash]))
 
 
 def _same(one: Scratch, other: Scratch) -> bool:

@@ -100,7 +100,14 @@ def grain() -> np.ndarray:
     return field() + rows
 
 
-@pytest.mark.parametrize("draw", [field, fibre, crystals, short_scratch, grain])
+def slits() -> np.ndarray:
+    """Bright slits between round pieces in rows."""
+    y, x = np.mgrid[: _SIZE[0], : _SIZE[1]]
+    inside = (x % 50 - 25) ** 2 + (y % 50 - 25) ** 2 < 21**2
+    return np.where(inside[..., None], np.float32((150, 110, 80)), np.float32((226, 220, 205)))
+
+
+@pytest.mark.parametrize("draw", [field, slits, fibre, crystals, short_scratch, grain])
 def test_what_is_no_scratch_stays(draw):
     pixels = stored(draw())
     if draw is not grain:
