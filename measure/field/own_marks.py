@@ -3,6 +3,7 @@
 import numpy as np
 
 from measure.field.light import zone_mask
+from measure.field.oil_edge import oil_edge_zones
 from measure.field.surround import COVERED, border_zones
 from measure.model import Picture
 from measure.scale.drawn_marks import find_drawn
@@ -39,7 +40,7 @@ def mark_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np
 
 
 def zones_by_itself(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
-    """All that is left out of a picture without being asked: the border round the view, and drawn marks.
+    """All that is left out of a picture without being asked: the border, drawn marks, glass beyond the oil.
 
     Parameters
     ----------
@@ -48,7 +49,8 @@ def zones_by_itself(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tup
         What is left out already, x and y in px.
     """
     border = border_zones(picture, zones)
-    return (*border, *mark_zones(picture, (*zones, *border)))
+    marks = mark_zones(picture, (*zones, *border))
+    return (*border, *marks, *oil_edge_zones(picture, (*zones, *border, *marks)))
 
 
 def are_by_itself(picture: Picture, zones: tuple[np.ndarray, ...]) -> list[bool]:

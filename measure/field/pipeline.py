@@ -17,6 +17,7 @@ from measure.field.kept_memory import kept_memory
 from measure.field.kind_note import kinds_note
 from measure.field.light import Light, prepare
 from measure.field.measure_outlines import measure_outlines
+from measure.field.oil_edge import oil_edge_note, oil_edge_zones
 from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.own_marks import counted_marks_note, mark_zones, marks_note
 from measure.field.quality import field_quality
@@ -83,8 +84,8 @@ def measure_field(
     blank : Picture, optional
         The oil alone at the same setting.
     zones : tuple of (K, 2) ndarray
-        Excluded polygons, x and y in px. An even border round the view and what was drawn into the picture
-        join them, unless the light is given.
+        Excluded polygons, x and y in px. An even border round the view, what was drawn into the picture and
+        glass beyond the edge of the oil join them, unless the light is given.
     learned : optional
         Kinds relearned from the user's re-tags.
     light : Light, optional
@@ -94,7 +95,8 @@ def measure_field(
         Processes that may be started to share the work if the field is large. They come by "spawn", so a
         script that asks for them must guard its main part.
     border : bool
-        Leave an even border round the view and drawn marks out; without it they are part of the field.
+        Leave an even border round the view, drawn marks and glass beyond the edge of the oil out; without it
+        they are part of the field.
 
     Returns
     -------
@@ -110,7 +112,8 @@ def measure_field(
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
     found_border = border_zones(picture, zones) if light is None else ()
     marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
-    zones += (*found_border, *marks) if border else ()
+    beyond = oil_edge_zones(picture, (*zones, *found_border, *marks)) if light is None else ()
+    zones += (*found_border, *marks, *beyond) if border else ()
     seen, (picture, taken_off) = picture, without_lines(picture)
     seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
@@ -125,6 +128,8 @@ def measure_field(
     shape = (picture.height_px, picture.width_px)
     if found_border:
         notes += (border_note(found_border, shape, counted=not border),)
+    if beyond:
+        notes += (oil_edge_note(beyond, shape, counted=not border),)
     if marks:
         notes += (marks_note(marks) if border else counted_marks_note(marks, zones, shape),)
     return FieldResult(

@@ -46,7 +46,7 @@ def border_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[
     for part in _parts(small):
         if left_out is None or left_out[part > 0].mean() < COVERED:
             border |= dilated(part, _blurred_px(part, small))
-    return _polygons(border, (rows, cols)) if border.any() else ()
+    return polygons(border, (rows, cols)) if border.any() else ()
 
 
 def border_note(added: tuple[np.ndarray, ...], shape: tuple[int, int], *, counted: bool = False) -> str:
@@ -112,7 +112,7 @@ def _blurred_px(part: np.ndarray, small: np.ndarray) -> float:
     return float(min(whole[0] if whole else _BLURRED_PX, _BLURRED_PX)) + 1.0
 
 
-def _polygons(border: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, ...]:
+def polygons(border: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, ...]:
     """Outlines of a border, without holes, in px of a picture of so many rows and columns."""
     rows, cols = border.shape
     middle = round(float(np.nonzero(1 - border)[1].mean())) if (border == 0).any() else cols // 2

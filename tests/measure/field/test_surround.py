@@ -6,7 +6,7 @@ import pytest
 
 from measure.field.light import zone_mask
 from measure.field.pipeline import measure_field
-from measure.field.surround import _polygons, border_zones
+from measure.field.surround import border_zones, polygons
 from measure.model import FieldSettings, Picture
 from tests.measure.field.drawn_shapes import cover_of, grid_of_discs, picture_of
 
@@ -95,5 +95,5 @@ _MEETS = _meets()
 def test_a_border_beside_one_column_of_view_has_no_empty_half():
     border = np.ones((2, 34), np.uint8)
     border[:, 0] = 0
-    (zone,) = _polygons(border, (2, 34))
+    (zone,) = polygons(border, (2, 34))
     assert (zone.min(axis=0).tolist(), zone.max(axis=0).tolist()) == ([1.0, 0.0], [34.0, 2.0])
