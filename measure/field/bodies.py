@@ -7,7 +7,7 @@ from measure.field.body_holes import fill_body
 from measure.field.compiled import find_objects
 from measure.field.edge import colour_length, slope
 from measure.field.masks import dilated, fill_holes
-from measure.field.quick import colours_at, median, median_colour
+from measure.field.quick import colours_at, median, median_colour, norm
 
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
 _FADES = 2.5  # own edge width over that of the component from which a part fades out
@@ -161,5 +161,5 @@ def _likeness(delta: np.ndarray, part: np.ndarray) -> np.ndarray:
     """Cosine between the colour of each pixel against the oil and that of the part, -1..1."""
     values = colours_at(delta, part)
     own = median_colour(values)
-    along = delta @ (own / max(float(np.linalg.norm(own)), 1e-6))
+    along = delta @ (own / max(norm(own), 1e-6))
     return along / np.maximum(colour_length(delta), 1e-3)

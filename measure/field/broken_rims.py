@@ -19,7 +19,7 @@ from measure.field.edits_geometry import largest, outline_of, polygon_of, traced
 from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.light import Light
-from measure.field.quick import colours_at, percentile
+from measure.field.quick import colours_at, norm, percentile
 from measure.field.rim_place import placed_rims
 from measure.field.rim_sides import completed
 from measure.field.rims import dilated
@@ -177,7 +177,7 @@ class _Window:
         grey = oil_at(light, *self.corner[:, None] + 0.5 * reach)[0] + np.array([16.0, 0.0, 0.0])
         step = colours_at(delta[own], rim > 0).mean(axis=0)
         beside = step - (step @ grey) / (grey @ grey) * grey
-        self.colour = float(np.linalg.norm(beside) / max(float(np.linalg.norm(step)), 1e-6))
+        self.colour = float(np.linalg.norm(beside) / max(norm(step), 1e-6))
 
     def drawn(self, shape: shapely.Polygon) -> np.ndarray:
         """Mask of a polygon in the window."""

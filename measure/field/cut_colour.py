@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, numbered
-from measure.field.quick import colours_at, length, less, mean_colour, median, median_colour, percentile
+from measure.field.quick import colours_at, length, less, mean_colour, median, median_colour, norm, percentile
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -157,7 +157,7 @@ def _is_shading(
     if darker[0] <= 0.0:
         return False
     off = darker[1:] - brighter[1:] * (darker[0] / brighter[0])
-    if float(np.hypot(*off)) > _OFF_SHADE * float(np.linalg.norm(brighter - darker)):
+    if float(np.hypot(*off)) > _OFF_SHADE * norm(brighter - darker):
         return False
     first, second = ((labels == k).view(np.uint8) for k in pair)
     if not (cv2.dilate(first, SQUARE) & second).any():
@@ -192,8 +192,8 @@ def spread(seeds: np.ndarray, mask: np.ndarray) -> np.ndarray:
 def _are_apart(first: np.ndarray, second: np.ndarray) -> bool:
     a, b = (median_colour(v) for v in (first, second))
     step = b - a
-    distance = float(np.linalg.norm(step))
-    strongest = max(float(np.linalg.norm(a)), float(np.linalg.norm(b)))
+    distance = norm(step)
+    strongest = max(norm(a), norm(b))
     if distance < max(_LEAST_STEP, _RELATIVE_STEP * strongest):
         return False
     along = step / distance

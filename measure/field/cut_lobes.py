@@ -14,6 +14,7 @@ import numpy as np
 from measure.field.cut_colour import spread
 from measure.field.masks import numbered
 from measure.field.ovals import Oval, bends, fitted, notches_of, oval_of
+from measure.field.quick import norm
 from measure.field.shape import resampled
 
 _SOLID = 0.97  # solidity above which there are no notches worth a look
@@ -238,7 +239,7 @@ def are_ovals(first: np.ndarray, second: np.ndarray, whole: np.ndarray) -> bool:
 def _oval(arc: np.ndarray, least_px2: float) -> Oval | None:
     """Oval of an arc whose chord is no longer than it; None where it has none."""
     oval = fitted(arc, least_px2, _SPAN, _LARGER)
-    if oval is None or float(np.linalg.norm(arc[0] - arc[-1])) > _WIDE * max(oval.axes):
+    if oval is None or norm(arc[0] - arc[-1]) > _WIDE * max(oval.axes):
         return None
     return oval
 

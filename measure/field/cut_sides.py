@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from measure.field.masks import dilated, numbered, solidity
+from measure.field.quick import turned
 
 _BEND, _LEAST_BEND_PX = 0.025, 1.2  # by which a side may bend, over the size of the cluster
 _TURN = 0.35  # sine of the least turn inwards, about 20 degrees
@@ -93,12 +94,12 @@ def _inward_corners(part: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarra
     corners = cv2.approxPolyDP(outline, max(_LEAST_BEND_PX, _BEND * size), True).reshape(-1, 2).astype(float)
     if cv2.contourArea(corners.astype(np.float32), True) < 0:
         corners = corners[::-1]
-    sides = np.roll(corners, -1, axis=0) - corners
+    sides = turned(corners, -1) - corners
     length = np.maximum(np.hypot(*sides.T), 1e-6)
     ways = sides / length[:, None]
-    come = np.roll(ways, 1, axis=0)
+    come = turned(ways, 1)
     turn = come[:, 0] * ways[:, 1] - come[:, 1] * ways[:, 0]
-    long = np.maximum(length, np.roll(length, 1)) > _SIDE * size
+    long = np.maximum(length, turned(length, 1)) > _SIDE * size
     inward = np.flatnonzero((turn < -_TURN) & long)
     inward = inward[np.argsort(turn[inward], kind="stable")][:_MOST_CORNERS]
     return corners[inward], come[inward], -ways[inward]

@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
-from measure.field.kind_shape import roundness
+from measure.field.kind_shape import corner_share
 from measure.field.masks import closed, dilated, fill_holes, solidity
-from measure.field.quick import colours_at, median_colour
+from measure.field.quick import colours_at, median_colour, turned
 from measure.field.rim_colour import colour_share, coloured_pixels
 
 _SOLID, _SOLID_CLEAR = 0.95, 0.93  # solidity of the outline, and beside a see-through part, which bulges
@@ -159,7 +159,7 @@ def straight_sided(whole: np.ndarray, straight: float = _STRAIGHT) -> bool:
     """Whether the outline of a piece, (M, N) uint8, has corners and this share of straight sides."""
     contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=len).reshape(-1, 2)
-    if roundness([outline.astype(np.float32)])[2][0] < _CORNERS:
+    if corner_share(outline.astype(np.float32)) < _CORNERS:
         return False
     return _straight_share(outline) >= straight
 
@@ -169,5 +169,5 @@ def _straight_share(outline: np.ndarray) -> float:
     hull = cv2.convexHull(outline)
     size = float(np.sqrt(cv2.contourArea(hull)))
     corners = cv2.approxPolyDP(hull, max(_LEAST_BEND_PX, _BEND * size), True).reshape(-1, 2)
-    lengths = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    lengths = np.hypot(*(turned(corners, -1) - corners).T)
     return float(lengths[lengths > _LONG * size].sum() / max(float(lengths.sum()), 1e-6))

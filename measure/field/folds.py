@@ -18,7 +18,7 @@ from measure.field.compiled import find_objects
 from measure.field.cut_lobes import is_oval
 from measure.field.masks import closed, dilated, eroded, fill_holes
 from measure.field.ovals import notches_of
-from measure.field.quick import median
+from measure.field.quick import median, norm
 from measure.field.seams import contour_of
 
 # density of the doubled part over that of the single one; a camera's tone curve widens it, rolls have layers
@@ -109,12 +109,12 @@ def is_doubled(single: np.ndarray, double: np.ndarray) -> bool:
 
     Of grey that cannot be told: its hue is that of any shade.
     """
-    if float(np.linalg.norm(single - single.mean())) < _GREY * float(np.linalg.norm(single)):
+    if norm(single - single.mean()) < _GREY * norm(single):
         return False
     times = float(double @ single / max(float(single @ single), 1e-9))
     if not _TWICE[0] < times < _TWICE[1]:
         return False
-    return float(np.linalg.norm(double - times * single)) < _HUE * float(np.linalg.norm(double))
+    return norm(double - times * single) < _HUE * norm(double)
 
 
 _Box = tuple[slice, slice]

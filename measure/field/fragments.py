@@ -11,7 +11,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
-from measure.field.quick import percentile
+from measure.field.quick import percentile, turned
 from measure.field.rims import disc, fill_holes
 
 _OWN_HEIGHT = 85  # percentile of a bit that is its height
@@ -185,7 +185,7 @@ def _covered_share(chosen: list[_Bit], hull: np.ndarray, field: _Field) -> tuple
 
 def _longest_gap(hull: np.ndarray, near: np.ndarray) -> float:
     """Longest stretch of a hull without a bit near it, over all of its border."""
-    ends = np.roll(hull, -1, axis=0)
+    ends = turned(hull, -1)
     count = np.maximum(np.hypot(*(ends - hull).T).astype(int), 1)
     along = [a + np.arange(n)[:, None] / n * (b - a) for a, b, n in zip(hull, ends, count, strict=True)]
     x, y = np.rint(np.concatenate(along)).astype(int).T

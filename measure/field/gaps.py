@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from measure.field.edge import colour_length
-from measure.field.quick import median
+from measure.field.quick import median, norm
 
 _NO_OIL = 0.4  # share of the colour of the pieces beside it from which a place is no gap
 _PALE = 0.18  # the same over what blur leaves of the pieces in the middle of a gap so wide
@@ -43,7 +43,7 @@ def parted_by_gaps(
         return False
     tones = {n: np.array([median(delta[inside == n][:, i]) for i in range(3)]) for n in parts}
     heights = np.zeros(parts[-1] + 1, np.float32)
-    heights[parts] = [float(np.linalg.norm(tones[n])) for n in parts]
+    heights[parts] = [norm(tones[n]) for n in parts]
     nearest, away = _nearest(inside)
     # the border may run a px beside the middle of a gap
     lowest: np.ndarray = cv2.erode(colour_length(delta), np.ones((3, 3), np.uint8))

@@ -6,7 +6,7 @@ kernels and skins absorb, the grey places of a component are crystals, whatever 
 outline is that of one: convex, with corners and straight sides. Where they touch they are cut along these.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 import cv2
@@ -109,16 +109,28 @@ def grey_crystals(
     steep = cv2.dilate(slope(field), disc(0.5 * width))
     # sides may be too pale beside dark facets to close it: then what the component closes in counts
     alone = grey & (1 - bodies)
-    tried = []
+    tried: list[list[_Crystal]] = []
+    before = b""
+    known: dict[bytes, bool] = {}
+
+    def is_one(place: np.ndarray) -> bool:
+        """Whether a place is a crystal; the same place comes again from other cuts and openings."""
+        key = place.tobytes()
+        if key not in known:
+            known[key] = (
+                _is_crystal(place, delta, bodies, oil_lab)
+                and _clear_of_noise(place, alone, distance, seed)
+                and _ends_at_sides(place, low.view(np.uint8), steep, glow)
+            )
+        return known[key]
+
     for grown in (grey, grey | eroded(seen, glow)):
         whole = fill_holes(closed(grown, reach)) & (1 - bodies)
-        found = _crystals(whole, seen | fringe, delta, bodies, oil_lab, reach, least)
-        clear = [
-            some
-            for some in found
-            if _clear_of_noise(some.mask, alone, distance, seed)
-            and _ends_at_sides(some.mask, low.view(np.uint8), steep, glow)
-        ]
+        if whole.tobytes() == before:
+            tried.append(tried[0])
+            break
+        before = whole.tobytes()
+        clear = _crystals(whole, seen | fringe, reach, least, is_one)
         tried.append(_standing(clear, low.view(np.uint8), alone, glow))
     largest = [max((crystal.area for crystal in some), default=0) for some in tried]
     return _numbered(tried[int(largest[1] > _PARTS_OF * largest[0])], labels)
@@ -153,11 +165,9 @@ class _Crystal(NamedTuple):
 def _crystals(
     whole: np.ndarray,
     known: np.ndarray,
-    delta: np.ndarray,
-    bodies: np.ndarray,
-    oil_lab: np.ndarray,
     reach: float,
     least: float,
+    is_one: Callable[[np.ndarray], bool],
 ) -> list[_Crystal]:
     """Crystals among the parts of grey places; hollows are notches but where something is known to be."""
     found = []
@@ -167,7 +177,7 @@ def _crystals(
         filled = cv2.countNonZero(place) / max(area, 1)
         if area < least or filled <= _FILLED or _is_notched(crystal & (1 - (known | place)), area):
             continue
-        if _is_crystal(crystal, delta, bodies, oil_lab):
+        if is_one(crystal):
             found.append(_Crystal(plain, filled > _WELL_FILLED, area, crystal))
     return found
 

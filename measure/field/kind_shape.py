@@ -38,13 +38,24 @@ def roundness(outlines: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, n
     """
     if not len(outlines):
         return np.zeros(0), np.zeros(0), np.zeros(0)
-    curve = resampled(outlines, _POINTS)
-    # what single pixels do to an outline is taken off, so that small pieces are not called rough
-    curve = (np.roll(curve, 1, axis=1) + 2.0 * curve + np.roll(curve, -1, axis=1)) / 4.0
-    curve = curve - curve.mean(axis=1, keepdims=True)
+    curve = _curves(outlines)
     moments, axes = np.linalg.eigh(_second_moments(curve))
     even = np.einsum("kpi,kij->kpj", curve, axes) / np.sqrt(np.maximum(moments, 1e-9))[:, None, :]
     return _unevenness(curve), _unevenness(even), _corners(curve)
+
+
+def corner_share(outline: np.ndarray) -> float:
+    """Corners of one outline, (P, 2), as `roundness` tells them."""
+    return float(_corners(_curves([outline]))[0])
+
+
+def _curves(outlines: Sequence[np.ndarray]) -> np.ndarray:
+    """Even points along outlines, about the middle of each, (K, 64, 2)."""
+    curve = resampled(outlines, _POINTS)
+    # what single pixels do to an outline is taken off, so that small pieces are not called rough
+    curve = (_turned(curve, 1) + 2.0 * curve + _turned(curve, -1)) / 4.0
+    middle: np.ndarray = curve.mean(axis=1, keepdims=True)
+    return curve - middle
 
 
 def off_arc(outline: np.ndarray) -> float:
@@ -91,22 +102,28 @@ def _unevenness(curve: np.ndarray) -> np.ndarray:
     return radius.std(axis=1) / np.maximum(radius.mean(axis=1), 1e-9)
 
 
+def _turned(curve: np.ndarray, by: int) -> np.ndarray:
+    """Points of closed curves, (K, P, ...), moved on by some places; a roll without its preparation."""
+    return np.concatenate([curve[:, -by:], curve[:, :-by]], axis=1)
+
+
 def _corners(curve: np.ndarray) -> np.ndarray:
     z = curve[..., 0] + 1j * curve[..., 1]
-    step = np.roll(z, -1, axis=1) - z
-    before = np.roll(step, 1, axis=1)
+    step = _turned(z, -1) - z
+    before = _turned(step, 1)
     turn = np.angle(step * np.conj(np.where(before == 0, 1.0, before)))
     turn = turn * np.sign(turn.sum(axis=1, keepdims=True))
+    # a corner's turn from each point on; the curve goes on behind its end
+    ahead = np.concatenate([turn, turn[:, : _CORNER_POINTS - 1]], axis=1)
     near = np.zeros_like(turn)
     for i in range(_CORNER_POINTS):
-        near += np.roll(turn, -i, axis=1)
-    turn = near
-    rows, total = np.arange(len(turn)), np.zeros(len(turn))
+        near += ahead[:, i : i + turn.shape[1]]
+    rows, total = np.arange(len(near))[:, None], np.zeros(len(near))
+    about = np.arange(1 - _CORNER_POINTS, _CORNER_POINTS)
     for _ in range(_CORNERS):
-        sharpest = turn.argmax(axis=1)
-        total += turn[rows, sharpest]
-        for shift in range(1 - _CORNER_POINTS, _CORNER_POINTS):
-            turn[rows, (sharpest + shift) % _POINTS] = -np.pi
+        sharpest = near.argmax(axis=1)[:, None]
+        total += near[rows, sharpest][:, 0]
+        near[rows, (sharpest + about) % _POINTS] = -np.pi
     return np.clip(total / (2.0 * np.pi), 0.0, 1.5)
 
 

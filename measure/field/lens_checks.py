@@ -11,7 +11,7 @@ import numpy as np
 
 from measure.field.folds import has_crease
 from measure.field.masks import SQUARE, closed, fill_holes, solidity
-from measure.field.quick import median
+from measure.field.quick import median, norm
 from measure.field.tone_areas import Areas
 
 # log-odds by logistic regression on 83 true overlaps and 34 mottled pieces of drawn fields of two kinds;
@@ -125,10 +125,10 @@ def _sharpness(areas: Areas, lens: int, own: np.ndarray, base: int) -> float:
     piece = areas.labels == base
     seam = (cv2.dilate(own.view(np.uint8), SQUARE) > 0) & piece
     free = (cv2.dilate(piece.view(np.uint8), SQUARE) > 0) & (areas.labels == 1)
-    step = float(np.linalg.norm(areas.tone[lens] - areas.tone[base]))
+    step = norm(areas.tone[lens] - areas.tone[base])
     if not seam.any() or step <= 0:
         return 0.0
     if not free.any():
         return 1.0
-    outer = median(areas.steep[free]) / max(float(np.linalg.norm(areas.tone[base])), 1e-6)
+    outer = median(areas.steep[free]) / max(norm(areas.tone[base]), 1e-6)
     return median(areas.steep[seam]) / step / max(outer, 1e-6)

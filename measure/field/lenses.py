@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
-from measure.field.quick import colours_at, weighted_colour
+from measure.field.quick import colours_at, norm, weighted_colour
 from measure.field.rims import dilated, solidity
 from measure.field.tone_areas import Areas
 
@@ -201,13 +201,13 @@ def _ends_in_notches(areas: Areas, lens: int, a: int, b: int, ill_seen: bool) ->
 
 def misfit(lens: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
     """How far three densities are from adding up; infinite when one is not seen through the other."""
-    faint, strong = sorted((a, b), key=lambda tone: float(np.linalg.norm(tone)))
+    faint, strong = sorted((a, b), key=lambda tone: norm(tone))
     for own, other in ((faint, strong), (strong, faint)):
         part = float((lens - other) @ own) / max(float(own @ own), 1e-9)
         if not _SEEN[0] < part < _SEEN[1]:
             return np.inf
-    scale = max(float(np.linalg.norm(faint)), _STRONG_SHARE * float(np.linalg.norm(lens)), 1e-3)
-    return float(np.linalg.norm(lens - a - b)) / scale
+    scale = max(norm(faint), _STRONG_SHARE * norm(lens), 1e-3)
+    return norm(lens - a - b) / scale
 
 
 def _completes(areas: Areas, lens: int, base: int, allowed: float) -> bool:

@@ -14,7 +14,7 @@ import shapely
 from measure.field.edits_geometry import largest, outline_of, polygon_of
 from measure.field.lenses import misfit
 from measure.field.masks import SQUARE, drawn
-from measure.field.quick import colours_at, median_colour
+from measure.field.quick import colours_at, median_colour, norm
 
 _MISFIT = 0.3  # of the fainter piece's density, up to which two densities add up to a third
 # pieces are thinner towards their edges and blur takes from a narrow lens: where both become fuller with it
@@ -100,11 +100,11 @@ def _pair(
     tone, shape = tones[lens], shapes[lens]
     if tone is None:
         return None
-    height = float(np.linalg.norm(tone))
+    height = norm(tone)
     beside: dict[int, np.ndarray] = {}
     for k in near:
         own = tones[k]
-        if own is not None and float(np.linalg.norm(own)) < height:
+        if own is not None and norm(own) < height:
             along = shape.exterior.intersection(shapes[k].buffer(_REACH_PX)).length
             if along >= _SIDE * shape.exterior.length:
                 beside[k] = own

@@ -45,6 +45,7 @@ def _chamfer_discs() -> tuple[list[float], list[np.ndarray]]:
 _STEPS, _ELEMENTS = _chamfer_discs()
 
 
+@lru_cache(maxsize=1024)
 def _element(radius: float) -> np.ndarray:
     return _ELEMENTS[bisect_right(_STEPS, radius) - 1]
 

@@ -11,7 +11,7 @@ import numpy as np
 from measure.field.cut import notch_share
 from measure.field.cut_lobes import oval_misfit
 from measure.field.masks import SQUARE
-from measure.field.quick import colours_at, median_colour
+from measure.field.quick import colours_at, median_colour, norm
 from measure.field.seams import contour_of
 
 # Evidence for a cut: logistic regression on 1,468 cuts by shape in drawn fields of five hands, in real pieces
@@ -135,19 +135,19 @@ def _solidity(mask: np.ndarray) -> float:
 def _step(delta: np.ndarray, sides: list[np.ndarray], depth: np.ndarray, line: np.ndarray) -> float:
     """Difference between the tones on both sides of a cut, over the height of the whole; 0 where not told."""
     away = cv2.distanceTransform(1 - line, cv2.DIST_L2, 5)
-    whole = float(np.linalg.norm(median_colour(colours_at(delta, sides[0] | sides[1]))))
+    whole = norm(median_colour(colours_at(delta, sides[0] | sides[1])))
     for least, most, inside in _BESIDE_PX:
         beside = (away > least) & (away < most) & (depth > inside)
         parts = [side & beside for side in sides]
         if min(np.count_nonzero(part) for part in parts) >= _LEAST_BESIDE:
             one, other = (median_colour(colours_at(delta, part)) for part in parts)
-            return float(np.linalg.norm(one.astype(float) - other)) / max(whole, 1e-6)
+            return norm(one.astype(float) - other) / max(whole, 1e-6)
     return 0.0
 
 
 def _other_colour(delta: np.ndarray, cores: list[np.ndarray]) -> bool:
     """Whether two parts differ in colour and not only in how much of it they have."""
     one, other = (median_colour(colours_at(delta, core)).astype(float) for core in cores)
-    heights = float(np.linalg.norm(one)), float(np.linalg.norm(other))
-    beside = float(np.linalg.norm(one - other)) ** 2 - (heights[0] - heights[1]) ** 2
+    heights = norm(one), norm(other)
+    beside = norm(one - other) ** 2 - (heights[0] - heights[1]) ** 2
     return bool(np.sqrt(max(beside, 0.0)) > _OTHER_COLOUR * max(*heights, 1e-6))

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import cv2
 import numpy as np
 
-from measure.field.quick import colours_at, median, median_colour, percentile
+from measure.field.quick import colours_at, median, median_colour, norm, percentile
 
 _SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
 _STEP = 2.8  # height of a line over its scaled curvature, for a line as wide as the scale
@@ -97,7 +97,7 @@ class PaleLines:
     def _rough_tone(self) -> np.ndarray:
         """Difference from the oil along that of the piece, over it; 1 is the piece, 0 the oil, (M, N)."""
         towards = self._own.astype(np.float32)
-        height = max(float(np.linalg.norm(towards)), 1e-6)
+        height = max(norm(towards), 1e-6)
         return self._delta @ (towards / np.float32(height * height))
 
     @cached_property

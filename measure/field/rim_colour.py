@@ -4,12 +4,14 @@ A rim bends light out of the lens: it takes light away, or sends some in, withou
 skins beside a crystal absorb, and are coloured.
 """
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 
 from measure.field.clear_parts import LEAST_RIM_PX
 from measure.field.masks import numbered, opened
-from measure.field.quick import colours_at
+from measure.field.quick import colours_at, norm
 
 _COLOURED = 0.22  # share of colour in the difference from the oil, from which it is no rim
 _BLACK = 16.0  # CIELAB lightness below its zero where all colours meet: less light moves them towards there
@@ -94,9 +96,9 @@ def colour_share(step: np.ndarray, oil_lab: np.ndarray) -> float:
         white = _direction(max(_WHITE - light, 1.0), -red, -yellow)
         # a camera is full only in bright oil; on a dark ground what absorbs is brighter too
         across = white - (white @ ways[0]) * ways[0] if light > _BRIGHT else white
-        ways = [*ways, across / max(float(np.linalg.norm(across)), 1e-6)] if light > _BRIGHT else [white]
+        ways = [*ways, across / max(norm(across), 1e-6)] if light > _BRIGHT else [white]
     rest = step - sum((step @ way) * way for way in ways)
-    return float(np.linalg.norm(rest) / max(float(np.linalg.norm(step)), 1e-6))
+    return float(np.sqrt(rest.dot(rest)) / max(norm(step), 1e-6))
 
 
 def whole_colour(values: np.ndarray, oil_lab: np.ndarray) -> float:
@@ -112,13 +114,14 @@ def whole_colour(values: np.ndarray, oil_lab: np.ndarray) -> float:
     """
     darker = values[:, 0] < 0
     sums = [side.sum(axis=0) for side in (values[darker], values[~darker])]
-    lengths = [float(np.linalg.norm(side)) for side in sums]
+    lengths = [norm(side) for side in sums]
     left = sum(n * colour_share(side, oil_lab) for n, side in zip(lengths, sums, strict=True))
     return left / max(sum(lengths), 1e-6)
 
 
+@lru_cache(maxsize=16)  # one oil is asked about many times
 def _direction(*way: float) -> np.ndarray:
-    """Unit vector, (3,) float32."""
+    """Unit vector, (3,) float32; not to be changed."""
     return (np.array(way) / np.sqrt(np.dot(way, way))).astype(np.float32)
 
 

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 
 from measure.field.compiled import ndtr
-from measure.field.quick import quantile
+from measure.field.quick import quantile, turned
 
 _STEP_PX = 0.25
 _OUT_PX = 5.0
@@ -78,10 +78,10 @@ def profiles(field: np.ndarray, outline: np.ndarray, depth_px: float) -> np.ndar
     values : (P, Q) ndarray of float32
         From outside inwards, every quarter of a px.
     """
-    ahead = np.roll(outline, -1, axis=0) - np.roll(outline, 1, axis=0)
+    ahead = turned(outline, -1) - turned(outline, 1)
     length = np.maximum(np.hypot(ahead[:, 0], ahead[:, 1]), 1e-6)
     x, y = outline.T
-    twice = float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+    twice = float(np.sum(x * turned(y, -1) - y * turned(x, -1)))
     inward = np.column_stack([-ahead[:, 1], ahead[:, 0]]) / length[:, None] * (1.0 if twice > 0 else -1.0)
     depth = np.arange(-_OUT_PX, depth_px + _STEP_PX, _STEP_PX)
     places = outline[:, None, :] + depth[None, :, None] * inward[:, None, :] - 0.5

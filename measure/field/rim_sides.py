@@ -4,6 +4,8 @@ import cv2
 import numpy as np
 import shapely
 
+from measure.field.quick import turned
+
 _BEND = 0.035  # of the size, by which a side may bend
 _LEAST_BEND_PX = 0.8
 _SUPPORT = 0.6  # share of a side along which a rim must show
@@ -73,7 +75,7 @@ def completed(
 
 def _sides(points: np.ndarray, bend_px: float) -> list[tuple[np.ndarray, np.ndarray]]:
     corners = cv2.approxPolyDP(points.astype(np.float32).reshape(-1, 1, 2), bend_px, True).reshape(-1, 2)
-    return [(a, b) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True) if not (a == b).all()]
+    return [(a, b) for a, b in zip(corners, turned(corners, -1), strict=True) if not (a == b).all()]
 
 
 def _support(
@@ -166,7 +168,7 @@ def _blunted(
     if shape.is_empty or shape.geom_type != "Polygon":
         return shape
     corners = np.asarray(shape.exterior.coords)[:-1]
-    ahead, back = np.roll(corners, -1, axis=0) - corners, np.roll(corners, 1, axis=0) - corners
+    ahead, back = turned(corners, -1) - corners, turned(corners, 1) - corners
     lengths = np.maximum(np.hypot(*ahead.T) * np.hypot(*back.T), 1e-9)
     if ((ahead * back).sum(axis=1) / lengths).max() <= _SPIKE and shape.area <= _MOST * hull_area:
         return shape

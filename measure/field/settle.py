@@ -17,6 +17,7 @@ from measure.field.compiled import ndtr
 from measure.field.edge_level import mixed_values
 from measure.field.find import Found
 from measure.field.light import Light
+from measure.field.quick import turned
 from measure.field.shape import resampled
 from measure.flags import bits
 
@@ -250,7 +251,7 @@ def _moved(outline: np.ndarray, shift_px: float, inward: np.ndarray, free: np.nd
     side = np.hypot(*np.diff(outline, axis=0, append=outline[:1]).T)
     along = (np.cumsum(side) - side) / side.sum() * len(free)
     share = free.astype(float)
-    share = np.minimum(share, 0.5 * (np.roll(share, 1) + np.roll(share, -1)))
+    share = np.minimum(share, 0.5 * (turned(share, 1) + turned(share, -1)))
     along %= len(free)
     low = along.astype(int)
     moves = share[:, None] * inward

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from measure.field.quick import turned
+
 SMOOTHING_PX = 1.2  # arc length over which jaggedness is taken for noise, not for perimeter
 HULL_SHARE = 0.4  # from digitised discs and squares, where it leaves both within about 1 %
 COARSE_EDGE_PX = 1.6  # polygons with longer sides were drawn, not traced: their length is taken as it is
@@ -182,7 +184,7 @@ def _spread(
     # one running arc length for all outlines; each closes on its own first point, with a gap after it
     rows = np.concatenate([np.append(np.arange(start[k], start[k] + count[k]), start[k]) for k in chosen])
     first = np.cumsum(count[chosen] + 1) - (count[chosen] + 1)
-    sides = np.roll(length[rows], 1)
+    sides = turned(length[rows], 1)
     sides[first] = 1.0
     arc = np.cumsum(sides)
     sample = arc[first][:, None] + total[chosen][:, None] * (np.arange(wanted) / wanted)

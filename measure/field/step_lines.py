@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.pale_lines import PaleLine, PaleLines
-from measure.field.quick import colours_at, median_colour
+from measure.field.quick import colours_at, median_colour, norm
 
 _SIGMA_PX = 1.0
 _WIDE_PX = 3.8  # height of a step over its steepness at the usual blur
@@ -25,7 +25,7 @@ class StepLines(PaleLines):
     """
 
     def _heights(self) -> np.ndarray:
-        own = float(np.linalg.norm(self._own.astype(float)))
+        own = norm(self._own.astype(float))
         total = np.zeros(self._mask.shape, np.float32)
         for channel in cv2.split(self._delta):
             smooth = cv2.GaussianBlur(channel, (0, 0), _SIGMA_PX)
@@ -55,5 +55,5 @@ class StepLines(PaleLines):
             if np.count_nonzero(beside) < _FEW_PX:
                 return 0.0
             tones.append(median_colour(colours_at(self._delta, beside)))
-        own = np.linalg.norm(self._own)
-        return float(np.linalg.norm(tones[0] - tones[1]) / max(float(own), 1e-6))
+        apart = tones[0] - tones[1]
+        return float(np.sqrt(apart.dot(apart)) / max(norm(self._own), 1e-6))

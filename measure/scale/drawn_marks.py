@@ -28,6 +28,7 @@ _SLIM = 8.0  # length over width of a line
 _MARGIN_PX = 3
 _COMPRESSED = 12  # levels by which compression moves a tone
 _MOST = 2000  # strokes of a tone; words are fewer
+_STRIP_ROWS, _ABOUT_ROWS = 64, 4  # rows looked at together, and those beside them that are seen too
 _REACH = 2.0  # heights of a mark within which other strokes belong to it
 _BAR_REACH, _BAR_REACH_PX = 0.35, (14, 60)  # or this share of its length, between these limits
 
@@ -109,16 +110,27 @@ class _Stroke:
 def _tones(pixels: np.ndarray, usual: np.ndarray) -> list[np.ndarray]:
     """Tones of many pixels in exact runs right beside a step, the most frequent first."""
     low, high = np.clip(usual - _STEP, 0, 255), np.clip(usual + _STEP, 0, 255)
-    far = cv2.bitwise_not(cv2.inRange(pixels, low, high))
-    seeds = cv2.bitwise_and(far, _beside_step(pixels, 0) | _beside_step(pixels, 1))
-    found = pixels[seeds > 0].astype(np.int32)
-    codes, counts = np.unique(found @ [1 << 16, 1 << 8, 1], return_counts=True)
+    found = []
+    # in strips, which stay in the processor's cache; what a pixel is asked of lies two rows away at most
+    for top in range(0, len(pixels), _STRIP_ROWS):
+        above = min(top, _ABOUT_ROWS)
+        strip = pixels[top - above : top + _STRIP_ROWS + _ABOUT_ROWS]
+        own = np.s_[above : above + _STRIP_ROWS]
+        seeds = _beside_step(strip, 0, own) | _beside_step(strip, 1, own)
+        if cv2.countNonZero(seeds):
+            far = cv2.bitwise_not(cv2.inRange(strip[own], low, high))
+            found.append(strip[own][cv2.bitwise_and(far, seeds) > 0])
+    tones = np.concatenate(found).astype(np.int32) if found else np.zeros((0, 3), np.int32)
+    codes, counts = np.unique(tones @ [1 << 16, 1 << 8, 1], return_counts=True)
     order = np.argsort(-counts, kind="stable")[:_TONES]
     return [np.array([c >> 16, (c >> 8) & 255, c & 255]) for c in codes[order[counts[order] >= _SEEDS]]]
 
 
-def _beside_step(pixels: np.ndarray, along: int) -> np.ndarray:
-    """Pixels in runs of one exact tone along an axis, a step two px away across it, (M, N) of 0 or 255."""
+def _beside_step(pixels: np.ndarray, along: int, own: slice) -> np.ndarray:
+    """Pixels of some rows in runs of one exact tone along an axis, a step two px away across it.
+
+    (M, N) of 0 or 255.
+    """
     rows, cols = pixels.shape[:2]
     near: np.ndarray = np.zeros((rows, cols), np.uint8)
     one, two = (pixels[1:], pixels[:-1]) if along == 0 else (pixels[:, 1:], pixels[:, :-1])
@@ -126,13 +138,15 @@ def _beside_step(pixels: np.ndarray, along: int) -> np.ndarray:
     near[(slice(1, None), slice(None)) if along == 0 else (slice(None), slice(1, None))] = same
     run = (_RUN_PX - 1, 1) if along == 0 else (1, _RUN_PX - 1)
     near = cv2.erode(near, np.ones(run, np.uint8))
+    if not cv2.countNonZero(near[own]):
+        return near[own]  # noise leaves no runs, so most of a picture needs no look at its steps
     one, two = (pixels[:, 2:], pixels[:, :-2]) if along == 0 else (pixels[2:], pixels[:-2])
     level = cv2.inRange(cv2.absdiff(one, two), (0, 0, 0), (_STEP, _STEP, _STEP))
     # 255 beyond the step, on both of its sides
     beyond = cv2.bitwise_not(level)
     ahead, behind = ((0, 0, 2, 0), (0, 0, 0, 2)) if along == 0 else ((2, 0, 0, 0), (0, 2, 0, 0))
     step = cv2.max(*(cv2.copyMakeBorder(beyond, *by, cv2.BORDER_CONSTANT, value=0) for by in (ahead, behind)))
-    return cv2.bitwise_and(near, step)
+    return cv2.bitwise_and(near[own], step[own])
 
 
 def _strokes(pixels: np.ndarray, tone: np.ndarray, usual: np.ndarray, spread: int) -> list[_Stroke]:

@@ -3,7 +3,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from measure.field.kind_shape import off_arc, roundness, widest_px
+from measure.field.kind_shape import corner_share, off_arc, roundness, widest_px
 
 
 def ellipse(a, b, turn=0.0):
@@ -71,3 +71,9 @@ def test_the_widest_circle_in_a_band_and_a_square():
 
 def test_no_outlines_give_nothing():
     assert all(len(column) == 0 for column in roundness([]))
+
+
+def test_the_corners_of_one_outline_are_those_told_of_many():
+    shapes = [polygon(3), polygon(4), polygon(7, 12.0), ellipse(40, 25, 0.4)]
+    assert [corner_share(shape) for shape in shapes] == [float(roundness([s])[2][0]) for s in shapes]
+    assert corner_share(polygon(4)) > 0.8 > 0.4 > corner_share(ellipse(30, 30))

@@ -8,6 +8,7 @@ from measure.field.light import zone_mask
 from measure.field.own_marks import are_by_itself, mark_zones
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
+from measure.scale import drawn_marks
 from measure.scale.burnt_in import find_burnt_in
 from measure.scale.drawn_marks import find_drawn
 
@@ -110,3 +111,15 @@ def test_shades_of_the_ground_are_no_bars():
         np.arange(50, dtype=np.uint8)[:, None] % 2
     )  # no exact tone; level, but a mere shade
     assert find_burnt_in(Picture(pixels)).bars == ()
+
+
+@pytest.mark.parametrize("rows", [5, 9, 33, 1000])
+def test_a_picture_looked_at_in_strips_shows_the_same_tones(rows: int, monkeypatch: pytest.MonkeyPatch):
+    pixels = marked((150, 80, 30))
+    pixels[200:206, 100:160] = (10, 200, 90)
+    usual = np.median(pixels.reshape(-1, 3), axis=0)
+    whole = [tone.tolist() for tone in drawn_marks._tones(pixels, usual)]
+    monkeypatch.setattr(drawn_marks, "_STRIP_ROWS", rows)
+    assert [150, 80, 30] in whole
+    assert [10, 200, 90] in whole
+    assert [tone.tolist() for tone in drawn_marks._tones(pixels, usual)] == whole
