@@ -134,10 +134,12 @@ def crossing(
     best = None
     for arcs in arcs_at(contour, notches):
         one = fitted(arcs[0], least_px2, _SPAN, _LARGER)
-        other = None if one is None else fitted(arcs[1], least_px2, _SPAN, _LARGER)
-        if one is None or other is None:
+        if one is None or (misfit := one.misfit(arcs[0])) > _FIT:
             continue
-        misfit = max(one.misfit(arcs[0]), other.misfit(arcs[1]))
+        other = fitted(arcs[1], least_px2, _SPAN, _LARGER)
+        if other is None:
+            continue
+        misfit = max(misfit, other.misfit(arcs[1]))
         if misfit > _FIT or (best is not None and misfit >= best.misfit):
             continue
         if bends(one, other, arcs[0][[0, -1]]).min() < _BEND_DEG:

@@ -111,6 +111,13 @@ class PaleLines:
         cost[self._depth < _EDGE_PX - 0.5] *= _DEARER
         return np.where(self._mask > 0, cost, -1.0).astype(float)
 
+    @cached_property
+    def _search(self) -> tuple[Any, tuple[int, int]]:
+        """A search for ways in the box of the piece, and the corner of that box."""
+        # no way leaves the piece, which may be small in its crop
+        left, top, wide, high = cv2.boundingRect(self._mask)
+        return _search(self._cost[top : top + high, left : left + wide]), (top, left)
+
     def between(self, start: np.ndarray, ends: list[np.ndarray]) -> list[PaleLine | None]:
         """Lines from a place x, y on the outline to others; None where none is seen nearly all along."""
         found: list[PaleLine | None] = [None] * len(ends)
@@ -118,9 +125,7 @@ class PaleLines:
         places = [(int(v), int(u)) for u, v in ends]
         far = [n for n, (v, u) in enumerate(places) if _is_apart(u - x, v - y)]
         if far:
-            # no way leaves the piece, which may be small in its crop
-            left, top, wide, high = cv2.boundingRect(self._mask)
-            search = _search(self._cost[top : top + high, left : left + wide])
+            search, (top, left) = self._search
             goals = [(places[n][0] - top, places[n][1] - left) for n in far]
             search.find_costs([(y - top, x - left)], goals, find_all_ends=True)
             for n, goal in zip(far, goals, strict=True):
@@ -194,11 +199,15 @@ class PaleLines:
         inside = np.where(self._depth > _INSIDE_PX, self._height, np.float32(0.0))
         near = cv2.dilate(inside, np.ones((2 * _REACH_PX + 1,) * 2, np.uint8))[y, x]
         out: list[int] = []
+        at: list[tuple[float, float]] = []
+        heights, least = near.tolist(), 2 * self._least
         for k in np.argsort(-near, kind="stable").tolist():
-            if near[k] < 2 * self._least or len(out) >= _EXITS:
+            if heights[k] < least or len(out) >= _EXITS:
                 break
-            if all(abs(contour[k] - contour[n]).max() > _APART_PX for n in out):
+            u, v = contour[k].tolist()
+            if all(max(abs(u - p), abs(v - q)) > _APART_PX for p, q in at):
                 out.append(k)
+                at.append((u, v))
         return out
 
 

@@ -1,5 +1,7 @@
 """Edges inside a piece, where its tone or colour steps, and the ways along them."""
 
+from math import nan
+
 import cv2
 import numpy as np
 
@@ -36,6 +38,10 @@ class StepLines(PaleLines):
 
     def _shows(self, way: np.ndarray) -> bool:
         return self.shown(way) > _SHOWN
+
+    def _beside(self, way: np.ndarray) -> tuple[float, float]:
+        """Tone beside a way, which tells nothing of a step: it is never asked for."""
+        return nan, nan
 
     def shown(self, way: np.ndarray) -> float:
         """Return the share of a way, (P, 2) y and x, along which the step shows."""
