@@ -14,7 +14,7 @@ import numpy as np
 from measure.field.band_course import Course, course_of
 from measure.field.masks import closed, dilated, fill_holes, numbered, opened, opened_to
 from measure.field.quick import median
-from measure.field.threads import is_even_band
+from measure.field.threads import BAND, is_even_band
 
 _LEAST_HALF_PX, _STEP = 2.0, 1.2  # half widths looked at: the least, and the factor to the next
 _RIDGE = 6.0  # px of the middle of a band, over its half width
@@ -118,6 +118,9 @@ def _number(mask: np.ndarray, field: np.ndarray, width: float, bands: np.ndarray
     depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
     for half in _half_widths(depth):
         rest = mask & ~opened_to(mask, depth, half) & (bands == 0).view(np.uint8) & 1
+        # what is left by an opening is as thick as that, and a band is longer than thick
+        if cv2.countNonZero(rest) < BAND * (_THINNER * half) ** 2:
+            continue
         for box, part in _parts(opened(rest, _THINNER * half), half):
             if is_even_band(part, _BORDER_PX) and _is_fibre(part, field[box], width):
                 found += 1

@@ -31,6 +31,7 @@ def bodies_of(
     width: float,
     sides: int,
     usual_height: float,
+    steep: np.ndarray | None = None,
 ) -> list[tuple[tuple[slice, slice], np.ndarray]]:
     """Solid parts, largest first, each with its own crop; parts of others, flanks and ghosts left out.
 
@@ -50,6 +51,8 @@ def bodies_of(
         Sides of the crop that are sides of the picture.
     usual_height : float
         Usual colour difference of the field's pieces from the oil.
+    steep : (M, N) ndarray of float32, optional
+        Slope of the field, where it is known.
 
     Returns
     -------
@@ -59,7 +62,7 @@ def bodies_of(
     boxes = find_objects(parts)
     taken = _grown_clear(clear, width)
     near = dilated(taken, width + 1.0).astype(np.float32) if taken.any() else taken.astype(np.float32)
-    steep = slope(field)
+    steep = slope(field) if steep is None else steep
     bodies = []
     for j in 1 + np.argsort(-areas[1:], kind="stable"):
         if areas[j] < 0.5 * least_px2:

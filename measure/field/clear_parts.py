@@ -1,6 +1,5 @@
 """Whether a part of a component is a see-through piece, once bodies are told from rims."""
 
-from functools import cached_property
 from typing import NamedTuple
 
 import cv2
@@ -42,9 +41,10 @@ class Rims(NamedTuple):
     def crop(self, box: tuple[slice, slice]) -> "RimCrop":
         """Return the same of a part of the window."""
         m = int(np.ceil(self.width_px)) + MARGIN_PX  # beyond it no body reaches into the crop
-        rows, cols = ((max(0, side.start - m), side.start, side.stop) for side in box)
-        wide = np.s_[rows[0] : rows[2] + m, cols[0] : cols[2] + m]
-        inner = np.s_[rows[1] - rows[0] : rows[2] - rows[0], cols[1] - cols[0] : cols[2] - cols[0]]
+        rows, cols = box
+        top, left = max(0, rows.start - m), max(0, cols.start - m)
+        wide = np.s_[top : rows.stop + m, left : cols.stop + m]
+        inner = np.s_[rows.start - top : rows.stop - top, cols.start - left : cols.stop - left]
         return RimCrop(
             self.filled[box], self.strong[box], self.strong[wide], self.body[wide], inner, self.width_px
         )
@@ -74,19 +74,27 @@ class RimCrop:
     ) -> None:
         self.filled, self.strong, self.width_px = filled, strong, width_px
         self._strong_about, self._body_about, self._inner = strong_about, body_about, inner
+        # plain places for what is worked out once: thousands of crops are asked, and a lock takes as long
+        self._free: np.ndarray | None = None
+        self._near: np.ndarray | None = None
 
-    @cached_property
+    @property
     def free(self) -> np.ndarray:
         """Where a border is no edge of a body beside it."""
-        if not cv2.countNonZero(self._body_about):
-            return np.ones_like(self.filled)
-        return 1 - dilated(self._body_about, self.width_px + 2.0)[self._inner]
+        if self._free is None:
+            if cv2.countNonZero(self._body_about):
+                self._free = 1 - dilated(self._body_about, self.width_px + 2.0)[self._inner]
+            else:
+                self._free = np.ones_like(self.filled)
+        return self._free
 
-    @cached_property
+    @property
     def near(self) -> np.ndarray:
         """Free places that have a rim beside them."""
-        rims = self._strong_about & (1 - self._body_about)
-        return dilated(rims, self.width_px + 1.0)[self._inner] & self.free
+        if self._near is None:
+            rims = self._strong_about & (1 - self._body_about)
+            self._near = dilated(rims, self.width_px + 1.0)[self._inner] & self.free
+        return self._near
 
     def possible(self, part: np.ndarray, least_px2: float) -> bool:
         """Whether anything inside a part can pass `is_clear`: a core, a rim and the oil beside it.

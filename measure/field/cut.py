@@ -6,6 +6,7 @@ pieces meet in cusps; the bays of one irregular piece are open, and a long or be
 """
 
 from functools import lru_cache
+from math import ceil
 from typing import NamedTuple
 
 import cv2
@@ -182,17 +183,17 @@ def notch_share(mask: np.ndarray, line: np.ndarray, deepest: float) -> float:
 
 def _share_around(oil: np.ndarray, x: int, y: int, radius: float) -> float:
     """Share of oil within reach of a place that lies farther than that from the border of the array."""
-    around, r, count = _disc(radius)
+    r = ceil(radius)
+    around, count = _disc(r, int(radius * radius))
     return cv2.countNonZero(oil[y - r : y + r + 1, x - r : x + r + 1] & around) / count
 
 
-@lru_cache(maxsize=1024)
-def _disc(radius: float) -> tuple[np.ndarray, int, int]:
-    """All within a radius: mask, half its size and its pixels."""
-    r = int(np.ceil(radius))
-    yy, xx = np.ogrid[-r : r + 1, -r : r + 1]
-    around = (yy * yy + xx * xx <= radius * radius).view(np.uint8)
-    return around, r, cv2.countNonZero(around)
+@lru_cache(maxsize=256)
+def _disc(reach: int, square: int) -> tuple[np.ndarray, int]:
+    """All within a reach whose squared distance, a whole number, is no more than another; how many."""
+    yy, xx = np.ogrid[-reach : reach + 1, -reach : reach + 1]
+    around = (yy * yy + xx * xx <= square).view(np.uint8)
+    return around, cv2.countNonZero(around)
 
 
 def _joined(

@@ -87,8 +87,11 @@ def cut_in_one_colour(
 
 def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """Labels of the parts each part is cut into."""
+    count = int(labels.max())
+    if count == 1:
+        return cut(labels.astype(np.uint8))
     out, used = np.zeros(labels.shape, np.int32), 0
-    for n in range(1, int(labels.max()) + 1):
+    for n in range(1, count + 1):
         part = cut((labels == n).view(np.uint8))
         out[part > 0] = part[part > 0] + used
         used += int(part.max())

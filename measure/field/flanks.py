@@ -11,7 +11,9 @@ _RIDGE, _FEW_PX = 0.85, 8  # steepness over the highest nearby on the middle of 
 _HAZE = 0.3  # height over that of the parts around it, below which a part is haze when rims are looked for
 
 
-def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
+def above_half(
+    field: np.ndarray, low: np.ndarray, steep: np.ndarray | None = None
+) -> tuple[np.ndarray, float]:
     """Pixels above half of the plateau beside them, and the width of the edges.
 
     Parameters
@@ -20,6 +22,8 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
         Colour difference from the oil.
     low : (M, N) ndarray of bool
         The component.
+    steep : (M, N) ndarray of float32, optional
+        Slope of the field, where it is known.
 
     Returns
     -------
@@ -28,12 +32,14 @@ def above_half(field: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, float]:
         10-90 % width, px.
     """
     inside = np.where(low, field, 0).astype(np.float32)
-    width = usual_width(field, inside, low)
+    width = usual_width(field, inside, low, steep)
     plateau = np.maximum(local_plateau(inside, int(np.ceil(width)) + 1), 1e-3)
     return (low & (field >= 0.5 * plateau)).astype(np.uint8), width
 
 
-def usual_width(field: np.ndarray, inside: np.ndarray, low: np.ndarray) -> float:
+def usual_width(
+    field: np.ndarray, inside: np.ndarray, low: np.ndarray, steep: np.ndarray | None = None
+) -> float:
     """Width of the edges against the oil, px: where the flank is steepest, for mottle inside is no edge.
 
     Parameters
@@ -42,8 +48,10 @@ def usual_width(field: np.ndarray, inside: np.ndarray, low: np.ndarray) -> float
         Colour difference from the oil, and the same with 0 outside the component.
     low : (M, N) ndarray of bool
         The component.
+    steep : (M, N) ndarray of float32, optional
+        Slope of the field, where it is known.
     """
-    steep = slope(field)
+    steep = slope(field) if steep is None else steep
     ridge = steep >= _RIDGE * cv2.dilate(steep, np.ones((5, 5), np.uint8))
     depth = cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5)
     for reach in (3, 6, 12, 24):

@@ -65,6 +65,8 @@ def grey_crystals(
     oil_lab: np.ndarray,
     width: float,
     least_px2: float,
+    field: np.ndarray | None = None,
+    steep: np.ndarray | None = None,
 ) -> np.ndarray:
     """Label the crystals among the colourless places of a component.
 
@@ -83,6 +85,8 @@ def grey_crystals(
         10-90 % width of an edge, px.
     least_px2 : float
         Smallest area reported.
+    field, steep : (M, N) ndarray of float32, optional
+        Length of the difference from the oil and its slope, where they are known.
 
     Returns
     -------
@@ -99,14 +103,14 @@ def grey_crystals(
     bodies = _bodies(coloured, least_px2)
     fringe = dilated(bodies, _BODY_PX + 0.5 * width) if bodies.any() else bodies
     reach, glow = 0.5 * width + 1.5, 0.75 * width + 1.0
-    field = colour_length(delta)
+    field = colour_length(delta) if field is None else field
     # what is more than the glow of something stronger beside it
     own = (field > _OWN * cv2.dilate(field, disc(glow))).view(np.uint8)
     grey = low.view(np.uint8) & own & (1 - fringe)
     if cv2.countNonZero(grey) < _LEAST_GREY * least:
         return labels
     seen = fill_holes(closed(low.view(np.uint8), reach)) & (1 - fringe)
-    steep = cv2.dilate(slope(field), disc(0.5 * width))
+    steepest = cv2.dilate(slope(field) if steep is None else steep, disc(0.5 * width))
     # sides may be too pale beside dark facets to close it: then what the component closes in counts
     alone = grey & (1 - bodies)
     tried: list[list[_Crystal]] = []
@@ -120,7 +124,7 @@ def grey_crystals(
             known[key] = (
                 _is_crystal(place, delta, bodies, oil_lab)
                 and _clear_of_noise(place, alone, distance, seed)
-                and _ends_at_sides(place, low.view(np.uint8), steep, glow)
+                and _ends_at_sides(place, low.view(np.uint8), steepest, glow)
             )
         return known[key]
 

@@ -29,11 +29,13 @@ def median(values: np.ndarray) -> float:
 def median_colour(colours: np.ndarray) -> np.ndarray:
     """Middle values of the three channels of a (K, 3) ndarray of float without nan, K at least 1, (3,)."""
     half = len(colours) // 2
-    parted = (
-        np.sort(colours, axis=0) if len(colours) <= _SORTED else np.partition(colours, (half - 1, half), 0)
-    )
-    middle: np.ndarray = parted[half] if len(colours) % 2 else (parted[half - 1] + parted[half]) / 2
-    return middle
+    parted = np.ascontiguousarray(colours.T)  # each channel in a row, which takes half as long
+    if len(colours) <= _SORTED:
+        parted.sort()
+    else:
+        parted.partition((half - 1, half))
+    middle: np.ndarray = parted[:, half]
+    return middle.copy() if len(colours) % 2 else (parted[:, half - 1] + middle) / 2
 
 
 def percentile(values: np.ndarray, percent: float) -> float:

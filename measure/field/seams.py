@@ -7,6 +7,7 @@ and the whole none.
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -287,9 +288,17 @@ def ends_of_cut(both: np.ndarray, labels: np.ndarray) -> tuple[np.ndarray, list[
 
 
 def contour_of(mask: np.ndarray) -> np.ndarray:
-    """Return the longest outline of a mask, (P, 2) x and y."""
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    return max(contours, key=len)[:, 0].astype(np.float32)
+    """Return the longest outline of a mask, (P, 2) x and y; not to be changed."""
+    return _contour_of(mask.tobytes(), mask.shape)
+
+
+@lru_cache(maxsize=4)  # one step after the other asks about the same mask
+def _contour_of(mask: bytes, shape: tuple[int, int]) -> np.ndarray:
+    seen = np.frombuffer(mask, np.uint8).reshape(shape)
+    contours, _ = cv2.findContours(seen, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline: np.ndarray = max(contours, key=len)[:, 0].astype(np.float32)
+    outline.setflags(write=False)
+    return outline
 
 
 def sides_of(mask: np.ndarray, way: np.ndarray, least_px2: float) -> list[np.ndarray] | None:

@@ -12,7 +12,7 @@ from measure.field.bodies import bodies_of
 from measure.field.component import Component, Parts
 from measure.field.contrast_parts import contrast_parts, grown_labels
 from measure.field.cut_body import cut_body, cut_by_form, without_shadows
-from measure.field.edge import colour_length
+from measure.field.edge import colour_length, slope
 from measure.field.facets import merged_facets, one_crystal
 from measure.field.flanks import above_half, without_faint
 from measure.field.folds import merged_folds
@@ -54,18 +54,23 @@ def separate(component: Component) -> Parts:
 
 
 class _Seen(NamedTuple):
-    """Difference from the oil of a component, what is strong in it, without faint places, and edge width."""
+    """Difference from the oil of a component, what is strong in it, without faint places, and edges.
+
+    Of these their usual width and the steepness of the difference, px and per px.
+    """
 
     field: np.ndarray
     strong: np.ndarray
     rims: np.ndarray
     width: float
+    steep: np.ndarray
 
 
 def _seen(component: Component) -> _Seen:
     field = colour_length(component.delta)
-    strong, width = above_half(field, component.low)
-    return _Seen(field, strong, without_faint(strong, field), width)
+    steep = slope(field)
+    strong, width = above_half(field, component.low, steep)
+    return _Seen(field, strong, without_faint(strong, field), width, steep)
 
 
 def _with_flanks(fibres: np.ndarray, rims: np.ndarray, low: np.ndarray, width: float) -> np.ndarray:
@@ -134,7 +139,10 @@ def _clear_pieces(component: Component, seen: _Seen) -> np.ndarray:
     clear = _by_rims(component, seen.rims, seen.width, 0.7 * least_px2)
     if clear.any():
         clear = credible(clear, seen.rims, seen.field, distance, seed, 0.7 * least_px2)
-    return with_crystals(clear, grey_crystals(delta, distance, seed, low, oil_lab, seen.width, least_px2))
+    return with_crystals(
+        clear,
+        grey_crystals(delta, distance, seed, low, oil_lab, seen.width, least_px2, seen.field, seen.steep),
+    )
 
 
 def _by_rims(component: Component, rims: np.ndarray, width: float, least_px2: float) -> np.ndarray:
@@ -173,6 +181,7 @@ def _cut_bodies(
         seen.width,
         sum(component.frame),
         component.usual_height,
+        seen.steep,
     )
     labels = np.zeros(component.low.shape, np.int32)
     groups: list[list[int]] = []

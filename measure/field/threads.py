@@ -10,7 +10,7 @@ from measure.field.quick import median
 _LINE, _LONG_LINE, _OPEN = 14.0, 60.0, 0.55
 _BEADED, EVEN_FIBRE = 1.6, 1.45  # outline over that of an even line, of rims and of fibres
 _EVEN = 1.5  # its thickest place over its usual thickness
-_BAND = 20.0  # area over squared half width: five times as long as wide
+BAND = 20.0  # area over squared half width: five times as long as wide
 _EVEN_BAND, _EVEN_WIDTH = 1.15, 1.25  # outline over that of an even band; widest place over the usual width
 _MOSTLY = 0.9  # share of it that must be in one
 _IN_ONE = 0.8  # share of it that must hang together
@@ -60,7 +60,7 @@ def is_band(strong: np.ndarray, width: float) -> bool:
         10-90 % width of the edges, px.
     """
     *_, wide, high = cv2.boundingRect(strong)
-    if wide * high < _BAND * float(cv2.distanceTransform(strong, cv2.DIST_L2, 5).max()) ** 2:
+    if wide * high < BAND * float(cv2.distanceTransform(strong, cv2.DIST_L2, 5).max()) ** 2:
         return False  # what is filled stays in the box and is as thick at least
     return is_even_band(fill_holes(closed(strong, width)))
 
@@ -76,7 +76,7 @@ def is_even_band(whole: np.ndarray, border_px: float = 0.0) -> bool:
     """
     depth = cv2.distanceTransform(whole, cv2.DIST_L2, 5)
     half, area = float(depth.max()), cv2.countNonZero(whole)
-    if not area or area < _BAND * half**2:
+    if not area or area < BAND * half**2:
         return False
     contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=cv2.contourArea)

@@ -80,3 +80,23 @@ def test_colours_are_taken_and_set_where_they_are_marked(share: float) -> None:
     wanted[where] *= 2
     quick.set_colours(whole, where, 2 * quick.colours_at(whole, where))
     np.testing.assert_array_equal(whole, wanted)
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 40, 1500, 1501, 20_000])
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_middle_colours_are_those_of_the_library_to_the_last_digit(count: int, kind: type) -> None:
+    colours = np.random.default_rng(count).normal(20.0, 30.0, (count, 3)).astype(kind)
+    kept = colours.copy()
+    middle = quick.median_colour(colours)
+    np.testing.assert_array_equal(middle, np.median(colours, axis=0))
+    assert middle.dtype == kind
+    np.testing.assert_array_equal(colours, kept)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_norms_and_turns_are_those_of_the_library(kind: type) -> None:
+    colours = np.random.default_rng(5).normal(0.0, 30.0, (40, 3)).astype(kind)
+    for vector in (*colours, colours[:, 1]):
+        assert quick.norm(vector) == float(np.linalg.norm(vector))
+    for by in (-2, -1, 1, 2):
+        np.testing.assert_array_equal(quick.turned(colours, by), np.roll(colours, by, axis=0))
