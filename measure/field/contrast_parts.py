@@ -48,7 +48,7 @@ def contrast_parts(
     """
     weight = np.where(low, field, 0).astype(np.float32)
     radius = float(cv2.distanceTransform(low.astype(np.uint8), cv2.DIST_L2, 5).max())
-    size = 2 * int(np.clip(1.2 * radius, width + 2, 80)) + 1
+    size = 2 * int(min(max(1.2 * radius, width + 2), 80)) + 1
     squares = cv2.boxFilter(weight * weight, -1, (size, size), normalize=False)
     typical = squares / np.maximum(cv2.boxFilter(weight, -1, (size, size), normalize=False), 1e-3)
     first = (low & (field >= _FIRST * typical)).astype(np.uint8)

@@ -9,7 +9,16 @@ import cv2
 import numpy as np
 
 from measure.field.masks import SQUARE, numbered
-from measure.field.quick import colours_at, length, less, mean_colour, median, median_colour, norm, percentile
+from measure.field.quick import (
+    colours_at,
+    length,
+    less,
+    mean_colour,
+    median,
+    median_colour,
+    norm,
+    percentiles,
+)
 
 _APART = 2.3  # distance of the two colours over their joint spread
 _LEAST_STEP = 6.0  # CIELAB units
@@ -95,7 +104,7 @@ def _split(values: np.ndarray) -> np.ndarray | None:
     centred = less(values, mean_colour(values))
     _, vectors = np.linalg.eigh(centred.T @ centred)
     along = centred @ vectors[:, -1]
-    low, high = percentile(along, 0.5), percentile(along, 99.5)
+    low, high = percentiles(along, 0.5, 99.5)
     if high - low < _LEAST_STEP:
         return None
     scaled = np.clip((along - low) / (high - low) * 255, 0, 255).astype(np.uint8)

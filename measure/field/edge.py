@@ -380,4 +380,4 @@ def edge_reach(field: np.ndarray, piece: np.ndarray, typical: np.ndarray) -> tup
     if wanted <= 2:
         return 2, sigma
     radius = float(cv2.distanceTransform(piece, cv2.DIST_L2, 3).max())
-    return int(np.clip(wanted, 2, max(2.0, radius))), sigma
+    return int(min(wanted, max(2.0, radius))), sigma

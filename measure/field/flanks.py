@@ -64,7 +64,7 @@ def usual_width(
         width = median(ratio) if ratio.size else 2.0
         if width <= 1.3 * reach:
             break
-    return float(np.clip(width, 2.0, 32.0))
+    return min(max(width, 2.0), 32.0)
 
 
 def without_faint(strong: np.ndarray, field: np.ndarray) -> np.ndarray:

@@ -28,7 +28,7 @@ from measure.field.masks import (
     opened,
     solidity,
 )
-from measure.field.quick import colours_at, median, percentile
+from measure.field.quick import colours_at, median, percentile, percentiles
 from measure.field.rim_colour import coloured_pixels, whole_colour
 
 _BODY_PX = 2.0  # half the width of a fringe of colour, or of a shaded edge of a coloured piece
@@ -282,7 +282,7 @@ def _is_crystal(crystal: np.ndarray, delta: np.ndarray, bodies: np.ndarray, oil_
     if whole_colour(inside, oil_lab) > _COLOURED:
         return False
     tones = inside[:, 0]
-    low, high = percentile(tones, 10), percentile(tones, 90)
+    low, high = percentiles(tones, 10, 90)
     strongest = max(-low, high)
     if high - low <= _RANGE * strongest:
         return False

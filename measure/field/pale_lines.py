@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import cv2
 import numpy as np
 
-from measure.field.quick import colours_at, median, median_colour, norm, percentile
+from measure.field.quick import colours_at, median, median_colour, norm, percentile, percentiles
 
 _SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
 _STEP = 2.8  # height of a line over its scaled curvature, for a line as wide as the scale
@@ -163,9 +163,9 @@ class PaleLines:
 
     def _line(self, way: np.ndarray) -> PaleLine:
         heights = self._heights_on(way)
-        low = max(percentile(heights, 25), _LEAST_LOW)
+        lowest, low = percentiles(heights, 10, 25)
+        low = max(low, _LEAST_LOW)
         rise, step = self._beside(way[_ENDS_PX:-_ENDS_PX])
-        lowest = percentile(heights, 10)
         return PaleLine(way, float(heights.mean()), low, rise, self._least, lowest, step)
 
     def _beside(self, way: np.ndarray) -> tuple[float, float]:
@@ -174,10 +174,12 @@ class PaleLines:
         along = np.stack([np.convolve(part, _SMOOTH, "same") for part in along.T], axis=1)
         across = np.stack([-along[:, 1], along[:, 0]], axis=1)
         across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-6)
-        sides = []
+        sides, last = [], np.array(self._mask.shape) - 1
         for side in (-1, 1):
             places = np.rint(way + side * np.multiply.outer(_RISE_PX, across)).astype(int)
-            rows, columns = (np.clip(places[..., i], 0, self._mask.shape[i] - 1) for i in (0, 1))
+            rows, columns = (
+                np.minimum(np.maximum(places[..., i], 0), self._mask.shape[i] - 1) for i in (0, 1)
+            )
             tone = np.where(self._mask[rows, columns] > 0, self._tone[rows, columns], -np.inf)
             sides.append(tone.max(axis=0))
         both = np.isfinite(sides).all(axis=0)

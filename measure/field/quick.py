@@ -45,15 +45,35 @@ def percentile(values: np.ndarray, percent: float) -> float:
 
 def quantile(values: np.ndarray, portion: float) -> float:
     """Value that a portion, 0..1, of a (K,) ndarray without nan stays below, linear between neighbours."""
-    place = (len(values) - 1) * portion
-    low = int(place)
-    high = min(low + 1, len(values) - 1)
     parted = _parted_copy(values)
     if len(values) <= _SORTED:
         parted.sort()
     else:
-        parted.partition((low, high))
-    below, above, share = parted[low], parted[high], place - low
+        parted.partition(_places(len(values), portion))
+    return _between(parted, portion)
+
+
+def percentiles(values: np.ndarray, first: float, second: float) -> tuple[float, float]:
+    """Two percentiles of a (K,) ndarray without nan, K at least 1, put in order once."""
+    one, other = first / 100, second / 100
+    parted = _parted_copy(values)
+    if len(values) <= _SORTED:
+        parted.sort()
+    else:
+        parted.partition((*_places(len(values), one), *_places(len(values), other)))
+    return _between(parted, one), _between(parted, other)
+
+
+def _places(count: int, portion: float) -> tuple[int, int]:
+    """Places in order of the two values a portion lies between."""
+    low = int((count - 1) * portion)
+    return low, min(low + 1, count - 1)
+
+
+def _between(parted: np.ndarray, portion: float) -> float:
+    """Value that a portion stays below, of values in order at least at its places."""
+    low, high = _places(len(parted), portion)
+    below, above, share = parted[low], parted[high], (len(parted) - 1) * portion - low
     # from the nearer end, as the library does, so that the last digit agrees
     step = above - below
     return float(above - step * (1 - share) if share >= 0.5 else below + step * share)

@@ -68,14 +68,17 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
         return [], lines
     scored = []
     before = b""
+    seen: set[bytes] = set()
     for gap in _GAPS:
         walls = closed(strong, gap)
         if walls.tobytes() == before:
             continue
         before = walls.tobytes()
         for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2, room)):
-            if cv2.countNonZero(piece) < least_px2:
-                continue
+            key = piece.tobytes()
+            if key in seen or cv2.countNonZero(piece) < least_px2:
+                continue  # with another closing the same lines close the same place
+            seen.add(key)
             worth = _rim_worth(piece, strong, beside, dark)
             if worth > 0:
                 scored.append((worth, piece))

@@ -185,7 +185,7 @@ def _evidence(
     whole = contour_of(mask)
     root = float(np.sqrt(cv2.contourArea(whole)))
     oval, one = (
-        np.log(np.clip(oval_misfit(contour), _LEAST_MISFIT, _MOST_MISFIT))
+        np.log(min(max(oval_misfit(contour), _LEAST_MISFIT), _MOST_MISFIT))
         for contour in (contour_of(max(sides, key=solidity)), whole)
     )
     return float(

@@ -182,8 +182,10 @@ def _spread(
     if not len(chosen):
         return np.zeros((0, wanted, 2))
     # one running arc length for all outlines; each closes on its own first point, with a gap after it
-    rows = np.concatenate([np.append(np.arange(start[k], start[k] + count[k]), start[k]) for k in chosen])
-    first = np.cumsum(count[chosen] + 1) - (count[chosen] + 1)
+    closed = count[chosen] + 1
+    first = np.cumsum(closed) - closed
+    rows = np.arange(closed.sum()) + np.repeat(start[chosen] - first, closed)
+    rows[first + count[chosen]] = start[chosen]
     sides = turned(length[rows], 1)
     sides[first] = 1.0
     arc = np.cumsum(sides)

@@ -105,12 +105,12 @@ def _evidence(lines: StepLines, line: PaleLine, notch: float, sides: list[np.nda
     sizes = [cv2.countNonZero(side) for side in sides]
     return float(
         _BASE
-        + _OF_NOTCH * np.log(np.clip(notch, 0.01, 0.3))
-        + _OF_OVAL * np.log(np.clip(oval_misfit(contour_of(fuller)), 0.004, 0.2))
+        + _OF_NOTCH * np.log(min(max(notch, 0.01), 0.3))
+        + _OF_OVAL * np.log(min(max(oval_misfit(contour_of(fuller)), 0.004), 0.2))
         + _OF_LENGTH * len(line.way) / root
-        + _OF_LOW * np.log(np.clip(line.low / line.least, 0.2, 5.0))
-        + _OF_LOWEST * np.log(np.clip(line.lowest / line.least, 0.1, 5.0))
-        + _OF_COLOUR * np.log(np.clip(lines.colour_step(line, sides), 0.02, 1.0))
+        + _OF_LOW * np.log(min(max(line.low / line.least, 0.2), 5.0))
+        + _OF_LOWEST * np.log(min(max(line.lowest / line.least, 0.1), 5.0))
+        + _OF_COLOUR * np.log(min(max(lines.colour_step(line, sides), 0.02), 1.0))
         + _OF_FULLER * more
         + _OF_OTHER * less
         + _OF_SHOWN * lines.shown(line.way)

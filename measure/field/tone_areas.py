@@ -381,7 +381,7 @@ def _edge_width(tone: np.ndarray, pairs: np.ndarray, length: np.ndarray, total: 
     width = height * length[oil] / np.maximum(total[oil], 1e-6)
     order = np.argsort(width)
     share = np.cumsum(length[oil][order]) / length[oil].sum()
-    return float(np.clip(width[order][np.searchsorted(share, 0.5)], 1.5, 12.0))
+    return min(max(float(width[order][np.searchsorted(share, 0.5)]), 1.5), 12.0)
 
 
 def _described(graph: _Graph) -> Areas:

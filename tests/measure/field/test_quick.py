@@ -100,3 +100,14 @@ def test_norms_and_turns_are_those_of_the_library(kind: type) -> None:
         assert quick.norm(vector) == float(np.linalg.norm(vector))
     for by in (-2, -1, 1, 2):
         np.testing.assert_array_equal(quick.turned(colours, by), np.roll(colours, by, axis=0))
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64, np.int64])
+def test_two_percentiles_at_once_are_those_of_one_after_the_other(kind: type) -> None:
+    rng = np.random.default_rng(6)
+    for count in (1, 2, 3, 40, 1500, 1501, 20_000):
+        values = (100.0 * rng.normal(size=count)).astype(kind)
+        for first, second in ((0.5, 99.5), (10, 90), (25, 10)):
+            expected = quick.percentile(values, first), quick.percentile(values, second)
+            assert quick.percentiles(values, first, second) == expected
+            assert expected == (float(np.percentile(values, first)), float(np.percentile(values, second)))
