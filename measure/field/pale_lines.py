@@ -177,9 +177,8 @@ class PaleLines:
         sides, last = [], np.array(self._mask.shape) - 1
         for side in (-1, 1):
             places = np.rint(way + side * np.multiply.outer(_RISE_PX, across)).astype(int)
-            rows, columns = (
-                np.minimum(np.maximum(places[..., i], 0), self._mask.shape[i] - 1) for i in (0, 1)
-            )
+            places = np.minimum(np.maximum(places, 0), last)
+            rows, columns = places[..., 0], places[..., 1]
             tone = np.where(self._mask[rows, columns] > 0, self._tone[rows, columns], -np.inf)
             sides.append(tone.max(axis=0))
         both = np.isfinite(sides).all(axis=0)
