@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from measure.field.band_course import Course, course_of
-from measure.field.masks import closed, dilated, fill_holes, numbered, opened, opened_to
+from measure.field.masks import closed, dilated, fill_holes, numbered, opened, opened_to, square
 from measure.field.quick import median
 from measure.field.threads import BAND, is_even_band
 
@@ -67,7 +67,7 @@ def fibres_in(rims: np.ndarray, field: np.ndarray, width: float) -> np.ndarray:
             fibres[parts == k] = found
         for box, part in _parts(opened(stretch & (fibres == 0).view(np.uint8) & 1, _THINNER * half), half):
             if is_even_band(part, _BORDER_PX) and count > 1:
-                waiting.append(np.zeros_like(stretch))
+                waiting.append(np.zeros(stretch.shape, stretch.dtype))
                 waiting[-1][box] = part
     return fibres
 
@@ -140,7 +140,7 @@ def _parts(mask: np.ndarray, half: float) -> Iterator[tuple[tuple[slice, slice],
 
 def _half_widths(depth: np.ndarray) -> list[float]:
     """Half widths of which a mask of this depth has a long middle, the widest first."""
-    middle = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    middle = depth[(depth > 0) & (depth >= cv2.dilate(depth, square(3)))]
     if not middle.size or middle.max() < _LEAST_HALF_PX:
         return []
     steps = np.arange(2 + int(np.log(middle.max() / _LEAST_HALF_PX) / np.log(_STEP)))

@@ -6,7 +6,7 @@ import numpy as np
 from measure.field.body_holes import fill_body
 from measure.field.compiled import find_objects
 from measure.field.edge import colour_length, slope
-from measure.field.masks import dilated, fill_holes
+from measure.field.masks import dilated, fill_holes, square
 from measure.field.quick import colours_at, median, median_colour, norm
 
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
@@ -104,7 +104,7 @@ def edge_width(mask: np.ndarray, steep: np.ndarray, beside: np.ndarray, height: 
     height : float
         Colour difference of the part.
     """
-    inner: np.ndarray = cv2.erode(mask, np.ones((3, 3), np.uint8), borderValue=1)
+    inner: np.ndarray = cv2.erode(mask, square(3), borderValue=1)
     border = (mask & ~inner & 1) > 0
     free = border & ~beside
     border = free if free.sum() > 0.2 * border.sum() else border

@@ -134,7 +134,7 @@ def _beyond(
     rest: np.ndarray, firm: np.ndarray, width: float, least_px2: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """What stands clear of the flanks of firm bodies: streaks inside them, and faint parts beside them."""
-    streaks, faint = np.zeros_like(rest), np.zeros(rest.shape, np.int32)
+    streaks, faint = np.zeros(rest.shape, rest.dtype), np.zeros(rest.shape, np.int32)
     count, parts, stats = numbered(rest, 8)
     m = int(np.ceil(width)) + 4
     for k in range(1, count):

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from measure.field.flood import flooded
-from measure.field.masks import SQUARE
+from measure.field.masks import SQUARE, square
 
 # a neck is cut when its relative width plus this times the share of oil around its two notches stays below
 # the limit. Around a straight edge half is oil, in a cusp a tenth. Found from about 370 drawn necks of ten
@@ -80,7 +80,7 @@ def _summits(distance: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, int]:
     top = float(distance.max())
     smooth = cv2.GaussianBlur(distance, (0, 0), 1.0)
     reach = 3 if top < 6 else 5 if top < 20 else 9
-    highest = cv2.dilate(smooth, np.ones((reach, reach), np.uint8))
+    highest = cv2.dilate(smooth, square(reach))
     peaks = ((smooth >= highest - 1e-6) & (mask > 0) & (distance > max(1.0, 0.12 * top))).astype(np.uint8)
     count, seeds = cv2.connectedComponents(peaks, connectivity=8)
     return seeds, count - 1

@@ -8,7 +8,7 @@ lit and the shaded side of a piece: shade takes the same share of all light, and
 import cv2
 import numpy as np
 
-from measure.field.masks import SQUARE, numbered
+from measure.field.masks import SQUARE, numbered, square
 from measure.field.quick import (
     colours_at,
     length,
@@ -64,7 +64,7 @@ def cut_by_colour(
     """
     whole = mask.astype(np.int32)
     least = max(least_px2, _SMALLEST_SHARE * float(mask.sum()))
-    core = cv2.erode(mask, np.ones((3, 3), np.uint8))
+    core = cv2.erode(mask, square(3))
     if core.sum() < 2 * least:
         return whole
     values = _calmed(delta, mask, core > 0)
@@ -131,10 +131,10 @@ def _areas(core: np.ndarray, split: np.ndarray, mask: np.ndarray, least: float) 
     if used > _MOST_AREAS:
         return None
     labels = spread(seeds, mask)
-    oil = cv2.dilate(1 - mask, np.ones((3, 3), np.uint8))
+    oil = cv2.dilate(1 - mask, square(3))
     for number in range(1, used + 1):
         own = (labels == number).astype(np.uint8)
-        inner: np.ndarray = cv2.erode(own, np.ones((3, 3), np.uint8), borderValue=1)
+        inner: np.ndarray = cv2.erode(own, square(3), borderValue=1)
         border = own & ~inner & 1
         if (oil[border > 0] > 0).mean() < _OIL_SHARE:
             return None

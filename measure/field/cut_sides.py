@@ -59,7 +59,7 @@ def cut_at_sides(cluster: np.ndarray, least_px2: float, convex: float) -> list[n
             waiting.append((one, depth + 1))
             if solidity(one) >= convex:
                 found.append(one)
-    whole = [np.zeros_like(cluster) for _ in found]
+    whole = [np.zeros(cluster.shape, cluster.dtype) for _ in found]
     for mask, part in zip(whole, found, strict=True):
         mask[box] = part
     return whole

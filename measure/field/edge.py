@@ -18,7 +18,7 @@ from measure.field.edge_level import (
     blurred_rim_level,
     light_half,
 )
-from measure.field.masks import SQUARE, dilated, disc, hull_mask, numbered
+from measure.field.masks import SQUARE, dilated, disc, hull_mask, numbered, square
 from measure.field.outline import Levels, areas, crossed, outer_chain
 from measure.field.quick import colours_at, length, mean_colour, median, median_colour, percentile
 
@@ -91,7 +91,7 @@ def local_plateau(field: np.ndarray, reach_px: int, spot_px: float = 0.0) -> np.
     if spot_px >= _SPOT_PX:
         calm = cv2.morphologyEx(calm, cv2.MORPH_OPEN, disc(spot_px))
     size = 2 * reach_px + 1
-    return cv2.dilate(calm, np.ones((size, size), np.uint8))
+    return cv2.dilate(calm, square(size))
 
 
 def colour_length(delta: np.ndarray) -> np.ndarray:

@@ -204,12 +204,13 @@ def traced_evenly(shape: Polygon) -> np.ndarray:
     """
     line = shape.exterior
     corners = get_coordinates(line)
-    places = np.linspace(0.0, line.length, max(24, int(line.length)), endpoint=False)
-    side = np.diff(corners, axis=0)
+    count = max(24, int(line.length))
+    places = np.arange(count) * (line.length / count)
+    side = corners[1:] - corners[:-1]
     length = np.sqrt(side[:, 0] * side[:, 0] + side[:, 1] * side[:, 1])
     end = np.cumsum(length)
     i = np.minimum(np.searchsorted(end, places, side="right"), len(side) - 1)
-    part = np.minimum((places - np.append(0.0, end)[i]) / length[i], 1.0)
+    part = np.minimum((places - np.concatenate([[0.0], end])[i]) / length[i], 1.0)
     return (side[i] * part[:, None] + corners[i]).astype(np.float32)
 
 

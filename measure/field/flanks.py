@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.edge import local_plateau, slope
-from measure.field.masks import numbered
+from measure.field.masks import numbered, square
 from measure.field.quick import median
 
 _RIDGE, _FEW_PX = 0.85, 8  # steepness over the highest nearby on the middle of a flank; px that tell a width
@@ -52,7 +52,7 @@ def usual_width(
         Slope of the field, where it is known.
     """
     steep = slope(field) if steep is None else steep
-    ridge = steep >= _RIDGE * cv2.dilate(steep, np.ones((5, 5), np.uint8))
+    ridge = steep >= _RIDGE * cv2.dilate(steep, square(5))
     depth = cv2.distanceTransform(low.view(np.uint8), cv2.DIST_L2, 5)
     for reach in (3, 6, 12, 24):
         plateau = np.maximum(local_plateau(inside, reach), 1e-3)

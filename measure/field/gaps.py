@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 
 from measure.field.edge import colour_length
+from measure.field.masks import square
 from measure.field.quick import median, norm
 
 _NO_OIL = 0.4  # share of the colour of the pieces beside it from which a place is no gap
@@ -46,7 +47,7 @@ def parted_by_gaps(
     heights[parts] = [norm(tones[n]) for n in parts]
     nearest, away = _nearest(inside)
     # the border may run a px beside the middle of a gap
-    lowest: np.ndarray = cv2.erode(colour_length(delta), np.ones((3, 3), np.uint8))
+    lowest: np.ndarray = cv2.erode(colour_length(delta), square(3))
     most = np.minimum(_NO_OIL, _PALE + left_by_blur(away, width_px))
     # beyond the flank of the form itself, which runs across both ends of a border
     inner = cv2.distanceTransform(form.view(np.uint8), cv2.DIST_L2, 5) > 0.5 * width_px

@@ -18,7 +18,7 @@ from measure.field.edge import place_edge
 from measure.field.heap_rest import with_rest
 from measure.field.lens_checks import credible_lenses, less_whole, shattered
 from measure.field.lenses import overlapping, settled
-from measure.field.masks import dilated, drawn
+from measure.field.masks import dilated, drawn, square
 from measure.field.mottle import unlike_mottle
 from measure.field.neck_evidence import without_false_cuts
 from measure.field.quick import colours_at, median, median_colour
@@ -189,11 +189,11 @@ def _heap(
 
 def _rest(crop: Cluster, gone: list[int], new: np.ndarray, least_px2: float) -> list[np.ndarray]:
     """Outlines of what the new pieces leave of the replaced ones."""
-    wider: np.ndarray = cv2.dilate(new, np.ones((3, 3), np.uint8))
+    wider: np.ndarray = cv2.dilate(new, square(3))
     rest = _left(crop, gone, wider)
     if not rest.any():
         return []
-    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, square(3))
     count, parts = cv2.connectedComponents(rest, connectivity=4)
     outlines = []
     for k in range(1, count):

@@ -115,7 +115,7 @@ def _corners(curve: np.ndarray) -> np.ndarray:
     turn = turn * np.sign(turn.sum(axis=1, keepdims=True))
     # a corner's turn from each point on; the curve goes on behind its end
     ahead = np.concatenate([turn, turn[:, : _CORNER_POINTS - 1]], axis=1)
-    near = np.zeros_like(turn)
+    near = np.zeros(turn.shape, turn.dtype)
     for i in range(_CORNER_POINTS):
         near += ahead[:, i : i + turn.shape[1]]
     rows, total = np.arange(len(near))[:, None], np.zeros(len(near))

@@ -23,6 +23,12 @@ _FEW_PX = 800
 SQUARE = np.ones((3, 3), np.uint8)
 
 
+@lru_cache(maxsize=64)
+def square(size: int) -> np.ndarray:
+    """Return a square structuring element of so many px; not to be changed."""
+    return np.ones((size, size), np.uint8)
+
+
 def disc(radius: float) -> np.ndarray:
     """Return a round structuring element of the given radius in px; not to be changed."""
     return _disc(max(1, ceil(radius)), int(radius * radius + 0.5))
@@ -92,7 +98,7 @@ def closed(mask: np.ndarray, radius: float) -> np.ndarray:
 def fill_holes(mask: np.ndarray) -> np.ndarray:
     """Return the mask with every hole filled, (M, N) uint8."""
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    filled = np.zeros_like(mask)
+    filled = np.zeros(mask.shape, np.uint8)
     cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
     return filled
 

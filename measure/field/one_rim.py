@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut import cut_by_shape
-from measure.field.masks import SQUARE, eroded, fill_holes, solidity
+from measure.field.masks import SQUARE, eroded, fill_holes, solidity, square
 from measure.field.quick import median, percentile
 
 _SOLID = 0.92  # solidity of the filled component
@@ -38,9 +38,7 @@ def one_rim(low: np.ndarray, field: np.ndarray, width: float) -> np.ndarray | No
     border = (whole & ~inner & 1) > 0
     if not border.any():
         return None
-    ridge = cv2.dilate(
-        np.where(whole > 0, field, 0).astype(np.float32), np.ones((2 * reach + 1,) * 2, np.uint8)
-    )
+    ridge = cv2.dilate(np.where(whole > 0, field, 0).astype(np.float32), square(2 * reach + 1))
     line = ridge[border]
     height = median(line)
     shown = field[inside > 0]

@@ -8,7 +8,7 @@ becomes one, to be judged by itself; where it is weaker, it is left out.
 import cv2
 import numpy as np
 
-from measure.field.masks import SQUARE, opened
+from measure.field.masks import SQUARE, opened, square
 from measure.field.quick import colours_at, median, median_colour
 
 _LEVEL = 0.1  # of the piece's own difference from the oil, the other way round
@@ -70,7 +70,7 @@ def parted_by_sign(labels: np.ndarray, delta: np.ndarray, least_px2: float) -> t
 def _outer_parts(other: np.ndarray, own: np.ndarray, least_px2: float) -> list[np.ndarray]:
     """Connected parts that lie along the border of a piece."""
     parts, found = cv2.connectedComponents(other, connectivity=4)[1], []
-    outside = cv2.dilate((~own).view(np.uint8), np.ones((5, 5), np.uint8), borderType=cv2.BORDER_CONSTANT)
+    outside = cv2.dilate((~own).view(np.uint8), square(5), borderType=cv2.BORDER_CONSTANT)
     for k in range(1, int(parts.max()) + 1):
         part = parts == k
         area = np.count_nonzero(part)

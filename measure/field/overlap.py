@@ -21,6 +21,7 @@ from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
 from measure.field.lines_beyond import lines_beyond
 from measure.field.lone_lenses import lone_lenses
+from measure.field.masks import square
 from measure.field.quick import colours_at, mean_channel, median
 from measure.field.rims import dilated, solidity
 from measure.field.rims_apart import rims_apart
@@ -295,15 +296,15 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
 
 def _is_loop(piece: np.ndarray, lines: np.ndarray) -> bool:
     """Whether fibres that cross close round some oil: their lines go on beyond it."""
-    border = piece & (1 - cv2.erode(piece, np.ones((3, 3), np.uint8), borderValue=0))
-    usual = median(cv2.dilate(lines, np.ones((5, 5), np.uint8))[border > 0])
+    border = piece & (1 - cv2.erode(piece, square(3), borderValue=0))
+    usual = median(cv2.dilate(lines, square(5))[border > 0])
     return lines_beyond(piece, (lines >= _OF_LOOP * usual).view(np.uint8)) >= _LEAST_BEYOND
 
 
 def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], shared: list[float]) -> bool:
     """Whether a rim is seen where it runs through oil; the oil caught between pieces has none there."""
-    border = (piece & (1 - cv2.erode(piece, np.ones((3, 3), np.uint8), borderValue=0))) > 0
-    bodies = np.zeros_like(piece)
+    border = (piece & (1 - cv2.erode(piece, square(3), borderValue=0))) > 0
+    bodies = np.zeros(piece.shape, piece.dtype)
     for mask, inside in zip(masks, shared, strict=True):
         if inside < _COVERED * mask.sum():
             bodies |= mask
@@ -311,4 +312,4 @@ def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], s
     if free.sum() < _FREE_RIM * border.sum():
         return True
     usual = np.percentile(lines[border], 75)
-    return bool((cv2.dilate(lines, np.ones((5, 5), np.uint8))[free] > 0.4 * usual).mean() > _LINED)
+    return bool((cv2.dilate(lines, square(5))[free] > 0.4 * usual).mean() > _LINED)

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import cv2
 import numpy as np
 
+from measure.field.masks import square
 from measure.field.quick import colours_at, median, median_colour, norm, percentile, percentiles
 
 _SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
@@ -198,7 +199,7 @@ class PaleLines:
         """Places on an outline, (P, 2) x and y, where the clearest lines run out."""
         x, y = np.rint(contour).astype(int).T
         inside = np.where(self._depth > _INSIDE_PX, self._height, np.float32(0.0))
-        near = cv2.dilate(inside, np.ones((2 * _REACH_PX + 1,) * 2, np.uint8))[y, x]
+        near = cv2.dilate(inside, square(2 * _REACH_PX + 1))[y, x]
         out: list[int] = []
         at: list[tuple[float, float]] = []
         heights, least = near.tolist(), 2 * self._least

@@ -76,7 +76,7 @@ def find_clear(
     if not cv2.countNonZero(eroded(convex & (1 - strong), max(1.0, 0.5 * width_px))):
         return labels
     size = np.sqrt(hull / np.pi)
-    before = np.zeros_like(low)
+    before = np.zeros(low.shape, low.dtype)
     for gap in (*_GAPS, min(0.4 * size, 40.0)):
         if gap > 0.45 * size and gap > 1.5:
             continue
@@ -251,7 +251,7 @@ def _candidates(
             continue
         for piece in _divided(part, key[4]):
             if cv2.countNonZero(piece) >= least_px2 and is_clear(piece, crop):
-                whole = np.zeros_like(rest)
+                whole = np.zeros(rest.shape, rest.dtype)
                 whole[box] = piece
                 yield whole
 

@@ -32,7 +32,7 @@ def thin_lines(density: np.ndarray) -> tuple[np.ndarray, float]:
     """
     red, green, blue = cv2.split(density)
     neutral = np.minimum(np.minimum(red, green), blue)
-    best, height = np.zeros_like(neutral), 0.0
+    best, height = np.zeros(neutral.shape, neutral.dtype), 0.0
     for radius in _RADII:
         lines = neutral - cv2.morphologyEx(neutral, cv2.MORPH_OPEN, disc(radius))
         marked = lines[lines > _LEAST_LINE]

@@ -66,7 +66,7 @@ def shade_beside(delta: np.ndarray, low: np.ndarray, oil_lab: np.ndarray, least_
     -------
     (M, N) ndarray of bool
     """
-    nothing = np.zeros_like(low)
+    nothing = np.zeros(low.shape, low.dtype)
     seen, pieces = _grey_and_coloured(delta, low, oil_lab)
     if min(cv2.countNonZero(seen), cv2.countNonZero(pieces)) < _FEW_PX:
         return nothing

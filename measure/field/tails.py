@@ -98,7 +98,7 @@ def _main_part(rest: np.ndarray) -> np.ndarray:
 def _faint(mask: np.ndarray, field: np.ndarray, height: float, piece: Piece) -> np.ndarray:
     """Parts below half of the piece, too far from what is not for its own blurred edge, (M, N) uint8."""
     strong = fill_holes(mask & (field >= _HALF * height).view(np.uint8))
-    weak, tails = mask & ~strong & 1, np.zeros_like(mask)
+    weak, tails = mask & ~strong & 1, np.zeros(mask.shape, mask.dtype)
     if cv2.countNonZero(weak) < _FEW_PX or not strong.any():
         return tails
     away = cv2.distanceTransform(1 - strong, cv2.DIST_L2, 5)
@@ -121,7 +121,7 @@ def _threads(mask: np.ndarray) -> np.ndarray:
     """Parts far thinner than the piece and longer than wide, (M, N) uint8."""
     framed = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
     depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)
-    deepest, threads = float(depth.max()), np.zeros_like(framed)
+    deepest, threads = float(depth.max()), np.zeros(framed.shape, framed.dtype)
     if deepest < _LEAST_DEEP_PX:
         return threads[1:-1, 1:-1]
     body = opened_to(framed, depth, max(1.0, _THREAD_HALF * deepest))

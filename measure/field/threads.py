@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from measure.field.masks import closed, fill_holes, hull_mask, numbered, opened_to
+from measure.field.masks import closed, fill_holes, hull_mask, numbered, opened_to, square
 from measure.field.quick import median
 
 # area over squared half width, the same from which it need not be bent, share of its hull it fills
@@ -37,7 +37,7 @@ def is_line(strong: np.ndarray, beaded: float = _BEADED) -> bool:
         return False
     if area < _LONG_LINE * half**2 and area > _OPEN * cv2.countNonZero(hull_mask(strong)):
         return False
-    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, square(3)))]
     if half > _EVEN * median(ridge) + 1.0:
         return False
     contours, _ = cv2.findContours(strong, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
@@ -80,7 +80,7 @@ def is_even_band(whole: np.ndarray, border_px: float = 0.0) -> bool:
         return False
     contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=cv2.contourArea)
-    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+    ridge = depth[(depth > 0) & (depth >= cv2.dilate(depth, square(3)))]
     usual = median(ridge)
     around = cv2.arcLength(outline, True)
     if half > _EVEN_WIDTH * usual + 0.5 or cv2.contourArea(outline) + border_px * around < _MOSTLY * area:
@@ -148,7 +148,7 @@ def threads_between(strong: np.ndarray, width: float) -> np.ndarray:
     _, bodies, sizes = numbered(body, 8)
     deepest = np.zeros(len(sizes), np.float32)
     np.maximum.at(deepest, bodies.ravel(), depth.ravel())
-    beside, found = cv2.dilate(bodies.astype(np.float32), np.ones((3, 3), np.uint8)).astype(np.int32), 0
+    beside, found = cv2.dilate(bodies.astype(np.float32), square(3)).astype(np.int32), 0
     for n in range(1, count):
         x, y, w, h = (int(v) for v in stats[n, :4])
         box = np.s_[y : y + h, x : x + w]
