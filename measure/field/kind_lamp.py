@@ -3,7 +3,7 @@
 import numpy as np
 
 from measure.field.kind_model import GROUPS
-from measure.field.plate_colour import ground_light
+from measure.field.plate_colour import ground_light, lit_aside, say_of
 from measure.particles import Particles
 
 DARK_GROUND = 0.06  # linear light of the oil, share of full scale; half the usual light is still 0.15
@@ -40,7 +40,7 @@ def by_lamp(chance: np.ndarray, particles: Particles) -> np.ndarray:
     if not len(particles):
         return chance
     ground = ground_light(particles)
-    if ground.mean() >= DARK_GROUND:
+    if ground.mean() >= DARK_GROUND and not lit_aside(particles, say_of(particles)):
         return chance
     colour, told = _colours(particles, ground)
     crystal = told & (chance[:, _SALT] > SURE)

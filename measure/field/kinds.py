@@ -20,7 +20,16 @@ from measure.field.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_polars import by_polars, shining
 from measure.field.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
-from measure.field.plate_colour import against_grey, gained_share, ground_light, of_own_colour
+from measure.field.plate_colour import (
+    against_grey,
+    gained_share,
+    ground_light,
+    lighter_share,
+    lit_aside,
+    of_own_colour,
+    say_of,
+    stained,
+)
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.outlines import bounds
@@ -28,10 +37,8 @@ from measure.particles import Particles
 
 REASONS = {"bubble": "air bubble", "fibre": "fibre", "dust": "dust or unknown"}
 SET_ASIDE_FROM = 0.75  # probability from which a piece is taken out of the count
-NEAR_GREY = 0.5  # blue over red light of a plate, at least
 LIGHTER_SHARE = 0.25  # of what all pieces change: 0.03 at most where light comes from below, 0.9 from above
 GAINED_SHARE = 0.15  # of light gained in a colour: 0.05 at most from below, 0.28 and more from above
-MOST_SAY = 0.9  # quantile of area above which a piece has no more say of it
 FEWEST_FOR_CONTEXT = 5  # pieces that make a field
 FOODS = GROUPS[:3]
 TAKEN_BACK = (0.5, 0.25, 0.25)  # where a chance of no food goes that is not believed: it stays a doubt
@@ -326,8 +333,9 @@ def table_of(particles: Particles) -> str:
 
     On a bright plate pieces lighter than it are lit from above, and their colours say something else than
     those of pieces that take light away. A ground that is strongly red or yellow is stained oil, which pieces
-    displace; no oil is blue. Where shadows and dark pieces prevail on a green or blue plate, light that the
-    pieces give back in a colour of which the plate gives less still tells that it comes from above.
+    displace, or over which they shine as in dark field; no oil is blue. Where shadows and dark pieces prevail
+    on a green or blue plate, light that the pieces give back in a colour of which the plate gives less still
+    tells that it comes from above.
     On a ground that is dark because nothing scatters there pieces are lighter; where they are darker, light
     comes from below and the picture is underexposed, which changes no density. Crystals that shine between
     polarisers say nothing of how the others are lit.
@@ -337,26 +345,13 @@ def table_of(particles: Particles) -> str:
     rgb = np.stack([particles[c] for c in ("red", "green", "blue")], axis=1).astype(float)
     grey = bool(np.ptp(rgb, axis=1).max(initial=0.0) < 1.5)
     oil = ground_light(particles) if len(particles) else np.ones(3)
-    red, _, blue = oil
     ground = "bright"
-    say = _say(particles)
-    change = particles["lightness_step"].astype(float) * say
-    lighter = np.maximum(change, 0.0).sum() > LIGHTER_SHARE * np.abs(change).sum()
-    if lighter and oil.mean() < DARK_GROUND:
+    say = say_of(particles)
+    lighter = lighter_share(particles, say) > LIGHTER_SHARE
+    if lighter and (oil.mean() < DARK_GROUND or lit_aside(particles, say)):
         ground = "dark"
-    elif blue > NEAR_GREY * red and (
+    elif not stained(oil) and (
         lighter or (of_own_colour(oil) and gained_share(particles, say) > GAINED_SHARE)
     ):
         ground = "bright, lighter"
     return f"{'grey' if grey else 'colour'} on {ground}"
-
-
-def _say(particles: Particles) -> np.ndarray:
-    """Area of each piece as far as it may tell of its field, (K,).
-
-    No single piece does: a strip of brighter ground along the frame may be larger than all others.
-    """
-    whole = (particles["flags"] & bits("touches_frame")) == 0
-    area = particles["area_px2"] * (whole | ~whole.any())
-    seen = area[area > 0.0]
-    return np.minimum(area, np.quantile(seen, MOST_SAY, method="lower")) if len(seen) else area

@@ -89,10 +89,28 @@ def test_oil_takes_light_from_what_lies_in_it():
     ],
 )
 def test_dark_pieces_that_are_redder_than_a_green_plate_are_lit_from_above(density, table):
-    ground = np.array([0.07, 0.24, 0.12])
-    columns = {f"{c}_density": np.full(12, d) for c, d in zip(("red", "green", "blue"), density, strict=True)}
+    assert table_of(_alike(np.array([0.07, 0.24, 0.12]), density, -12.0)) == table
+
+
+@pytest.mark.parametrize(
+    ("dark_rims", "table"),
+    [
+        (0, "colour on dark"),  # they shine, over oil that is stained
+        (4, "colour on bright"),  # they take its place, and the sides of crystals turn light away
+    ],
+)
+def test_where_all_pieces_shine_over_stained_oil_to_their_edges_no_light_comes_through(dark_rims, table):
+    found = _alike(np.array([0.15, 0.09, 0.04]), (-0.22, -0.28, -0.34), 9.0)
+    rims = np.where(np.arange(12) < dark_rims, -5.0, 5.0)
+    assert table_of(found.replaced(rim_lightness_step=rims)) == table
+
+
+def _alike(ground, density, lightness_step):
+    """Twelve pieces of one density on a ground of that linear light."""
+    names = ("red", "green", "blue")
     light = 255.0 * (ground * 10.0 ** -np.array(density)) ** (1 / 2.2)
-    columns |= {c: np.full(12, v) for c, v in zip(("red", "green", "blue"), light, strict=True)}
-    columns |= {"lightness_step": np.full(12, -12.0), "area_px2": np.full(12, 80.0)}
+    columns = {f"{c}_density": np.full(12, d) for c, d in zip(names, density, strict=True)}
+    columns |= {c: np.full(12, v) for c, v in zip(names, light, strict=True)}
+    columns |= {"lightness_step": np.full(12, lightness_step), "area_px2": np.full(12, 80.0)}
     square = np.array([[0, 0], [9, 0], [9, 9], [0, 9]], np.float32)
-    assert table_of(make_particles([square] * 12, **columns)) == table
+    return make_particles([square] * 12, **columns)
