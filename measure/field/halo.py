@@ -168,7 +168,9 @@ def fog_like(particles: Particles) -> np.ndarray:
     edgeless = ~np.isfinite(particles["edge_width_px"].astype(float))
     if place.sum() < _MANY or (place & edgeless).sum() < _EDGELESS * place.sum():
         return np.zeros(len(particles), bool)
-    return place | (faint & ragged & _of_a_stain(particles, faint, place))
+    # what seems a rim there is one only where it has an edge, or lies by itself
+    between = (particles["parent"] > 0) & edgeless & (particles["flags"] & bits("touches_frame") == 0)
+    return place | (faint & ragged & (between | _of_a_stain(particles, faint, place)))
 
 
 def _usual_strength(particles: Particles, strength: np.ndarray) -> float:

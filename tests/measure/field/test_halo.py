@@ -6,6 +6,7 @@ import pytest
 
 from measure.field.halo import REASON, STAIN, contact, halo_like
 from measure.field.pipeline import measure_field
+from measure.flags import bits
 from measure.model import FieldSettings, Picture
 
 
@@ -221,10 +222,9 @@ def test_a_faint_part_of_a_stain_is_stain_though_its_own_edge_seems_sharp():
     assert judged([0, 5, 0, 0]) == [False, True, True, False]
 
 
-def _foggy(places: int, **changed: float) -> list[bool]:
+def _foggy(places: int, **changed: float | list[int]) -> list[bool]:
     """Which of three strong pieces and some faint, ragged, grey places, half without an edge, are fog."""
     from measure.field.halo import fog_like
-    from measure.flags import bits
     from measure.particles import make_particles
 
     values = {
@@ -239,7 +239,7 @@ def _foggy(places: int, **changed: float) -> list[bool]:
     strong = {"lightness_step": -30.0, "area_px2": 2000.0, "hull_area_px2": 2050.0, "perimeter_px": 165.0}
     count = 3 + places
     columns = {
-        name: [strong.get(name, 0)] * 3 + [int(value) if name == "flags" else value] * places
+        name: [strong.get(name, 0)] * 3 + (value if isinstance(value, list) else [value] * places)
         for name, value in values.items()
     }
     edges = [3.0] * 3 + [np.nan if k % 2 else 3.5 for k in range(places)]
@@ -255,6 +255,12 @@ def _foggy(places: int, **changed: float) -> list[bool]:
 
 def test_many_faint_ragged_grey_places_at_once_are_fog():
     assert _foggy(12) == [False] * 3 + [True] * 12
+
+
+def test_what_seems_a_rim_in_a_fog_is_one_where_it_lies_by_itself_or_has_an_edge():
+    flags = [bits("faint")] * 10 + [bits("faint", "rim_only")] * 4
+    parent = [0] * 10 + [7, 7, 0, 0]
+    assert _foggy(14, flags=flags, parent=parent)[3:] == [True] * 10 + [False, True, False, False]
 
 
 @pytest.mark.parametrize(
