@@ -42,6 +42,7 @@ _ALONG = 0.75  # share of a bit that runs along the border of its hull
 _MORE_SEEN = 0.05
 _CLOSED = 0.85  # the same from which a piece is no bit of another
 _BAY = 0.65  # share of the edge of a bay that shows a rim, from which it is a bay
+_BAY_ALONE = 0.79  # the same with nothing beside it: then it is mostly a gap of the rim
 _GAP_SHARE = 0.08  # share of a piece that was put back, from which its rim had gaps
 _BESIDE_PX = 4.0  # a bay beside another piece may be the notch between two
 _FOREIGN = 0.3  # share of another piece that may be taken in
@@ -385,12 +386,9 @@ def _grows_over_oil(
         return True
     if (window.field[added > 0] < 0.7 * window.height).mean() < _OIL_INSIDE:
         return False
-    if (
-        window.is_line()
-        or not beside
-        or whole.difference(own).distance(shapely.union_all(beside)) > _BESIDE_PX
-    ):
+    if window.is_line():
         return True
+    alone = not beside or whole.difference(own).distance(shapely.union_all(beside)) > _BESIDE_PX
     bay = (dilated(added, 3.5) > 0) & (window.mask > 0)
     rim = dilated(((window.field >= 0.5 * window.height) & (window.mask > 0)).astype(np.uint8), 1.5)
-    return bool(rim[bay].mean() < _BAY)
+    return bool(rim[bay].mean() < (_BAY_ALONE if alone else _BAY))

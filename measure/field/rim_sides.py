@@ -20,6 +20,8 @@ _ROUND_PX = 2.5  # ends of a side, rounded by blur, that do not tell its directi
 _LEAST_POINTS = 6
 _TURNED = 0.985  # cosine by which a fitted side may turn
 _HALF = 0.5  # of the rim's height, from which a place shows a rim
+_FAINT, _PARTS, _LEAST_EVEN_PX = 0.2, 3, 9.0  # of the rim's height, in each third of a side as long
+_OUTSIDE_PX = (3.0, 5.0)  # where the oil beside a side is read
 
 
 def completed(
@@ -86,8 +88,11 @@ def _support(
     height: float,
     reach_px: float,
 ) -> np.ndarray:
-    """Share of each side, from one corner (K, 2) to the other, along which a rim shows just inside, (K,)."""
-    step = np.arange(-1.0, reach_px + 0.5)
+    """Share of each side, from one corner (K, 2) to the other, along which a rim shows just inside, (K,).
+
+    Light from one side leaves some sides fainter: such a one shows in the mean of each of its parts.
+    """
+    step = np.arange(-_OUTSIDE_PX[1], reach_px + 0.5)
     way = last - first
     length = np.hypot(way[:, 0], way[:, 1])
     count = np.maximum(2, np.ceil(length).astype(int) + 1)
@@ -103,8 +108,16 @@ def _support(
     values = cv2.remap(
         field, places[..., 0], places[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    shown = values.max(axis=1) >= _HALF * height
-    return np.bincount(owner[shown], minlength=len(first)) / count
+    near = step >= -1.0
+    shown = values[:, near].max(axis=1) >= _HALF * height
+    strong = np.bincount(owner[shown], minlength=len(first)) / count
+    # thirds of a side
+    part = owner * _PARTS + np.minimum((along * _PARTS).astype(int), _PARTS - 1)
+    size = np.maximum(np.bincount(part, minlength=_PARTS * len(first)), 1)
+    mean = np.stack([np.bincount(part, column, minlength=len(size)) / size for column in values.T], axis=1)
+    rise = mean[:, near].max(axis=1) - mean[:, step <= -_OUTSIDE_PX[0]].mean(axis=1)
+    even = (rise >= _FAINT * height).reshape(-1, _PARTS).all(axis=1) & (length >= _LEAST_EVEN_PX)
+    return np.maximum(strong, even)
 
 
 def _crystal(

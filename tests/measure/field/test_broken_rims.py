@@ -239,3 +239,21 @@ def test_a_small_rim_in_bits_is_outlined_as_one(half_px):
     outline = place_rim_edge(delta, (whole > 0.5).view(np.uint8), np.zeros((30, 30), bool))
     assert outline is not None
     assert 0.65 * side**2 < cv2.contourArea(outline) < 1.05 * side**2
+
+
+def test_a_side_that_is_only_fainter_is_no_corner_missing():
+    corners = np.array([(60, 22), (92, 44), (88, 82), (52, 98), (24, 62)], np.float32)
+    heights = (0.3, 1.0, 1.0, 1.0, 0.3)  # light comes from one side
+    shape = (130, 130)
+    depth = np.zeros(shape, np.float32)
+    for k, height in enumerate(heights):
+        line = np.zeros(shape, np.float32)
+        ends = [tuple(np.round(corners[n % 5] * 16).astype(int).tolist()) for n in (k, k + 1)]
+        cv2.line(line, *ends, height, 3, cv2.LINE_AA, 4)
+        depth = np.maximum(depth, line)
+    light = cv2.GaussianBlur(np.exp(-0.6 * depth), (0, 0), 0.8)[..., None] * np.array([226.0, 214.0, 184.0])
+    noise = np.random.default_rng(3).normal(0, 1.0, light.shape)
+    picture = Picture(np.clip(np.rint(light + noise), 0, 255).astype(np.uint8), name="plate")
+    particles = measure_field(picture, FieldSettings(), 1.0).particles
+    grown = cv2.contourArea(corners) + 1.5 * cv2.arcLength(corners, True)
+    assert particles["area_px2"] == pytest.approx([grown], rel=0.08)
