@@ -6,7 +6,9 @@ import cv2
 import numpy as np
 
 
-def along(kinds: np.ndarray, angle: float, mark: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+def along(
+    kinds: np.ndarray, angle: float, mark: Callable[..., np.ndarray], *others: np.ndarray
+) -> np.ndarray:
     """Mark pixels by what lies before and after them along lines at an angle.
 
     Parameters
@@ -16,7 +18,9 @@ def along(kinds: np.ndarray, angle: float, mark: Callable[[np.ndarray], np.ndarr
     angle : float
         Direction of the lines, radians from x towards y.
     mark : callable
-        Takes kinds of pixels whose rows run along the lines and returns a mark for each, uint8.
+        Takes kinds of pixels whose rows run along the lines, and the others; returns a mark of each, uint8.
+    *others : (M, N) ndarray of float32
+        Values of the pixels.
 
     Returns
     -------
@@ -27,6 +31,7 @@ def along(kinds: np.ndarray, angle: float, mark: Callable[[np.ndarray], np.ndarr
     corners = np.array([[0, 0, 1], [cols, 0, 1], [0, rows, 1], [cols, rows, 1]], float) @ turn.T
     size = tuple(int(v) for v in np.ceil(np.ptp(corners, axis=0)) + 2)
     turn[:, 2] -= corners.min(axis=0) - 1
-    marked = mark(cv2.warpAffine(kinds, turn, size, flags=cv2.INTER_NEAREST))
+    turned = (cv2.warpAffine(values, turn, size, flags=cv2.INTER_LINEAR) for values in others)
+    marked = mark(cv2.warpAffine(kinds, turn, size, flags=cv2.INTER_NEAREST), *turned)
     back = cv2.warpAffine(marked, turn, (cols, rows), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
     return np.asarray(back > 0)

@@ -16,12 +16,13 @@ import cv2
 import numpy as np
 
 from measure.field.along import along
+from measure.field.grey_casters import without_cast
 from measure.field.light import Light
 from measure.field.lit_sides import shading
 from measure.field.masks import disc, fill_holes, solidity
 from measure.field.plate_shade import filled, reduced, without_shade
 from measure.field.plate_tones import Tones, given_back, ground_of, off_tint, tones
-from measure.field.quick import length, median, percentile
+from measure.field.quick import length, median, median_colour, percentile
 
 _SEEN = 7.0  # noise units from which a pixel is of a piece
 _NEUTRAL = np.array([0.03, 0.10], np.float32)  # colour up to which a pixel may be shadow
@@ -37,6 +38,7 @@ _WORK_PX = 1_500_000  # whether there are shadows needs no more pixels than thes
 _GAP_PX = 4  # between a piece and its shadow, where blur mixes them
 _MOSTLY = 0.6  # share of an area behind pieces from which all of it is shadow
 _TURNS = 2
+_TONE = 12.0  # CIELAB L by which a crystal differs from the ground at least
 _WIDE_ENOUGH_PX = 100.0  # of the smaller pieces; more only shows their mottle
 _ROUND = 0.9  # solidity
 _RAGGED = 0.85  # solidity
@@ -59,6 +61,28 @@ class Sides(NamedTuple):
     def shaded(self) -> np.ndarray:
         """Sides on which shadows lie, (S,) bool."""
         return np.asarray(self.share > _OF_SIDE * self.share.max())
+
+    @property
+    def ways(self) -> list[float]:
+        """Ways in which the shadows of each lamp fall, radians from x towards y."""
+        shaded = self.shaded
+        first = int(np.flatnonzero(~shaded)[0]) if not shaded.all() else 0
+        order = np.roll(np.arange(_SIDES), -first)
+        runs = np.split(order, np.flatnonzero(np.diff(shaded[order].astype(int))) + 1)
+        out = []
+        for run in (run for run in runs if shaded[run[0]]):
+            turn = (run + 0.5) / _SIDES * 2 * np.pi - np.pi
+            weight = self.share[run]
+            out.append(float(np.arctan2((weight * np.sin(turn)).sum(), (weight * np.cos(turn)).sum())))
+        return out
+
+
+class Apart(NamedTuple):
+    """What the pixels of a field are, (M, N) bool each."""
+
+    pieces: np.ndarray  # coloured
+    shadow: np.ndarray
+    crystals: np.ndarray  # without colour, parted from their own shadow
 
 
 def without_shadows(light: Light) -> Light:
@@ -89,15 +113,12 @@ def without_cast_shadow(light: Light) -> Light:
         seen = tones(suited)
         pieces = _pieces(suited, ~(np.abs(seen.colour) < _NEUTRAL).all(axis=-1))
         about = about._replace(pieces=pieces)
-    pieces, shadow = told_apart(suited, seen, about)
+    apart = told_apart(suited, seen, about)
     if suited is light:
-        return _lifted(light, seen, shadow, pieces)
+        return _lifted(light, seen, apart)
     shape = light.solid_distance.shape[::-1]
-    shadow, pieces = (
-        cv2.resize(part.astype(np.float32), shape, interpolation=cv2.INTER_LINEAR) > 0.5
-        for part in (shadow, pieces)
-    )
-    return _lifted(light, tones(light), shadow, pieces)
+    wide = (cv2.resize(part.astype(np.float32), shape, interpolation=cv2.INTER_LINEAR) for part in apart)
+    return _lifted(light, tones(light), Apart(*(part > 0.5 for part in wide)))
 
 
 def _suited_px(pieces: np.ndarray, all_px: int) -> int:
@@ -154,8 +175,8 @@ def are_cast(about: Sides) -> bool:
     return one_sided > _ONE_SIDED and about.of_each > _OF_EACH
 
 
-def told_apart(light: Light, seen: Tones, about: Sides) -> tuple[np.ndarray, np.ndarray]:
-    """Coloured pieces, and ground in the shadow of one, (M, N) bool each."""
+def told_apart(light: Light, seen: Tones, about: Sides) -> Apart:
+    """What the pixels of a field with shadows are."""
     pieces = about.pieces
     for _ in range(_TURNS):  # grey pieces are known once the tint of shadows is
         away, turn = _about(pieces)
@@ -168,7 +189,10 @@ def told_apart(light: Light, seen: Tones, about: Sides) -> tuple[np.ndarray, np.
         dark &= light.zone_mask == 0
     dark = cv2.morphologyEx(dark.view(np.uint8), cv2.MORPH_CLOSE, disc(_CLOSED_PX)) > pieces
     dark &= ~_joined(dark, doubtful > 0)
-    return pieces > 0, _behind(pieces > 0, dark, about.shaded)
+    shadow = _behind(pieces > 0, dark, about.shaded)
+    grey = (dark | ((off < 1.0) & (light.solid_distance > _SEEN))) & ~shadow & (pieces == 0) & (doubtful == 0)
+    crystals, own = without_cast(seen, grey, about.ways)
+    return Apart(pieces > 0, shadow | own, crystals)
 
 
 def _filled(pieces: np.ndarray) -> np.ndarray:
@@ -255,18 +279,33 @@ def _after_pieces(kinds: np.ndarray) -> np.ndarray:
     return np.repeat(behind, size).reshape(len(kinds), -1)[:, 1:-1].astype(np.uint8)
 
 
-def _lifted(light: Light, seen: Tones, shadow: np.ndarray, pieces: np.ndarray) -> Light:
+def _lifted(light: Light, seen: Tones, apart: Apart) -> Light:
     """Light with shadow taken off the ground, and pieces as if light came from all sides."""
+    pieces, shadow, crystals = apart
     ground, delta = ground_of(light), light.delta.copy()
     given_back(delta, ground, pieces, shading(seen, pieces))
     near = cv2.dilate(shadow.view(np.uint8), disc(_BORDER_PX)) > 0
     given_back(delta, ground, near, _over_ground(seen, shadow, pieces))
     delta[shadow] = 0.0
+    _fill(delta, crystals)
     before, after = (length(cv2.GaussianBlur(part, (0, 0), 1.0)) for part in (light.delta, delta))
-    changed = (before > 1.0) & (near | pieces)
+    changed = (before > 1.0) & (near | pieces | crystals)
     factor = np.where(changed, after / np.maximum(before, 1.0), 1.0)
     distance = (light.solid_distance * factor).astype(np.float32)
+    distance[crystals] = np.maximum(distance[crystals], 2.0 * _SEEN)
     return replace(light, delta=delta, solid_distance=distance, cast=float(shadow.mean()))
+
+
+def _fill(delta: np.ndarray, crystals: np.ndarray) -> None:
+    """Give each crystal one tone, in place, for it shows facets from lighter to darker than the ground."""
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(crystals.view(np.uint8), connectivity=4)
+    for k in range(1, count):
+        x, y, w, h = (int(v) for v in stats[k, :4])
+        box = np.s_[y : y + h, x : x + w]
+        own = parts[box] == k
+        tone = median_colour(delta[box][own])
+        tone[0] = np.copysign(max(abs(float(tone[0])), _TONE), tone[0])
+        delta[box][own] = tone
 
 
 def _over_ground(seen: Tones, shadow: np.ndarray, pieces: np.ndarray) -> np.ndarray:

@@ -147,3 +147,15 @@ def test_large_pieces_are_told_at_reduced_size():
     counted = _counted(_measured(cv2.resize(light, None, fx=3.0, fy=3.0, interpolation=cv2.INTER_CUBIC)))
     assert len(counted) == len(_PLACES)
     assert counted == pytest.approx(6 * _RADIUS, rel=0.03)
+
+
+def test_a_grey_crystal_is_found_without_its_own_shadow():
+    light = _field((0.4, 0.4, 0.4), [(26, 0)], places=_PLACES[:-1])
+    light[540:580, 540:606] *= 1.0 - 0.6 * (2.0 - _TINT)
+    light[540:580, 540:580] = 0.28
+    found = _measured(light)
+    near = np.hypot(found["centre_x_px"] - 560, found["centre_y_px"] - 560) < 30
+    own = np.flatnonzero(near & (found["set_aside"] == ""))
+    assert len(own) == 1
+    assert found.diameter_px[own[0]] == pytest.approx(40 * np.sqrt(4 / np.pi), rel=0.06)
+    assert found["centre_x_px"][own[0]] == pytest.approx(560, abs=2)
