@@ -34,6 +34,7 @@ from measure.progress import SILENT, Progress
 
 DEFAULT_SMALLEST_PX = 10.0
 LEAST_SMALLEST_PX = 4.0  # below this nothing can be told from noise and pixel steps
+_KEPT_PIXELS = 1_000_000  # of a smaller picture too little is freed and taken again to be worth keeping
 
 
 def smallest_px(settings: FieldSettings, um_per_px: float) -> float:
@@ -117,7 +118,7 @@ def measure_field(
     seen, (picture, taken_off) = picture, without_lines(picture)
     seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
-    with kept_memory(large):
+    with kept_memory(picture.width_px * picture.height_px >= _KEPT_PIXELS):
         particles, light = _measured(
             picture, seen, settings, limit, blank, zones, learned, light, progress, helpers if large else 0
         )
