@@ -5,6 +5,7 @@ from dataclasses import replace
 from measure.field.eyepiece_scale import SCALE, find_scales, take_off
 from measure.field.ghosts import ghost_note, without_ghost
 from measure.field.jpeg_blocks import COMPRESSED, without_blocks
+from measure.field.newton_rings import rings_note, without_rings
 from measure.field.ruled_lines import bridge, look, net_note, net_of
 from measure.field.scratches import scratches_note, without_scratches
 from measure.model import Picture
@@ -34,6 +35,9 @@ def without_lines(picture: Picture, *, smoothed: bool = True) -> tuple[Picture, 
     pixels, ghost = without_ghost(pixels)
     if ghost is not None:
         notes += (ghost_note(ghost),)
+    pixels, rings = without_rings(pixels)
+    if rings is not None:
+        notes += (rings_note(rings),)
     seen = look(pixels)
     net = net_of(seen) if seen else []
     scales = find_scales(seen) if seen and not net else []
