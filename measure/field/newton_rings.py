@@ -15,7 +15,7 @@ _LONG_PX = 640  # side of the picture they are looked for in, about
 _FINE_PX = 1.0  # blur with which slopes are read
 _POINTS, _PAIRS = 1500, 250
 _STRONG = 6.0  # slopes over the usual one, from which they are of pieces
-# sine of the angle from a slope to the way to the middle, and share of slopes within it: 0.09 by chance, up to
+# sine of the angle from a slope to the way to the middle, and share of slopes within it: 0.09 by chance, to
 # 0.15 in fields of pieces, a fifth in those of streaks
 _SINE, _SHARE = 0.14, 0.25
 _FAR = 0.9  # of the longer side, from the middle of the picture to that of the rings
