@@ -182,6 +182,8 @@ def _line(ends: np.ndarray, free: np.ndarray, seed: int, side: int) -> tuple[Scr
     turn = (turn + np.pi / 2) % np.pi - np.pi / 2
     far = np.abs(along).max(axis=1)
     on = free & (np.abs(turn) < _SEED_TURN + _TURN) & (np.abs(off).max(axis=1) < _NEAR_PX + _SEED_TURN * far)
+    if on.sum() < _FEWEST or np.ptp(along[on], axis=1).sum() < _EVIDENCE[0][1] * _SPAN * side:
+        return None
     # nearest ones tell the course first, then what lies further out along it
     course = np.zeros(3)
     for reach in (0.15, 0.3, 0.5, 0.8, 2.0, 2.0):
