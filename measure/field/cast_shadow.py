@@ -32,7 +32,7 @@ _LEAST_PX2, _FEWEST = 80, 8  # coloured pieces that tell: size and number
 _FROM_PX, _TO_PX, _WIDE_PX = 3.0, 5.5, 16.0  # ring along coloured pieces, and one that shows deep shadow too
 _SIDES = 16  # directions
 _ONE_SIDED, _WEIGHT = 0.32, 1.7  # dark share of the ring on the darkest side, less so much of the least
-_OF_EACH = 0.24  # the same of half of the pieces: above 0.29 with shadows, below 0.18 without
+_OF_EACH, _FROM_MANY = 0.12, 0.94  # the same of half of the pieces; times the square root of their number
 _OF_SIDE = 0.5  # share over that of the darkest side, from which a side is one of shadow
 _WORK_PX = 1_500_000  # whether there are shadows needs no more pixels than these
 _GAP_PX = 4  # between a piece and its shadow, where blur mixes them
@@ -172,7 +172,9 @@ def _neutral(seen: Tones) -> np.ndarray:
 def are_cast(about: Sides) -> bool:
     """Whether the ground is dark on some side of pieces and hardly on another, and so about most of them."""
     one_sided = float(about.share.max()) - _WEIGHT * float(about.share.min())
-    return one_sided > _ONE_SIDED and about.of_each > _OF_EACH
+    count = cv2.connectedComponents(about.pieces)[0] - 1
+    sure = about.of_each > max(_OF_EACH, _FROM_MANY / np.sqrt(count))
+    return one_sided > _ONE_SIDED and bool(sure)
 
 
 def told_apart(light: Light, seen: Tones, about: Sides) -> Apart:
