@@ -108,6 +108,8 @@ def _thin_lines(light: Light) -> _Lines:
     body = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((_WIDEST_PX, _WIDEST_PX), np.uint8))
     low = _STEPS * max(_LEAST_STEP, _OF_NOISE * float(light.noise[0]))
     lines = cv2.subtract(dark, body)
+    if light.zone_mask is not None:
+        lines[light.zone_mask > 0] = 0  # letters of a mark that is left out close round places too
     return _Lines(lines, lines, dark, low)
 
 
