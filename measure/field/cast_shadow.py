@@ -33,6 +33,7 @@ _FROM_PX, _TO_PX, _WIDE_PX = 3.0, 5.5, 16.0  # ring along coloured pieces, and o
 _SIDES = 16  # directions
 _ONE_SIDED, _WEIGHT = 0.32, 1.7  # dark share of the ring on the darkest side, less so much of the least
 _OF_EACH, _FROM_MANY = 0.12, 0.94  # the same of half of the pieces; times the square root of their number
+_ANY = 0.03  # share of the ring without which no side of it can be dark enough
 _OF_SIDE = 0.5  # share over that of the darkest side, from which a side is one of shadow
 _WORK_PX = 1_500_000  # whether there are shadows needs no more pixels than these
 _GAP_PX = 4  # between a piece and its shadow, where blur mixes them
@@ -111,7 +112,7 @@ def without_cast_shadow(light: Light) -> Light:
     suited, _ = reduced(light, _suited_px(about.pieces, light.solid_distance.size))
     if suited is not few:
         seen = tones(suited)
-        pieces = _pieces(suited, ~(np.abs(seen.colour) < _NEUTRAL).all(axis=-1))
+        pieces = _pieces(suited, _coloured(seen))
         about = about._replace(pieces=pieces)
     apart = told_apart(suited, seen, about)
     if suited is light:
@@ -129,16 +130,19 @@ def _suited_px(pieces: np.ndarray, all_px: int) -> int:
 
 
 def sides(light: Light, seen: Tones) -> Sides | None:
-    """Share of dark neutral ground beside coloured pieces, by direction; None where they are too few."""
+    """Share of dark neutral ground beside coloured pieces, by direction; None where there is too little."""
     neutral = _neutral(seen)
-    pieces = _pieces(light, ~(np.abs(seen.colour) < _NEUTRAL).all(axis=-1))
+    pieces = _pieces(light, _coloured(seen))
     if cv2.connectedComponents(pieces)[0] <= _FEWEST:
         return None
-    away, turn = _about(pieces)
+    away = cv2.distanceTransform(1 - pieces, cv2.DIST_L2, 5)
     ring = (away > _FROM_PX) & (away < _TO_PX)
     if light.zone_mask is not None:
         ring &= light.zone_mask == 0
     dark = neutral & (seen.loss > seen.least)
+    if np.count_nonzero(dark & ring) < _ANY * np.count_nonzero(ring):
+        return None
+    _, turn = _about(pieces)
     total = np.bincount(turn[ring], minlength=_SIDES)
     about = Sides(np.bincount(turn[ring], dark[ring], _SIDES) / np.maximum(total, 1), pieces)
     side = about.shaded[turn]
@@ -164,9 +168,18 @@ def _neutral(seen: Tones) -> np.ndarray:
 
     The thin margin of a piece has as much of its colour as of its darkness.
     """
-    size = np.abs(seen.colour)
-    doubt = np.maximum(_NOISY * seen.noise[1:], _BY_LOSS * np.maximum(seen.loss, 0.0)[..., None])
-    return np.asarray((size < np.minimum(doubt, _NEUTRAL)).all(axis=-1))
+    loss = np.maximum(seen.loss, 0.0)
+    neutral = np.ones(loss.shape, bool)
+    for channel in (0, 1):
+        doubt = np.maximum(_NOISY * seen.noise[1 + channel], _BY_LOSS[channel] * loss)
+        neutral &= np.abs(seen.colour[..., channel]) < np.minimum(doubt, _NEUTRAL[channel])
+    return neutral
+
+
+def _coloured(seen: Tones) -> np.ndarray:
+    """Pixels of a colour that no shadow has, (M, N) bool."""
+    first, second = (np.abs(seen.colour[..., channel]) >= _NEUTRAL[channel] for channel in (0, 1))
+    return np.asarray(first | second)
 
 
 def are_cast(about: Sides) -> bool:
