@@ -381,7 +381,8 @@ def _grows_over_oil(
     window: _Window, whole: shapely.Polygon, own: shapely.Polygon, beside: list[shapely.Polygon]
 ) -> bool:
     """Whether what is added is oil beyond a gap of the rim, not a bay of the piece's edge."""
-    added = window.drawn(whole) & ~dilated(window.drawn(own), 1.5) & 1
+    filled = window.drawn(whole)
+    added = filled & ~dilated(window.drawn(own), 1.5) & 1
     if not added.any():
         return True
     if (window.field[added > 0] < 0.7 * window.height).mean() < _OIL_INSIDE:
@@ -391,4 +392,8 @@ def _grows_over_oil(
     alone = not beside or whole.difference(own).distance(shapely.union_all(beside)) > _BESIDE_PX
     bay = (dilated(added, 3.5) > 0) & (window.mask > 0)
     rim = dilated(((window.field >= 0.5 * window.height) & (window.mask > 0)).astype(np.uint8), 1.5)
-    return bool(rim[bay].mean() < (_BAY_ALONE if alone else _BAY))
+    if not alone:
+        return bool(rim[bay].mean() < _BAY)
+    # at its mouth a gap has the ends of the rim on both sides
+    bay &= cv2.distanceTransform(filled, cv2.DIST_L2, 3) > 2.0 * window.half_width + 1.5
+    return not bay.any() or bool(rim[bay].mean() < _BAY_ALONE)
