@@ -24,6 +24,7 @@ _OWN = 0.5  # of a piece, where one would lie it is the ghost of, from which it 
 _FAINTEST, _STRONGEST = 0.04, 0.6  # of the picture's own light
 _LIKE = 2.0  # a ghost may be so much stronger or fainter beside one piece than beside another
 _BLURS_PX = (0.0, 0.7, 1.4, 2.5, 4.0)  # of the ghost
+_NEAR_PX = 24.0  # a flank of pieces lit from one side lies no farther
 _STRONG = 0.5  # of the depth of the darkest places: those tell how strong a ghost is
 _ROUNDS = 4
 GHOST = "A second, fainter picture lies over the first"  # how what is said of it begins
@@ -73,13 +74,18 @@ def without_ghost(pixels: np.ndarray) -> tuple[np.ndarray, Ghost | None]:
     light = _linear(pixels.astype(np.float32) / most)
     away = light - _oil(light)
     ghost = _fitted(away, shift)
-    if ghost is None:
+    if ghost is None or _is_flank(ghost):
         return pixels, None
     own = away
     for _ in range(_ROUNDS):
         own = away - _moved(own, ghost) * ghost.share.astype(np.float32)
     freed = _stored(np.clip(light + own - away, 0.0, 1.0))
     return np.rint(freed * most).astype(pixels.dtype), ghost
+
+
+def _is_flank(ghost: Ghost) -> bool:
+    """Whether a likeness is as soft as any and near: the flank of pieces lit from one side."""
+    return ghost.blur_px >= _BLURS_PX[-1] and float(np.hypot(ghost.right_px, ghost.down_px)) < _NEAR_PX
 
 
 def find_shift(pixels: np.ndarray) -> tuple[float, float] | None:
