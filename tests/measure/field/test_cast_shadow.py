@@ -58,10 +58,9 @@ def _counted(particles: Particles) -> np.ndarray:
     return particles.diameter_px[particles["set_aside"] == ""]
 
 
-@pytest.mark.parametrize("plate", [_WHITE, _GREEN])
 @pytest.mark.parametrize(
-    ("ways", "soft_px"),
-    [([(26, 10)], 1.0), ([(26, 10)], 4.0), ([(24, 8), (-20, 14)], 1.5)],
+    ("ways", "soft_px", "plate"),
+    [([(26, 10)], 1.0, _GREEN), ([(26, 10)], 4.0, _WHITE), ([(24, 8), (-20, 14)], 1.5, _WHITE)],
     ids=["hard", "soft", "two lamps"],
 )
 def test_pieces_end_where_their_shadow_begins(plate, ways, soft_px):
