@@ -21,6 +21,7 @@ _SOLID = 0.97  # solidity above which there are no notches worth a look
 _DEEP = 0.035  # depth of a notch over the root of the area
 _LEAST_DEEP_PX = 1.2
 _SHALLOW, _CLOSE, _CLOSER = 0.02, 0.02, 0.4  # depth of a notch between two nearly perfect ovals; their fits
+_SHARP_ENOUGH_DEG = 35.0  # between two ovals at both notches
 _BEYOND_PX = 1.5  # that a cut goes on beyond an outline
 _LEAST_ARC = 24  # points of an outline
 _SHALLOW_SOLID = 0.99  # solidity above which there are none
@@ -117,7 +118,7 @@ def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
 
 
 def cut_between_ovals(mask: np.ndarray, outline: np.ndarray, least_px2: float) -> np.ndarray:
-    """Label the two halves of a piece whose outline follows two ovals, where its edge was placed.
+    """Label the halves of a piece whose outline follows two nearly perfect ovals, where its edge was placed.
 
     An outline shows shallower notches, and how well ovals fit, better than a contour of pixels.
 
@@ -136,8 +137,19 @@ def cut_between_ovals(mask: np.ndarray, outline: np.ndarray, least_px2: float) -
         0 outside, 1.. inside.
     """
     points = _points_of(outline)
-    ends = oval_cut(points, least_px2) or _between_close_ovals(points, least_px2)
-    return (mask > 0).astype(np.int32) if ends is None else _halves(mask, points, ends, least_px2, _BEYOND_PX)
+    ends = _between_close_ovals(points, least_px2)
+    if ends is None or not _bends_sharply(points, ends):
+        return (mask > 0).astype(np.int32)
+    return _halves(mask, points, ends, least_px2, _BEYOND_PX)
+
+
+def _bends_sharply(contour: np.ndarray, ends: tuple[int, int]) -> bool:
+    """Whether the ovals of both halves meet at a clear angle: along a waist they hardly bend."""
+    arcs = _arcs(contour, min(ends), max(ends))
+    one, other = (oval_of(arc) for arc in arcs)
+    if one is None or other is None:
+        return False
+    return bool(bends(one, other, arcs[0][[0, -1]].astype(float)).min() >= _SHARP_ENOUGH_DEG)
 
 
 def _between_close_ovals(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
