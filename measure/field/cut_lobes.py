@@ -24,6 +24,7 @@ _SHALLOW, _CLOSE, _CLOSER = 0.02, 0.02, 0.4  # depth of a notch between two near
 _SHARP_ENOUGH_DEG = 35.0  # between two ovals at both notches
 _BEYOND_PX = 1.5  # that a cut goes on beyond an outline
 _LEAST_ARC = 24  # points of an outline
+_ROUNDED = 0.993  # a little more, before the outline is traced evenly
 _SHALLOW_SOLID = 0.99  # solidity above which there are none
 _NOTCHES = 6  # deepest notches looked at
 _FIT = 0.048  # mean distance of an arc from its oval over the oval's radius
@@ -136,11 +137,27 @@ def cut_between_ovals(mask: np.ndarray, outline: np.ndarray, least_px2: float) -
     labels : (M, N) ndarray of int32
         0 outside, 1.. inside.
     """
+    found = _notches_between_ovals(outline, least_px2)
+    if found is None:
+        return (mask > 0).astype(np.int32)
+    return _halves(mask, *found, least_px2, _BEYOND_PX)
+
+
+def is_of_two_ovals(outline: np.ndarray, least_px2: float) -> bool:
+    """Whether `cut_between_ovals` cuts a piece with this outline, (P, 2) float32."""
+    return _notches_between_ovals(outline, least_px2) is not None
+
+
+def _notches_between_ovals(
+    outline: np.ndarray, least_px2: float
+) -> tuple[np.ndarray, tuple[int, int]] | None:
+    """Points along an outline and the two of them between which two nearly perfect ovals meet, or None."""
+    hull = float(cv2.contourArea(cv2.convexHull(outline)))
+    if float(cv2.contourArea(outline)) > _ROUNDED * hull:
+        return None  # before the outline is traced
     points = _points_of(outline)
     ends = _between_close_ovals(points, least_px2)
-    if ends is None or not _bends_sharply(points, ends):
-        return (mask > 0).astype(np.int32)
-    return _halves(mask, points, ends, least_px2, _BEYOND_PX)
+    return (points, ends) if ends is not None and _bends_sharply(points, ends) else None
 
 
 def _bends_sharply(contour: np.ndarray, ends: tuple[int, int]) -> bool:

@@ -12,7 +12,7 @@ import numpy as np
 from measure.field.component import Parts
 from measure.field.contrast_parts import grown_labels
 from measure.field.cut_body import cut_by_form
-from measure.field.cut_lobes import cut_between_ovals
+from measure.field.cut_lobes import cut_between_ovals, is_of_two_ovals
 from measure.field.edge import Piece, place_edges
 from measure.field.masks import drawn, solidity
 from measure.field.outline import area
@@ -127,8 +127,11 @@ class Outliner:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""
         if piece.rim_only or piece.whole or self._cut_strength <= 0:
             return []
+        hollow = _is_hollow(outline)
+        if not hollow and not is_of_two_ovals(outline, self._least_px2):
+            return []
         mask = drawn(outline, piece.mask.shape)
-        if _is_hollow(outline):
+        if hollow:
             form = cut_by_form(mask, self._least_px2, self._cut_strength, piece.delta)
         else:
             form = cut_between_ovals(mask, outline, self._least_px2)
