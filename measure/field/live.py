@@ -69,6 +69,7 @@ def look_live(
     from measure.field.find import find_pieces
     from measure.field.light import prepare
     from measure.field.relief import without_relief
+    from measure.field.two_flanks import without_two_flanks
 
     sharp = sharpness(pixels)
     clipped = float(((pixels <= 1) | (pixels >= 254)).any(axis=2).mean())
@@ -77,7 +78,8 @@ def look_live(
     factor = min(1.0, _LIVE_PX / max(pixels.shape[:2]))
     small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     light = prepare(Picture(small))
-    found = find_pieces(without_relief(without_shadows(light)), 6.0, settings or FieldSettings())
+    level = without_relief(without_two_flanks(without_shadows(light)))
+    found = find_pieces(level, 6.0, settings or FieldSettings())
     shapes = tuple((outline / factor).astype(np.float32) for outline in found.outlines)
     area = sum(cv2.contourArea(shape) for shape in shapes)
     cover = min(1.0, area / (pixels.shape[0] * pixels.shape[1]))

@@ -27,6 +27,7 @@ from measure.field.settle import settled
 from measure.field.sharing import LEAST_PIXELS, Helpers
 from measure.field.surround import border_note, border_zones
 from measure.field.taken_off import without_lines
+from measure.field.two_flanks import without_two_flanks
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -155,7 +156,8 @@ def _measured(
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
-        plain = without_shadows(light)
+        unshaded = without_shadows(light)
+        plain = without_two_flanks(unshaded)
         level = without_relief(plain)
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
@@ -165,6 +167,7 @@ def _measured(
         found = settled(found, plain)
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
+    shown = shown if plain is unshaded else plain  # slopes have no tone of their own
     particles = measure_outlines(
         found.outlines,
         seen,
