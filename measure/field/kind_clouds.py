@@ -77,24 +77,52 @@ def _parted(
     if not rise.any():
         return none
     along = off @ (rise / np.hypot(*rise))
-    order = np.argsort(along, kind="stable")
-    weight, place = np.cumsum(heard[order]), np.cumsum((heard * along)[order])
-    low, high = weight[:-1], weight[-1] - weight[:-1]
-    step = (place[-1] - place[:-1]) / np.maximum(high, 1e-9) - place[:-1] / np.maximum(low, 1e-9)
-    pieces = np.cumsum(food[order])
-    enough = (pieces[:-1] >= FEWEST) & (pieces[-1] - pieces[:-1] >= FEWEST)
-    between = np.where(enough, low * high * step**2 / weight[-1] ** 2, 0.0)  # variance (Otsu 1979)
-    at = int(between.argmax())
-    if not enough[at]:
+    side, apart = parted_at(along, heard, food, FEWEST, _LEAST_SPREAD_APART)
+    if not side.any():
         return none
-    side = np.zeros(len(lean), dtype=bool)
-    side[order[: at + 1]] = True
-    within = max(float((heard * along**2).sum() / weight[-1] - between[at]), 0.0)
-    apart = step[at] / np.sqrt(within + _LEAST_SPREAD_APART**2)
     leans = np.average(lean[~side], weights=heard[~side]) - np.average(lean[side], weights=heard[side])
     green = np.average(colour[side, 0], weights=heard[side])
     leans += GREEN_LEANS * (green - np.average(colour[~side, 0], weights=heard[~side]))
     return side, float(_risen(apart, CLEARLY_APART) * _risen(leans, LEANS))
+
+
+def parted_at(
+    along: np.ndarray, weight: np.ndarray, pieces: np.ndarray, fewest: float, least_spread: float
+) -> tuple[np.ndarray, float]:
+    """Part pieces in a row where most of their variance lies between both sides (Otsu 1979).
+
+    Parameters
+    ----------
+    along, weight, pieces : (C,) ndarray
+        Place of each, its say, and as how many pieces it counts.
+    fewest : float
+        Pieces that make a side.
+    least_spread : float
+        Of either side.
+
+    Returns
+    -------
+    side : (C,) ndarray of bool
+        Those on the lower side; none where a side would have too few.
+    apart : float
+        Between the middles of both, over their spread.
+    """
+    none = np.zeros(len(along), dtype=bool), 0.0
+    order = np.argsort(along, kind="stable")
+    heavy, place = np.cumsum(weight[order]), np.cumsum((weight * along)[order])
+    low, high = heavy[:-1], heavy[-1] - heavy[:-1]
+    step = (place[-1] - place[:-1]) / np.maximum(high, 1e-9) - place[:-1] / np.maximum(low, 1e-9)
+    count = np.cumsum(pieces[order])
+    enough = (count[:-1] >= fewest) & (count[-1] - count[:-1] >= fewest)
+    between = np.where(enough, low * high * step**2 / heavy[-1] ** 2, 0.0)
+    at = int(between.argmax())
+    if not enough[at]:
+        return none
+    side = np.zeros(len(along), dtype=bool)
+    side[order[: at + 1]] = True
+    middle = place[-1] / heavy[-1]
+    within = max(float((weight * (along - middle) ** 2).sum() / heavy[-1] - between[at]), 0.0)
+    return side, float(step[at] / np.sqrt(within + least_spread**2))
 
 
 def _risen(value: float, between: tuple[float, float]) -> float:

@@ -15,7 +15,9 @@ from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_alike import among_alike
 from measure.field.kind_clouds import by_clouds
 from measure.field.kind_colourless import with_colour, without_colour
+from measure.field.kind_form import dark_food, dense_food
 from measure.field.kind_green import by_green
+from measure.field.kind_hues import by_hues
 from measure.field.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_polars import by_polars, shining
@@ -56,16 +58,10 @@ BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fill
 ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to be one, and to be nothing else
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
+BELOW = "colour on bright"  # table of fields lit from below, of which `by_hues` is asked
 # what pieces of one field say of one another, in this order
-FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (
-    by_green,
-    among_alike,
-    by_clouds,
-    with_colour,
-    without_colour,
-    by_lamp,
-    by_polars,
-)
+FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (by_green, among_alike, by_clouds)
+CLEAR_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (by_lamp, by_polars)
 CODE_OF_GROUP = np.array([KINDS.index(_KIND_OF.get(group, Kind.OTHER)) for group in GROUPS])
 _KERNEL, _OTHER = KINDS.index(Kind.KERNEL), KINDS.index(Kind.OTHER)
 
@@ -94,7 +90,11 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
         return particles
     table = table or table_of(particles)
     seen = against_grey(particles, table)
-    kind, doubt, group = decide(judged(group_chances(particles, learned, table), seen))
+    chance = group_chances(particles, learned, table)
+    taught = None
+    if learned is not None and table in learned.get("tables", {}):
+        taught = kernel_over_skin(chance) - kernel_over_skin(group_chances(particles, None, table))
+    kind, doubt, group = decide(judged(chance, seen, table, taught))
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
     for name in ("bubble", "fibre"):
@@ -122,7 +122,15 @@ def group_chances(
     return probabilities(model, descriptors(against_grey(particles, table)))
 
 
-def judged(chance: np.ndarray, particles: Particles) -> np.ndarray:
+def kernel_over_skin(chance: np.ndarray) -> np.ndarray:
+    """Odds of kernel over skin, natural logarithm, (K,)."""
+    kernel, skin = (chance[:, GROUPS.index(name)] for name in ("kernel", "skin"))
+    return np.asarray(np.log((kernel + 1e-4) / (skin + 1e-4)))
+
+
+def judged(
+    chance: np.ndarray, particles: Particles, table: str | None = None, taught: np.ndarray | None = None
+) -> np.ndarray:
     """What the form of a piece and its field make of the model's opinion of it.
 
     Parameters
@@ -131,14 +139,28 @@ def judged(chance: np.ndarray, particles: Particles) -> np.ndarray:
         Probabilities of `group_chances` of all pieces of one field.
     particles : Particles
         As `measure.field.plate_colour.against_grey` returns them.
+    table : str, optional
+        `table_of` the field.
+    taught : (K,) ndarray, optional
+        What a user's tags added to `kernel_over_skin`.
 
     Returns
     -------
     (K, G) ndarray
     """
+    below = (table or table_of(particles)) == BELOW
     bubbles = bubble_form(particles)
     chance = by_form(chance, particles, bubbles)
+    if below:
+        chance = dark_food(chance, particles)
     for rule in FIELD_RULES:
+        chance = rule(chance, particles)
+    if below:
+        chance = by_hues(chance, particles, taught)
+    chance = with_colour(chance, particles)
+    clear = without_colour(chance, particles)
+    chance = np.where(dense_food(chance, particles)[:, None], chance, clear) if below else clear
+    for rule in CLEAR_RULES:
         chance = rule(chance, particles)
     return in_context(chance, bubbles[1])
 

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from kind_samples import GROUNDS, HANDS, Sample, gather
 
-from measure.field import kind_model, kinds
+from measure.field import kind_form, kind_model, kinds
 
 MODEL_FILE = Path(kind_model.__file__).with_name("kind_model.json")
 RIDGE = 3.0
@@ -183,6 +183,19 @@ def _samples_of(table: str, ground: str, grey: bool, samples: list[Sample]) -> l
     return [s for s in own if kinds.table_of(s.particles) == table] if ground == GROUNDS[2] else own
 
 
+def form_alone(samples: list[Sample]) -> kind_model.Model:
+    """Fit the table of form without colour on all pieces of coloured fields lit from below."""
+    own = [s for s in samples if s.ground == GROUNDS[0] and not s.grey]
+    codes = np.concatenate([s.codes for s in own])
+    values = np.concatenate([kind_model.descriptors(s.particles) for s in own])
+    return fit(kind_form.colourless(values), codes, weights(own, codes))
+
+
+def _form_table(only: list[str], samples: list[Sample]) -> dict:
+    asked = not only or kind_form.FORM in only
+    return {kind_form.FORM: kind_model.to_numbers(form_alone(samples))} if asked else {}
+
+
 def rounded(value: object) -> object:
     """Return nested numbers with four digits, which is all they are worth."""
     if isinstance(value, dict):
@@ -224,6 +237,7 @@ def main() -> None:
                         report(f"{table}, {title} left out, temperature {model.temperature:.2f}", judged)
             tables[table] = kind_model.to_numbers(model)
     if tables:
+        tables |= _form_table(only, samples)
         text = json.dumps({"tables": rounded(tables)}, separators=(",", ":"))
         MODEL_FILE.write_text(text + "\n", encoding="utf-8")
 
