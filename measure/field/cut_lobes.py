@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from measure.field.cut_colour import spread
-from measure.field.masks import numbered
+from measure.field.masks import drawn, numbered
 from measure.field.ovals import Oval, bends, fitted, notches_of, oval_of
 from measure.field.quick import norm
 from measure.field.shape import resampled
@@ -21,7 +21,6 @@ _SOLID = 0.97  # solidity above which there are no notches worth a look
 _DEEP = 0.035  # depth of a notch over the root of the area
 _LEAST_DEEP_PX = 1.2
 _SHALLOW, _CLOSE, _CLOSER = 0.02, 0.02, 0.4  # depth of a notch between two nearly perfect ovals; their fits
-_SHARP_ENOUGH_DEG = 35.0  # between two ovals at both notches
 _BEYOND_PX = 1.5  # that a cut goes on beyond an outline
 _LEAST_ARC = 24  # points of an outline
 _ROUNDED = 0.993  # a little more, before the outline is traced evenly
@@ -118,55 +117,31 @@ def oval_cut(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:
     return best
 
 
-def cut_between_ovals(mask: np.ndarray, outline: np.ndarray, least_px2: float) -> np.ndarray:
+def cut_between_ovals(outline: np.ndarray, shape: tuple[int, int], least_px2: float) -> np.ndarray | None:
     """Label the halves of a piece whose outline follows two nearly perfect ovals, where its edge was placed.
 
     An outline shows shallower notches, and how well ovals fit, better than a contour of pixels.
 
     Parameters
     ----------
-    mask : (M, N) ndarray of uint8
-        One piece.
     outline : (P, 2) ndarray of float32
-        Its edge, px.
+        Edge of the piece, px.
+    shape : (int, int)
+        Rows and columns of what is labelled.
     least_px2 : float
         Smallest area of a part.
 
     Returns
     -------
-    labels : (M, N) ndarray of int32
-        0 outside, 1.. inside.
+    labels : ndarray of int32 or None
+        0 outside, 1.. inside; None where it follows no two ovals.
     """
-    found = _notches_between_ovals(outline, least_px2)
-    if found is None:
-        return (mask > 0).astype(np.int32)
-    return _halves(mask, *found, least_px2, _BEYOND_PX)
-
-
-def is_of_two_ovals(outline: np.ndarray, least_px2: float) -> bool:
-    """Whether `cut_between_ovals` cuts a piece with this outline, (P, 2) float32."""
-    return _notches_between_ovals(outline, least_px2) is not None
-
-
-def _notches_between_ovals(
-    outline: np.ndarray, least_px2: float
-) -> tuple[np.ndarray, tuple[int, int]] | None:
-    """Points along an outline and the two of them between which two nearly perfect ovals meet, or None."""
     hull = float(cv2.contourArea(cv2.convexHull(outline)))
     if float(cv2.contourArea(outline)) > _ROUNDED * hull:
         return None  # before the outline is traced
     points = _points_of(outline)
     ends = _between_close_ovals(points, least_px2)
-    return (points, ends) if ends is not None and _bends_sharply(points, ends) else None
-
-
-def _bends_sharply(contour: np.ndarray, ends: tuple[int, int]) -> bool:
-    """Whether the ovals of both halves meet at a clear angle: along a waist they hardly bend."""
-    arcs = _arcs(contour, min(ends), max(ends))
-    one, other = (oval_of(arc) for arc in arcs)
-    if one is None or other is None:
-        return False
-    return bool(bends(one, other, arcs[0][[0, -1]].astype(float)).min() >= _SHARP_ENOUGH_DEG)
+    return None if ends is None else _halves(drawn(outline, shape), points, ends, least_px2, _BEYOND_PX)
 
 
 def _between_close_ovals(contour: np.ndarray, least_px2: float) -> tuple[int, int] | None:

@@ -12,7 +12,7 @@ import numpy as np
 from measure.field.component import Parts
 from measure.field.contrast_parts import grown_labels
 from measure.field.cut_body import cut_by_form
-from measure.field.cut_lobes import cut_between_ovals, is_of_two_ovals
+from measure.field.cut_lobes import cut_between_ovals
 from measure.field.edge import Piece, place_edges
 from measure.field.masks import drawn, solidity
 from measure.field.outline import area
@@ -127,14 +127,14 @@ class Outliner:
         """Parts of a piece whose necks show only now that its edge is where it belongs."""
         if piece.rim_only or piece.whole or self._cut_strength <= 0:
             return []
-        hollow = _is_hollow(outline)
-        if not hollow and not is_of_two_ovals(outline, self._least_px2):
-            return []
-        mask = drawn(outline, piece.mask.shape)
-        if hollow:
-            form = cut_by_form(mask, self._least_px2, self._cut_strength, piece.delta)
+        shape = (piece.mask.shape[0], piece.mask.shape[1])
+        if _is_hollow(outline):
+            mask = drawn(outline, shape)
+            form: np.ndarray | None = cut_by_form(mask, self._least_px2, self._cut_strength, piece.delta)
         else:
-            form = cut_between_ovals(mask, outline, self._least_px2)
+            form = cut_between_ovals(outline, shape, self._least_px2)
+        if form is None:
+            return []
         cut = along_seams(form, piece.delta)
         sizes = np.bincount(cut.ravel())[1:]
         if len(sizes) < 2 or sizes.min() < self._least_px2:

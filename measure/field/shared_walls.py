@@ -4,6 +4,7 @@ The edge of a rim is looked for where it meets the oil; along a neighbour it is 
 """
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -43,28 +44,37 @@ def with_shared_walls(found: Found, before: Found) -> Found:
     shapes = {k: polygon_of(found.outlines[k]) for k in rims}
     tree = shapely.STRtree([shapes[k] for k in rims])
     changed: set[int] = set()
-    for one, other in pairs:
+    for one, other, wall in pairs:
         i, j = (_of(shape, shapes, [rims[n] for n in tree.query(shape).tolist()]) for shape in (one, other))
         if i is not None and j is not None and i != j:
-            shapes[i], shapes[j] = _parted(shapes[i], shapes[j], one, other)
+            shapes[i], shapes[j] = _parted(shapes[i], shapes[j], one, wall)
             changed |= {i, j}
     outlines = [outline_of(shapes[k]) if k in changed else o for k, o in enumerate(found.outlines)]
     return replace(found, outlines=outlines)
 
 
-def _contacts(found: Found) -> list[tuple[Polygon, Polygon]]:
-    """Pairs of crystals parted at walls."""
+class _Wall(NamedTuple):
+    """Middle of what lies between two crystals, px, its direction, a unit vector, and its length, px."""
+
+    middle: np.ndarray
+    along: np.ndarray
+    length: float
+
+
+def _contacts(found: Found) -> list[tuple[Polygon, Polygon, _Wall]]:
+    """Pairs of crystals parted at walls, with these."""
     rows = [k for k, flags in enumerate(found.flags.tolist()) if flags & _CONTACT == _CONTACT]
     if len(rows) < 2:
         return []
     shapes = [polygon_of(found.outlines[k]) for k in rows]
     near = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=2 * _NEAR_PX)
-    pairs = [(shapes[a], shapes[b]) for a, b in sorted(map(tuple, near.T.tolist())) if a < b]
-    return [
-        (one, other)
-        for one, other in pairs
-        if one.intersection(other).area < _OVER * min(one.area, other.area) and _wall(one, other) is not None
-    ]
+    pairs = []
+    for a, b in sorted(map(tuple, near.T.tolist())):
+        one, other = shapes[a], shapes[b]
+        if a < b and one.intersection(other).area < _OVER * min(one.area, other.area):
+            wall = _wall(one, other)
+            pairs += [(one, other, wall)] if wall is not None else []
+    return pairs
 
 
 def _of(shape: Polygon, shapes: dict[int, Polygon], rows: list[int]) -> int | None:
@@ -73,8 +83,8 @@ def _of(shape: Polygon, shapes: dict[int, Polygon], rows: list[int]) -> int | No
     return rows[int(np.argmax(likeness))] if likeness and max(likeness) > _SAME else None
 
 
-def _wall(one: Polygon, other: Polygon) -> tuple[np.ndarray, np.ndarray, float] | None:
-    """Middle, direction and length of what lies between two crystals; None where it is no straight wall."""
+def _wall(one: Polygon, other: Polygon) -> _Wall | None:
+    """What lies between two crystals; None where it is no straight wall."""
     both = largest(one.buffer(_NEAR_PX).intersection(other.buffer(_NEAR_PX)))
     if both.is_empty:
         return None
@@ -84,16 +94,14 @@ def _wall(one: Polygon, other: Polygon) -> tuple[np.ndarray, np.ndarray, float] 
     long = int(np.argmax(lengths))
     if lengths[1 - long] > _SLENDER * lengths[long]:
         return None
-    return corners.mean(axis=0), sides[long] / lengths[long], float(lengths[long])
+    return _Wall(corners.mean(axis=0), sides[long] / lengths[long], float(lengths[long]))
 
 
-def _parted(one: Polygon, other: Polygon, first: Polygon, second: Polygon) -> tuple[Polygon, Polygon]:
-    """Two pieces with half each of the wall that lies between them as they were before."""
-    wall = _wall(first, second)
-    assert wall is not None
+def _parted(one: Polygon, other: Polygon, before: Polygon, wall: _Wall) -> tuple[Polygon, Polygon]:
+    """Two pieces with half of the wall between them each; what the first was before tells its side."""
     middle, along, length = wall
     across = np.array([-along[1], along[0]])
-    across *= np.sign((np.asarray(first.centroid.coords[0]) - middle) @ across)
+    across *= np.sign((np.asarray(before.centroid.coords[0]) - middle) @ across)
     ends = [middle - 0.5 * length * along, middle + 0.5 * length * along]
     halves = [
         Polygon([*ends, ends[1] + side * _WALL_PX * across, ends[0] + side * _WALL_PX * across])
