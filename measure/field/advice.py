@@ -22,6 +22,8 @@ _ODD = 3.5  # Iglewicz and Hoaglin (1993): a modified z-score beyond 3.5 is a po
 _BETWEEN = (
     0.10  # fields of one slide differ about this much even when all is well (common practice, no source)
 )
+_GOOD = "Focus, light and cover are good."
+_GOOD_BUT = "Focus, exposure and cover are good; read what else is said of the field."
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ def advise(quality: FieldQuality, pieces: int, at_frame: int) -> Advice:
         return Advice(RETAKE, "No piece was found; take a place with smear, or raise the sensitivity.", edge)
     found = _reasons(quality, edge)
     if not found:
-        return Advice(KEEP, "Focus, light and cover are good.", edge)
+        return Advice(KEEP, _GOOD if not quality.warnings else _GOOD_BUT, edge)
     grave = max(found, key=lambda item: item[0])
     return Advice(RETAKE if grave[0] >= 1.0 else LOOK, grave[1], edge)
 

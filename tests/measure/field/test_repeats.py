@@ -186,6 +186,14 @@ def test_a_field_without_pieces_is_taken_again():
     assert advise(quality(), 0, 0).verdict == RETAKE
 
 
+def test_light_is_not_called_good_where_something_is_said_of_it():
+    assert "light" in advise(quality(), 100, 0).reason
+    shaded = replace(quality(), warnings=("Lamps at the side throw shadows of pieces on 3 % of the field.",))
+    assert advise(shaded, 100, 0).verdict == KEEP
+    assert "light" not in advise(shaded, 100, 0).reason
+    assert "what else is said" in advise(shaded, 100, 0).reason
+
+
 def summaries(*medians: float, count: int = 100) -> list[FieldSummary]:
     return [FieldSummary(f"f{i}", count, m, 0.05, 210.0) for i, m in enumerate(medians)]
 
