@@ -2,6 +2,7 @@
 
 import argparse
 import contextlib
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 
 _BORDER = "the even border round the view is left out; to count it, add --count-border"
+_FIGURE = re.compile(r"\d+")
 _MOST_SAID = 3  # fields to take again that are named; the table names all
 
 
@@ -117,6 +119,7 @@ class Shelf:
         self._marked: set[tuple] = set()
         self._retakes: list[str] = []
         self._notes: dict[str, list[str]] = {}  # what is to be known of a file: the pictures it holds for
+        self._remarks: dict[str, tuple[str, list[str]]] = {}  # by its words without figures
 
     def take_over(self, keys: set[str], jobs: Mapping[str, FieldJob]) -> None:
         """Take over fields of a run that was stopped."""
@@ -157,6 +160,9 @@ class Shelf:
             # its share of the picture differs from field to field, and what to do is the same
             told = _BORDER if row.get("border") == "left out" and note.startswith(BORDER) else note
             self._notes.setdefault(told, []).append(name)
+        for remark in row.get("remarks", ()):
+            # figures differ from field to field
+            self._remarks.setdefault(_FIGURE.sub("", remark), (remark, []))[1].append(name)
         if row.get("advice") == "retake":
             self._retakes.append(f"{name}: {row['advice_reason']}")
 
@@ -164,6 +170,7 @@ class Shelf:
         """Return what is to be known of the files, and which fields had better be taken again, and why."""
         shown = [f"{text}." for text in (self._study.replaced if self._study is not None else ())]
         shown += [_note_words(note, names) for note, names in self._notes.items()]
+        shown += [_note_words(first, names, " like it") for first, names in self._remarks.values()]
         shown += [f"better take it again: {text}" for text in self._retakes[:_MOST_SAID]]
         rest = len(self._retakes) - _MOST_SAID
         if rest > 0:
@@ -224,6 +231,6 @@ def has_overlay(job: FieldJob) -> bool:
     return job.overlay_path is None or Path(job.overlay_path).exists()
 
 
-def _note_words(note: str, names: list[str]) -> str:
-    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+def _note_words(note: str, names: list[str], alike: str = "") -> str:
+    more = f" and {len(names) - 1} more{alike}" if len(names) > 1 else ""
     return f"{names[0]}{more}: {note.rstrip('.')}."

@@ -140,7 +140,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
     )
     row["look"], row["alarms"] = packed_look(picture), alarms_of(job, picture)
     row["marks"] = _marks_note(job, picture, result, row["alarms"]) if job.look_for_marks else ""
-    row["notes"] = list(notes)
+    row["notes"], row["remarks"] = list(notes), list(result.quality.warnings if result.quality else ())
     row["border"] = _border_said(job, result)
     row["warnings"] = " ".join(part for part in (row["warnings"], *row["alarms"]) if part)
     kept = result if job.keep_result else None

@@ -39,6 +39,19 @@ def test_a_field_without_pieces_gives_no_table_of_nothing_and_says_to_take_it_ag
     assert "nan" not in said.out
 
 
+def test_what_is_to_be_known_of_the_light_and_cover_is_said_once_for_all_fields_alike(tmp_path, capsys):
+    rng = np.random.default_rng(8)
+    for i in range(2):
+        picture = np.full((360, 480, 3), 220, np.uint8)
+        for x, y in rng.uniform(30, (450, 330), (40, 2)).astype(int):
+            cv2.circle(picture, (int(x), int(y)), 18, (60, 100, 150), -1, cv2.LINE_AA)
+        cv2.imwrite(str(tmp_path / f"thick-{i}.png"), picture)
+    main(["measure", str(tmp_path), "--um-per-px", "1", "--jobs", "1", "--out", str(tmp_path / "out")])
+    said = [line for line in capsys.readouterr().err.splitlines() if "dilute more" in line]
+    assert len(said) == 1  # though the cover of each is its own
+    assert said[0].startswith("gritline: thick-0.png and 1 more like it: Pieces cover ")
+
+
 def test_of_many_fields_to_take_again_the_first_few_are_named(tmp_path, capsys):
     for i in range(5):
         grey = np.zeros((300, 400), np.uint8)

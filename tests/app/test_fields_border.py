@@ -142,7 +142,7 @@ def test_the_option_counts_the_border_and_a_study_keeps_it(tmp_path: Path, capsy
             return json.loads(capsys.readouterr().out), list(csv.DictReader(file))
 
     said, (row,) = run()
-    assert said["warnings"] == [
+    assert [words for words in said["warnings"] if "border" in words] == [
         "bars.png: the even border round the view is left out; to count it, add --count-border."
     ]
     assert "is left out" in row["warnings"]
