@@ -27,11 +27,14 @@ COLOURS = (
 )
 _BLANK = [DESCRIPTORS.index(name) for name in COLOURS]
 MOST_FORM = 5.0  # odds of a single piece that are heard, natural logarithm
-FEWEST_DARK, FEWEST_DENSE = 3, 5  # pieces that are no odd ones
+FEWEST_DARK, FEWEST_GREY = 3, 5  # pieces that are no odd ones
 LIKELY = 0.3  # chance of dust from which a piece is asked
 DUST_FORM = -2.0  # mean odds of dust over food by form: 0.8 and more of dust, below -2 of black kernels
 SALT_FORM = -3.3  # the same of salt over food: -2.7 and more of cloudy crystals, below -4 of black sheets
 DENSE = 0.45  # density of a core that no crystal has all over
+# what pale pieces without colour must have beside it: density, size, and at most that mean chance of salt by
+# their table, for small blurred crystals, shadows and facets have 0.16 and more
+PALE, PALE_PX, PALE_FORM, PALE_SALT = 0.04, 18.0, -4.4, 0.15
 LEAST_COLOUR = 0.06  # of the densities' sum, between two colours, below which a piece is neutral
 _FAINT = 0.06
 _KERNEL, _SKIN, _SALT, _DUST = (GROUPS.index(name) for name in ("kernel", "skin", "salt", "dust"))
@@ -107,11 +110,12 @@ def dark_food(chance: np.ndarray, particles: Particles) -> np.ndarray:
     return changed
 
 
-def dense_food(chance: np.ndarray, particles: Particles) -> np.ndarray:
+def food_without_colour(chance: np.ndarray, particles: Particles) -> np.ndarray:
     """Which pieces are food though they have no colour, (K,) ndarray of bool.
 
-    A crystal sends light aside at its sides and lets it through within. Several pieces that are black all
-    over, without the form of crystals, are hulls or seeds without a colour of their own.
+    A crystal sends light aside at its sides and lets it through within. Several pieces without the form of
+    crystals that are black all over, or as pale at their sides as within, are hulls or kernels without a
+    colour of their own.
 
     Parameters
     ----------
@@ -121,8 +125,15 @@ def dense_food(chance: np.ndarray, particles: Particles) -> np.ndarray:
     """
     core = densities(particles, "core_").mean(axis=1)
     neutral = np.hypot(*hue_of(densities(particles)).T) < LEAST_COLOUR
-    found = neutral & (core > DENSE) & (chance[:, _KERNEL] + chance[:, _SKIN] > LIKELY)
-    rows = np.flatnonzero(found)
-    if len(rows) < FEWEST_DENSE or over_food(form_scores(particles.select(rows)), "salt").mean() > SALT_FORM:
-        return np.zeros(len(particles), dtype=bool)
+    neutral &= chance[:, _KERNEL] + chance[:, _SKIN] > LIKELY
+    found = np.zeros(len(particles), dtype=bool)
+    for kind, most_form, most_salt in (
+        (neutral & (core > PALE) & (particles.diameter_px > PALE_PX), PALE_FORM, PALE_SALT),
+        (neutral & (core > DENSE), SALT_FORM, 1.0),
+    ):
+        rows = np.flatnonzero(kind)
+        if len(rows) < FEWEST_GREY or chance[rows, _SALT].mean() > most_salt:
+            continue
+        if over_food(form_scores(particles.select(rows)), "salt").mean() < most_form:
+            found |= kind
     return found

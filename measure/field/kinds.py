@@ -15,9 +15,10 @@ from measure.field.fibre_bits import bits_of, rows_of_bits
 from measure.field.kind_alike import among_alike
 from measure.field.kind_clouds import by_clouds
 from measure.field.kind_colourless import with_colour, without_colour
-from measure.field.kind_form import dark_food, dense_food
+from measure.field.kind_form import dark_food, food_without_colour
 from measure.field.kind_green import by_green
-from measure.field.kind_hues import by_hues
+from measure.field.kind_groups import leans
+from measure.field.kind_hues import by_hues, by_lit_hues
 from measure.field.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kind_polars import by_polars, shining
@@ -59,6 +60,7 @@ ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to 
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 BELOW = "colour on bright"  # table of fields lit from below, of which `by_hues` is asked
+LIT = ("colour on dark", "colour on bright, lighter")  # the same where pieces shine, of `by_lit_hues`
 # what pieces of one field say of one another, in this order
 FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (by_green, among_alike, by_clouds)
 CLEAR_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (by_lamp, by_polars)
@@ -93,7 +95,7 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
     chance = group_chances(particles, learned, table)
     taught = None
     if learned is not None and table in learned.get("tables", {}):
-        taught = kernel_over_skin(chance) - kernel_over_skin(group_chances(particles, None, table))
+        taught = leans(chance) - leans(group_chances(particles, None, table))
     kind, doubt, group = decide(judged(chance, seen, table, taught))
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
@@ -122,12 +124,6 @@ def group_chances(
     return probabilities(model, descriptors(against_grey(particles, table)))
 
 
-def kernel_over_skin(chance: np.ndarray) -> np.ndarray:
-    """Odds of kernel over skin, natural logarithm, (K,)."""
-    kernel, skin = (chance[:, GROUPS.index(name)] for name in ("kernel", "skin"))
-    return np.asarray(np.log((kernel + 1e-4) / (skin + 1e-4)))
-
-
 def judged(
     chance: np.ndarray, particles: Particles, table: str | None = None, taught: np.ndarray | None = None
 ) -> np.ndarray:
@@ -142,24 +138,28 @@ def judged(
     table : str, optional
         `table_of` the field.
     taught : (K,) ndarray, optional
-        What a user's tags added to `kernel_over_skin`.
+        What a user's tags added to the odds of kernel over skin, natural logarithm.
 
     Returns
     -------
     (K, G) ndarray
     """
-    below = (table or table_of(particles)) == BELOW
+    table = table or table_of(particles)
+    below = table == BELOW
     bubbles = bubble_form(particles)
     chance = by_form(chance, particles, bubbles)
+    grey_food = np.zeros(len(particles), dtype=bool)
     if below:
         chance = dark_food(chance, particles)
+        grey_food = food_without_colour(chance, particles)
     for rule in FIELD_RULES:
         chance = rule(chance, particles)
     if below:
-        chance = by_hues(chance, particles, taught)
+        chance = by_hues(chance, particles, grey_food, taught)
+    elif table in LIT:
+        chance = by_lit_hues(chance, particles, taught)
     chance = with_colour(chance, particles)
-    clear = without_colour(chance, particles)
-    chance = np.where(dense_food(chance, particles)[:, None], chance, clear) if below else clear
+    chance = np.where(grey_food[:, None], chance, without_colour(chance, particles))
     for rule in CLEAR_RULES:
         chance = rule(chance, particles)
     return in_context(chance, bubbles[1])

@@ -5,7 +5,7 @@ from measure.field.kind_form import (
     COLOURS,
     colourless,
     dark_food,
-    dense_food,
+    food_without_colour,
     form_scores,
     hue_of,
     over_food,
@@ -68,9 +68,9 @@ def test_black_sheets_are_no_crystals(black_and_beige):
     chance = group_chances(found)
     chance[~is_lump] = 0.0
     chance[~is_lump, KERNEL] = 1.0
-    told = dense_food(chance, found)
+    told = food_without_colour(chance, found)
     assert told[~is_lump].mean() > 0.8
     assert not told[is_lump].any()
     assert over_food(form_scores(found.select(~is_lump)), "salt").mean() < -3.0
     few = np.flatnonzero(~is_lump)[:4]
-    assert not dense_food(chance[few], found.select(few)).any()
+    assert not food_without_colour(chance[few], found.select(few)).any()

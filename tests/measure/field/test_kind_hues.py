@@ -4,11 +4,14 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.kind_hues import by_hues, hue_groups, kernel_odds, thickening
+from measure.field.kind_groups import Told, hue_groups, kernel_odds
+from measure.field.kind_hues import by_hues, by_lit_hues, thickening
 from measure.field.kinds import group_chances, table_of
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.model import KINDS, Kind, Picture
+from measure.particles import make_particles
+from tests.measure.field.test_kind_alike import chances
 
 OIL = np.array([0.62, 0.57, 0.42])
 GREEN, WHITISH, BLACK = (np.array(a) for a in ([0.62, 0.36, 0.98], [0.17, 0.19, 0.26], [1.4, 1.5, 1.6]))
@@ -95,7 +98,7 @@ def test_what_a_user_taught_of_a_hue_is_believed():
     taught = np.where(is_lump, -9.0, 9.0)
     told = chance.copy()
     told[:, [0, 1]] = 0.999 * np.where(is_lump[:, None], [0.001, 0.999], [0.999, 0.001])
-    changed = by_hues(told / told.sum(axis=1, keepdims=True), found, taught)
+    changed = by_hues(told / told.sum(axis=1, keepdims=True), found, taught=taught)
     assert ((changed[:, SKIN] > changed[:, KERNEL]) == is_lump).mean() > 0.9
 
 
@@ -129,18 +132,46 @@ def test_density_of_lumps_grows_with_size():
     assert abs(thickening(size, np.full(30, 0.7), np.ones(30))[0]) < 1e-9
 
 
+def told(*value):
+    return Told(np.array(value), np.full(len(value), 0.5), -0.3, 1.5, 0.8)
+
+
 def test_form_decides_between_two_hues_and_not_between_two_alike():
-    count, none = np.array([12.0, 12.0]), np.zeros(2)
-    steep, flat = np.array([[0.35, 0.15], [0.0, 0.15]]), np.array([[0.15, 0.9], [0.15, 0.9]])
-    kernel, skin = kernel_odds(count, np.array([0.5, -1.0]), steep, none)
-    assert kernel > 3.0
-    assert skin < -3.0
+    none = np.zeros(2)
+    kernel, skin = kernel_odds(none, told(0.5, -1.2))
+    assert kernel > 2.5
+    assert skin < -2.5
     # what both have in common is the field's: the same difference farther down says the same
-    kernel, skin = kernel_odds(count, np.array([-0.5, -2.0]), steep, none)
+    kernel, skin = kernel_odds(none, told(-0.6, -2.3))
     assert kernel > 1.0
-    assert skin < -3.0
-    one, other = kernel_odds(count, np.array([-0.3, -0.3]), flat, none)
-    assert abs(one) < 0.1
-    assert abs(other) < 0.1
-    # a prior that both are kernels is not overruled by chance alone
-    assert all(kernel_odds(count, np.array([0.0, -0.3]), flat, np.array([3.0, 3.0])) > 0.0)
+    assert skin < -2.5
+    assert kernel_odds(none, told(-0.3, -0.3)) == pytest.approx(0.0, abs=0.1)
+    # a prior that both are kernels is not overruled by little
+    assert all(kernel_odds(np.array([3.0, 3.0]), told(0.0, -0.3)) > 0.0)
+
+
+def test_two_hues_that_shine_and_are_taken_for_one_kind_are_doubted():
+    rng = np.random.default_rng(3)
+    beige, white = np.array([-0.35, -0.28, -0.1]), np.array([-0.5, -0.5, -0.48])
+    shining = pieces(np.concatenate([around(beige, 20, 1), around(white, 8, 2)]), shade=0.15)
+    chance = chances(rng.uniform(0.97, 0.99, 28))
+    doubted = by_lit_hues(chance, shining)
+    assert all(doubted[:, 0] > 0.5)
+    assert all(doubted[:, 0] < 0.9)
+    # of one hue, or of one kind each, nothing is doubted
+    assert np.array_equal(by_lit_hues(chance[:20], shining.select(np.arange(20))), chance[:20])
+    each = by_lit_hues(chances([0.98] * 20 + [0.02] * 8), shining)
+    assert all(each[:20, 0] > 0.97)
+    assert all(each[20:, 0] < 0.03)
+
+
+def around(density, count, seed):
+    return density + np.random.default_rng(seed).normal(0, 0.01, (count, 3))
+
+
+def pieces(density, shade):
+    columns = {f"{c}_density": density[:, i] for i, c in enumerate(("red", "green", "blue"))}
+    light = shade * 10.0**-density
+    columns |= {c: 255.0 * light[:, i] ** (1 / 2.2) for i, c in enumerate(("red", "green", "blue"))}
+    square = np.array([[0, 0], [20, 0], [20, 20], [0, 20]], np.float32)
+    return make_particles([square] * len(density), area_px2=400.0, **columns)
