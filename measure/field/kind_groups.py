@@ -14,7 +14,6 @@ MOST_PARTS = 3  # times a field is parted
 OTHER_KIND = 2.0  # odds that clearly different hues of one field are not all of one kind, natural logarithm
 MOST_SAID = 3.5  # odds of a group after it was heard
 SUREST = 5.0  # odds of a piece
-WELL_KNOWN = 0.8  # how known a hue is from which its own odds stand
 _KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
 _WAYS = np.array([way for way in product((-1, 0, 1), repeat=3) if way > (0, 0, 0)], dtype=float)
 _SPREAD_APART = 0.5  # of either side of a gap, in widths
@@ -96,6 +95,11 @@ def kernel_odds(prior: np.ndarray, *told: Told) -> np.ndarray:
     return np.asarray(np.log((kernel + 1e-3) / (1.0 - kernel + 1e-3)))
 
 
+def confirmed(before: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Whether groups are at least as surely what they were taken for, (h,) ndarray of bool."""
+    return np.asarray((before * after > 0.0) & (np.abs(after) >= np.abs(before)))
+
+
 def of_pieces(
     own: np.ndarray, food: np.ndarray, before: float, after: float, known: float, alone: bool
 ) -> np.ndarray:
@@ -121,7 +125,7 @@ def of_pieces(
         less = max(0.1, 1.0 - max(against, 0.0) / max(abs(before), 1e-6))
     elif most * mean > 0.0:
         odds, less = own, min(1.0, abs(after) / max(abs(before), 1e-6)) ** 2
-        if less == 1.0 and known < WELL_KNOWN:
+        if less == 1.0 and known < 1.0:
             more = np.sign(most) * np.maximum(np.abs(own), np.abs(own - mean + most))
             odds = np.where(own * most > 0.0, more, own)
     else:

@@ -6,6 +6,7 @@ from measure.field.kind_form import MOST_FORM, densities, form_scores, hue_of
 from measure.field.kind_groups import (
     SUREST,
     Told,
+    confirmed,
     hue_groups,
     kernel_odds,
     leans,
@@ -38,10 +39,12 @@ FORM_MIDDLE, FORM_APART, FORM_PIECE, FORM_HUE, FORM_FIELD = -0.3, 1.5, 1.5, 0.4,
 THICK_MIDDLE, THICK_APART, THICK_PIECE, THICK_HUE, THICK_FIELD = 0.15, 0.35, 0.25, 0.12, 0.15
 OWN_SIZES = 0.02  # sum of squares of sizes below which they tell no power
 MOST_PRIOR = 3.0  # odds of what a group is taken for so far
+TAUGHT = 1.0  # odds a user's tags added to a hue, from which it is theirs to say
 # hues that tables know: middle and spread of kernels and of skins, as `hue_of` tells them, of the pieces of
 # the fit; a hue far from both says nothing of its kind
 KNOWN = (((-0.085, 0.12), (0.06, 0.14)), ((-0.22, 0.06), (0.09, 0.13)))
 UNKNOWN = 0.1  # nearness at which a hue is half known
+WELL = 1.25  # so much of it that all of four fifths is enough
 _KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
 
 
@@ -88,12 +91,16 @@ def by_hues(
     learned = np.zeros(len(rows)) if taught is None else taught[rows]
     lean = (leans(chance)[rows] - learned).clip(-SUREST, SUREST)
     known = np.array([_known(np.median(hue[g], axis=0)) for g in groups])
-    prior = (_means(lean, food, groups) * known).clip(-MOST_PRIOR, MOST_PRIOR) + _means(learned, food, groups)
+    told = _means(learned, food, groups)
+    prior = (_means(lean, food, groups) * known).clip(-MOST_PRIOR, MOST_PRIOR) + told
     size, depth = np.log(particles.diameter_px[rows]), np.log(core + 0.01)
     said = kernel_odds(
         prior, _form(particles.select(rows), food, groups), _thickening(size, depth, food, groups)
     )
-    for g, how_known, before, after in zip(groups, known, prior, said, strict=True):
+    left = (np.abs(told) > TAUGHT) | (confirmed(prior, said) & (known == 1.0))
+    for g, how_known, before, after, stays in zip(groups, known, prior, said, left, strict=True):
+        if stays:
+            continue
         own = how_known * lean[g] + learned[g]
         odds = of_pieces(own, food[g], float(before), float(after), float(how_known), len(groups) == 1)
         chance = with_odds(chance, rows[g], odds)
@@ -127,8 +134,13 @@ def by_lit_hues(chance: np.ndarray, particles: Particles, taught: np.ndarray | N
         return chance
     learned = np.zeros(len(rows)) if taught is None else taught[rows]
     lean = leans(chance)[rows].clip(-SUREST, SUREST)
-    prior = _means(lean - learned, food, groups).clip(-MOST_PRIOR, MOST_PRIOR) + _means(learned, food, groups)
-    for g, before, after in zip(groups, prior, kernel_odds(prior), strict=True):
+    told = _means(learned, food, groups)
+    prior = _means(lean - learned, food, groups).clip(-MOST_PRIOR, MOST_PRIOR) + told
+    said = kernel_odds(prior)
+    left = (np.abs(told) > TAUGHT) | confirmed(prior, said)
+    for g, before, after, stays in zip(groups, prior, said, left, strict=True):
+        if stays:
+            continue
         chance = with_odds(
             chance, rows[g], of_pieces(lean[g], food[g], float(before), float(after), 1.0, False)
         )
@@ -161,7 +173,7 @@ def _is_body(hue: np.ndarray, core: np.ndarray, food: np.ndarray, grey_food: flo
 def _known(hue: np.ndarray) -> float:
     """How well a hue is known, 0 to 1."""
     near = [np.exp(-0.5 * (((hue - middle) / spread) ** 2).sum()) for middle, spread in KNOWN]
-    return float(max(near) / (max(near) + UNKNOWN) * (1.0 + UNKNOWN))
+    return min(1.0, WELL * float(max(near) / (max(near) + UNKNOWN)))
 
 
 def thickening(size: np.ndarray, depth: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
