@@ -22,8 +22,9 @@ from measure.field.gaps import parted_by_gaps
 from measure.field.halo import contact, contrast
 from measure.field.kinds import table_of
 from measure.field.light import Light
-from measure.field.masks import drawn
+from measure.field.masks import dilated, drawn
 from measure.field.measure_outlines import measure_outlines
+from measure.field.rim_walls import parted_at_walls
 from measure.field.round_holes import around_holes
 from measure.field.seams import seam_between
 from measure.field.step_seams import step_between
@@ -151,7 +152,7 @@ def _lies_on(particles: Particles, i: int, j: int) -> bool:
 
 
 def _seam_seen(particles: Particles, i: int, j: int, light: Light, together: np.ndarray) -> bool:
-    """Whether a line or a gap is seen between two neighbours that have a common outline."""
+    """Whether a line, a wall or a gap is seen between two neighbours that have a common outline."""
     outlines = [particles.outlines[k] for k in (i, j)]
     low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
@@ -162,6 +163,9 @@ def _seam_seen(particles: Particles, i: int, j: int, light: Light, together: np.
     form = drawn(together - low, delta.shape[:2]) > 0
     field = colour_length(delta)
     width = usual_width(field, np.where(form, field, np.float32(0)), form)
+    rims = particles["flags"][i] & particles["flags"][j] & bits("rim_only")
+    if rims and parted_at_walls(dilated(form.view(np.uint8), 0.5 * width + 1.0), field, width).max() > 1:
+        return True
     labels = one + 2 * (other & (1 - one)).astype(np.int32)
     return parted_by_gaps(labels, form, [1, 2], delta, width)
 
