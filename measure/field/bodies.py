@@ -6,7 +6,7 @@ import numpy as np
 from measure.field.body_holes import fill_body
 from measure.field.compiled import find_objects
 from measure.field.edge import colour_length, slope
-from measure.field.masks import dilated, fill_holes, square
+from measure.field.masks import dilated, fill_holes, numbered, square
 from measure.field.quick import colours_at, median, median_colour, norm
 
 _BESIDE = 0.15  # share of a part near a stronger one from which it may be its halo
@@ -15,6 +15,8 @@ _FAINTER = 0.35  # height over that of the neighbour below which it is
 _SOFT = 0.75  # edge width over thickness from which a part has no edge
 _LEAST_SOFT_PX = 6.0
 _FAINT = 0.35  # height over the field's usual one below which an edge must be twice as sharp
+_PEAK, _CORE = 98.0, 0.6  # share of the height of this percentile above which a piece on a stain lies
+_CORE_EDGE = 0.25  # its edge width over its thickness; without an edge of its own it has 0.5 (a normal curve)
 _BLEED = 0.15  # height over that of the neighbour below which it is, however sharp (blocks of compression)
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
@@ -77,10 +79,15 @@ def bodies_of(
             share = field[box] / np.maximum(typical[box], 1e-3)
             mask = fill_body(mask, share, width, _likeness(delta[box], part))
         own_width = edge_width(mask, steep[box], near[box] > 0, height)
-        if (sides > 2 and _surrounds(part, mask, parts.shape)) or _is_soft(
-            mask, own_width, height, usual_height
-        ):
+        if sides > 2 and _surrounds(part, mask, parts.shape):
             continue
+        if _is_soft(mask, own_width, height, usual_height):
+            core = _sharp_core(part, field[box], steep[box], least_px2)
+            if core is None:
+                continue
+            part, mask = core, core.astype(np.uint8)
+            height = median(field[box][part])
+            own_width = edge_width(mask, steep[box], near[box] > 0, height)
         if _is_flank(part, near[box], distance[box], height, seed, own_width > _FADES * width + 1.0):
             continue
         bodies.append((box, mask))
@@ -118,6 +125,23 @@ def _is_soft(mask: np.ndarray, own_width: float, height: float, usual_height: fl
     thick = 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
     limit = _SOFT if height > _FAINT * usual_height else 0.5 * _SOFT
     return own_width > limit * thick
+
+
+def _sharp_core(
+    part: np.ndarray, field: np.ndarray, steep: np.ndarray, least_px2: float
+) -> np.ndarray | None:
+    """A piece with an edge of its own in a part without one, which is a stain it lies on; (M, N) of bool."""
+    level = _CORE * np.percentile(field[part], _PEAK)
+    count, cores, stats = numbered((part & (field > level)).view(np.uint8), 8)
+    if count < 2:
+        return None
+    largest = 1 + int(np.argmax(stats[1:, 4]))
+    if stats[largest, 4] < least_px2:
+        return None
+    core = (cores == largest).view(np.uint8)
+    thick = 2.0 * float(cv2.distanceTransform(core, cv2.DIST_L2, 5).max())
+    width = edge_width(core, steep, np.zeros(core.shape, bool), median(field[core > 0]))
+    return core > 0 if width < _CORE_EDGE * thick else None
 
 
 def _is_flank(

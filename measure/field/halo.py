@@ -31,6 +31,10 @@ _FADING = 0.35  # width of an edge over the piece's size from which it is none
 _LONG, _STREAK = 3.4, (2.2, 0.5, 0.6)
 _SMUDGE = (4.0, 0.3, 0.35)
 _FEW = 5  # pieces that do not tell what is usual
+# edge width over size of a clear piece, and size of such pieces over that of the others from which they are
+# the pieces of the field and no dust on them
+_CLEAR, _NO_DUST = 0.25, 0.33
+_BLUNT = 2.2  # edge width over that usual from which a place has no edge of its own, as of streaks above
 # strength over that usual; how many thicker places make a fog (20 to 54 of them where there was one, one at
 # most elsewhere, also in pale and hazy fields); share of them without an edge
 _FOG, _MANY, _EDGELESS = 0.4, 8, 0.2
@@ -112,7 +116,7 @@ def stain_like(particles: Particles) -> np.ndarray:
     and skins have even outlines.
     """
     strength = contrast(particles)
-    usual = _usual_strength(particles, strength)
+    usual = _middle(strength, particles["area_px2"])  # pale pieces with an edge have their say here
     width = particles["edge_width_px"].astype(float)
     edgeless = ~(width < _FADING * particles.diameter_px)
     ragged, _ = dust_form(particles)
@@ -136,13 +140,12 @@ def smudge_like(particles: Particles, counted: np.ndarray) -> np.ndarray:
         Pieces that tell what is usual.
     """
     width = particles["edge_width_px"].astype(float)
-    known = counted & np.isfinite(width)
-    if known.sum() < _FEW:
+    if (counted & np.isfinite(width)).sum() < _FEW:
         return np.zeros(len(particles), bool)
     strength = contrast(particles)
     long = np.maximum(particles["feret_max_px"].astype(float), 1e-6)
     area = np.maximum(particles["area_px2"].astype(float), 1e-6)
-    softer = width / max(float(np.median(width[known])), 1e-6)
+    softer = width / _usual_width(particles, counted)
     over_own, share = width * long / area, strength / max(_usual_strength(particles, strength), 1e-6)
 
     def beyond(softness: float, own: float, most: float) -> np.ndarray:
@@ -164,8 +167,11 @@ def fog_like(particles: Particles) -> np.ndarray:
     faint &= strength < _FOG * _usual_strength(particles, strength)
     faint &= colour < _NEUTRAL * np.abs(particles["lightness_step"].astype(float))
     ragged, _ = dust_form(particles)
-    place = faint & ragged & (particles["flags"] & bits("rim_only", "touches_frame") == 0)
-    edgeless = ~np.isfinite(particles["edge_width_px"].astype(float))
+    width = particles["edge_width_px"].astype(float)
+    edgeless = ~(width < _BLUNT * _usual_width(particles, np.ones(len(particles), bool)))
+    # with an edge of its own it must be faint against all that was found, not only against clear pieces
+    fainter = edgeless | (strength < _FOG * _middle(strength, particles["area_px2"]))
+    place = faint & ragged & fainter & (particles["flags"] & bits("rim_only", "touches_frame") == 0)
     if place.sum() < _MANY or (place & edgeless).sum() < _EDGELESS * place.sum():
         return np.zeros(len(particles), bool)
     # what seems a rim there is one only where it has an edge, or lies by itself
@@ -174,10 +180,40 @@ def fog_like(particles: Particles) -> np.ndarray:
 
 
 def _usual_strength(particles: Particles, strength: np.ndarray) -> float:
-    """Strength below which half of the area found is."""
-    order = np.argsort(strength)
-    share = np.cumsum(particles["area_px2"][order])
-    return float(strength[order][np.searchsorted(share, 0.5 * share[-1])])
+    """Strength below which half of the area of the field's pieces is."""
+    telling = _clear_pieces(particles)
+    return _middle(strength[telling], particles["area_px2"][telling])
+
+
+def _usual_width(particles: Particles, counted: np.ndarray) -> float:
+    """Median edge width of the field's pieces, px; infinite where none is known."""
+    width = particles["edge_width_px"].astype(float)
+    known = _clear_pieces(particles) & counted & np.isfinite(width)
+    return max(float(np.median(width[known])), 1e-6) if known.any() else np.inf
+
+
+def _clear_pieces(particles: Particles) -> np.ndarray:
+    """Pieces that tell what is usual in the field, (K,) ndarray of bool: those with a clear edge, or all.
+
+    An uneven ground may give more outlines and more area than the pieces do. What lies in one layer has
+    edges of one width, so pieces with a clear edge speak for the field, unless they are few or only dust.
+    """
+    width, diameter = particles["edge_width_px"].astype(float), particles.diameter_px
+    ragged, _ = dust_form(particles)
+    clear = (width < _CLEAR * diameter) & ~ragged & (particles["flags"] & bits("faint") == 0)
+    everything = np.ones(len(particles), bool)
+    if clear.sum() < _FEW or clear.all():
+        return clear if clear.all() else everything
+    area = particles["area_px2"]
+    dust = _middle(diameter[clear], area[clear]) < _NO_DUST * _middle(diameter[~clear], area[~clear])
+    return everything if dust else clear
+
+
+def _middle(values: np.ndarray, area: np.ndarray) -> float:
+    """Value below which half of the area is."""
+    order = np.argsort(values)
+    share = np.cumsum(area[order])
+    return float(values[order][np.searchsorted(share, 0.5 * share[-1])])
 
 
 def _of_a_stain(particles: Particles, faint: np.ndarray, stain: np.ndarray) -> np.ndarray:

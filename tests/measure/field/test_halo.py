@@ -321,3 +321,49 @@ def test_smudges_are_told_by_softness_length_and_strength_together():
     assert not asked(12.0, -25.0, 100.0, 18.0)  # a dark flake out of focus
     assert not asked(12.0, -10.0, 40.0, 30.0)  # a compact pale piece out of focus
     assert asked(20.0, -6.0, 60.0, 50.0)  # dust on the lens
+
+
+def _clouded(pieces: int, diameter: float, places: int = 40) -> list[bool]:
+    """Which are fog: clear pieces of one size, and soft faint places that together are larger."""
+    from measure.field.halo import fog_like
+    from measure.particles import make_particles
+
+    clear, area = [True] * pieces + [False] * places, np.pi / 4 * diameter**2
+    both = {
+        "lightness_step": (30.0, 7.0),
+        "green_red_step": (0.2, 0.1),
+        "blue_yellow_step": (0.2, 0.1),
+        "area_px2": (area, 3000.0),
+        "hull_area_px2": (1.02 * area, 3900.0),
+        "perimeter_px": (1.02 * np.pi * diameter, 260.0),
+        "edge_width_px": (3.0, 16.0),
+        "flags": (0, bits("faint")),
+    }
+    columns = {name: [one if own else other for own in clear] for name, (one, other) in both.items()}
+    blank = [np.zeros((4, 2))] * len(clear)
+    return fog_like(make_particles(blank, label=list(range(1, len(clear) + 1)), **columns)).tolist()
+
+
+def test_clear_pieces_tell_what_is_usual_though_an_uneven_ground_gives_more_area():
+    assert _clouded(8, 40.0) == [False] * 8 + [True] * 40
+
+
+def test_too_few_clear_pieces_or_specks_tell_nothing_of_soft_ones():
+    assert not any(_clouded(3, 40.0))
+    assert not any(_clouded(12, 14.0))
+
+
+def test_pieces_on_a_clouded_dark_ground_are_counted_and_its_clouds_are_not():
+    rng = np.random.default_rng(8)
+    grey = np.full((700, 900), 34.0, np.float32)
+    clouds = cv2.resize(rng.normal(size=(18, 23)), (900, 700), interpolation=cv2.INTER_CUBIC)
+    grey += 12 * np.clip(clouds, 0, 2)
+    places = [(90 + 180 * i, 80 + 180 * j) for i in range(5) for j in range(4)]
+    for n, (x, y) in enumerate(places):
+        cv2.ellipse(grey, (x, y), (24, 17 + n % 5), 37 * n, 0, 360, 120, -1)
+    grey = cv2.GaussianBlur(grey, (0, 0), 1.0) + rng.normal(0, 1.5, grey.shape)
+    picture = Picture(np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2))
+    found = measure_field(picture, FieldSettings(), 1.0).particles
+    counted = found.select(np.flatnonzero((found["set_aside"] == "") & (found["lightness_step"] > 0)))
+    assert len(counted) == len(places)
+    assert STAIN in set(found["set_aside"])
