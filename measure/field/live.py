@@ -68,6 +68,7 @@ def look_live(
     from measure.field.cast_shadow import without_shadows
     from measure.field.find import find_pieces
     from measure.field.light import prepare
+    from measure.field.phase_halo import without_phase_halos
     from measure.field.relief import without_relief
     from measure.field.two_flanks import without_two_flanks
 
@@ -78,7 +79,7 @@ def look_live(
     factor = min(1.0, _LIVE_PX / max(pixels.shape[:2]))
     small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     light = prepare(Picture(small))
-    level = without_relief(without_two_flanks(without_shadows(light)))
+    level = without_relief(without_phase_halos(without_two_flanks(without_shadows(light))))
     found = find_pieces(level, 6.0, settings or FieldSettings())
     shapes = tuple((outline / factor).astype(np.float32) for outline in found.outlines)
     area = sum(cv2.contourArea(shape) for shape in shapes)

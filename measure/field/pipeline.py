@@ -20,6 +20,7 @@ from measure.field.measure_outlines import measure_outlines
 from measure.field.oil_edge import oil_edge_note, oil_edge_zones
 from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.own_marks import counted_marks_note, mark_zones, marks_note
+from measure.field.phase_halo import without_phase_halos
 from measure.field.quality import field_quality
 from measure.field.relief import without_relief
 from measure.field.reunite import reunite
@@ -157,7 +158,7 @@ def _measured(
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
         unshaded = without_shadows(light)
-        plain = without_two_flanks(unshaded)
+        plain = without_phase_halos(without_two_flanks(unshaded))
         level = without_relief(plain)
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
@@ -167,7 +168,7 @@ def _measured(
         found = settled(found, plain)
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
-    shown = shown if plain is unshaded else plain  # slopes have no tone of their own
+    shown = shown if plain is unshaded else plain  # neither slopes nor glows have a tone of their own
     particles = measure_outlines(
         found.outlines,
         seen,
