@@ -9,6 +9,7 @@ import numpy as np
 from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
 from measure.field.blank_check import refuse_dark_blank
+from measure.field.light_bands import light_bands
 from measure.field.quick import colours_at, length
 from measure.field.shade_edge import Shade, straight_shade
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
@@ -56,6 +57,8 @@ class Light:
         Share of the light that was lost in shade with straight edges, which was taken out; 0 without.
     cast : float
         Share of the picture in shadows that pieces throw, which were taken out; 0 without.
+    bands : float
+        Share of the light by which bands from frame to frame differ, which were taken out; 0 without.
     """
 
     delta: np.ndarray
@@ -69,6 +72,7 @@ class Light:
     light_weight: float = 1.0
     shade: float = 0.0
     cast: float = 0.0
+    bands: float = 0.0
 
     @property
     def unevenness(self) -> float:
@@ -205,6 +209,11 @@ def prepare(
     lab = _lab(picture.pixels, blank, room)
     mask = zone_mask(lab.shape[:2], zones)
     seen = _seen(lab)
+    bands = light_bands(seen.few_smooth, seen.step)
+    if bands is not None:
+        for strip in strips(len(lab)):
+            lab[strip] = bands.evened(lab[strip], strip.start)
+        seen = _seen(lab)
     shade = straight_shade(lab, seen.coarse, seen.samples, _usable(mask, lab.shape[:2]))
     if shade is not None:
         _raise(lab, shade)
@@ -232,6 +241,7 @@ def prepare(
         mask,
         weight,
         shade.lost if shade else 0.0,
+        bands=bands.swing if bands else 0.0,
     )
 
 

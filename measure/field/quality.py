@@ -73,16 +73,7 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
         )
     if light.unevenness > _UNEVEN:
         words.append("The light is very uneven; blank oil would take it out.")
-    if light.shade:
-        words.append(
-            f"A straight edge of shade runs over the field, {100 * light.shade:.0f} % less light beyond it; "
-            "it was taken out, but look what stands in the light."
-        )
-    if light.cast:
-        words.append(
-            f"Lamps at the side throw shadows of pieces on {max(1.0, 100 * light.cast):.0f} % of the field; "
-            "they were taken out, but light from below, or from all round, shows edges better."
-        )
+    words += _taken_out(light)
     if between_polarisers(particles):
         words.append(
             "Pieces shine in many colours on a dark ground, as crystals do between crossed polarisers; those "
@@ -96,3 +87,24 @@ def _warnings(particles: Particles, cover: float, focus: float, light: Light) ->
             "a lower magnification keeps more of them whole."
         )
     return tuple(words)
+
+
+def _taken_out(light: Light) -> list[str]:
+    """What was taken out of the light and had better not be there."""
+    words = []
+    if light.shade:
+        words.append(
+            f"A straight edge of shade runs over the field, {100 * light.shade:.0f} % less light beyond it; "
+            "it was taken out, but look what stands in the light."
+        )
+    if light.bands:
+        words.append(
+            f"Light comes and goes in bands across the field, by {100 * light.bands:.0f} %, as of a lamp "
+            "that flickers; they were taken out, but a steady lamp or a longer exposure is better."
+        )
+    if light.cast:
+        words.append(
+            f"Lamps at the side throw shadows of pieces on {max(1.0, 100 * light.cast):.0f} % of the field; "
+            "they were taken out, but light from below, or from all round, shows edges better."
+        )
+    return words

@@ -248,7 +248,11 @@ def _read(lab: np.ndarray, size: tuple[int, int], angle: float, offset: float) -
         point = point + (offset_px + shift) * np.array([np.cos(angle), np.sin(angle)])
         angle -= float(np.arctan(slope))
         offset_px = float(point @ np.array([np.cos(angle), np.sin(angle)]))
-    return _edge(course[use], away, _GAP * px, angle, offset_px)
+    usual = _median(course[use].T)
+    seen = np.isfinite(usual)  # a line near the frame has one side only
+    if min(np.count_nonzero(seen & (away < -_GAP * px)), np.count_nonzero(seen & (away > _GAP * px))) < 2:
+        return None
+    return _edge(usual[seen], away[seen], _GAP * px, angle, offset_px)
 
 
 def _shift(
@@ -273,9 +277,8 @@ def _shift(
     return use, float(slope), (middle, float(constant))
 
 
-def _edge(course: np.ndarray, away: np.ndarray, gap: float, angle: float, offset_px: float) -> ShadeEdge:
-    """The edge with how light rises across it, read from places along it."""
-    usual = _median(course.T)
+def _edge(usual: np.ndarray, away: np.ndarray, gap: float, angle: float, offset_px: float) -> ShadeEdge:
+    """The edge with how light usually rises across it."""
     sides = np.abs(away) > gap
     basis = np.c_[np.ones_like(away), away, away > 0]
     (low, slope, step), *_ = np.linalg.lstsq(basis[sides], usual[sides], rcond=None)

@@ -103,3 +103,13 @@ def test_one_strip_of_brighter_ground_does_not_say_where_the_light_comes_from():
     found = measure_outlines([np.float32(o) for o in (*outlines, inner)], picture, seen)
     assert table_of(found) == "colour on bright"
     assert {KINDS[k] for k in found["kind"][:-1]} == {"kernel"}
+
+
+@pytest.mark.parametrize("away_px", [90.0, 110.0])
+def test_an_edge_along_the_frame_whose_far_side_is_hardly_seen_gives_no_piece(away_px):
+    rng = np.random.default_rng(1)
+    beyond = 1.0 / (1.0 + np.exp((np.arange(800) - away_px) / 6.0))
+    even = np.array([210.0, 200.0, 170.0]) * ((1.0 - 0.3 * beyond) ** (1 / 2.2))[:, None]
+    shown = even[None] + rng.normal(0.0, 1.5, (600, 800, 3))
+    result = measure_field(Picture(shown.astype(np.uint8)), FieldSettings(), 1.0)
+    assert not (result.particles["set_aside"] == "").any()
