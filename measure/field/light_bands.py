@@ -14,6 +14,9 @@ _BLOCKS = 6  # parts of the length of bands that must agree
 _LEAST = 0.005  # standard deviation of the logarithm of the cube root of light: 1.5 % of light
 _MOST = 0.25  # between brightest and darkest: half of the light; a bar drawn along a picture takes more
 _LIKE = 0.25  # of the deviation, by which parts may differ (0.1 of bands, 0.6 and more of fields without)
+_ENDS = (15.0, 85.0)  # percentiles of a row that must both rise and fall
+_STEPS = 2  # of a band of shade
+_REST = 0.6  # of the deviation, which steps must leave (0.8 of bands, 0.5 at most of shade), and ends have
 _TURNS = 4  # times that light goes from more than its mean to less, or back
 _ORDER = 4  # of the polynomial that follows light which falls off to the frame
 _NEUTRAL = 0.25  # change of a colour over that of the lightness, of light that lost the same share of each
@@ -85,6 +88,12 @@ def _course(few: np.ndarray) -> np.ndarray | None:
     apart = [1.4826 * float(np.median(np.abs(part - course))) for part in parts]
     if float(np.median(apart)) > _LIKE * swing or _turns(course, swing) < _TURNS:
         return None
+    # where pieces lie in rows, what is lightest in a row, or what is darkest, stays as it is
+    ends = [_unbent(end) for end in np.percentile(light, _ENDS, axis=1)]
+    if min(float(end.std()) for end in ends) < _REST * swing:
+        return None
+    if float(_without_steps(course).std()) < _REST * swing:
+        return None
     middle = np.median(few, axis=1)
     scale = float((middle[:, 0] - _NO_LIGHT).mean())
     for colour in (1, 2):
@@ -98,6 +107,20 @@ def _unbent(course: np.ndarray) -> np.ndarray:
     """A course less the polynomial that follows it best, to which bands are as if they were not there."""
     x = np.linspace(-1.0, 1.0, len(course))
     return np.asarray(course - np.polyval(np.polyfit(x, course, _ORDER), x))
+
+
+def _without_steps(course: np.ndarray) -> np.ndarray:
+    """A course less its steepest steps: shade with straight edges has one or two, and is no flicker."""
+    x = np.linspace(-1.0, 1.0, len(course))
+    basis = [x**k for k in range(_ORDER + 1)]
+    rest = course
+    apart = max(2, len(course) // 16)
+    for _ in range(_STEPS):
+        step = apart + int(np.argmax(np.abs(rest[apart:] - rest[:-apart]))) - apart // 2
+        basis.append((np.arange(len(course)) >= step).astype(float))
+        columns = np.stack(basis, axis=1)
+        rest = course - columns @ np.linalg.lstsq(columns, course, rcond=None)[0]
+    return np.asarray(rest)
 
 
 def _turns(course: np.ndarray, swing: float) -> int:
