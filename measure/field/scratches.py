@@ -145,7 +145,8 @@ def _dashes(grey: np.ndarray, sign: int) -> np.ndarray:
     long = np.hypot(boxes[:, 0], boxes[:, 1])
     thin = stats[:, cv2.CC_STAT_AREA] < long**2 / _SLENDER
     ends = []
-    for label in np.flatnonzero((long >= _LENGTH_PX) & thin)[1 if long[0] else 0 :]:
+    thin[0] = False  # what is no dash at all
+    for label in np.flatnonzero((long >= _LENGTH_PX) & thin):
         left, top, wide, high = stats[label, :4]
         y, x = np.nonzero(labels[top : top + high, left : left + wide] == label)
         points = np.stack([x + left, y + top], axis=1).astype(float)

@@ -73,6 +73,13 @@ def test_a_picture_of_many_px_and_of_16_bits_is_freed_of_them_too():
     assert strip.min() > oil - 257 * 14
 
 
+def test_four_dashes_in_a_row_are_enough():
+    pixels = field()
+    for left in (80, 200, 320, 440):
+        cv2.line(pixels, (left, 380), (left + 80, 380), (180, 175, 160), 2, cv2.LINE_AA)
+    assert len(find_scratches(stored(pixels))) == 1
+
+
 def fibre() -> np.ndarray:
     x = np.linspace(80, 700, 200)
     way = np.stack([x, 300 + 90 * np.sin(x / 90)], axis=1)
