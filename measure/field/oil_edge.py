@@ -101,18 +101,25 @@ def oil_edge_note(added: tuple[np.ndarray, ...], shape: tuple[int, int], *, coun
 
 def _beyond(small: np.ndarray, left_out: np.ndarray | None) -> np.ndarray | None:
     """Mask of what lies beyond the edge in a small picture, (M, N) uint8; None where there is no edge."""
-    lab = cv2.cvtColor(small.astype(np.float32) / np.float32(255.0), cv2.COLOR_RGB2LAB)
-    ground8 = cv2.medianBlur(small, _MEDIAN_PX)
-    ground = cv2.cvtColor(ground8.astype(np.float32) / np.float32(255.0), cv2.COLOR_RGB2LAB)
+    lab = _lab(small)
     use = np.ones(small.shape[:2], bool) if left_out is None else left_out == 0
     if use.mean() < _LEAST:
         return None
-    busy = (np.sqrt(((lab - ground) ** 2).sum(axis=2)) > _BUSY) & use
-    for part in _parts(lab, use):
-        edge = _edge(part)
-        if edge is not None and _is_oil_edge(lab, ground, part, edge, busy):
+    edges = ((part, edge) for part in _parts(lab, use) if (edge := _edge(part)) is not None)
+    ground: np.ndarray | None = None
+    for part, edge in edges:
+        if ground is None:  # most fields have no such line, and need no look at what stands in them
+            ground = _lab(cv2.medianBlur(small, _MEDIAN_PX))
+            busy = (np.sqrt(((lab - ground) ** 2).sum(axis=2)) > _BUSY) & use
+        if _is_oil_edge(lab, ground, part, edge, busy):
             return _with_line(part, lab, edge)
     return None
+
+
+def _lab(small: np.ndarray) -> np.ndarray:
+    """CIELAB of a small picture, (M, N, 3) float32."""
+    lab: np.ndarray = cv2.cvtColor(small.astype(np.float32) / np.float32(255.0), cv2.COLOR_RGB2LAB)
+    return lab
 
 
 def _parts(lab: np.ndarray, use: np.ndarray) -> list[np.ndarray]:

@@ -39,7 +39,10 @@ def border_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[
     """
     rows, cols = picture.pixels.shape[:2]
     step = max(1, round(max(rows, cols) / _LONG_PX))
-    small = picture.pixels[::step, ::step].astype(np.float32) / np.iinfo(picture.pixels.dtype).max
+    few, white = picture.pixels[::step, ::step], np.iinfo(picture.pixels.dtype).max
+    if not _reaches_corner(few[np.ix_((0, -1), (0, -1))].astype(np.float32) / white):
+        return ()
+    small = few.astype(np.float32) / white
     known = zone_mask((rows, cols), zones)
     left_out = None if known is None else known[::step, ::step]
     border = np.zeros(small.shape[:2], np.uint8)
@@ -59,6 +62,11 @@ def border_note(added: tuple[np.ndarray, ...], shape: tuple[int, int], *, counte
         f"{BORDER}, {100 * share:.0f} % of the picture, is left out: "
         "nothing is counted in it, and its area is none of the field's."
     )
+
+
+def _reaches_corner(corners: np.ndarray) -> bool:
+    """Whether a corner is as dark as a border of the lightest view, or white enough for one, (2, 2, 3)."""
+    return bool(corners.max(axis=2).min() < _DARKER or corners.min(axis=2).max() > _WHITE)
 
 
 def _parts(small: np.ndarray) -> list[np.ndarray]:
