@@ -95,13 +95,15 @@ def find_shift(pixels: np.ndarray) -> tuple[float, float] | None:
     small = cv2.resize(whole, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA)
     if min(small.shape[:2]) < 100:
         return None
-    light = cv2.cvtColor(_linear(small.astype(np.float32) / 255.0), cv2.COLOR_RGB2GRAY)
+    table = _linear(np.arange(256, dtype=np.float32) / 255.0)
+    light = cv2.cvtColor(cv2.LUT(small, table), cv2.COLOR_RGB2GRAY)
     edges = cv2.Laplacian(cv2.GaussianBlur(light, (0, 0), _FINE_PX), cv2.CV_32F)
     pieces, near = _pieces(light)
     if pieces.max() < _FEWEST:
         return None
+    asked = _Asked(edges, pieces)
     for right, down in _peaks(edges, near):
-        if _proved(edges, pieces, near, right, down):
+        if asked.proves(right, down):
             return right * float(scale), down * float(scale)
     return None
 
@@ -123,9 +125,10 @@ def _peaks(edges: np.ndarray, near: np.ndarray) -> list[tuple[int, int]]:
     size = [cv2.getOptimalDFTSize(n + int(_REACH * min(edges.shape)) + 1) for n in (rows, cols)]
     own = np.fft.rfft2(np.where(near, edges, 0.0), size)
     rest = np.fft.rfft2(np.where(near, 0.0, edges), size)
-    like = np.fft.fftshift(np.fft.irfft2(rest * np.conj(own), size))
-    middle, reach = (size[0] // 2, size[1] // 2), int(_REACH * min(edges.shape))
-    like = like[middle[0] - reach : middle[0] + reach + 1, middle[1] - reach : middle[1] + reach + 1].copy()
+    reach = int(_REACH * min(edges.shape))
+    near_by = np.arange(-reach, reach + 1)
+    downwards = np.fft.ifft(rest * np.conj(own), axis=0)[near_by]  # rows farther off are not asked for
+    like = np.fft.irfft(downwards, size[1], axis=1)[:, near_by]
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
     like[np.hypot(x, y) < _LEAST_SHIFT_PX] = 0.0
     found = []
@@ -138,26 +141,49 @@ def _peaks(edges: np.ndarray, near: np.ndarray) -> list[tuple[int, int]]:
     return found
 
 
-def _proved(edges: np.ndarray, pieces: np.ndarray, near: np.ndarray, right: int, down: int) -> bool:
-    """Whether nearly all pieces have a likeness at a shift, and as strong a one."""
-    rows, cols = edges.shape
-    here = np.s_[max(0, -down) : rows - max(0, down), max(0, -right) : cols - max(0, right)]
-    there = np.s_[max(0, down) : rows - max(0, -down), max(0, right) : cols - max(0, -right)]
-    asked = (pieces[here] > 0) & ~near[there]
-    number, own, like = pieces[here][asked], edges[here][asked], edges[there][asked]
-    count = int(pieces.max()) + 1
-    seen = np.bincount(number, minlength=count) >= _FEWEST_PX
-    back = np.bincount(pieces[there][near[here]], minlength=count)  # where it would come from lies a piece
-    seen &= back < _OWN * np.bincount(pieces.ravel(), minlength=count)
-    both, square, other = (np.bincount(number, v, count)[seen] for v in (own * like, own * own, like * like))
-    if len(both) < _FEWEST:
-        return False
-    share = both / np.maximum(square, 1e-12)
-    usual = float(np.median(share))
-    if not _FAINTEST < usual < _STRONGEST:
-        return False
-    same = (both > _ALIKE * np.sqrt(square * other)) & (share > usual / _LIKE) & (share < usual * _LIKE)
-    return bool(same.sum() >= _FEWEST and same.mean() > _SHARE and square[same].sum() > _SHARE * square.sum())
+class _Asked:
+    """The pixels of clear pieces, which are asked for likenesses at one shift after the other.
+
+    Parameters
+    ----------
+    edges : (M, N) ndarray of float32
+    pieces : (M, N) ndarray of int32
+        Their numbers; 0 where there is none.
+    """
+
+    def __init__(self, edges: np.ndarray, pieces: np.ndarray) -> None:
+        reach = int(_REACH * min(edges.shape))
+        wide = [
+            (cv2.copyMakeBorder(part, *(reach,) * 4, cv2.BORDER_CONSTANT, value=out))
+            for part, out in ((edges, 0.0), (pieces, -1))
+        ]
+        self._edges, self._pieces, self._cols = wide[0].ravel(), wide[1].ravel(), wide[0].shape[1]
+        self._at = np.flatnonzero(self._pieces > 0)
+        self._number, self._own = self._pieces[self._at], self._edges[self._at]
+        self._area = np.bincount(self._number)
+
+    def proves(self, right: int, down: int) -> bool:
+        """Whether nearly all pieces have a likeness at a shift, and as strong a one."""
+        there = self._at + (down * self._cols + right)
+        hit, count = self._pieces[there], len(self._area)
+        asked = np.flatnonzero(hit == 0)
+        number, there = self._number[asked], there[asked]
+        seen = np.bincount(number, minlength=count) >= _FEWEST_PX
+        # where it would come from lies a piece
+        seen &= np.bincount(hit + 1, minlength=count + 1)[1:] < _OWN * self._area
+        if np.count_nonzero(seen) < _FEWEST:
+            return False
+        own, like = self._own[asked], self._edges[there]
+        both, square, other = (
+            np.bincount(number, v, count)[seen] for v in (own * like, own * own, like * like)
+        )
+        share = both / np.maximum(square, 1e-12)
+        usual = float(np.median(share))
+        if not _FAINTEST < usual < _STRONGEST:
+            return False
+        same = (both > _ALIKE * np.sqrt(square * other)) & (share > usual / _LIKE) & (share < usual * _LIKE)
+        most = same.sum() >= _FEWEST and same.mean() > _SHARE
+        return bool(most and square[same].sum() > _SHARE * square.sum())
 
 
 def _fitted(away: np.ndarray, shift: tuple[float, float]) -> Ghost | None:
@@ -216,7 +242,10 @@ def _oil(light: np.ndarray) -> np.ndarray:
     reach = 7
     wide = cv2.copyMakeBorder(small, *(reach,) * 4, cv2.BORDER_REFLECT)
     windows = np.lib.stride_tricks.sliding_window_view(wide, (2 * reach + 1,) * 2, axis=(0, 1))
-    usual = np.median(windows, axis=(-2, -1)).astype(np.float32)
+    of_each = windows.reshape(*windows.shape[:-2], -1)  # copied: then parted in place
+    half = of_each.shape[-1] // 2
+    of_each.partition(half, axis=-1)
+    usual = of_each[..., half].copy()
     return cv2.resize(cv2.GaussianBlur(usual, (0, 0), 3.0), (cols, rows), interpolation=cv2.INTER_LINEAR)
 
 

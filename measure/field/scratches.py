@@ -11,12 +11,15 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from measure.field.strips import strips
+
 _LONG_PX = 1800  # side of the picture they are looked for in, about
 _LEVELS = 16  # parts of a level of grey that are told apart
 _THIN_PX = 7  # dashes are thinner there
 _DEPTH = 3.0  # levels a dash is darker or lighter than both of its sides, at least
 _OVER_GRAIN = 4.0  # and over what three quarters of the picture stay below
 _LENGTH_PX, _SLENDER = 9.0, 3.0  # of a dash at least, and that over its width
+_NEARLY = 0.9999  # far more than the last digits that two ways of working out moments differ in
 _MOST = 800  # dashes: among more, some lie on one line by chance
 _SEED_TURN, _TURN = 0.1, 0.16  # radians a dash may be turned from the line; short ones are read less well
 _NEAR_PX, _NEARING = 2.5, 0.012  # a dash lies off its line at most; and for each px from the first one
@@ -25,6 +28,7 @@ _BEND = 1.0  # the shorter side of the picture over the radius of a line's bend 
 _EVIDENCE = ((6, 0.3), (4, 0.5))
 _SPAN, _WIDEST_GAP = 0.4, 0.3
 _FEWEST, _MOST_LINES = 4, 60
+_AT_ONCE = 100  # dashes
 _ROUNDS = 4  # dashes that cross one taken off are whole in the next
 _REACH_PX = 9  # to both sides of a line, where its profile is read
 _RUN_PX = 9  # along it, over which a dash is told from grain
@@ -139,17 +143,19 @@ def _depth(grey: np.ndarray, sign: int) -> np.ndarray:
 def _dashes(grey: np.ndarray, sign: int) -> np.ndarray:
     """Ends of short straight thin lines, (K, 2, 2) x and y."""
     deep = _depth(grey, sign)
-    least = max(_DEPTH * _LEVELS, _OVER_GRAIN * float(np.quantile(deep[::3, ::3], 0.75)))
-    _, labels, stats, _ = cv2.connectedComponentsWithStats((deep >= least).view(np.uint8), connectivity=8)
-    boxes = stats[:, (cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT)]
-    long = np.hypot(boxes[:, 0], boxes[:, 1])
-    thin = stats[:, cv2.CC_STAT_AREA] < long**2 / _SLENDER
+    mask = deep >= _least(deep)
+    count, labels = cv2.connectedComponents(mask.view(np.uint8), connectivity=8)
+    at = np.flatnonzero(mask)
+    of = labels.ravel()[at]
+    y, x = np.divmod(at, grey.shape[1])
+    maybe = _may_be_dashes(of, x, y, count)
+    order = np.flatnonzero(maybe[of])
+    order = order[np.argsort(of[order], kind="stable")]
     ends = []
-    thin[0] = False  # what is no dash at all
-    for label in np.flatnonzero((long >= _LENGTH_PX) & thin):
-        left, top, wide, high = stats[label, :4]
-        y, x = np.nonzero(labels[top : top + high, left : left + wide] == label)
-        points = np.stack([x + left, y + top], axis=1).astype(float)
+    for own in np.split(order, np.cumsum(np.bincount(of[order], minlength=count)[maybe])[:-1]):
+        points = np.stack([x[own], y[own]], axis=1).astype(float)
+        if not len(points):
+            continue
         middle = points.mean(axis=0)
         _, spread, ways = np.linalg.svd(points - middle, full_matrices=False)
         length, width = (np.sqrt(12.0 / len(points)) * spread).tolist()
@@ -158,18 +164,66 @@ def _dashes(grey: np.ndarray, sign: int) -> np.ndarray:
     return np.array(ends).reshape(-1, 2, 2)
 
 
+def _least(deep: np.ndarray) -> float:
+    """Depth from which a place may be of a dash."""
+    some, least = deep[::3, ::3], _DEPTH * _LEVELS
+    if np.count_nonzero(some <= least / _OVER_GRAIN) > 0.75 * some.size + 1:
+        return least
+    return max(least, _OVER_GRAIN * float(np.quantile(some, 0.75)))
+
+
+def _may_be_dashes(of: np.ndarray, x: np.ndarray, y: np.ndarray, count: int) -> np.ndarray:
+    """Which parts are as long and thin as a dash, nearly, (count,) bool; ``of`` is the part of each pixel.
+
+    The moments of all parts are worked out at once, so that few need a look by themselves.
+    """
+    area, first, last = np.bincount(of, minlength=count), np.zeros(count, int), np.zeros(count, int)
+    last[of], first[of[::-1]] = y, y[::-1]  # pixels come row by row
+    left, right = np.full(count, x.max(initial=0)), np.zeros(count, int)
+    np.minimum.at(left, of, x)
+    np.maximum.at(right, of, x)
+    long = np.hypot(right - left + 1, last - first + 1)
+    maybe = (long >= _LENGTH_PX) & (area < long**2 / _SLENDER) & (area > 0)
+    n, dx, dy = np.maximum(area, 1), x - left[of], y - first[of]
+    across, down = (np.bincount(of, v, count) / n for v in (dx, dy))
+    xx, yy, xy = (
+        np.bincount(of, v * w, count) / n - a * b
+        for v, w, a, b in ((dx, dx, across, across), (dy, dy, down, down), (dx, dy, across, down))
+    )
+    middle, apart = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    maybe &= 12.0 * (middle + apart) > _LENGTH_PX**2 * _NEARLY
+    return np.asarray(maybe & (middle + apart > _SLENDER**2 * (middle - apart) * _NEARLY - (1.0 - _NEARLY)))
+
+
 def _lines(ends: np.ndarray, shape: tuple[int, ...]) -> list[Scratch]:
     """Lines along which many dashes lie; each dash is of one."""
     length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
     free, found = np.ones(len(ends), bool), []
+    runs = [_worth_a_look(ends, run, min(shape)) for run in strips(len(ends), _AT_ONCE)]
+    worth = np.concatenate([np.zeros(0, bool), *runs])
     for seed in np.argsort(-length, kind="stable"):
-        if not free[seed]:
+        if not (free[seed] and worth[seed]):
             continue
         line = _line(ends, free, int(seed), min(shape))
         if line is not None:
             found.append(line[0])
             free[line[1]] = False
     return found
+
+
+def _worth_a_look(ends: np.ndarray, run: slice, side: int) -> np.ndarray:
+    """Whether dashes near the line through each of some hold as much as `_line` asks for, or nearly."""
+    seeds = ends[run]
+    start, way = seeds.mean(axis=1), seeds[:, 1] - seeds[:, 0]
+    way = (way / np.hypot(*way.T)[:, None])[:, None, None]
+    away = ends[None] - start[:, None, None]
+    along = away[..., 0] * way[..., 0] + away[..., 1] * way[..., 1]
+    off = away[..., 1] * way[..., 0] - away[..., 0] * way[..., 1]
+    right, down = along[..., 1] - along[..., 0], off[..., 1] - off[..., 0]
+    near = np.abs(off).max(axis=2) * _NEARLY < _NEAR_PX + _SEED_TURN * np.abs(along).max(axis=2)
+    near &= np.abs(down) * _NEARLY < np.tan(_SEED_TURN + _TURN) * np.abs(right)
+    held = (np.abs(right) * near).sum(axis=1)
+    return (near.sum(axis=1) >= _FEWEST) & (held >= _EVIDENCE[0][1] * _SPAN * side * _NEARLY)
 
 
 def _line(ends: np.ndarray, free: np.ndarray, seed: int, side: int) -> tuple[Scratch, np.ndarray] | None:
