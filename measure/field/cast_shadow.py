@@ -20,8 +20,8 @@ from measure.field.grey_casters import without_cast
 from measure.field.light import Light
 from measure.field.lit_sides import shading
 from measure.field.masks import disc, fill_holes, solidity
-from measure.field.plate_shade import filled, reduced, without_shade
-from measure.field.plate_tones import Tones, given_back, ground_of, off_tint, tones
+from measure.field.plate_shade import WORK_PX, filled, reduced, without_shade
+from measure.field.plate_tones import DARKER, Tones, given_back, ground_of, lost_at, off_tint, smoothed, tones
 from measure.field.quick import length, median, median_colour, percentile
 
 _SEEN = 7.0  # noise units from which a pixel is of a piece
@@ -35,7 +35,6 @@ _ONE_SIDED, _WEIGHT = 0.32, 1.7  # dark share of the ring on the darkest side, l
 _OF_EACH, _FROM_MANY = 0.12, 0.94  # the same of half of the pieces; times the square root of their number
 _ANY = 0.03  # share of the ring without which no side of it can be dark enough
 _OF_SIDE = 0.5  # share over that of the darkest side, from which a side is one of shadow
-_WORK_PX = 1_500_000  # whether there are shadows needs no more pixels than these
 _GAP_PX = 4  # between a piece and its shadow, where blur mixes them
 _MOSTLY = 0.6  # share of an area behind pieces from which all of it is shadow
 _TURNS = 2
@@ -88,15 +87,19 @@ class Apart(NamedTuple):
 
 def without_shadows(light: Light) -> Light:
     """Return the light with cast shadows and shade at the foot of pieces taken out, if there are any."""
-    return without_shade(without_cast_shadow(light))
+    few = reduced(light, WORK_PX)
+    level = without_cast_shadow(light, few[0])
+    return without_shade(level, few if level is light else None)
 
 
-def without_cast_shadow(light: Light) -> Light:
+def without_cast_shadow(light: Light, few: Light | None = None) -> Light:
     """Return the light with the ground taken as it is in the shadows of pieces; the same light without them.
 
     Parameters
     ----------
     light : Light
+    few : Light, optional
+        The same reduced to `plate_shade.WORK_PX`.
 
     Returns
     -------
@@ -104,7 +107,9 @@ def without_cast_shadow(light: Light) -> Light:
         ``delta`` and ``solid_distance`` changed in shadows, along them, and in pieces that the tone of the
         ground runs through; ``cast`` the share of the field in shadow.
     """
-    few, _ = reduced(light, _WORK_PX)
+    few = reduced(light, WORK_PX)[0] if few is None else few
+    if _surely_none(few):
+        return light
     seen = tones(few)
     about = sides(few, seen)
     if about is None or not are_cast(about):
@@ -135,18 +140,49 @@ def sides(light: Light, seen: Tones) -> Sides | None:
     pieces = _pieces(light, _coloured(seen))
     if cv2.connectedComponents(pieces)[0] <= _FEWEST:
         return None
-    away = cv2.distanceTransform(1 - pieces, cv2.DIST_L2, 5)
-    ring = (away > _FROM_PX) & (away < _TO_PX)
-    if light.zone_mask is not None:
-        ring &= light.zone_mask == 0
+    away = _away(pieces)
+    ring = _ring(light, away)
     dark = neutral & (seen.loss > seen.least)
     if np.count_nonzero(dark & ring) < _ANY * np.count_nonzero(ring):
         return None
-    _, turn = _about(pieces)
-    total = np.bincount(turn[ring], minlength=_SIDES)
-    about = Sides(np.bincount(turn[ring], dark[ring], _SIDES) / np.maximum(total, 1), pieces)
+    turn = _turn(away)
+    about = Sides(_share_by_side(turn[ring], dark[ring]), pieces)
     side = about.shaded[turn]
     return about._replace(of_each=_of_each(pieces, dark, ring & side, ring & ~side))
+
+
+def _surely_none(light: Light) -> bool:
+    """Whether `are_cast` is sure to say no, told from the pixels of pieces and close to them.
+
+    How noisy the ground is, which takes a look at all of it, can only make less of it dark and neutral.
+    """
+    ground, smooth = ground_of(light), smoothed(light)
+    at = np.flatnonzero(light.solid_distance > _SEEN)
+    first, second = np.abs(lost_at(ground, smooth, at)[1]).T
+    coloured = np.zeros(light.solid_distance.shape, bool)
+    coloured.ravel()[at[(first >= _NEUTRAL[0]) | (second >= _NEUTRAL[1])]] = True
+    pieces = _pieces(light, coloured)
+    if cv2.connectedComponents(pieces)[0] <= _FEWEST:
+        return True
+    away = _away(pieces)
+    at = np.flatnonzero(_ring(light, away))
+    loss, colour = lost_at(ground, smooth, at)
+    first, second = np.abs(colour).T
+    dark = (loss > DARKER) & (first < _NEUTRAL[0]) & (second < _NEUTRAL[1])
+    if np.count_nonzero(dark) < _ANY * len(at):
+        return True
+    return bool(_share_by_side(_turn(away, at), dark).max() <= _ONE_SIDED)
+
+
+def _ring(light: Light, away: np.ndarray) -> np.ndarray:
+    """Ground at a distance from pieces in which shadows are looked for, (M, N) bool."""
+    ring = (away > _FROM_PX) & (away < _TO_PX)
+    return ring if light.zone_mask is None else ring & (light.zone_mask == 0)
+
+
+def _share_by_side(turn: np.ndarray, dark: np.ndarray) -> np.ndarray:
+    """Share of dark pixels in each direction, (S,)."""
+    return np.bincount(turn, dark, _SIDES) / np.maximum(np.bincount(turn, minlength=_SIDES), 1)
 
 
 def _of_each(pieces: np.ndarray, dark: np.ndarray, shaded: np.ndarray, other: np.ndarray) -> float:
@@ -268,19 +304,31 @@ def _pieces(light: Light, coloured: np.ndarray) -> np.ndarray:
     """What is coloured and no fringe, (M, N) uint8."""
     found = (coloured & (light.solid_distance > _SEEN)).view(np.uint8)
     opened = cv2.morphologyEx(found, cv2.MORPH_OPEN, disc(_FRINGE_PX))
-    _, parts, stats, _ = cv2.connectedComponentsWithStats(opened)
-    large = stats[:, cv2.CC_STAT_AREA] >= _LEAST_PX2
-    large[0] = False
-    return large.view(np.uint8)[parts]
+    count, parts = cv2.connectedComponents(opened)
+    at = np.flatnonzero(opened)
+    of = parts.ravel()[at]
+    small = np.bincount(of, minlength=count) < _LEAST_PX2
+    opened.ravel()[at[small[of]]] = 0
+    return opened
 
 
 def _about(pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Distance of each pixel from the pieces, and the direction from them to it, 0..15."""
-    away = cv2.distanceTransform(1 - pieces, cv2.DIST_L2, 5)
-    x = cv2.Sobel(away, cv2.CV_32F, 1, 0, ksize=5)
-    y = cv2.Sobel(away, cv2.CV_32F, 0, 1, ksize=5)
+    away = _away(pieces)
+    return away, _turn(away)
+
+
+def _away(pieces: np.ndarray) -> np.ndarray:
+    return cv2.distanceTransform(1 - pieces, cv2.DIST_L2, 5)
+
+
+def _turn(away: np.ndarray, at: np.ndarray | None = None) -> np.ndarray:
+    """Direction, 0..15, in which the distance grows at each pixel, (M, N), or at some by number, (K,)."""
+    x, y = (cv2.Sobel(away, cv2.CV_32F, *way, ksize=5) for way in ((1, 0), (0, 1)))
+    if at is not None:
+        x, y = x.ravel()[at], y.ravel()[at]
     turn = (np.arctan2(y, x) + np.pi) * (_SIDES / (2 * np.pi))
-    return away, turn.astype(np.int32) % _SIDES
+    return turn.astype(np.int32) % _SIDES
 
 
 def _after_pieces(kinds: np.ndarray) -> np.ndarray:

@@ -34,9 +34,11 @@ _FADING = 0.5  # darkness twice as far out over that in the ring; that of a grey
 _EDGE_PX = 3.0  # reach of a coloured edge, in which the ground cannot be read
 _CALM_PX = 1.5  # smoothing of the shade
 _SEEN = 0.05  # share of a smoothing from which it tells the shade
+_NEARLY = 0.9999  # far more than the last digits that two ways of working out a length differ in
+_SUM = np.ones((1, 3), np.float32)
 _HIDDEN_PX = 4  # size below which nothing is reduced further
 _LEAST_STEP = 1.0  # CIELAB difference below which ratios are noise
-_WORK_PX = 1_500_000  # whether there is shade needs no more pixels than these
+WORK_PX = 1_500_000  # whether there is shade, or are shadows, needs no more pixels than these
 
 
 class _Classes(NamedTuple):
@@ -48,20 +50,22 @@ class _Classes(NamedTuple):
     noise: float  # of the ground along the line
 
 
-def without_shade(light: Light) -> Light:
+def without_shade(light: Light, reduced_to: tuple[Light, float] | None = None) -> Light:
     """Return the light with the ground taken as it is in shade, or the same light where there is none.
 
     Parameters
     ----------
     light : Light
+    reduced_to : (Light, float), optional
+        What `reduced` gives of it at `WORK_PX`.
 
     Returns
     -------
     light : Light
         ``delta`` and ``solid_distance`` changed in shade and in the pieces that stand in it.
     """
-    few, share = reduced(light, _WORK_PX)
-    seen = _classes(few)
+    few, share = reduced(light, WORK_PX) if reduced_to is None else reduced_to
+    seen = _classes(few, asked=True)
     if seen is None or not _is_shaded(seen):
         return light
     most = _most_shade(seen)
@@ -96,15 +100,15 @@ def _toward_no_light(light: Light) -> np.ndarray:
     return -ground / np.sqrt(ground @ ground)
 
 
-def _classes(light: Light) -> _Classes | None:
-    """What the pixels are; None without ground or without coloured pieces."""
+def _classes(light: Light, *, asked: bool = False) -> _Classes | None:
+    """What the pixels are; None without ground or without coloured pieces, or if asked where no shade is."""
     smooth = cv2.GaussianBlur(light.delta, (0, 0), _SMOOTH_PX)
     darker = smooth @ _toward_no_light(light)
-    off = np.sqrt(np.maximum(np.einsum("ijk,ijk->ij", smooth, smooth) - darker * darker, 0.0))
-    counted = np.ones(off.shape, bool) if light.zone_mask is None else light.zone_mask == 0
+    counted = np.ones(darker.shape, bool) if light.zone_mask is None else light.zone_mask == 0
     ground = counted & (light.solid_distance < _GROUND)
-    if not ground.any():
+    if not ground.any() or (asked and _surely_unshaded(smooth, darker, counted, ground)):
         return None
+    off = np.sqrt(np.maximum(np.einsum("ijk,ijk->ij", smooth, smooth) - darker * darker, 0.0))
     usual = percentile(off[ground], _NEARLY_ALL)
     coloured = (counted & (off > max(_COLOURED, _OVER_NOISE * usual))).view(np.uint8)
     coloured = cv2.morphologyEx(coloured, cv2.MORPH_OPEN, disc(_FRINGE_PX))
@@ -113,6 +117,28 @@ def _classes(light: Light) -> _Classes | None:
     away = cv2.distanceTransform(1 - coloured, cv2.DIST_L2, 5)
     neutral = counted & (off < np.maximum(_GREY * darker, usual))
     return _Classes(darker, neutral, away, 1.4826 * median(np.abs(darker[ground])))
+
+
+def _surely_unshaded(smooth: np.ndarray, darker: np.ndarray, counted: np.ndarray, ground: np.ndarray) -> bool:
+    """Whether too much ground along coloured pieces is not even a little darker, told from few pixels.
+
+    Only where nearly all ground is so even that its noise does not matter.
+    """
+    squares = cv2.transform(cv2.multiply(smooth, smooth), _SUM)
+    calm = (_COLOURED / _OVER_NOISE * _NEARLY) ** 2
+    if np.count_nonzero((squares < calm) & ground) < _NEARLY_ALL / 100 * np.count_nonzero(ground) + 2:
+        return False
+    at = np.flatnonzero((squares > (_COLOURED * _NEARLY) ** 2) & counted)
+    own, along = smooth.reshape(-1, 3).take(at, axis=0), darker.ravel()[at]
+    off = np.sqrt(np.maximum(np.einsum("ik,ik->i", own, own) - along * along, 0.0))
+    coloured: np.ndarray = np.zeros(darker.shape, np.uint8)
+    coloured.ravel()[at[off > _COLOURED]] = 1
+    coloured = cv2.morphologyEx(coloured, cv2.MORPH_OPEN, disc(_FRINGE_PX))
+    if not coloured.any():
+        return True
+    away = cv2.distanceTransform(1 - coloured, cv2.DIST_L2, 5)
+    near = darker[(away > _FROM_PX) & (away <= _TO_PX)]
+    return bool(np.count_nonzero(near > 0.0) <= _ALL_ROUND * len(near))
 
 
 def _is_shaded(seen: _Classes) -> bool:

@@ -12,7 +12,7 @@ from measure.field.quick import median
 GROUND = 3.0  # noise units up to which a pixel is ground
 _SMOOTH_PX = 1.2
 _NO_LIGHT = 0.02  # cube root of light over white, below which nothing is told
-_DARKER, _OVER_NOISE = 0.08, 5.0  # loss of light, least; over the noise of the ground
+DARKER, _OVER_NOISE = 0.08, 5.0  # loss of light, least; over the noise of the ground
 _TINT_BINS, _TINT_LEAST = 12, 40  # of the loss of light; pixels that tell the tint of one
 _OFF = np.array([0.02, 0.05], np.float32)  # from the tint of shadows, what is no shadow, least
 
@@ -27,20 +27,33 @@ class Tones(NamedTuple):
     @property
     def least(self) -> float:
         """Loss from which a pixel is darker than the ground."""
-        return max(_DARKER, _OVER_NOISE * float(self.noise[0]))
+        return max(DARKER, _OVER_NOISE * float(self.noise[0]))
 
 
 def tones(light: Light) -> Tones:
     """What each pixel has lost of the light of the ground about it."""
-    ground = ground_of(light)
-    own = roots(ground + cv2.GaussianBlur(light.delta, (0, 0), _SMOOTH_PX))
-    change = 3.0 * np.log(np.maximum(own, _NO_LIGHT) / np.maximum(roots(ground), _NO_LIGHT))
-    loss = -change[..., 1]
-    colour = np.stack([change[..., 0] + loss, change[..., 2] + loss], axis=-1)
+    loss, colour = _lost(ground_of(light), smoothed(light))
     bare = light.solid_distance < GROUND
     values = (loss, colour[..., 0], colour[..., 1])
     noise = [1.4826 * median(np.abs(v[bare])) if bare.any() else 0.0 for v in values]
     return Tones(loss, colour, np.array(noise))
+
+
+def smoothed(light: Light) -> np.ndarray:
+    """Difference from the ground as tones are read from it, (M, N, 3)."""
+    return cv2.GaussianBlur(light.delta, (0, 0), _SMOOTH_PX)
+
+
+def lost_at(ground: np.ndarray, smooth: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Loss, (K,), and colour, (K, 2), as of `tones`, at some pixels given by their number."""
+    return _lost(*(part.reshape(-1, 3).take(at, axis=0) for part in (ground, smooth)))
+
+
+def _lost(ground: np.ndarray, smooth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    own = roots(ground + smooth)
+    change = 3.0 * np.log(np.maximum(own, _NO_LIGHT) / np.maximum(roots(ground), _NO_LIGHT))
+    loss = -change[..., 1]
+    return loss, np.stack([change[..., 0] + loss, change[..., 2] + loss], axis=-1)
 
 
 def ground_of(light: Light) -> np.ndarray:

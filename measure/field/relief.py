@@ -18,6 +18,8 @@ from measure.field.quick import median
 
 _SIGMA_PX = 2.0  # the grey between the flanks is judged over the noise
 _LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel is dark or bright
+_OIL = 5.0  # noise units up to which a pixel is oil
+_NEARLY = 0.999  # far more than the last digits that two ways of adding up differ in
 _FLANKS = 0.15  # strength of the other sign over that of the main one from which it is half of the picture
 _NEAR = 0.5  # share of it that must lie beside pieces
 _THICKER = 1.3  # depth of what is a flank, over that of the deepest piece beside it, at most
@@ -45,10 +47,13 @@ def without_relief(light: Light) -> Light:
     light : Light
         ``delta`` and ``solid_distance`` changed within pieces and their flanks.
     """
-    angle = _direction(*_strengths(light, _WORK_PX)[:2])
+    few = _lightness(light, _WORK_PX)
+    if _surely_without_flanks(*few):
+        return light
+    angle = _direction(*_strengths(*few)[:2])
     if angle is None:
         return light
-    main, flank, sign = _strengths(light)
+    main, flank, sign = _strengths(*_lightness(light))
     dark, bright = main > 0, flank > 0
     filled = np.logical_or.reduce([_grey(dark, bright, angle + turn) for turn in _TURNS])
     whole = _without_skin(dark | filled)
@@ -56,8 +61,8 @@ def without_relief(light: Light) -> Light:
     return _changed(light, whole, _is_thin(main, flank) & ~whole, np.float32(step))
 
 
-def _strengths(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np.ndarray, float]:
-    """Strength of the pixels of the main sign and of the other one, (M, N) each, and the main sign.
+def _lightness(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """Smoothed difference in lightness from the oil, and distance from it in units of its noise, (M, N) each.
 
     The picture is reduced to at most so many pixels.
     """
@@ -69,10 +74,39 @@ def _strengths(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np
     lightness = cv2.GaussianBlur(lightness, (0, 0), sigma) if sigma > 0.3 else lightness
     if light.zone_mask is not None:
         lightness[cv2.resize(light.zone_mask, lightness.shape[::-1]) > 0] = 0.0
+    return lightness, distance
+
+
+def _strengths(lightness: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+    """Strength of the pixels of the main sign and of the other one, (M, N) each, and the main sign."""
     strength = np.abs(lightness)
     strength[strength < max(_LEVEL * _noise(lightness, distance), _LEAST)] = 0.0
     dark, bright = np.where(lightness < 0, strength, 0.0), np.where(lightness > 0, strength, 0.0)
     return (dark, bright, -1.0) if dark.sum() >= bright.sum() else (bright, dark, 1.0)
+
+
+def _surely_without_flanks(lightness: np.ndarray, distance: np.ndarray) -> bool:
+    """Whether `_direction` finds too little of the other sign, on oil so calm that its noise does not matter.
+
+    Where neither half of the oil is farther from zero than a bit, its median is not, and where most of it is
+    within a width less that bit of zero, the median of its distance from its own median is within that width.
+    """
+    oil = distance < _OIL
+    count = np.count_nonzero(oil)
+    width = _NEARLY * _LEAST / _LEVEL / 1.4826
+    for bit in (0.1 * width, 0.3 * width):
+        low, high = (np.count_nonzero(oil & side) for side in (lightness < -bit, lightness > bit))
+        if 2 * max(low, high) < count - 2:
+            break
+    else:
+        return False
+    calm = cv2.inRange(lightness, bit - width, width - bit)
+    if 2 * np.count_nonzero(oil & (calm > 0)) <= count + 2:
+        return False
+    below = float(np.nextafter(np.float32(_LEAST), np.float32(0)))
+    signs = (cv2.threshold(values, below, 0.0, cv2.THRESH_TOZERO)[1] for values in (lightness, -lightness))
+    less, more = sorted(cv2.sumElems(strength)[0] for strength in signs)
+    return bool(less < _NEARLY * _FLANKS * more)
 
 
 def _reduced(array: np.ndarray, share: float) -> np.ndarray:
@@ -80,7 +114,7 @@ def _reduced(array: np.ndarray, share: float) -> np.ndarray:
 
 
 def _noise(lightness: np.ndarray, distance: np.ndarray) -> float:
-    oil = lightness[distance < 5.0]
+    oil = lightness[distance < _OIL]
     return 1.4826 * median(np.abs(oil - median(oil))) if oil.size else 0.0
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from measure.field.light import prepare
 from measure.field.pipeline import measure_field
-from measure.field.plate_shade import _WORK_PX, without_shade
+from measure.field.plate_shade import WORK_PX, without_shade
 from measure.model import FieldSettings, Picture
 
 _PLATE = np.array([0.55, 0.54, 0.52])  # linear light, nearly grey
@@ -101,7 +101,7 @@ def test_an_excluded_zone_stays_without_difference():
 
 def test_the_light_given_is_not_changed_and_a_larger_field_says_the_same():
     large = _discs([(x, y) for x in (400, 1300) for y in (400, 1300)], 150.0, 1700)
-    assert large.size > _WORK_PX
+    assert large.size > WORK_PX
     light = prepare(_picture(large, 0.6, reach=20.0)[0])
     before = light.delta.copy(), light.solid_distance.copy()
     changed = without_shade(light)
