@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.quick import length
+from measure.field.quick import length, median
 
 _SAMPLES = 15_000  # pixels the surface is fitted to; more changes nothing that can be seen
 # CIELAB units: wide enough that a strong vignette still counts as oil at the start; narrow enough that
@@ -80,7 +80,7 @@ def _narrow(bases: list[np.ndarray], values: np.ndarray, start: np.ndarray, scal
         coefficients = _solve(basis, values, weight, 1e-4)
         distance = length(values - basis @ coefficients)
         near = distance[distance < 3.0 * scale]
-        spread = 0.85 * np.median(near) if near.size else scale
+        spread = 0.85 * median(near) if near.size else scale
         scale = max(_LEAST_SCALE, min(scale * 0.75, max(1.5 * spread, 0.55 * scale)))
     share = float(_tukey(distance, max(scale, 2.0)).mean())
     order = round((np.sqrt(8 * len(coefficients) + 1) - 3) / 2)
@@ -91,8 +91,8 @@ def _starts(values: np.ndarray) -> list[np.ndarray]:
     """The fullest places of the colour space: likely colours of the oil."""
     low = values.min(axis=0)
     bins = np.clip(((values - low) / 5.0).astype(int), 0, 47)
-    counts = np.zeros((48, 48, 48), np.float32)
-    np.add.at(counts, tuple(bins.T), 1.0)
+    at = np.ravel_multi_index(tuple(bins.T), (48, 48, 48))
+    counts = np.bincount(at, minlength=48**3).astype(np.float32).reshape(48, 48, 48)
     for axis in range(3):
         counts = counts + 0.5 * (np.roll(counts, 1, axis) + np.roll(counts, -1, axis))
     starts = []
@@ -203,11 +203,13 @@ def evaluate(surface: Surface, shape: tuple[int, int]) -> np.ndarray:
     degree = surface.degree
     px = np.polynomial.legendre.legvander(x, degree)
     py = np.polynomial.legendre.legvander(y, degree)
-    out = np.zeros((rows, cols, 3))
+    planes = np.zeros((3, rows, cols))  # channel by channel, for the library goes round for each colour
     pairs = [(i, j) for i in range(degree + 1) for j in range(degree + 1 - i)]
     for (i, j), c in zip(pairs, surface.coefficients, strict=True):
-        out += (py[:, j][:, None] * px[:, i][None, :])[..., None] * c
-    return out.astype(np.float32)
+        form = py[:, j][:, None] * px[:, i][None, :]
+        for plane, part in zip(planes, c, strict=True):
+            plane += form * part
+    return np.ascontiguousarray(np.moveaxis(planes.astype(np.float32), 0, -1))
 
 
 def follow_oil(residual: np.ndarray, oil: np.ndarray, sigma: float) -> np.ndarray:

@@ -1,6 +1,7 @@
 """The light of a field: how far each pixel differs from the oil around it."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import cv2
@@ -10,7 +11,7 @@ from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
 from measure.field.blank_check import refuse_dark_blank
 from measure.field.light_bands import light_bands
-from measure.field.quick import colours_at, length
+from measure.field.quick import colours_at, length, less, median, quantile
 from measure.field.shade_edge import Shade, straight_shade
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
@@ -143,8 +144,13 @@ def _oil_noise(delta: np.ndarray, oil: np.ndarray) -> tuple[np.ndarray, np.ndarr
     sample = delta[oil]
     if len(sample) < 30:
         sample = delta.reshape(-1, 3)
-    noise = 1.4826 * np.median(np.abs(sample - np.median(sample, axis=0)), axis=0)
+    noise = 1.4826 * _middle(np.abs(less(sample, _middle(sample))))
     return np.maximum(noise, 1e-3), sample
+
+
+def _middle(colours: np.ndarray) -> np.ndarray:
+    """Median of each channel of a (K, 3) ndarray, (3,) of its kind."""
+    return np.array([median(channel) for channel in colours.T], colours.dtype)
 
 
 def _colour_steps(smooth: np.ndarray, noise: np.ndarray) -> np.ndarray:
@@ -153,12 +159,14 @@ def _colour_steps(smooth: np.ndarray, noise: np.ndarray) -> np.ndarray:
     Compression keeps the colour of most blocks flat and moves that of the others by whole steps, which no
     median shows.
     """
+    flattened, floor = (noise < _FLAT * noise[0]) & (np.arange(3) > 0), np.full(3, _FLOOR)
+    if not flattened.any():
+        return floor
     oil = np.abs(smooth[:, 0]) < 2.0 * max(float(noise[0]), _FLOOR)
     oil &= np.abs(smooth[:, 1:]).max(axis=1) < _LARGEST_STEP
-    floor = np.full(3, _FLOOR)
     if oil.sum() >= 30:
         tail = np.quantile(np.abs(smooth[oil]), _TAIL, axis=0)
-        steps = (noise < _FLAT * noise[0]) & (np.arange(3) > 0) & (tail > _HARMFUL * _FLOOR)
+        steps = flattened & (tail > _HARMFUL * _FLOOR)
         floor[steps] = tail[steps] / _HARMLESS
     return floor
 
@@ -299,14 +307,21 @@ class _Oil:
         place = np.clip((np.arange(rows) + 0.5) * (coarse / rows) - 0.5, 0.0, coarse - 1.0)
         self._above = np.minimum(place.astype(int), coarse - 2)
         self._part = (place - self._above).astype(np.float32)
-        self._slope: tuple[int, np.ndarray] = -1, np.zeros(0)
+
+    def runs(self, strip: slice) -> list[slice]:
+        """Cut rows into those between the same two coarse rows."""
+        ends = np.flatnonzero(np.diff(self._above[strip])) + strip.start + 1
+        return [slice(*pair) for pair in pairwise([strip.start, *ends.tolist(), strip.stop])]
+
+    def colours(self, rows: slice) -> np.ndarray:
+        """Return the colours of rows between the same two coarse rows, (R, N, 3) ndarray of float32."""
+        above = int(self._above[rows.start])
+        slope = self._across[above + 1] - self._across[above]
+        return self._across[above] + self._part[rows, None, None] * slope
 
     def row(self, row: int) -> np.ndarray:
         """Return the colours of one row, (N, 3) ndarray of float32."""
-        above = int(self._above[row])
-        if self._slope[0] != above:
-            self._slope = above, self._across[above + 1] - self._across[above]
-        return self._across[above] + self._part[row] * self._slope[1]
+        return self.colours(slice(row, row + 1))[0]
 
 
 def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray, room: Room) -> np.ndarray:
@@ -315,10 +330,10 @@ def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray, room: Room) ->
     white = np.empty((_DISTANCE_ROWS, *lab.shape[1:]), np.float32)
     for strip, smooth in smoothed_strips(lab, _FIND_SIGMA_PX, _DISTANCE_ROWS):
         # the background is so smooth that it may be taken out after the smoothing as well as before
-        for row in range(strip.start, strip.stop):
-            colour = oil.row(row)
-            lab[row] -= colour
-            smooth[row - strip.start] -= colour
+        for rows in oil.runs(strip):
+            colours = oil.colours(rows)
+            lab[rows] -= colours
+            smooth[rows.start - strip.start : rows.stop - strip.start] -= colours
         own = cv2.transform(smooth, whitening, dst=white[: len(smooth)])
         np.sqrt(cv2.transform(np.square(own, out=own), _SUM), out=distance[strip])
     return distance
@@ -361,12 +376,12 @@ def _noise(seen: _Seen, oil: _Oil, mask: np.ndarray | None) -> tuple[np.ndarray,
     inside = np.ones(len(some), bool) if mask is None else mask[::step, ::step].ravel() == 0
     away = length(some_smooth)
     # the oil lies about zero: narrow on it from the pixels nearest to zero
-    limit = max(3.0, 3.0 * np.quantile(away[inside], 0.25)) if inside.any() else 3.0
+    limit = max(3.0, 3.0 * quantile(away[inside], 0.25)) if inside.any() else 3.0
     for _ in range(6):
         near = inside & (away < limit)
         if near.sum() < 50:
             break
-        limit = max(2.0, 3.0 * 0.85 * float(np.median(away[near])))
+        limit = max(2.0, 3.0 * 0.85 * median(away[near]))
     noise, _ = _oil_noise(some, near)
     smooth_noise, sample = _oil_noise(some_smooth, near)
     floor = _colour_steps(colours_at(some_smooth, inside), noise)

@@ -9,6 +9,8 @@ kind of values, and the same for all pieces but for noise.
 import cv2
 import numpy as np
 
+from measure.field.quick import median
+
 _REACH_PX, _STEP_PX = 16.0, 0.5  # of a profile
 _NORMALS = 48  # a piece
 _PIECES = 60  # looked at, at most
@@ -107,11 +109,17 @@ def _sampled(values: np.ndarray, places: np.ndarray) -> list[np.ndarray]:
     corner = np.floor(places).astype(np.int32)
     part = places - corner
     x, y = corner[..., 0], corner[..., 1]
-    four = np.stack([values[y, x], values[y, x + 1], values[y + 1, x], values[y + 1, x + 1]])
     across, down = part[..., 0], part[..., 1]
-    weight = np.stack([(1 - across) * (1 - down), across * (1 - down), (1 - across) * down, across * down])
-    table = np.arange(top + 1) / top
-    return [(t.astype(np.float32)[four] * weight).sum(axis=0) for t in (table, decoded(table))]
+    weight = (1 - across) * (1 - down), across * (1 - down), (1 - across) * down, across * down
+    four = [values[y + j, x + i] for j, i in ((0, 0), (0, 1), (1, 0), (1, 1))]
+    stored = np.arange(top + 1) / top
+    read = []
+    for table in (stored.astype(np.float32), decoded(stored).astype(np.float32)):
+        total = table[four[0]] * weight[0]
+        for value, share in zip(four[1:], weight[1:], strict=True):
+            total += table[value] * share
+        read.append(total)
+    return read
 
 
 def _mean_profiles(
@@ -128,8 +136,8 @@ def _mean_profiles(
     middle = stored.shape[1] // 2
     oil = np.median(stored[:, :10], axis=1)
     reach = np.clip((0.4 * size_px / _STEP_PX).astype(int), 2, middle - 1)
-    inner = np.array([np.median(stored[owner == k, middle : middle + n]) for k, n in enumerate(reach)])
-    ground = np.array([np.median(oil[owner == k]) for k in range(len(size_px))])
+    inner = np.array([median(stored[owner == k, middle : middle + n].ravel()) for k, n in enumerate(reach)])
+    ground = np.array([median(oil[owner == k]) for k in range(len(size_px))])
     step = (inner - ground)[owner]
     share = (stored - oil[:, None]) / np.where(step == 0, 1.0, step)[:, None]
     crossed = share[:, middle - 8 : middle + 10] >= 0.5
