@@ -113,14 +113,14 @@ def measure_field(
     started = time.perf_counter()
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
-    found_border = border_zones(picture, zones) if light is None else ()
-    marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
-    beyond = oil_edge_zones(picture, (*zones, *found_border, *marks)) if light is None else ()
-    zones += (*found_border, *marks, *beyond) if border else ()
-    seen, (picture, taken_off) = picture, without_lines(picture)
-    seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(picture.width_px * picture.height_px >= _KEPT_PIXELS):
+        found_border = border_zones(picture, zones) if light is None else ()
+        marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
+        beyond = oil_edge_zones(picture, (*zones, *found_border, *marks)) if light is None else ()
+        zones += (*found_border, *marks, *beyond) if border else ()
+        seen, (picture, taken_off) = picture, without_lines(picture)
+        seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
         particles, light = _measured(
             picture, seen, settings, limit, blank, zones, learned, light, progress, helpers if large else 0
         )
