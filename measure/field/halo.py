@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from measure.field.kinds import dust_form
+from measure.field.side_shadows import side_shadows
 from measure.flags import bits
 from measure.particles import Particles
 
@@ -62,7 +63,9 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
         return particles
     reasons = particles["set_aside"].copy()
     shade = particles["flags"] & bits("shade") != 0
-    for i in np.flatnonzero(shade | halo_like(particles, shape) | fringe_like(particles, shape)):
+    share, beside = contact(particles, shape)
+    slivers = _halo_like(particles, share, beside) | side_shadows(particles, share, beside)
+    for i in np.flatnonzero(shade | slivers | fringe_like(particles, shape)):
         if reasons[i] == "":
             reasons[i] = REASON
     for i in np.flatnonzero(particles["flags"] & bits("thread") != 0):
@@ -77,7 +80,10 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
 
 def halo_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
     """Whether each piece is a sliver along a stronger one, (K,) ndarray of bool."""
-    share, beside = contact(particles, shape)
+    return _halo_like(particles, *contact(particles, shape))
+
+
+def _halo_like(particles: Particles, share: np.ndarray, beside: np.ndarray) -> np.ndarray:
     near = beside >= 0
     strength = contrast(particles)
     other = np.where(near, beside, 0)
