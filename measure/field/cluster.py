@@ -14,6 +14,8 @@ from measure.field.masks import drawn
 from measure.field.outline import area
 from measure.flags import bits
 
+_CROSSED = bits("rim_only", "overlap")
+
 
 class Cluster:
     """Pieces that meet or nearly meet, in a crop.
@@ -32,6 +34,7 @@ class Cluster:
         self.distance = light.solid_distance[box]
         self.masks = [drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
         self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
+        self.crossed = [(flags & _CROSSED) == _CROSSED for flags in found.flags]
         self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
         self.oil = oil_at(light, *middle)[0]

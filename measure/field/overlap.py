@@ -13,6 +13,7 @@ import numpy as np
 from measure.field.absorbance import density_noise
 from measure.field.broken_rims import complete_rims
 from measure.field.cluster import Cluster
+from measure.field.crossed_sides import crossed_sides
 from measure.field.crossing import crossing_pieces
 from measure.field.edge import place_rim_edge
 from measure.field.find import Found
@@ -45,6 +46,7 @@ _DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
 _SINGLE = 0.96  # solidity from which a piece that stands alone is not looked at
 _SAME = 0.75  # intersection over union from which a see-through piece was found before
 _MOST_NOISE = 0.032  # natural density; with more, grain shows lines like those of a faint rim
+_ON_RIM_PX, _EXPLAINED = 3.0, 0.7  # from rims that cross, and share of the border of a place there
 _WITHIN = 0.8  # share of a see-through piece within another
 _OF_LOOP, _LEAST_BEYOND = 0.4, 4  # height of lines that go on beyond a loop over its own, and how many
 _FREE_RIM, _LINED = 0.04, 0.35  # share of a rim that runs through oil, and of that which must show
@@ -87,7 +89,7 @@ def resolve_overlaps(
     """
     if cut_strength <= 0 or not found.outlines or density_noise(light) > _MOST_NOISE:
         return found
-    apart = rims_apart(found, light, least_px2)
+    apart = crossed_sides(rims_apart(found, light, least_px2), light, least_px2)
     found = with_shared_walls(complete_rims(apart, light, least_px2), apart)
     clusters = _clusters(found, light.solid_distance.shape)
     jobs = [
@@ -262,6 +264,7 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
     if not pieces and not any(crop.rim_only):
         return covered, made
     rim_lines = lines.copy()
+    known_rims = _borders([m for m, crossed in zip(crop.masks, crop.crossed, strict=True) if crossed])
     rim_field = np.zeros((*lines.shape, 3), np.float32)
     rim_field[..., 0] = -_LINE_STEP * lines
     for piece in (*pieces, *(m for m, rim_only in zip(crop.masks, crop.rim_only, strict=True) if rim_only)):
@@ -277,11 +280,18 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
             (m & beside).any() and s < _COVERED * m.sum() for m, s in zip(crop.masks, shared, strict=True)
         ]
         rims = [s for s, rim in zip(shared, crop.rim_only, strict=True) if rim]
-        # what two rims share is no third piece
+        # what two rims share is no third piece, nor what rims that cross close round
         common = sum(s > _WITHIN * float(piece.sum()) for s in rims) > 1
+        facet = any(
+            s > max(_WITHIN * piece.sum(), _COVERED * m.sum())
+            for m, s, rim in zip(crop.masks, shared, crop.rim_only, strict=True)
+            if rim
+        )
         if (
             known
             or common
+            or facet
+            or _is_explained(piece, known_rims)
             or not any(others)
             or _is_loop(piece, rim_lines)
             or not _rim_in_oil(piece, rim_lines, crop.masks, shared)
@@ -292,6 +302,22 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
         made += [(outline, _FLAG | bits("rim_only")) for outline in placed]
         covered |= piece * bool(placed)
     return covered, made
+
+
+def _borders(masks: list[np.ndarray]) -> np.ndarray | None:
+    """Where the rims of pieces that cross run; None without such."""
+    if not masks:
+        return None
+    edges = [mask & (1 - cv2.erode(mask, square(3), borderValue=0)) for mask in masks]
+    return dilated(np.bitwise_or.reduce(edges), _ON_RIM_PX)
+
+
+def _is_explained(piece: np.ndarray, rims: np.ndarray | None) -> bool:
+    """Whether the lines round a place are those of rims that cross there."""
+    if rims is None:
+        return False
+    border = piece & (1 - cv2.erode(piece, square(3), borderValue=0))
+    return cv2.countNonZero(border & rims) > _EXPLAINED * cv2.countNonZero(border)
 
 
 def _is_loop(piece: np.ndarray, lines: np.ndarray) -> bool:

@@ -69,11 +69,11 @@ def pieces_of_lines(lines: np.ndarray, low: float, least_px2: float, crossing: b
     marked = lines >= low
     if not marked.any():
         return None
-    ridges = _ridges(lines)
-    usual = percentile(ridges[marked], 75)
+    sharp = ridges(lines)
+    usual = percentile(sharp[marked], 75)
     best = None
     for level in _LEVELS:
-        walls = ((ridges >= level * usual) & marked).view(np.uint8)
+        walls = ((sharp >= level * usual) & marked).view(np.uint8)
         rims = _pieces_within(walls, lines, least_px2, crossing)
         if rims is None:
             continue
@@ -85,7 +85,7 @@ def pieces_of_lines(lines: np.ndarray, low: float, least_px2: float, crossing: b
     return best
 
 
-def _ridges(lines: np.ndarray) -> np.ndarray:
+def ridges(lines: np.ndarray) -> np.ndarray:
     """How sharply the darkness bends down to both sides of a line: narrow, however wide its flanks."""
     smooth = cv2.GaussianBlur(lines.astype(np.float32), (0, 0), _SMOOTHING_PX)
     xx, yy, xy = (cv2.Sobel(smooth, cv2.CV_32F, i, j, ksize=3) for i, j in ((2, 0), (0, 2), (1, 1)))
