@@ -75,7 +75,7 @@ def crossing_sides(dark: np.ndarray, mask: np.ndarray) -> Iterator[Crossing]:
     Crossing
     """
     edges = ridges(dark)
-    inset = max(_depth_of_rim(edges, mask) - _INSIDE_PX, 0.0)
+    inset = max(depth_of_rim(edges, mask) - _INSIDE_PX, 0.0)
     inner = _inner(mask, inset)
     if inner is None:
         return
@@ -93,8 +93,8 @@ def crossing_sides(dark: np.ndarray, mask: np.ndarray) -> Iterator[Crossing]:
             yield best._replace(pieces=[_grown(piece, inset) for piece in best.pieces])
 
 
-def _depth_of_rim(edges: np.ndarray, mask: np.ndarray) -> float:
-    """How deep inside a mask its edge is darkest, px."""
+def depth_of_rim(edges: np.ndarray, mask: np.ndarray) -> float:
+    """How deep inside a mask, (M, N) uint8, its edge is darkest, px."""
     outline = _outline(mask)
     ahead = turned(outline, -3) - turned(outline, 3)
     inward = np.stack([-ahead[:, 1], ahead[:, 0]], axis=1)
@@ -190,14 +190,14 @@ def _chosen(slots: list[list[Way]], notches: np.ndarray) -> tuple[list[Way], flo
     for _ in range(_ROUNDS):
         for k, ways in enumerate(slots):
             others = np.concatenate([way.points for j, way in enumerate(picked) if j != k])
-            worth = [_worth(way, others, notches) for way in ways]
+            worth = [way_worth(way, others, notches) for way in ways]
             best = int(np.argmax(worth))
             picked[k], worths[k] = ways[best], worth[best]
     return picked, min(worths)
 
 
-def _worth(way: Way, others: np.ndarray, notches: np.ndarray) -> float:
-    """Mean of what is seen along a way, nothing where another piece has the same line."""
+def way_worth(way: Way, others: np.ndarray, notches: np.ndarray) -> float:
+    """Mean of what is seen along a way, nothing beside places (K, 2) of other lines but at notches (L, 2)."""
     shared = _within(way.points, others, _SAME_PX) & ~_within(way.points, notches, _AT_NOTCH_PX)
     return float(np.where(shared, 0.0, way.shown).mean() - _END_PX / len(way.points))
 

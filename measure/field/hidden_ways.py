@@ -41,12 +41,13 @@ class Way(NamedTuple):
 
 
 def ridges_at(edges: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """Values of a field at points, (K,)."""
-    at = (points - 0.5).astype(np.float32).reshape(-1, 1, 2)
+    """Values of a field at points, (K, 2) or (K, L, 2), each fewer than 32,767: (K,) or (K, L)."""
+    at = (points - 0.5).astype(np.float32)
+    rows = at.reshape(len(at), -1, 2)
     values: np.ndarray = cv2.remap(
-        edges, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )[:, 0]
-    return values
+        edges, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return values.reshape(at.shape[:-1])
 
 
 def sampled(corners: np.ndarray) -> np.ndarray:
@@ -109,9 +110,8 @@ def ways_between(
     if not len(rows):
         return []
     places = corner1[rows, None, :] + _ALONG[:, None] * between[rows, None, :]
-    flat = places.reshape(-1, 2)
-    middle = ridges_at(shown, flat).reshape(len(rows), -1).mean(axis=1)
-    inside = (ridges_at(mask.astype(np.float32), flat) > 0.5).reshape(len(rows), -1).mean(axis=1) >= _INSIDE
+    middle = ridges_at(shown, places).mean(axis=1)
+    inside = (ridges_at(mask.astype(np.float32), places) > 0.5).mean(axis=1) >= _INSIDE
     whole = first + second + length
     total = np.interp(first[rows], np.arange(len(sum1)), sum1) + np.interp(
         second[rows], np.arange(len(sum2)), sum2

@@ -16,6 +16,7 @@ from measure.field.masks import dilated, drawn
 from measure.field.quick import percentile
 from measure.field.rim_sides import completed
 from measure.field.rims_over import thin_lines
+from measure.field.rims_through import rim_through
 
 _LEAST_LINE = 0.06  # natural density of the faintest rim
 _NEAR_PX = 2.0
@@ -54,7 +55,7 @@ def sides_over(
     changed: dict[int, np.ndarray] = {}
     for k, shape in enumerate(shapes):
         near = [b for b in bodies if rim_only[k] and b.dwithin(shape, _NEAR_PX)]
-        new = _completed(shape, near, density) if near else None
+        new = (_completed(shape, near, density) or rim_through(shape, near, density)) if near else None
         if new is not None:
             changed[k] = outline_of(new)
     return changed
