@@ -27,6 +27,7 @@ from measure.field.rim_walls import parted_at_walls
 from measure.field.rims import find_clear
 from measure.field.threads import is_band, is_one_thread, threads_between
 
+_COVERED, _LARGER = 0.5, 2.0  # share of a band in a see-through piece so much larger, of which it is a side
 _WHOLE = 0.6  # share of a component in pieces, below which it may be one that was not understood
 
 
@@ -49,9 +50,11 @@ def separate(component: Component) -> Parts:
 def _parts(component: Component, seen: "_Seen") -> Parts:
     """Take a component apart, its see-through pieces that touch perhaps as one."""
     fibres = np.zeros(0) if is_band(seen.rims, seen.width) else fibres_in(seen.rims, seen.field, seen.width)
+    if fibres.any():
+        fibres = _with_flanks(fibres, seen.rims, component.low, seen.width)
+        fibres = _without_sides(fibres, _clear_pieces(component, seen))
     if not fibres.any():
         return _taken_apart(component, seen)
-    fibres = _with_flanks(fibres, seen.rims, component.low, seen.width)
 
     def anew(low: np.ndarray) -> Parts:
         part = replace(component, low=low)
@@ -86,6 +89,18 @@ def _with_flanks(fibres: np.ndarray, rims: np.ndarray, low: np.ndarray, width: f
     labels = np.where(others, fibres.max() + 1, fibres).astype(np.int32)
     grown = grown_labels(labels, low, 3.0 * width + 4.0)
     return np.where(grown <= fibres.max(), grown, 0).astype(np.int32)
+
+
+def _without_sides(fibres: np.ndarray, clear: np.ndarray) -> np.ndarray:
+    """Fibres but for the wide sides of see-through pieces, which are as even, and have oil within too."""
+    kept = np.zeros_like(fibres)
+    for k in range(1, int(fibres.max()) + 1):
+        own = fibres == k
+        size, covered = np.count_nonzero(own), np.bincount(clear[own], minlength=2)[1:]
+        larger = np.count_nonzero(clear == 1 + covered.argmax()) > _LARGER * size
+        if covered.max() < _COVERED * size or not larger:
+            kept[own] = kept.max() + 1
+    return kept
 
 
 def _beside_fibres(

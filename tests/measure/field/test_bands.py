@@ -106,3 +106,17 @@ def _frame(x, y, long, wide, line=3.0):
 def test_crystals_rims_rows_and_slivers_are_no_bands(inside):
     strong, field = _drawn(inside)
     assert not bands_in(strong, field, _WIDTH).any()
+
+
+def _bevelled(x, y):
+    """Bevels of a crystal, which send light aside; at its corners they meet in pale lines."""
+    across, down = np.abs(x - 150) - 110, np.abs(y - 100) - 70
+    depth = -np.maximum(across, down)
+    return (depth > 0) & (depth < 15) & (np.abs(across - down) > 3.0)
+
+
+def test_the_wide_sides_of_a_crystal_are_no_fibres():
+    picture = picture_of(cover_of(_bevelled, (200, 300)), piece=(158, 150, 135))
+    particles = measure_field(picture, FieldSettings(), 1.0).particles
+    assert particles["area_px2"] == pytest.approx([220 * 140], rel=0.03)
+    assert list(particles["set_aside"]) == [""]
