@@ -32,9 +32,8 @@ LIKELY = 0.3  # chance of dust from which a piece is asked
 DUST_FORM = -2.0  # mean odds of dust over food by form: 0.8 and more of dust, below -2 of black kernels
 SALT_FORM = -3.3  # the same of salt over food: -2.7 and more of cloudy crystals, below -4 of black sheets
 DENSE = 0.45  # density of a core that no crystal has all over
-# what pale pieces without colour must have beside it: density, size, and at most that mean chance of salt by
-# their table, for small blurred crystals, shadows and facets have 0.16 and more
-PALE, PALE_PX, PALE_FORM, PALE_SALT = 0.04, 18.0, -4.4, 0.15
+PALE, PALE_PX, PALE_FORM = 0.04, 18.0, -4.4  # density and size of paler pieces that are asked, and their form
+MOST_SALT = 0.15  # mean chance of salt by their table; blurred crystals, shadows, facets have 0.16 and more
 LEAST_COLOUR = 0.06  # of the densities' sum, between two colours, below which a piece is neutral
 _FAINT = 0.06
 _KERNEL, _SKIN, _SALT, _DUST = (GROUPS.index(name) for name in ("kernel", "skin", "salt", "dust"))
@@ -127,12 +126,12 @@ def food_without_colour(chance: np.ndarray, particles: Particles) -> np.ndarray:
     neutral = np.hypot(*hue_of(densities(particles)).T) < LEAST_COLOUR
     neutral &= chance[:, _KERNEL] + chance[:, _SKIN] > LIKELY
     found = np.zeros(len(particles), dtype=bool)
-    for kind, most_form, most_salt in (
-        (neutral & (core > PALE) & (particles.diameter_px > PALE_PX), PALE_FORM, PALE_SALT),
-        (neutral & (core > DENSE), SALT_FORM, 1.0),
+    for kind, most_form in (
+        (neutral & (core > PALE) & (particles.diameter_px > PALE_PX), PALE_FORM),
+        (neutral & (core > DENSE), SALT_FORM),
     ):
         rows = np.flatnonzero(kind)
-        if len(rows) < FEWEST_GREY or chance[rows, _SALT].mean() > most_salt:
+        if len(rows) < FEWEST_GREY or chance[rows, _SALT].mean() > MOST_SALT:
             continue
         if over_food(form_scores(particles.select(rows)), "salt").mean() < most_form:
             found |= kind
