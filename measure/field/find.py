@@ -14,7 +14,7 @@ from measure.field.light import Light
 from measure.field.masks import fill_holes
 from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
-from measure.field.quick import length
+from measure.field.quick import length, median
 from measure.field.rim_chance import by_chance
 from measure.field.separate import separate
 from measure.field.shades import shade_beside, with_bits
@@ -367,7 +367,7 @@ def _boxes(stats: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
 
 def _usual_height(values: np.ndarray) -> float:
     """Length of the colour difference of most of some pixels, (P, 3); 0 for none."""
-    return float(np.median(length(values))) if len(values) else 0.0
+    return median(length(values)) if len(values) else 0.0
 
 
 def _at_frame(box: tuple[slice, slice], shape: tuple[int, int]) -> tuple[bool, bool, bool, bool]:

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from measure.field.quick import median, quantile
+
 _LONG_PX = 640  # side of the picture it is looked for in, about
 _FINE_PX = 1.2  # edges are read with so much blur
 _LEAST_SHIFT_PX = 6  # a nearer one only softens edges
@@ -111,9 +113,10 @@ def find_shift(pixels: np.ndarray) -> tuple[float, float] | None:
 def _pieces(light: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Clear pieces with their edges, numbered, and where any piece is, both (M, N)."""
     away = cv2.GaussianBlur(light - _oil(light), (0, 0), _FINE_PX)
-    grain = 1.4826 * float(np.median(np.abs(away)))
+    grain = 1.4826 * median(np.abs(away).ravel())
     deep = np.abs(away)
-    usual = float(np.quantile(deep[deep > _CLEAR * grain], 0.5)) if (deep > _CLEAR * grain).any() else np.inf
+    clearly = deep[deep > _CLEAR * grain]
+    usual = quantile(clearly, 0.5) if len(clearly) else np.inf
     ring = np.ones((5, 5), np.uint8)
     clear = cv2.dilate((deep > max(_CLEAR * grain, 0.7 * usual)).view(np.uint8), ring)
     return cv2.connectedComponents(clear, connectivity=8)[1], clear > 0

@@ -11,7 +11,7 @@ from measure.errors import InvalidInput
 from measure.field.background import evaluate, fit_surface, follow_oil, sample_places
 from measure.field.blank_check import refuse_dark_blank
 from measure.field.light_bands import light_bands
-from measure.field.quick import colours_at, length, less, median, quantile
+from measure.field.quick import colours_at, length, less, median, median_colour, quantile
 from measure.field.shade_edge import Shade, straight_shade
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
@@ -144,13 +144,8 @@ def _oil_noise(delta: np.ndarray, oil: np.ndarray) -> tuple[np.ndarray, np.ndarr
     sample = delta[oil]
     if len(sample) < 30:
         sample = delta.reshape(-1, 3)
-    noise = 1.4826 * _middle(np.abs(less(sample, _middle(sample))))
+    noise = 1.4826 * median_colour(np.abs(less(sample, median_colour(sample))))
     return np.maximum(noise, 1e-3), sample
-
-
-def _middle(colours: np.ndarray) -> np.ndarray:
-    """Median of each channel of a (K, 3) ndarray, (3,) of its kind."""
-    return np.array([median(channel) for channel in colours.T], colours.dtype)
 
 
 def _colour_steps(smooth: np.ndarray, noise: np.ndarray) -> np.ndarray:
@@ -232,7 +227,7 @@ def prepare(
     distance = _taken_out(lab, oil, whitening, room)
     if mask is not None:
         distance[mask > 0] = 0.0
-    oil_lab = np.median(background.reshape(-1, 3), axis=0)
+    oil_lab = median_colour(background.reshape(-1, 3))
     oil_rgb = cv2.cvtColor(oil_lab.reshape(1, 1, 3).astype(np.float32), cv2.COLOR_Lab2RGB)[0, 0] * 255
     for array in (lab, distance):
         array.setflags(write=False)

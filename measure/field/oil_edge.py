@@ -13,6 +13,7 @@ import numpy as np
 
 from measure.field.light import zone_mask
 from measure.field.masks import fill_holes
+from measure.field.quick import median
 from measure.field.surround import COVERED, polygons
 from measure.model import Picture
 
@@ -132,7 +133,7 @@ def _parts(lab: np.ndarray, use: np.ndarray) -> list[np.ndarray]:
             cv2.Sobel(channel, cv2.CV_32F, 0, 1, scale=0.125),
         )
         slope = np.maximum(slope, np.hypot(across, down))
-    flat = (slope < max(_SLOPE, _OVER_USUAL * float(np.median(slope[use])))) & use
+    flat = (slope < max(_SLOPE, _OVER_USUAL * median(slope[use]))) & use
     mask = cv2.erode(flat.view(np.uint8), np.ones((_GAP_PX, _GAP_PX), np.uint8), borderValue=1)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     found = []

@@ -6,6 +6,7 @@ Measuring asks for them several times a piece, on some hundred values each.
 import cv2
 import numpy as np
 
+_MANY, _STEP = 30_000, 16  # values from which one in so many tells where the middle ones are
 _SORTED = 1500  # values up to which sorting all of them is faster than parting them
 
 
@@ -16,7 +17,11 @@ def _parted_copy(values: np.ndarray) -> np.ndarray:
 
 def median(values: np.ndarray) -> float:
     """Middle value of a (K,) ndarray without nan, K at least 1."""
-    half, parted = len(values) // 2, _parted_copy(values)
+    half = len(values) // 2
+    if len(values) > _MANY:
+        below, above = _at_places(values, half - 1 + len(values) % 2, half)
+        return float(above if len(values) % 2 else (below + above) / 2)
+    parted = _parted_copy(values)
     if len(values) <= _SORTED:
         parted.sort()
     elif len(values) % 2:
@@ -26,10 +31,32 @@ def median(values: np.ndarray) -> float:
     return float(parted[half] if len(values) % 2 else (parted[half - 1] + parted[half]) / 2)
 
 
+def _at_places(values: np.ndarray, low: int, high: int) -> tuple[np.floating, np.floating]:
+    """The values at two neighbouring places in order, of many.
+
+    Some of them tell between which bounds the places lie, nearly surely; only what is between is ordered.
+    """
+    some = values[::_STEP].copy()
+    reach = int(2.0 * np.sqrt(len(some))) + 2  # four times the standard deviation of a place
+    first = max(0, low // _STEP - reach)
+    final = min(len(some) - 1, high // _STEP + reach)
+    some.partition((first, final))
+    low_bound = some[first] if first else values.min()
+    high_bound = some[final] if high // _STEP + reach < len(some) else values.max()
+    before = int(np.count_nonzero(values < low_bound))
+    few = _parted_copy(values[(values >= low_bound) & (values <= high_bound)])
+    if not (before <= low and high < before + len(few)):
+        few, before = _parted_copy(values), 0
+    few.partition((low - before, high - before))
+    return few[low - before], few[high - before]
+
+
 def median_colour(colours: np.ndarray) -> np.ndarray:
     """Middle values of the three channels of a (K, 3) ndarray of float without nan, K at least 1, (3,)."""
     half = len(colours) // 2
     parted = np.ascontiguousarray(colours.T)  # each channel in a row, which takes half as long
+    if len(colours) > _MANY:
+        return np.array([median(channel) for channel in parted], colours.dtype)
     if len(colours) <= _SORTED:
         parted.sort()
     else:
@@ -45,6 +72,8 @@ def percentile(values: np.ndarray, percent: float) -> float:
 
 def quantile(values: np.ndarray, portion: float) -> float:
     """Value that a portion, 0..1, of a (K,) ndarray without nan stays below, linear between neighbours."""
+    if len(values) > _MANY:
+        return _mixed(*_at_places(values, *_places(len(values), portion)), len(values), portion)
     parted = _parted_copy(values)
     if len(values) <= _SORTED:
         parted.sort()
@@ -73,7 +102,12 @@ def _places(count: int, portion: float) -> tuple[int, int]:
 def _between(parted: np.ndarray, portion: float) -> float:
     """Value that a portion stays below, of values in order at least at its places."""
     low, high = _places(len(parted), portion)
-    below, above, share = parted[low], parted[high], (len(parted) - 1) * portion - low
+    return _mixed(parted[low], parted[high], len(parted), portion)
+
+
+def _mixed(below: np.floating, above: np.floating, count: int, portion: float) -> float:
+    """Value that a portion of so many stays below, from those at its places."""
+    share = (count - 1) * portion - _places(count, portion)[0]
     # from the nearer end, as the library does, so that the last digit agrees
     step = above - below
     return float(above - step * (1 - share) if share >= 0.5 else below + step * share)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from measure.field.quick import quantile
 from measure.field.strips import strips
 
 _LONG_PX = 1800  # side of the picture they are looked for in, about
@@ -169,7 +170,7 @@ def _least(deep: np.ndarray) -> float:
     some, least = deep[::3, ::3], _DEPTH * _LEVELS
     if np.count_nonzero(some <= least / _OVER_GRAIN) > 0.75 * some.size + 1:
         return least
-    return max(least, _OVER_GRAIN * float(np.quantile(some, 0.75)))
+    return max(least, _OVER_GRAIN * quantile(some.ravel(), 0.75))
 
 
 def _may_be_dashes(of: np.ndarray, x: np.ndarray, y: np.ndarray, count: int) -> np.ndarray:

@@ -16,6 +16,22 @@ def test_equal_to_the_reference_library(kind):
             assert quick.percentile(values, percent) == float(np.percentile(values, percent))
 
 
+@pytest.mark.parametrize("count", [30_001, 40_000, 99_999])
+@pytest.mark.parametrize("kind", [np.float32, np.float64, np.uint8])
+def test_many_values_are_told_from_those_between_bounds(count, kind):
+    rng = np.random.default_rng(count)
+    even = (100.0 + 30.0 * rng.standard_t(3, count)).clip(0, 255).astype(kind)
+    few_tones = rng.choice(np.array([0, 7, 200], kind), count)
+    # every 16th value, which tells the bounds, is unlike all others: the bounds are wrong
+    misleading = even.copy()
+    misleading[::16] = 250
+    for values in (even, np.sort(even), np.sort(even)[::-1], few_tones, misleading, np.full(count, kind(3))):
+        assert quick.median(values) == float(np.median(values))
+        for percent in (0, 0.001, 5, 50, 95, 99.99, 100):
+            reference = np.percentile(values if kind is not np.uint8 else values.astype(float), percent)
+            assert quick.percentile(values, percent) == float(reference)
+
+
 def test_values_are_left_as_they_are():
     values = np.array([3.0, 1.0, 2.0])
     quick.median(values)
