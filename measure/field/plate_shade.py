@@ -30,6 +30,7 @@ _OWN = 2.0  # noise units that nearly all ground stays below without any shade
 _FROM_PX, _TO_PX = 4.0, 6.0  # ring along coloured pieces in which shade is looked for, beyond their blur
 _ALL_ROUND = 0.8  # share of that ring that must be shade
 _TWO = 2.0  # the shades of two neighbours add
+_MOST_LOSS = 0.5  # of the light, in the middle of that ring: shade takes a quarter, a dark rim three quarters
 _FADING = 0.5  # darkness twice as far out over that in the ring; that of a grey rim falls within its blur
 _EDGE_PX = 3.0  # reach of a coloured edge, in which the ground cannot be read
 _CALM_PX = 1.5  # smoothing of the shade
@@ -48,6 +49,7 @@ class _Classes(NamedTuple):
     neutral: np.ndarray  # (M, N) bool: as grey as shade
     away: np.ndarray  # (M, N) px from coloured pieces
     noise: float  # of the ground along the line
+    ground: float  # from the ground to no light, CIELAB units
 
 
 def without_shade(light: Light, reduced_to: tuple[Light, float] | None = None) -> Light:
@@ -100,6 +102,10 @@ def _toward_no_light(light: Light) -> np.ndarray:
     return -ground / np.sqrt(ground @ ground)
 
 
+def _from_no_light(light: Light) -> float:
+    return float(np.hypot(light.oil_lab[0] - _NO_LIGHT, np.hypot(*light.oil_lab[1:])))
+
+
 def _classes(light: Light, *, asked: bool = False) -> _Classes | None:
     """What the pixels are; None without ground or without coloured pieces, or if asked where no shade is."""
     smooth = cv2.GaussianBlur(light.delta, (0, 0), _SMOOTH_PX)
@@ -116,7 +122,7 @@ def _classes(light: Light, *, asked: bool = False) -> _Classes | None:
         return None
     away = cv2.distanceTransform(1 - coloured, cv2.DIST_L2, 5)
     neutral = counted & (off < np.maximum(_GREY * darker, usual))
-    return _Classes(darker, neutral, away, 1.4826 * median(np.abs(darker[ground])))
+    return _Classes(darker, neutral, away, 1.4826 * median(np.abs(darker[ground])), _from_no_light(light))
 
 
 def _surely_unshaded(smooth: np.ndarray, darker: np.ndarray, counted: np.ndarray, ground: np.ndarray) -> bool:
@@ -146,6 +152,8 @@ def _is_shaded(seen: _Classes) -> bool:
     near, farther = ((seen.away > k * _FROM_PX) & (seen.away <= k * _TO_PX) for k in (1, 2))
     shaded = seen.neutral & (seen.darker > _DARKER * seen.noise)
     if not (near.any() and farther.any()) or float(shaded[near].mean()) <= _ALL_ROUND:
+        return False
+    if median(seen.darker[near & shaded]) > (1.0 - (1.0 - _MOST_LOSS) ** (1.0 / 3.0)) * seen.ground:
         return False
     return float(seen.darker[farther].mean()) > _FADING * float(seen.darker[near].mean())
 

@@ -112,3 +112,13 @@ def test_the_light_given_is_not_changed_and_a_larger_field_says_the_same():
     before_l, after_l = (np.median(part[..., 0][beside]) for part in (light.delta, changed.delta))
     assert before_l < -4.0
     assert abs(after_l) < 1.0
+
+
+def test_the_dark_margin_of_brownish_grains_on_white_light_is_no_shade():
+    wide, core = _discs(_PLACES, 64.0), _discs(_PLACES, 30.0)
+    light = np.ones((_SIDE, _SIDE, 3)) * np.array([0.86, 0.86, 0.84])
+    for cover, tone in ((wide, (0.06, 0.06, 0.06)), (core, (0.42, 0.36, 0.26))):
+        soft = cv2.GaussianBlur(cover, (0, 0), 2.0)[..., None]
+        light = light * (1 - soft) + np.array(tone) * soft
+    seen = prepare(_stored(light))
+    assert without_shade(seen) is seen
