@@ -4,7 +4,7 @@ import argparse
 import json
 import sys
 import time
-from typing import TextIO
+from typing import Any, TextIO
 
 from measure.errors import InvalidInput
 from measure.progress import Progress
@@ -118,26 +118,32 @@ class BarProgress(Progress):
     """Progress as a bar on standard error when a person watches, else a line now and then."""
 
     def __init__(self, total: int, unit: str = "field") -> None:
-        from tqdm import tqdm
-
         super().__init__(None)
         self._total = total
-        self._bar = tqdm(total=total, unit=unit, disable=None, leave=False, file=sys.stderr)
+        self._bar = _drawn_bar(total, unit) if sys.stderr.isatty() else None
         self._said = 0
         self._began = time.monotonic()
 
     def step(self, text: str = "") -> None:
         """Count one more field done."""
-        self._bar.set_postfix_str(text, refresh=False)
-        self._bar.update(1)
         self._said += 1
-        if self._bar.disable and self._said % 25 == 0:
+        if self._bar is not None:
+            self._bar.set_postfix_str(text, refresh=False)
+            self._bar.update(1)
+        elif self._said % 25 == 0:
             left = (time.monotonic() - self._began) / self._said * (self._total - self._said)
             sys.stderr.write(f"gritline: {self._said} of {self._total} done, {_time_words(left)} left\n")
 
     def close(self) -> None:
         """Take the bar away."""
-        self._bar.close()
+        if self._bar is not None:
+            self._bar.close()
+
+
+def _drawn_bar(total: int, unit: str) -> Any:
+    from tqdm import tqdm  # where nobody watches it need not be loaded
+
+    return tqdm(total=total, unit=unit, leave=False, file=sys.stderr)
 
 
 def _time_words(seconds: float) -> str:

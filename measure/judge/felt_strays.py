@@ -12,6 +12,7 @@ from measure.sizes.distribution import quantiles
 from measure.sizes.plan import OIL_G_PER_CM3, PASTE_G_PER_CM3
 from measure.sizes.rounding import rough_number
 from measure.sizes.sample import SizeSample
+from measure.special_functions import special_function
 
 # distance of the fence from the upper quartile, in quartile distances of ln x; for log-normal sizes it lies
 # 3.5 standard deviations above the median, where one piece in 4,000 is expected
@@ -85,11 +86,9 @@ def poisson_limits(number: float, *, confidence: float = 0.95) -> tuple[float, f
     >>> [round(v, 3) for v in poisson_limits(3)]
     [0.619, 8.767]
     """
-    from scipy.special import gammaincinv
-
     if not (math.isfinite(number) and number >= 0):
         raise InvalidInput(f"A count is 0 or above, not {number:g}.")
-    tail = (1 - confidence) / 2
+    tail, gammaincinv = (1 - confidence) / 2, special_function("gammaincinv")
     low = float(gammaincinv(number, tail)) if number > 0 else 0.0
     return low, float(gammaincinv(number + 1, 1 - tail))
 

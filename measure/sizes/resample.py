@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from measure.sizes.sample import SizeSample, ZoomMatch
+from measure.special_functions import special_function
 
 COVERAGE_FACTOR = 1.959963984540054  # 95 % of a normal distribution
 MOST_FIELDS = 2000  # resampled one by one
@@ -75,9 +76,8 @@ def in_groups(sample: SizeSample) -> SizeSample:
 def _stretch(freedom: int, units: int) -> float:
     if freedom < 1:
         return math.nan
-    from scipy.special import stdtrit
-
-    factor = math.sqrt(units / (units - 1)) * float(stdtrit(freedom, 0.975)) / COVERAGE_FACTOR
+    reach = float(special_function("stdtrit")(freedom, 0.975))
+    factor = math.sqrt(units / (units - 1)) * reach / COVERAGE_FACTOR
     return factor * (_TWO_FIELDS if units == 2 else 1.0)
 
 

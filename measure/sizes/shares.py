@@ -3,6 +3,7 @@
 import math
 
 from measure.errors import InvalidInput
+from measure.special_functions import special_function
 
 _Z95 = 1.959963984540054
 
@@ -17,10 +18,8 @@ def exact_limits(count: int, trials: int, *, confidence: float = 0.95) -> tuple[
     >>> [round(v, 6) for v in exact_limits(3, 1000)]
     [0.000619, 0.008742]
     """
-    from scipy.special import betaincinv
-
     _check(count, trials)
-    tail = (1 - confidence) / 2
+    tail, betaincinv = (1 - confidence) / 2, special_function("betaincinv")
     low = float(betaincinv(count, trials - count + 1, tail)) if count else 0.0
     high = float(betaincinv(count + 1, trials - count, 1 - tail)) if count < trials else 1.0
     return low, high
