@@ -21,7 +21,7 @@ from measure.field.quick import median
 _WORK_PX, _PROOF_PX = 250_000, 1_000_000  # pixels looked at first, and those the proof is made on
 _SIGMA_PX = 1.0  # smoothing before anything is told from the oil
 _LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel differs from the oil
-_BACK = 0.25  # light of the glows over that of the pieces, the least
+_BACK = 0.15  # light of the glows over that of the pieces, the least
 _FEW = 6  # pieces in glows that prove nothing
 _SMALL_PX2 = 30
 _DARKER = 0.5  # CIELAB L by which the darkest quarter of a piece is darker than the oil, the least
@@ -30,7 +30,7 @@ _RING_PX = (1.5, 5.0)  # from a piece's edge, where its glow is strongest
 # about what is dark (rings: 0.88 and more in phase contrast, below 0.25 elsewhere) and about pieces
 _FIRST, _PROVEN = (0.55, 0.5), (0.8, 0.7)
 _IN_PX, _OUT_PX = 4.0, 40.0  # looked at inside and outside the edge
-_SOFTER = 1.35  # width of the outer side of the glows over that of the step to the pieces
+_SOFTER = 1.15  # width of the outer side of the glows over that of the step to the pieces
 _BEYOND = 1.5  # reach of the glows over the distance at which half of them are no longer told from the oil
 _HALF = 0.5
 _NEAR_PX = 3.0  # the deepest place so near tells the step
@@ -57,7 +57,8 @@ def without_phase_halos(light: Light) -> Light:
         ``delta`` and ``solid_distance`` changed within the pieces and their glows.
     """
     every = max(1, int(np.sqrt(light.solid_distance.size / _WORK_PX)))
-    if not _given_back(*_told(light.delta[::every, ::every, 0], light.solid_distance[::every, ::every])):
+    few = cv2.GaussianBlur(np.ascontiguousarray(light.delta[::every, ::every, 0]), (0, 0), _SIGMA_PX)
+    if not _given_back(*_told(few, light.solid_distance[::every, ::every])):
         return light
     lightness, level = _told(_smooth(light), light.solid_distance)
     if not _given_back(lightness, level):

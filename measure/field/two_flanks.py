@@ -29,7 +29,7 @@ _EQUAL = 0.55  # strength of the fainter sign over that of the other
 _FEW = 5  # pairs that prove nothing
 _SMALL_PX2 = 20  # flanks below this are specks
 _ALIKE = 2.5  # areas of the flanks of one piece, one over the other, at most
-_PAIRED = 0.7  # share of the area of all flanks that is in pairs
+_PAIRED = 0.55  # share of the area of all flanks that is in pairs
 _ONE_LINE = 0.7  # how far pairs agree on a line, 0..1 (measured 0.97 and more; by chance below 0.4)
 _ONE_WAY = 0.75  # share of pairs that are turned the same way along it
 # steepest change between the flanks over that at the outer sides: 0.2 to 0.6 in domes, 1 where a flat top
@@ -39,8 +39,11 @@ _LONG = 1.5  # extent of pairs along the light over that across it; two pieces s
 _PAD_PX = 4
 _HALF = 0.5  # of the deepest tone along a line: the outer side of a flank
 _NEAR_PX = 3.0  # the deepest tone so near is that of the same place of the flank
+_FAINT, _FAINT_SIGMA_PX = 2.0, 2.0  # usual strength of flanks over the level, and smoothing of such ones
+_FILLED = 0.8  # share of the hull of two flanks, below which a flat top is left open between them
 _GAP = 1.5  # longest grey stretch over both flanks together
 _SKIN_PX = 2.0  # notches of the filled pieces up to this width come from noise
+_TOLD_PX = 2.0  # sd of the surroundings in which colour is told: that of a pixel is noise
 _NEUTRAL = 0.5  # colour over lightness of what only the light made
 
 
@@ -65,7 +68,8 @@ def without_two_flanks(light: Light) -> Light:
         ``delta`` and ``solid_distance`` changed within the pieces.
     """
     every = max(1, int(np.sqrt(light.solid_distance.size / _WORK_PX)))
-    if not _balanced(*_told(light.delta[::every, ::every, 0], light.solid_distance[::every, ::every])):
+    few = cv2.GaussianBlur(np.ascontiguousarray(light.delta[::every, ::every, 0]), (0, 0), _SIGMA_PX)
+    if not _balanced(*_told(few, light.solid_distance[::every, ::every])):
         return light
     lightness, dark, bright = _told(_lightness(light), light.solid_distance)
     if not _balanced(lightness, dark, bright):
@@ -76,7 +80,7 @@ def without_two_flanks(light: Light) -> Light:
     angle = _one_way(pairs)
     if angle is None or not _one_piece_each(lightness, pairs, dark, bright, angle):
         return light
-    return _filled(light, lightness, dark, bright, angle)
+    return _filled(light, lightness, dark, bright, angle, pairs)
 
 
 def _lightness(light: Light) -> np.ndarray:
@@ -105,7 +109,7 @@ def _balanced(lightness: np.ndarray, dark: np.ndarray, bright: np.ndarray) -> bo
 
 def _colourless(light: Light, flanks: np.ndarray) -> bool:
     """Whether the flanks are of no colour: slopes send light aside and take none of it."""
-    steps = np.abs(light.delta[flanks])
+    steps = np.abs(cv2.GaussianBlur(light.delta, (0, 0), _TOLD_PX)[flanks])
     return bool(np.hypot(steps[:, 1], steps[:, 2]).mean() < _NEUTRAL * steps[:, 0].mean())
 
 
@@ -196,16 +200,25 @@ def _slope(lightness: np.ndarray, angle: float) -> np.ndarray:
     return np.asarray(np.cos(angle) * x + np.sin(angle) * y)
 
 
-def _filled(light: Light, lightness: np.ndarray, dark: np.ndarray, bright: np.ndarray, angle: float) -> Light:
+def _filled(
+    light: Light, lightness: np.ndarray, dark: np.ndarray, bright: np.ndarray, angle: float, pairs: _Pairs
+) -> Light:
     """Light with one tone from flank to flank, and nothing of the flanks beyond."""
+    parts = dark, bright
+    level = float(np.abs(lightness[dark | bright]).min())
+    if median(np.abs(lightness[dark | bright])) < _FAINT * level:  # noise would leave gaps along the lines
+        lightness = cv2.GaussianBlur(lightness, (0, 0), _FAINT_SIGMA_PX)
+        dark, bright = lightness < -0.5 * level, lightness > 0.5 * level
     strength = np.abs(lightness)
     edged = strength > _HALF * cv2.dilate(strength, _ball(_NEAR_PX))  # blur runs beyond the sides too
     kinds = np.where(edged & dark, 1, np.where(edged & bright, 2, 0)).astype(np.uint8)
     whole = _without_skin(along(kinds, angle, _from_flank_to_flank, strength))
+    whole = _with_tops(whole, edged, pairs, *parts)
     if not whole.any():
         return light
     step = np.float32(-median(np.abs(lightness[whole & (dark | bright)])))
-    far = np.float32(median(light.solid_distance[whole & (dark | bright)]))
+    # what could be found before must be found still
+    far = np.float32(np.percentile(light.solid_distance[whole & (dark | bright)], 95))
     soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), _SIGMA_PX)
     beyond = (dark | bright) & ~whole & (cv2.dilate(whole.view(np.uint8), np.ones((9, 9), np.uint8)) > 0)
     near = (soft > 0.01) | beyond
@@ -214,6 +227,26 @@ def _filled(light: Light, lightness: np.ndarray, dark: np.ndarray, bright: np.nd
     delta[..., 0][near] = step * soft[near]
     distance[near] = far * soft[near]
     return replace(light, delta=delta, solid_distance=distance)
+
+
+def _with_tops(
+    whole: np.ndarray, edged: np.ndarray, pairs: _Pairs, dark: np.ndarray, bright: np.ndarray
+) -> np.ndarray:
+    """The pieces with their flat tops, which are the tone of the oil from one narrow flank to the other."""
+    (below, at), (above, beside) = _pixels(dark), _pixels(bright)
+    whole = whole.copy()
+    for a, b in pairs.parts:
+        points = np.concatenate([below[at[a] : at[a + 1]], above[beside[b] : beside[b + 1]]])
+        points = points[edged[points[:, 1], points[:, 0]]].astype(np.int32)
+        if len(points) < _SMALL_PX2:
+            continue
+        x, y, w, h = cv2.boundingRect(points)
+        hull = np.zeros((h, w), np.uint8)
+        cv2.fillConvexPoly(hull, cv2.convexHull(points - [x, y]).astype(np.int32), 1)
+        own = whole[y : y + h, x : x + w]
+        if (own & (hull > 0)).sum() < _FILLED * hull.sum():
+            own |= hull > 0
+    return whole
 
 
 def _from_flank_to_flank(kinds: np.ndarray, strength: np.ndarray) -> np.ndarray:

@@ -58,6 +58,20 @@ def test_flat_tops_between_the_flanks_belong_to_their_pieces():
     assert np.median(counted / true) == pytest.approx(1.0, abs=0.04)
 
 
+def test_wide_flat_tops_between_narrow_flanks_belong_to_their_pieces():
+    counted = _counted(_sheared(_height([(x, y, 26) for x, y, _ in _APART], bevel=0.2), 0.9))
+    assert len(counted) == len(_APART)
+    assert np.median(counted) == pytest.approx(52.0, rel=0.04)
+
+
+def test_faint_flanks_in_noise_make_whole_pieces():
+    wide = [(x, y, 1.3 * radius) for x, y, radius in _APART]
+    counted = _counted(_sheared(_height(wide), 0.5, colour=(0.5, 0.5, 0.5), noise=2.5))
+    true = np.sort([2.0 * radius for _, _, radius in wide])
+    assert len(counted) == len(true)
+    assert np.median(counted / true) == pytest.approx(1.0, abs=0.05)
+
+
 def test_pieces_that_touch_along_the_light_stay_two():
     along = [(60 + d, y, 20) for y in (60, 150) for d in (-20, 20)]
     across = [(190, y + d, 20) for y in (75, 215) for d in (-20, 20)]
