@@ -71,12 +71,16 @@ def crossed_sides(found: Found, light: Light, least_px2: float) -> Found:
     clear = np.flatnonzero((found.flags & bits("rim_only")) != 0)
     if float(light.oil_lab[0]) < _LEAST_OIL_LIGHTNESS or not len(clear):
         return found
+    reaches = np.array([[found.outlines[k].min(axis=0), found.outlines[k].max(axis=0)] for k in clear])
+    places = [place for place in _places(light, least_px2) if _meets(place, reaches)]
+    if not places:
+        return found
     shapes = [polygon_of(outline) for outline in found.outlines]
     tree = shapely.STRtree(shapes)
     gone: set[int] = set()
     added: list[tuple[np.ndarray, int]] = []
     number = int(found.parent.max(initial=0))
-    for place in _places(light, least_px2):
+    for place in places:
         ground = _foot(place)
         rows = [k for k in tree.query(ground).tolist() if shapes[k].intersects(ground)]
         rims = [k for k in rows if found.flags[k] & bits("rim_only")]
@@ -128,6 +132,13 @@ def _places(light: Light, least_px2: float) -> Iterator[_Place]:
         cv2.drawContours(mask, [contour - origin], 0, 1, cv2.FILLED)
         if solidity(mask) < _CONVEX:
             yield _Place(mask, box, origin)
+
+
+def _meets(place: _Place, reaches: np.ndarray) -> bool:
+    """Whether a place may touch one of some pieces, by their least and greatest x and y, (K, 2, 2)."""
+    start = np.array([side.start for side in place.box[::-1]])
+    stop = np.array([side.stop for side in place.box[::-1]])
+    return bool(((reaches[:, 0] <= stop) & (reaches[:, 1] >= start)).all(axis=1).any())
 
 
 def _foot(place: _Place) -> shapely.Polygon:

@@ -145,6 +145,8 @@ def _best(
     wide = cv2.dilate(edges, np.ones((5, 5), np.uint8))
     usual = [median(ridges_at(wide, sampled(arc))) for arc in arcs]
     near = cv2.dilate(edges, np.ones((3, 3), np.uint8))
+    ins = [side_end(outline, arc[-2], arc[-1]) for arc in arcs]
+    outs = [side_end(outline, arc[1], arc[0]) for arc in arcs]
     ways: dict[tuple[int, int], list[Way]] = {}
     notches = np.concatenate([arc[[0, -1]] for arc in arcs])
     best = None
@@ -152,10 +154,10 @@ def _best(
         pairs = [(a, b) for block in blocks for a, b in pairwise((*block, block[0]))]
         for a, b in pairs:
             if (a, b) not in ways:
-                start = side_end(outline, arcs[a][-2], arcs[a][-1])
-                end = side_end(outline, arcs[b][1], arcs[b][0])
-                ways[a, b] = ways_between(start, end, inner, near, 0.5 * (usual[a] + usual[b]))
-        if not all(ways[pair] for pair in pairs):
+                ways[a, b] = ways_between(ins[a], outs[b], inner, near, 0.5 * (usual[a] + usual[b]))
+            if not ways[a, b]:
+                break
+        if not all(ways.get(pair) for pair in pairs):
             continue
         chosen, seen = _chosen([ways[pair] for pair in pairs], notches)
         if best is not None and seen <= best.seen:

@@ -98,7 +98,8 @@ def ways_between(
     """
     shown = np.clip((edges / max(usual, 1e-6) - _NO_EDGE) / _EDGE, _AGAINST, 1.0).astype(np.float32)
     size = float(np.sqrt(cv2.countNonZero(mask)))
-    (t1, sum1), (t2, sum2) = (_along(*side, mask, shown, size) for side in (start, end))
+    filled = mask.astype(np.float32)
+    (t1, sum1), (t2, sum2) = (_along(*side, filled, shown, size) for side in (start, end))
     first, second = (grid.ravel() for grid in np.meshgrid(t1, t2, indexing="ij"))
     corner1 = start[0] + first[:, None] * start[1]
     corner2 = end[0] + second[:, None] * end[1]
@@ -111,7 +112,7 @@ def ways_between(
         return []
     places = corner1[rows, None, :] + _ALONG[:, None] * between[rows, None, :]
     middle = ridges_at(shown, places).mean(axis=1)
-    inside = (ridges_at(mask.astype(np.float32), places) > 0.5).mean(axis=1) >= _INSIDE
+    inside = (ridges_at(filled, places) > 0.5).mean(axis=1) >= _INSIDE
     whole = first + second + length
     total = np.interp(first[rows], np.arange(len(sum1)), sum1) + np.interp(
         second[rows], np.arange(len(sum2)), sum2
@@ -126,12 +127,12 @@ def ways_between(
 
 
 def _along(
-    at: np.ndarray, way: np.ndarray, mask: np.ndarray, shown: np.ndarray, size: float
+    at: np.ndarray, way: np.ndarray, filled: np.ndarray, shown: np.ndarray, size: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """How far a side may go on within a mask, and what is seen up to each px of it."""
     steps = np.arange(0.0, _FARTHEST * size, 1.0)
     line = at + steps[:, None] * way
-    within = ridges_at(mask.astype(np.float32), line) > 0.5
+    within = ridges_at(filled, line) > 0.5
     within[:3] = True
     last = len(steps) if within.all() else int(np.argmin(within))
     tried = np.arange(0.0, _FARTHEST * size, max(1.0, size / _FINEST))
