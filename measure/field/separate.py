@@ -9,6 +9,7 @@ import numpy as np
 
 from measure.field.bands import fibres_in
 from measure.field.bodies import bodies_of
+from measure.field.clear_apart import clear_apart
 from measure.field.component import Component, Parts
 from measure.field.contrast_parts import contrast_parts, grown_labels
 from measure.field.cut_body import cut_body, cut_by_form, without_shadows
@@ -23,7 +24,6 @@ from measure.field.one_rim import one_rim
 from measure.field.opposite import parted_by_sign
 from measure.field.rim_checks import credible
 from measure.field.rim_colour import coloured_bodies, joined
-from measure.field.rim_walls import parted_at_walls
 from measure.field.rims import find_clear
 from measure.field.threads import is_band, is_one_thread, threads_between
 
@@ -44,7 +44,7 @@ def separate(component: Component) -> Parts:
     """
     seen = _seen(component)
     parts = _parts(component, seen)
-    return _with_walls(parts, seen) if component.cut_strength > 0 else parts
+    return clear_apart(parts, seen.field, seen.width) if component.cut_strength > 0 else parts
 
 
 def _parts(component: Component, seen: "_Seen") -> Parts:
@@ -239,26 +239,6 @@ def _put_together(component: Component, seen: _Seen, parts: Parts) -> Parts:
         if whole is not None:
             return Parts(whole.astype(np.int32), [[1]], frozenset([1]))
     return Parts(labels, groups, transparent, parts.threads, frozenset(folded.values()))
-
-
-def _with_walls(parts: Parts, seen: _Seen) -> Parts:
-    """Pieces with see-through ones that touch apart, in the groups they were in."""
-    labels, groups, clear = parts.labels, [list(group) for group in parts.groups], set(parts.clear)
-    for n in [n for group in parts.groups for n in group if n in clear]:
-        own = (labels == n).view(np.uint8)
-        if not own.any():
-            continue
-        x, y, w, h = cv2.boundingRect(own)
-        box = np.s_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1]
-        apart = parted_at_walls(own[box], seen.field[box], seen.width)
-        first = max(max(group) for group in groups) + 1
-        more = range(first, first + int(apart.max()) - 1)
-        if not more:
-            continue
-        labels[box][apart > 1] = apart[apart > 1] + first - 2
-        next(group for group in groups if n in group).extend(more)
-        clear |= set(more)
-    return replace(parts, labels=labels, groups=groups, clear=frozenset(clear))
 
 
 def _without(groups: list[list[int]], gone: Collection[int]) -> list[list[int]]:
