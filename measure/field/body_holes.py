@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from measure.field.gaps import left_by_blur
-from measure.field.masks import fill_holes, numbered, solidity
+from measure.field.masks import SQUARE, fill_holes, numbered, solidity
 from measure.field.quick import median
 
 _SPECK_SHARE = 0.01  # holes below this share of the thickest part's disc are texture, whatever they show
@@ -15,6 +15,9 @@ _DIMPLE = 0.09  # the same for a round hole: round pieces that touch leave cusps
 _ROUND = 0.78  # radius within a hole over that of its area, from which it is round
 _CONVEX_HOLE = 0.86  # a convex hole is a highlight or the bright middle of a bubble
 _OPPOSITE = 0.2  # share of the body's contrast, the other way round, from which a round hole is a highlight
+# thickness of a bright or dark rim over the width of an edge, and length over its thickness: where pieces
+# touch they grow thicker to both sides, a rim does not
+_RIM, _RUN, _RIMMED = 2.0, 3.0, 0.88  # and solidity of what has one
 _SINGLE = 0.92  # solidity from which a body is surely one piece, so that its holes are highlights
 
 
@@ -41,7 +44,13 @@ def fill_body(
     filled = mask.copy()
     thickness = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
     thick = float(thickness.max())
-    single = solidity(mask | holes) > _SINGLE
+    solid = solidity(mask | holes)
+    single = solid > _SINGLE
+    rim_px = _RIM * width_px + 1.0
+    outer = cv2.distanceTransform(
+        cv2.copyMakeBorder(mask | holes, 1, 1, 1, 1, cv2.BORDER_CONSTANT), cv2.DIST_L2, 5
+    )
+    outer = outer[1:-1, 1:-1]
     for k in range(1, count):
         x, y, w, h, n = (int(v) for v in stats[k])
         box = np.s_[y : y + h, x : x + w]
@@ -50,6 +59,7 @@ def fill_body(
         # a ring is thinner than its hole; what lies between touching pieces is smaller than they are
         ring = np.sqrt(n / np.pi) > 0.8 * _thickness_round(thickness, stats[k])
         inside = (single or ring) and solidity(hole.astype(np.uint8)) > _CONVEX_HOLE
+        inside = inside or (solid > _RIMMED and thick > rim_px and _has_rim(hole, outer[box], rim_px))
         if small or inside or median(share[box][hole]) > _HOLE_LEVEL or _is_no_oil(hole, pale[box], width_px):
             filled[box][hole] = 1
     return filled
@@ -60,6 +70,14 @@ def _thickness_round(thickness: np.ndarray, stats: np.ndarray) -> float:
     x, y, w, h, n = (int(v) for v in stats)
     m = int(np.ceil(2.0 * np.sqrt(n / np.pi)))
     return float(thickness[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m].max())
+
+
+def _has_rim(hole: np.ndarray, outer: np.ndarray, rim_px: float) -> bool:
+    """Whether only a thin line parts a hole from the outside for a long way, as the rim of one piece does."""
+    inner = cv2.erode(hole.view(np.uint8), SQUARE, borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    thin = (hole & (inner == 0) & (outer < rim_px)).view(np.uint8)
+    count, _, stats = numbered(thin, 8)
+    return count > 1 and int(stats[1:, cv2.CC_STAT_AREA].max()) > _RUN * rim_px
 
 
 def _depth(hole: np.ndarray) -> np.ndarray:
