@@ -147,6 +147,8 @@ def main() -> None:
     seeds = sets.get(args.seeds) or tuple(int(s) for s in args.seeds.split(","))
     halves = {"tune": [n for n in LOOKS if n not in HELD], "held": list(HELD), "": list(LOOKS)}
     names = halves.get(args.only) or args.only.split(",")
+    if not set(names) <= set(LOOKS):
+        parser.error(f"--only takes tune, held or some of {', '.join(LOOKS)}")
     if args.keep:
         args.keep.mkdir(parents=True, exist_ok=True)
     run(names, seeds[: args.count or None], args.size, args.keep)
