@@ -2,12 +2,14 @@
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 
+from measure.field.compiled import find_objects
 from measure.field.component import Parts
 from measure.field.masks import closed, dilated
 from measure.field.rim_walls import parted_at_walls
+
+Box = tuple[slice, slice]
 
 _BESIDE_PX = 2.0  # half the distance up to which two touch
 _FEW_PX = 4
@@ -34,15 +36,14 @@ def clear_apart(parts: Parts, field: np.ndarray, width_px: float) -> Parts:
         With parts of a piece in the group it was in.
     """
     labels, groups = parts.labels, [list(group) for group in parts.groups]
-    clear = [n for group in parts.groups for n in group if n in parts.clear]
+    boxes = _boxes(labels)
+    clear = [n for group in groups for n in group if n in parts.clear and n in boxes]
     for n in tuple(clear):
-        box = _box(labels, [n])
-        if box is None:
-            continue
-        apart = parted_at_walls((labels[box] == n).view(np.uint8), field[box], width_px)
+        own = labels[boxes[n]]
+        apart = parted_at_walls((own == n).view(np.uint8), field[boxes[n]], width_px)
         first = max(max(group) for group in groups if group) + 1
         more = range(first, first + int(apart.max()) - 1)
-        labels[box][apart > 1] = apart[apart > 1] + first - 2
+        own[apart > 1] = apart[apart > 1] + first - 2
         next(group for group in groups if n in group).extend(more)
         clear += more
     if len(clear) > 1:
@@ -50,28 +51,39 @@ def clear_apart(parts: Parts, field: np.ndarray, width_px: float) -> Parts:
     return replace(parts, labels=labels, groups=groups, clear=parts.clear | frozenset(clear))
 
 
+def _boxes(labels: np.ndarray) -> dict[int, Box]:
+    """Rows and columns of each piece with a margin."""
+    m = int(_BESIDE_PX) + 1
+    found = enumerate(find_objects(labels), 1)
+    return {n: _united([box], m) for n, box in found if box is not None}
+
+
+def _united(boxes: list[Box], margin: int = 0) -> Box:
+    """Rows and columns about some boxes."""
+    (top, left), (bottom, right) = (
+        [end([getattr(box[axis], side) for box in boxes]) for axis in (0, 1)]
+        for end, side in ((min, "start"), (max, "stop"))
+    )
+    return np.s_[max(0, top - margin) : bottom + margin, max(0, left - margin) : right + margin]
+
+
 def _let_end_in_walls(labels: np.ndarray, clear: list[int], field: np.ndarray, width_px: float) -> None:
     """Divide each two neighbours anew along the wall between them, in place."""
+    boxes = _boxes(labels)
     for i, one in enumerate(clear):
-        box = _box(labels, [one])
-        if box is None:
-            continue
-        near = dilated((labels[box] == one).view(np.uint8), _BESIDE_PX) > 0
-        beside = np.bincount(labels[box][near])
+        own = labels[boxes[one]]
+        beside = np.bincount(own[dilated((own == one).view(np.uint8), _BESIDE_PX) > 0])
         for other in clear[i + 1 :]:
             if other < len(beside) and beside[other] >= _FEW_PX:
-                _divide(labels, one, other, field, width_px)
+                box = boxes[one] = boxes[other] = _united([boxes[one], boxes[other]])
+                _divide(labels[box], one, other, field[box], width_px)
 
 
-def _divide(labels: np.ndarray, one: int, other: int, field: np.ndarray, width_px: float) -> None:
+def _divide(own: np.ndarray, one: int, other: int, field: np.ndarray, width_px: float) -> None:
     """Divide two neighbours anew, in place, where that gives two parts that are these two."""
-    box = _box(labels, [one, other])
-    if box is None:
-        return
-    own = labels[box]
     both = np.isin(own, (one, other)).view(np.uint8)
     both = closed(both, _BESIDE_PX) & ((own == 0).view(np.uint8) | both)
-    apart = parted_at_walls(both, field[box], width_px)
+    apart = parted_at_walls(both, field, width_px)
     if apart.max() != 2:
         return
     shared = np.array([np.bincount(apart[own == n], minlength=3)[1:] for n in (one, other)])
@@ -80,14 +92,3 @@ def _divide(labels: np.ndarray, one: int, other: int, field: np.ndarray, width_p
     if kept.min() >= _SAME:
         own[apart == 1 + first] = one
         own[apart == 2 - first] = other
-
-
-def _box(labels: np.ndarray, numbers: list[int]) -> tuple[slice, slice] | None:
-    """Rows and columns of some pieces with a margin; None where nothing is left of one of them."""
-    boxes = [cv2.boundingRect((labels == n).view(np.uint8)) for n in numbers]
-    if any(w == 0 for _, _, w, _ in boxes):
-        return None
-    m = int(_BESIDE_PX) + 1
-    left, top = min(x for x, _, _, _ in boxes) - m, min(y for _, y, _, _ in boxes) - m
-    right, bottom = max(x + w for x, _, w, _ in boxes) + m, max(y + h for _, y, _, h in boxes) + m
-    return np.s_[max(0, top) : bottom, max(0, left) : right]
