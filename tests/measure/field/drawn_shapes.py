@@ -39,9 +39,22 @@ def picture_of(
     return Picture(np.clip(np.round(values / 255 * top), 0, top).astype(dtype), name="drawn.png")
 
 
-def _about(centre: float, diameter: float) -> slice:
+def discs_of(places, size: tuple[int, int]) -> np.ndarray:
+    """Share of each pixel covered by discs, each an x, a y and a radius in px."""
+
+    def inside(x, y):
+        hit = np.zeros(x.shape, bool)
+        for cx, cy, radius in places:
+            near = np.s_[_about(cy, radius), _about(cx, radius)]
+            hit[near] |= (x[near] - cx) ** 2 + (y[near] - cy) ** 2 < radius**2
+        return hit
+
+    return cover_of(inside, size)
+
+
+def _about(centre: float, radius: float) -> slice:
     """Fine rows or columns that a disc may reach."""
-    return slice(max(0, int(OVER * (centre - diameter / 2 - 1))), int(OVER * (centre + diameter / 2 + 1)))
+    return slice(max(0, int(OVER * (centre - radius - 1))), max(0, int(OVER * (centre + radius + 1))))
 
 
 def grid_of_discs(diameter: float, columns: int = 4, rows: int = 3) -> np.ndarray:
@@ -54,12 +67,4 @@ def grid_of_discs(diameter: float, columns: int = 4, rows: int = 3) -> np.ndarra
         for j in range(rows)
         for i in range(columns)
     ]
-
-    def inside(x, y):
-        hit = np.zeros(x.shape, bool)
-        for cx, cy in centres:
-            near = np.s_[_about(cy, diameter), _about(cx, diameter)]
-            hit[near] |= (x[near] - cx) ** 2 + (y[near] - cy) ** 2 < diameter**2 / 4
-        return hit
-
-    return cover_of(inside, size)
+    return discs_of([(cx, cy, diameter / 2) for cx, cy in centres], size)

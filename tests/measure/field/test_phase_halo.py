@@ -8,7 +8,7 @@ from measure.field.light import prepare
 from measure.field.phase_halo import without_phase_halos
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
-from tests.measure.field.drawn_shapes import cover_of
+from tests.measure.field.drawn_shapes import discs_of
 
 _SIZE = (330, 430)
 _PLACES = [
@@ -17,13 +17,7 @@ _PLACES = [
 
 
 def _discs(places=_PLACES, wider: float = 1.0) -> np.ndarray:
-    def inside(x, y):
-        hit = np.zeros(x.shape, bool)
-        for cx, cy, radius in places:
-            hit |= np.hypot(x - cx, y - cy) < wider * radius
-        return hit
-
-    return cover_of(inside, _SIZE)
+    return discs_of([(x, y, wider * radius) for x, y, radius in places], _SIZE)
 
 
 def _picture(light: np.ndarray, noise: float = 1.5) -> Picture:
