@@ -42,6 +42,7 @@ _STREAKS = 0.3  # by which a piece's own density may vary
 _GREY = 2.0  # most a rim takes of all colours
 _TOLD = 0.25  # spread of a piece's own share, up to which it is read by its colour
 _ALSO = 0.15  # share of the rest of a neighbour that may be as dense by chance
+_HARDLY, _OWN_HUE = 0.06, 0.1  # such a share where form is not asked, and sine between the colours of the two
 
 
 class _Host(NamedTuple):
@@ -298,11 +299,20 @@ def _credible(
         return False
     if not host.clear:
         rest = cv2.erode(host.inside, SQUARE) & (1 - dilated(goes_on, 3.0))
-        if cv2.countNonZero(rest) < _LEAST_PX2 or (share[rest > 0] > _HALF).mean() > _ALSO:
+        also = (share[rest > 0] > _HALF).mean() if cv2.countNonZero(rest) >= _LEAST_PX2 else 1.0
+        if also > _ALSO:
             return False
+        if also <= _HARDLY and _turned(tone, host.level) >= _OWN_HUE:
+            return True  # of another colour than the neighbour, it is told whatever its form
     fuller = solidity(goes_on) - solidity(mask)
     much = np.count_nonzero(seen) > _MUCH * cv2.countNonZero(mask) and not (host.clear and told)
     return fuller >= (_MUCH_FULLER if much else -_FULLER)
+
+
+def _turned(tone: np.ndarray, other: np.ndarray) -> float:
+    """Sine of the angle between the colours of two densities, (3,) each."""
+    lengths = max(float(np.linalg.norm(tone) * np.linalg.norm(other)), 1e-9)
+    return float(np.linalg.norm(np.cross(tone, other))) / lengths
 
 
 def _bridged(share: np.ndarray, mask: np.ndarray, host: _Host) -> np.ndarray:

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from measure.field.going_on import going_on
 from measure.field.outline import area
@@ -115,3 +115,22 @@ def test_a_coloured_body_is_told_under_the_rim_itself():
 def test_a_grey_body_is_not_told_under_a_grey_rim():
     crystal, seen, density = _corner_under_a_rim(np.full(3, 0.44, np.float32))
     assert going_on([crystal, seen], [True, False], density, 50.0) == ({}, set())
+
+
+def _bent_strip(width: float) -> np.ndarray:
+    """A strip that comes down from above and turns aside within the disc below."""
+    centre = LineString([(84, 2), (84, 50), (80, 60), (72, 66), (62, 68)])
+    return np.asarray(centre.buffer(width / 2, cap_style="flat").exterior.coords)[:-1]
+
+
+@pytest.mark.parametrize(("colour", "found"), [((0.12, 0.40, 0.52), True), ((0.26, 0.32, 0.44), False)])
+def test_a_strip_that_bends_within_a_neighbour_is_told_by_its_colour(colour, found):
+    """Of the neighbour's own colour it may be a fold or a thicker place of it."""
+    host, strip = _disc(70, 70, 38), _bent_strip(14)
+    strip_density = _cover(strip)[..., None] * np.array(colour, np.float32)
+    density = _noisy(_cover(host)[..., None] * COLOUR + strip_density)
+    seen = _less(strip, host)
+    changed, _ = going_on([host, seen], [False, False], density, 50.0)
+    assert set(changed) == ({1} if found else set())
+    if found:
+        assert area(changed[1]) == pytest.approx(area(strip), rel=0.06)
