@@ -42,7 +42,8 @@ _STREAKS = 0.3  # by which a piece's own density may vary
 _GREY = 2.0  # most a rim takes of all colours
 _TOLD = 0.25  # spread of a piece's own share, up to which it is read by its colour
 _ALSO = 0.15  # share of the rest of a neighbour that may be as dense by chance
-_HARDLY, _OWN_HUE = 0.06, 0.1  # such a share where form is not asked, and sine between the colours of the two
+# the same, and the most across the colour of a piece, where form is not asked; sine between both colours
+_HARDLY, _NO_OTHER, _OWN_HUE = 0.06, 0.08, 0.1
 
 
 class _Host(NamedTuple):
@@ -302,7 +303,7 @@ def _credible(
         also = (share[rest > 0] > _HALF).mean() if cv2.countNonZero(rest) >= _LEAST_PX2 else 1.0
         if also > _ALSO:
             return False
-        if also <= _HARDLY and _turned(tone, host.level) >= _OWN_HUE:
+        if also <= _HARDLY and median(across) <= _NO_OTHER and _turned(tone, host.level) >= _OWN_HUE:
             return True  # of another colour than the neighbour, it is told whatever its form
     fuller = solidity(goes_on) - solidity(mask)
     much = np.count_nonzero(seen) > _MUCH * cv2.countNonZero(mask) and not (host.clear and told)
