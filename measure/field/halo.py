@@ -35,6 +35,7 @@ _FEW = 5  # pieces that do not tell what is usual
 # edge width over size of a clear piece, and size of such pieces over that of the others from which they are
 # the pieces of the field and no dust on them
 _CLEAR, _NO_DUST = 0.25, 0.33
+_GROUND = 0.25  # share of outlines that are faint and ragged, from which the ground itself is uneven
 _BLUNT = 2.2  # edge width over that usual from which a place has no edge of its own, as of streaks above
 # strength over that usual; how many thicker places make a fog (20 to 54 of them where there was one, one at
 # most elsewhere, also in pale and hazy fields); share of them without an edge
@@ -174,7 +175,9 @@ def fog_like(particles: Particles) -> np.ndarray:
     faint &= colour < _NEUTRAL * np.abs(particles["lightness_step"].astype(float))
     ragged, _ = dust_form(particles)
     width = particles["edge_width_px"].astype(float)
-    edgeless = ~(width < _BLUNT * _usual_width(particles, np.ones(len(particles), bool)))
+    uneven = not _clear_pieces(particles).all()
+    blunt = _BLUNT * _usual_width(particles, np.ones(len(particles), bool)) if uneven else np.inf
+    edgeless = ~(width < blunt)
     # with an edge of its own it must be faint against all that was found, not only against clear pieces
     fainter = edgeless | (strength < _FOG * _middle(strength, particles["area_px2"]))
     place = faint & ragged & fainter & (particles["flags"] & bits("rim_only", "touches_frame") == 0)
@@ -208,8 +211,9 @@ def _clear_pieces(particles: Particles) -> np.ndarray:
     ragged, _ = dust_form(particles)
     clear = (width < _CLEAR * diameter) & ~ragged & (particles["flags"] & bits("faint") == 0)
     everything = np.ones(len(particles), bool)
-    if clear.sum() < _FEW or clear.all():
-        return clear if clear.all() else everything
+    ground = ~clear & ragged & (particles["flags"] & bits("faint") != 0)
+    if clear.sum() < _FEW or ground.mean() < _GROUND:
+        return everything
     area = particles["area_px2"]
     dust = _middle(diameter[clear], area[clear]) < _NO_DUST * _middle(diameter[~clear], area[~clear])
     return everything if dust else clear
