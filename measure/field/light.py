@@ -60,6 +60,9 @@ class Light:
         Share of the picture in shadows that pieces throw, which were taken out; 0 without.
     bands : float
         Share of the light by which bands from frame to frame differ, which were taken out; 0 without.
+    contrast : str
+        "slopes" where pieces were filled from flank to flank, "glows" where those of phase contrast were
+        taken out, or nothing.
     """
 
     delta: np.ndarray
@@ -74,6 +77,7 @@ class Light:
     shade: float = 0.0
     cast: float = 0.0
     bands: float = 0.0
+    contrast: str = ""
 
     @property
     def unevenness(self) -> float:

@@ -194,7 +194,7 @@ def _filled(light: Light, lightness: np.ndarray, bodies: np.ndarray, near: np.nd
     delta[changed] = 0.0
     delta[..., 0][changed] = step * soft[changed]
     distance[changed] = strongest * soft[changed]
-    return replace(light, delta=delta, solid_distance=distance)
+    return replace(light, delta=delta, solid_distance=distance, contrast="glows")
 
 
 def _ball(radius_px: float) -> np.ndarray:

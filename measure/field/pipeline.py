@@ -180,7 +180,7 @@ def _measured(
     )
     particles = reunite(particles, seen, shown, learned)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
-    return set_aside_spills(particles, light), replace(light, cast=plain.cast)
+    return set_aside_spills(particles, light), replace(light, cast=plain.cast, contrast=plain.contrast)
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:

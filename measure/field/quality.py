@@ -12,6 +12,12 @@ _CROWDED = 0.10  # cover above which chance contacts become common: 1 - exp(-0.4
 _SOFT_PX = 8.0
 _CLIPPED = 0.02
 _UNEVEN = 25.0
+_OF_CONTRAST = {
+    "slopes": "Oblique light, or interference contrast, shows slopes and not tones; pieces were filled from "
+    "flank to flank, but plain light from below shows edges and kinds better.",
+    "glows": "Pieces lie in glows, as in phase contrast; these were taken off, but plain light from below "
+    "shows edges and kinds better.",
+}
 
 
 def usable_area_px2(frame: Frame, light: Light) -> float:
@@ -107,4 +113,6 @@ def _taken_out(light: Light) -> list[str]:
             f"Lamps at the side throw shadows of pieces on {max(1.0, 100 * light.cast):.0f} % of the field; "
             "they were taken out, but light from below, or from all round, shows edges better."
         )
+    if light.contrast:
+        words.append(_OF_CONTRAST[light.contrast])
     return words

@@ -226,7 +226,7 @@ def _filled(
     delta[near] = 0.0
     delta[..., 0][near] = step * soft[near]
     distance[near] = far * soft[near]
-    return replace(light, delta=delta, solid_distance=distance)
+    return replace(light, delta=delta, solid_distance=distance, contrast="slopes")
 
 
 def _with_tops(

@@ -82,3 +82,8 @@ def test_the_light_given_is_not_changed():
     assert without_phase_halos(prepared) is not prepared
     assert np.array_equal(prepared.delta, before[0])
     assert np.array_equal(prepared.solid_distance, before[1])
+
+
+def test_a_field_of_pieces_in_glows_is_told_so():
+    quality = measure_field(_phase(_discs()), FieldSettings(), 1.0).quality
+    assert sum("lie in glows" in words for words in quality.warnings) == 1

@@ -126,3 +126,8 @@ def test_the_light_given_is_not_changed():
     assert without_two_flanks(light) is not light
     assert np.array_equal(light.delta, before[0])
     assert np.array_equal(light.solid_distance, before[1])
+
+
+def test_a_field_that_shows_slopes_is_told_so():
+    quality = measure_field(_sheared(_height(_APART), 0.8), FieldSettings(), 1.0).quality
+    assert sum("shows slopes and not tones" in words for words in quality.warnings) == 1
