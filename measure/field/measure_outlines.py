@@ -14,6 +14,8 @@ from measure.model import Picture
 from measure.outlines import bounds
 from measure.particles import Particles, make_particles
 
+_WITHOUT_TONES = 0.5  # doubt of a kind told by form alone: as likely wrong as right
+
 
 def measure_outlines(
     outlines: Sequence[np.ndarray],
@@ -59,7 +61,15 @@ def measure_outlines(
     for name, values in (("parent", parent), ("origin", origin)):
         if values is not None:
             columns[name] = values
-    return with_doubt(tag(make_particles(clean, **columns), learned, table))
+    tagged = tag(make_particles(clean, **columns), learned, table)
+    return with_doubt(_doubted(tagged) if light.contrast and not learned else tagged)
+
+
+def _doubted(particles: Particles) -> Particles:
+    """Particles whose kinds are told by form alone, since the light shows no tones: none of them is sure."""
+    told = particles["set_aside"] == ""
+    doubt = np.where(told, np.maximum(particles["kind_doubt"], _WITHOUT_TONES), particles["kind_doubt"])
+    return particles.replaced(kind_doubt=doubt)
 
 
 def cleaned(outline: np.ndarray) -> np.ndarray:

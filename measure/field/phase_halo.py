@@ -15,12 +15,11 @@ import cv2
 import numpy as np
 
 from measure.field.light import Light
+from measure.field.lightness_steps import SIGMA_PX, few_lightness, smooth_lightness, told_level
 from measure.field.masks import fill_holes, numbered
 from measure.field.quick import median
 
 _WORK_PX, _PROOF_PX = 250_000, 1_000_000  # pixels looked at first, and those the proof is made on
-_SIGMA_PX = 1.0  # smoothing before anything is told from the oil
-_LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel differs from the oil
 _BACK = 0.15  # light of the glows over that of the pieces, the least
 _FEW = 6  # pieces in glows that prove nothing
 _SMALL_PX2 = 30
@@ -57,10 +56,11 @@ def without_phase_halos(light: Light) -> Light:
         ``delta`` and ``solid_distance`` changed within the pieces and their glows.
     """
     every = max(1, int(np.sqrt(light.solid_distance.size / _WORK_PX)))
-    few = cv2.GaussianBlur(np.ascontiguousarray(light.delta[::every, ::every, 0]), (0, 0), _SIGMA_PX)
-    if not _given_back(*_told(few, light.solid_distance[::every, ::every])):
+    few, distance = few_lightness(light, every)
+    if not _given_back(few, told_level(few, distance)):
         return light
-    lightness, level = _told(_smooth(light), light.solid_distance)
+    lightness = smooth_lightness(light)
+    level = told_level(lightness, light.solid_distance)
     if not _given_back(lightness, level):
         return light
     share = min(1.0, np.sqrt(_PROOF_PX / lightness.size))
@@ -93,20 +93,6 @@ def _glowing(lightness: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarra
     if not _in_glows(lightness, level, outwards, reach, _PROVEN) or not _fades_out(profile):
         return None
     return bodies, outwards < reach
-
-
-def _smooth(light: Light) -> np.ndarray:
-    lightness = cv2.GaussianBlur(np.ascontiguousarray(light.delta[..., 0]), (0, 0), _SIGMA_PX)
-    if light.zone_mask is not None:
-        lightness[light.zone_mask > 0] = 0.0
-    return np.asarray(lightness)
-
-
-def _told(lightness: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, float]:
-    """The lightness given, and the level from which it differs from the oil."""
-    oil = lightness[distance < 5.0]
-    noise = 1.4826 * median(np.abs(oil - median(oil))) if oil.size else 0.0
-    return lightness, max(_LEVEL * noise, _LEAST)
 
 
 def _given_back(lightness: np.ndarray, level: float) -> bool:
@@ -188,7 +174,7 @@ def _filled(light: Light, lightness: np.ndarray, bodies: np.ndarray, near: np.nd
     step = np.float32(np.percentile(lightness[inside], 25) - np.percentile(lightness[near & ~inside], 90))
     per_step = light.solid_distance[near].sum() / max(float(np.abs(lightness[near]).sum()), 1e-6)
     strongest = np.float32(per_step * -step)
-    soft = cv2.GaussianBlur(bodies.astype(np.float32), (0, 0), _SIGMA_PX)
+    soft = cv2.GaussianBlur(bodies.astype(np.float32), (0, 0), SIGMA_PX)
     changed = (soft > 0.01) | (near & (lightness > 0))
     delta, distance = light.delta.copy(), light.solid_distance.copy()
     delta[changed] = 0.0

@@ -20,10 +20,9 @@ import numpy as np
 
 from measure.field.along import along
 from measure.field.light import Light
+from measure.field.lightness_steps import SIGMA_PX, few_lightness, smooth_lightness, told_level
 from measure.field.quick import median
 
-_SIGMA_PX = 1.0  # smoothing before flanks are told from the oil
-_LEVEL, _LEAST = 4.0, 2.0  # noise units and CIELAB L from which a pixel is dark or bright
 _WORK_PX = 250_000  # pixels looked at first
 _EQUAL = 0.55  # strength of the fainter sign over that of the other
 _FEW = 5  # pairs that prove nothing
@@ -68,10 +67,9 @@ def without_two_flanks(light: Light) -> Light:
         ``delta`` and ``solid_distance`` changed within the pieces.
     """
     every = max(1, int(np.sqrt(light.solid_distance.size / _WORK_PX)))
-    few = cv2.GaussianBlur(np.ascontiguousarray(light.delta[::every, ::every, 0]), (0, 0), _SIGMA_PX)
-    if not _balanced(*_told(few, light.solid_distance[::every, ::every])):
+    if not _balanced(*_told(*few_lightness(light, every))):
         return light
-    lightness, dark, bright = _told(_lightness(light), light.solid_distance)
+    lightness, dark, bright = _told(smooth_lightness(light), light.solid_distance)
     if not _balanced(lightness, dark, bright):
         return light
     pairs = _pairs(dark, bright)
@@ -83,22 +81,10 @@ def without_two_flanks(light: Light) -> Light:
     return _filled(light, lightness, dark, bright, angle, pairs)
 
 
-def _lightness(light: Light) -> np.ndarray:
-    lightness = cv2.GaussianBlur(np.ascontiguousarray(light.delta[..., 0]), (0, 0), _SIGMA_PX)
-    if light.zone_mask is not None:
-        lightness[light.zone_mask > 0] = 0.0
-    return np.asarray(lightness)
-
-
 def _told(lightness: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The lightness given, and which pixels of it are dark and bright."""
-    level = max(_LEVEL * _noise(lightness, distance), _LEAST)
+    level = told_level(lightness, distance)
     return lightness, lightness < -level, lightness > level
-
-
-def _noise(lightness: np.ndarray, distance: np.ndarray) -> float:
-    oil = lightness[distance < 5.0]
-    return 1.4826 * median(np.abs(oil - median(oil))) if oil.size else 0.0
 
 
 def _balanced(lightness: np.ndarray, dark: np.ndarray, bright: np.ndarray) -> bool:
@@ -219,7 +205,7 @@ def _filled(
     step = np.float32(-median(np.abs(lightness[whole & (dark | bright)])))
     # what could be found before must be found still
     far = np.float32(np.percentile(light.solid_distance[whole & (dark | bright)], 95))
-    soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), _SIGMA_PX)
+    soft = cv2.GaussianBlur(whole.astype(np.float32), (0, 0), SIGMA_PX)
     beyond = (dark | bright) & ~whole & (cv2.dilate(whole.view(np.uint8), np.ones((9, 9), np.uint8)) > 0)
     near = (soft > 0.01) | beyond
     delta, distance = light.delta.copy(), light.solid_distance.copy()

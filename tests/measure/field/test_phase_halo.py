@@ -85,5 +85,6 @@ def test_the_light_given_is_not_changed():
 
 
 def test_a_field_of_pieces_in_glows_is_told_so():
-    quality = measure_field(_phase(_discs()), FieldSettings(), 1.0).quality
-    assert sum("lie in glows" in words for words in quality.warnings) == 1
+    result = measure_field(_phase(_discs()), FieldSettings(), 1.0)
+    assert sum("lie in glows" in words for words in result.quality.warnings) == 1
+    assert (result.particles["kind_doubt"][result.particles["set_aside"] == ""] >= 0.5).all()

@@ -129,5 +129,6 @@ def test_the_light_given_is_not_changed():
 
 
 def test_a_field_that_shows_slopes_is_told_so():
-    quality = measure_field(_sheared(_height(_APART), 0.8), FieldSettings(), 1.0).quality
-    assert sum("shows slopes and not tones" in words for words in quality.warnings) == 1
+    result = measure_field(_sheared(_height(_APART), 0.8), FieldSettings(), 1.0)
+    assert sum("shows slopes and not tones" in words for words in result.quality.warnings) == 1
+    assert (result.particles["kind_doubt"][result.particles["set_aside"] == ""] >= 0.5).all()
