@@ -113,8 +113,10 @@ def _doses(args: argparse.Namespace, batches: tuple) -> list[float] | None:
         try:
             doses = [float(part) for part in args.at.replace(";", ",").split(",")]
         except ValueError:
-            raise InvalidInput(f"--at '{args.at}' is not a list of numbers such as 1,3,6.") from None
-        if len(doses) != len(batches) or not all(math.isfinite(d) for d in doses):
+            doses = [math.nan]
+        if not all(math.isfinite(d) for d in doses):
+            raise InvalidInput(f"--at '{args.at}' is not a list of numbers such as 1,3,6.")
+        if len(doses) != len(batches):
             names = ", ".join(b.name for b in batches)
             raise InvalidInput(f"--at needs one number for each of the {len(batches)} batches: {names}.")
         return doses

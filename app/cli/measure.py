@@ -2,7 +2,7 @@
 
 import argparse
 
-from app.cli.options import positive, share
+from app.cli.options import positive, share, whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,7 +63,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument("--json", action="store_true", help="print one JSON object")
     work = parser.add_argument_group("where to work")
     work.add_argument(
-        "--jobs", type=int, metavar="N", help="processes (default: as many as cores and memory allow)"
+        "--jobs", type=whole, metavar="N", help="processes (default: as many as cores and memory allow)"
     )
     work.add_argument("--cluster", metavar="ADDRESS", help="work on a dask.distributed cluster instead")
 

@@ -44,6 +44,20 @@ def positive(text: str) -> float:
     return value
 
 
+def whole(text: str) -> int:
+    """Read a whole number from an option.
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        If the text is none.
+    """
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number") from None
+
+
 def share(text: str) -> float:
     """Read a number from 0 to 1 from an option.
 

@@ -2,10 +2,11 @@
 
 import argparse
 import json
+import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from app.cli.options import positive, share
+from app.cli.options import positive, share, whole
 from measure.errors import InvalidInput
 
 if TYPE_CHECKING:
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 _T = TypeVar("_T")
 _METHODS = ("triangle", "paired", "ranking", "series", "scale")
+_SEEDS = 999_999
+_MOST_TRIALS = 100_000
 _TESTS = ("triangle", "paired", "3-afc", "duo-trio", "tetrad")
 
 
@@ -32,8 +35,10 @@ def _plan_arguments(parser: argparse.ArgumentParser) -> None:
         help="a sample, with its x_90,3 in µm where known; once for each, in the order of the method",
     )  # fmt: skip
     parser.add_argument("--assessors", required=True, metavar="N|NAMES", help="a number, or names as A,B,C")
-    parser.add_argument("--rounds", type=int, default=1, metavar="R", help="times each assessor repeats it")
-    parser.add_argument("--seed", type=int, default=1, help="the same seed gives the same plan")
+    parser.add_argument("--rounds", type=whole, default=1, metavar="R", help="times each assessor repeats it")
+    parser.add_argument(
+        "--seed", type=whole, help="the same seed gives the same plan (without it, one is drawn)"
+    )
     parser.add_argument("--alpha", type=positive, default=0.05, help="risk of a false difference")
     parser.add_argument("--similar", type=share, metavar="P", help="ask for similarity within this share")
     parser.add_argument("--name", default="", help="of the session")
@@ -45,29 +50,33 @@ def _plan_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _power_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("test", choices=_TESTS)
-    parser.add_argument("--discriminators", type=share, required=True, metavar="P", help="share, 0 to 1")
-    parser.add_argument("--trials", type=int, metavar="N", help="say the power of so many answers")
-    parser.add_argument("--alpha", type=positive, default=0.05)
+    parser.add_argument(
+        "--discriminators", type=share, required=True, metavar="P",
+        help="share of people who really tell the samples apart, 0 to 1",
+    )  # fmt: skip
+    parser.add_argument("--trials", type=whole, metavar="N", help="say the power of so many answers")
+    parser.add_argument("--alpha", type=positive, default=0.05, help="risk of a false difference (0.05)")
     parser.add_argument("--power", type=share, default=0.8, help="wanted power")
-    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def _result_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("test", nargs="?", choices=(*_TESTS, "ranking", "series", "curve"))
-    parser.add_argument("--trials", type=int, metavar="N")
-    parser.add_argument("--correct", type=int, metavar="K")
-    parser.add_argument("--alpha", type=positive, default=0.05)
+    parser.add_argument("--trials", type=whole, metavar="N", help="answers given")
+    parser.add_argument("--correct", type=whole, metavar="K", help="right ones among them")
+    parser.add_argument("--alpha", type=positive, default=0.05, help="risk of a false difference (0.05)")
     parser.add_argument("--two-sided", action="store_true", help="paired, without an expected direction")
     parser.add_argument("--similar", type=share, metavar="P", help="similarity within this share")
     parser.add_argument(
         "--csv",
         metavar="FILE",
-        help="table: answers of a plan; a row an assessor (ranking: a column of ranks for each sample; "
-        "series: a column of 0 and 1 for each size, headed by it); curve: size_um, trials, correct",
+        help="table: answers of a plan; a row an assessor, named in the first column (ranking: then a column "
+        "of ranks for each sample; series: then one of 0 and 1 for each size, headed by it); curve: size_um, "
+        "trials, correct",
     )
     parser.add_argument("--plan", metavar="FILE", help="plan.json of the session the answers belong to")
     parser.add_argument("--guess", type=share, default=1 / 3, help="chance of guessing right (curve)")
-    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -89,10 +98,12 @@ def _plan(args: argparse.Namespace) -> int:
     samples = [_sample(text) for text in args.sample]
     with Study.open(args.study) if args.study else nullcontext() as study:
         samples = samples if study is None else _from_study(study, samples)
+        seed = 1 + secrets.randbelow(_SEEDS) if args.seed is None else args.seed
         plan = make_plan(
-            args.method, samples, _assessors(args.assessors), rounds=args.rounds, seed=args.seed,
+            args.method, samples, _assessors(args.assessors), rounds=args.rounds, seed=seed,
             alpha=args.alpha, similarity=args.similar,
         )  # fmt: skip
+        _refuse_other_papers(Path(args.out))
         paths = write_papers(make_folder(args.out), plan, args.name)
         if study is not None:
             used = tuple(s.batch_id for s in plan.samples if s.batch_id is not None)
@@ -102,6 +113,15 @@ def _plan(args: argparse.Namespace) -> int:
     for caution in CAUTIONS:
         say(f"- {caution}")
     return 0
+
+
+def _refuse_other_papers(folder: Path) -> None:
+    """Refuse a folder with the papers of a session: its key and the answers typed so far would be lost."""
+    held = next((name for name in ("plan.json", "answers.csv") if (folder / name).exists()), None)
+    if held is not None:
+        raise InvalidInput(
+            f"--out {folder} holds the papers of a session already ({held}); name another folder."
+        )
 
 
 def _from_study(study: "Study", samples: "list[PanelSample]") -> "list[PanelSample]":
@@ -145,6 +165,12 @@ def _assessors(text: str) -> list[str]:
         if not 1 <= count <= 500:
             raise InvalidInput(f"--assessors {count} is out of range; 1 to 500.")
         return [f"Assessor {i}" for i in range(1, count + 1)]
+    try:
+        float(text)
+    except ValueError:
+        pass
+    else:
+        raise InvalidInput(f"--assessors {text} is no number of people; give a whole one, or names as A,B,C.")
     return [name.strip() for name in text.split(",")]
 
 
@@ -152,12 +178,16 @@ def _power(args: argparse.Namespace) -> int:
     from app.cli.options import print_json, say
     from measure.judge.discrimination import fewest_correct, power, trials_needed
 
+    if not args.alpha < 0.5:
+        raise InvalidInput(f"--alpha {args.alpha:g} is no risk of a false difference; use 0.05 as a rule.")
+    if not 0 < args.power < 1:
+        raise InvalidInput(f"--power {args.power:g} cannot be reached; give a share such as 0.8.")
     if args.trials is None:
         trials = trials_needed(args.test, args.discriminators, alpha=args.alpha, wanted_power=args.power)
     else:
         trials = args.trials
-        if trials < 1:
-            raise InvalidInput(f"--trials {trials} is no number of answers.")
+        if not 1 <= trials <= _MOST_TRIALS:
+            raise InvalidInput(f"--trials {trials} is out of range; 1 to {_MOST_TRIALS} answers.")
     found = power(args.test, trials, args.discriminators, alpha=args.alpha)
     needed = fewest_correct(args.test, trials, alpha=args.alpha)
     if args.json:

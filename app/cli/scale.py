@@ -23,9 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--certificate-um", metavar="U", help="expanded uncertainty on the ruling's certificate, µm"
     )
-    parser.add_argument(
-        "--coverage-factor", metavar="K", default="2", help="the certificate's coverage factor k (2)"
-    )
+    parser.add_argument("--coverage-factor", metavar="K", help="the certificate's coverage factor k (2)")
     parser.add_argument(
         "--ends",
         metavar="X0,Y0,X1,Y1",
@@ -66,6 +64,7 @@ def run(args: argparse.Namespace) -> int:
     shows = "" if na is None else objective_text(na)  # one that no objective has is refused before all else
     by_hand = args.ends is not None or args.length_um is not None
     fit_it = _of_bar(args) if by_hand else _of_ruling(args)
+    _check_out(args.out)
     picture = read_picture(args.image)
     fit = fit_it(picture)
     if args.out:
@@ -83,6 +82,21 @@ def run(args: argparse.Namespace) -> int:
     if args.out:
         say(f"Written to {args.out}")
     return checked
+
+
+def _check_out(out: str | None) -> None:
+    """Refuse to write over what is no scale file: the picture itself, a study, a table."""
+    from pathlib import Path
+
+    if out is None or not Path(out).is_file():
+        return
+    try:
+        with Path(out).open("rb") as file:
+            begins = file.read(64).lstrip()
+    except OSError:
+        return  # the writing will say it
+    if begins and not begins.startswith(b"{"):
+        raise InvalidInput(f"--out {out} is there already and is no scale file; choose another name.")
 
 
 def _of_ruling(args: argparse.Namespace) -> "Callable[[Picture], RulingFit]":
@@ -138,7 +152,9 @@ def _of_bar(args: argparse.Namespace) -> "Callable[[Picture], RulingFit]":
 
 def _certificate(args: argparse.Namespace) -> dict:
     certificate = None if args.certificate_um is None else _number(args.certificate_um, "--certificate-um")
-    factor = _number(args.coverage_factor, "--coverage-factor")
+    if certificate is None and args.coverage_factor is not None:
+        raise InvalidInput("--coverage-factor tells nothing without --certificate-um, which it belongs to.")
+    factor = 2.0 if args.coverage_factor is None else _number(args.coverage_factor, "--coverage-factor")
     return {"certificate_um": certificate, "coverage_factor": factor, "zoom": args.zoom}
 
 

@@ -4,7 +4,10 @@ import argparse
 import math
 from collections.abc import Mapping
 
+from app.cli.options import whole
 from measure.errors import InvalidInput
+
+_FEWEST_RESAMPLES = 20  # with fewer no interval is worked out
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument(
-        "--resamples", type=int, default=1000, metavar="N", help="resampled batches behind the intervals"
+        "--resamples", type=whole, default=1000, metavar="N", help="resampled batches behind the intervals"
     )
 
 
@@ -54,8 +57,11 @@ def run(args: argparse.Namespace) -> int:
     from measure.sizes.table_file import read_sizes_table
 
     limit, above = _limit(args.smallest_um), _limit(args.above_um, "--above-um")
-    if not 0 <= args.resamples <= 100_000:
-        raise InvalidInput(f"--resamples {args.resamples} is out of range; use 0 to 100000, 1000 as a rule.")
+    if args.resamples and not _FEWEST_RESAMPLES <= args.resamples <= 100_000:
+        raise InvalidInput(
+            f"--resamples {args.resamples} is out of range; use {_FEWEST_RESAMPLES} to 100000, 1000 as a "
+            "rule, or 0 for no intervals."
+        )
     resolved = _resolved_um(args)
     table = read_sizes_table(args.table)
     sample = sample_from_table(table, smallest_um=limit, kind=args.kind)

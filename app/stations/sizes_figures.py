@@ -129,7 +129,7 @@ class FiguresPage(QWidget):
             value, unit = answer.summary.value(name), "" if name in _UNITLESS else number_text.MICRO
             shown, range_ = number_text.quantity(value, unit), "" if answer.final else "…"
             if answer.final and not math.isfinite(low):
-                range_ = "too wide to tell"
+                range_ = answer.summary.no_interval_words(name)
             if math.isfinite(low) and high > low:
                 text = number_text.interval(value, low, high, "")
                 number, _, range_ = text.rstrip(")").partition(" (")

@@ -14,6 +14,7 @@ KEEP, LOOK, RETAKE = "keep", "look", "retake"
 _COVER = (0.10, 0.30)
 _EDGE_WIDTH_PX = (8.0, 14.0)
 _CLIPPED = (0.02, 0.15)
+NEARLY_ALL = 0.9  # of the pixels at the end of the camera's range: there is nothing to see
 _UNEVEN_L = (25.0, 50.0)
 _CAST = (40.0, 90.0)  # colour of the oil away from grey, CIELAB chroma
 STRONG_CAST = _CAST[0]
@@ -69,6 +70,9 @@ def advise(quality: FieldQuality, pieces: int, at_frame: int) -> Advice:
     'keep'
     """
     edge = at_frame / pieces if pieces else math.nan
+    if not pieces and quality.clipped > NEARLY_ALL:
+        words = "The picture is black or white nearly all over; look at the lamp and the exposure."
+        return Advice(RETAKE, words, edge)
     if not pieces:
         return Advice(RETAKE, "No piece was found; take a place with smear, or raise the sensitivity.", edge)
     found = _reasons(quality, edge)

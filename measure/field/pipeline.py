@@ -15,7 +15,7 @@ from measure.field.halo import set_aside_halos
 from measure.field.jpeg_blocks import COMPRESSED
 from measure.field.kept_memory import kept_memory
 from measure.field.kind_note import kinds_note
-from measure.field.light import Light, prepare
+from measure.field.light import Light, prepare, zone_mask
 from measure.field.measure_outlines import measure_outlines
 from measure.field.oil_edge import oil_edge_note, oil_edge_zones
 from measure.field.overlap import least_area_px2, resolve_overlaps
@@ -113,6 +113,7 @@ def measure_field(
     started = time.perf_counter()
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
+    _refuse_no_frame(picture, zones)
     large = picture.width_px * picture.height_px >= LEAST_PIXELS
     with kept_memory(picture.width_px * picture.height_px >= _KEPT_PIXELS):
         found_border = border_zones(picture, zones) if light is None else ()
@@ -138,6 +139,15 @@ def measure_field(
     return FieldResult(
         particles, frame, quality, settings, um_per_px, limit, time.perf_counter() - started, notes
     )
+
+
+def _refuse_no_frame(picture: Picture, zones: tuple[np.ndarray, ...]) -> None:
+    """Refuse zones that leave nothing of the picture: whatever stands in it would be no measurement."""
+    mask = zone_mask((picture.height_px, picture.width_px), zones) if zones else None
+    if mask is not None and mask.all():
+        raise InvalidInput(
+            f"{picture.name}: the areas to be left out cover the whole picture; leave part of it to measure."
+        )
 
 
 def _measured(

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from measure.field.advice import NEARLY_ALL
 from measure.field.kind_polars import between_polarisers
 from measure.field.light import Light
 from measure.flags import bits
@@ -12,6 +13,7 @@ _CROWDED = 0.10  # cover above which chance contacts become common: 1 - exp(-0.4
 _SOFT_PX = 8.0
 _CLIPPED = 0.02
 _UNEVEN = 25.0
+_TINY_PX = 64  # sides of a picture that can hardly be a field
 _OF_CONTRAST = {
     "slopes": "Oblique light, or interference contrast, shows slopes and not tones; pieces were filled from "
     "flank to flank, but plain light from below shows edges and kinds better.",
@@ -51,17 +53,27 @@ def field_quality(particles: Particles, frame: Frame, light: Light) -> FieldQual
         focus=focus,
         clipped=light.clipped,
         unevenness=light.unevenness,
-        warnings=_warnings(particles, cover, focus, light),
+        warnings=_warnings(particles, cover, focus, light, frame),
     )
 
 
-def _warnings(particles: Particles, cover: float, focus: float, light: Light) -> tuple[str, ...]:
+def _nothing_found(light: Light, frame: Frame) -> str:
+    """Why no piece was found, as far as the picture tells."""
+    if light.clipped > NEARLY_ALL:
+        return "No piece was found, for the picture is black or white nearly all over."
+    if max(frame.width_px, frame.height_px) < _TINY_PX:
+        size = f"{frame.width_px} × {frame.height_px} px"
+        return f"No piece was found, for the picture has only {size}; take it as the camera gives it."
+    return "No piece was found; raise the sensitivity or lower the smallest size if there should be some."
+
+
+def _warnings(
+    particles: Particles, cover: float, focus: float, light: Light, frame: Frame
+) -> tuple[str, ...]:
     count = len(particles)
     words = []
     if not count:
-        words.append(
-            "No piece was found; raise the sensitivity or lower the smallest size if there should be some."
-        )
+        words.append(_nothing_found(light, frame))
     if cover > _CROWDED:
         touching = 1 - np.exp(-4 * cover)
         words.append(

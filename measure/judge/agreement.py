@@ -176,7 +176,7 @@ def cohen_kappa(counts: np.ndarray) -> tuple[float, float]:
 
     Examples
     --------
-    >>> round(cohen_kappa(np.array([[20, 5], [10, 15]]))[0], 3)
+    >>> round(float(cohen_kappa(np.array([[20, 5], [10, 15]]))[0]), 3)
     0.4
     """
     counts = np.asarray(counts, dtype=float)

@@ -54,7 +54,8 @@ def pair_sentence(row: Ratio, together: str = "") -> str:
     what = figure_words(row.figure) + (f" of {row.kind}" if row.kind else "")
     if not (math.isfinite(row.low) and math.isfinite(row.high)):
         names = f"{row.first} and {row.second}"
-        return f"{names} differ {rough_number(row.ratio)}-fold in {what}, with no interval to judge it."
+        over = f"{row.first} over {row.second} is {ratio_text(row.ratio)}"
+        return f"Whether {names} differ in {what} cannot be judged: {over}, without an interval."
     finer, coarser, ratio, low, high = row.second, row.first, row.ratio, row.low, row.high
     if row.ratio < 1:
         finer, coarser, ratio, low, high = row.first, row.second, 1 / row.ratio, 1 / row.high, 1 / row.low

@@ -129,7 +129,8 @@ def _line(summary: SizeSummary, name: str) -> str:
     unit = "" if name in ("span", "number.geometric_sd") else " µm"
     if not math.isfinite(summary.value(name)):
         return f"  {figure_words(name):<28} none"
-    without = "   too wide to tell" if summary.resamples else ""
+    words = summary.no_interval_words(name)
+    without = f"   {words}" if words else ""
     range_ = f"   {low} to {high}" if low else without
     return f"  {figure_words(name):<28} {value:>8}{unit:<3}{range_}"
 

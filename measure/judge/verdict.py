@@ -192,6 +192,9 @@ def _what_decides(summary: SizeSummary, share: float, low: float, high: float, p
         return f"The scale's uncertainty alone crosses the limit: calibrate better, or {tasting}."
     if needed.pieces > _MOST_TIMES * summary.pieces:
         return f"The share lies so near the limit that counting on will not decide; {tasting}."
+    fewest = _fewest("felt" if share > profile.felt_share else "not felt")
+    if needed.pieces < fewest:  # that few would decide nothing, however near together they lie
+        return f"At least {fewest} pieces, on several fields, or {tasting}."
     return f"About {needed.more_words}, or {tasting}."
 
 

@@ -58,7 +58,8 @@ def comparison_lines(found: Comparison, figure: str) -> Iterator[str]:
     for r in found.ratios:
         pair = f"{r.first} / {r.second}"
         what = in_words(figure_words(r.figure)) + (f", {r.kind}" if r.kind else "")
-        yield f"{pair:32} {what:21} {ratio_text(r.ratio):>7}  {ratio_text(r.low)} to {ratio_text(r.high)}"
+        range_ = f"{ratio_text(r.low)} to {ratio_text(r.high)}" if math.isfinite(r.low) else "none possible"
+        yield f"{pair:32} {what:21} {ratio_text(r.ratio):>7}  {range_}"
     yield from found.notes
 
 

@@ -77,6 +77,11 @@ def _sensitivity(d: DifferenceResult) -> str:
 def of_ranking(path: Path | str) -> PanelReport:
     """Return Friedman's test of a table: assessor, then one column of ranks a sample."""
     names, _, ranks = _matrix(path)
+    if len(names) < 3:
+        raise InvalidInput(
+            f"'{Path(path).name}' ranks {len(names)} samples ({', '.join(names)}), for its first column "
+            "names the assessors; a ranking needs three or more."
+        )
     r = rank_test(ranks, names)
     sums = ", ".join(f"{n} {s:g}" for n, s in zip(names, r.rank_sums, strict=True))
     lines = (
@@ -136,9 +141,22 @@ def _matrix(path: Path | str) -> tuple[tuple[str, ...], list[str], np.ndarray]:
     """Return column names, row names and numbers of a table whose first column names the rows."""
     rows = read_rows(path)
     heads = list(rows[0])
+    if _is_number(heads[0]) or (len(rows) > 1 and all(row[heads[0]] in ("0", "1") for row in rows)):
+        raise InvalidInput(
+            f"'{Path(path).name}': the first column must name the assessors, but it is headed '{heads[0]}' "
+            "and holds answers; put a column of names or numbers before it."
+        )
     people = [r[heads[0]] for r in rows]
     numbers = np.array([_numbers(path, [r[h] for h in heads[1:]]) for r in rows])
     return tuple(heads[1:]), people, numbers
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _numbers(path: Path | str, cells: list[str]) -> list[float]:

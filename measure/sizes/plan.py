@@ -7,6 +7,7 @@ from measure.errors import InvalidInput
 from measure.sizes.cautions import TARGET_COVER
 from measure.sizes.counts import ORDERS, log_normal_pieces, model_free_pieces
 from measure.sizes.resample import COVERAGE_FACTOR
+from measure.sizes.rounding import counted, rough_number, short_number
 
 FEWEST_FIELDS = 6
 PASTE_G_PER_CM3 = 1.1
@@ -173,28 +174,37 @@ def _steps(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:
         f"Under the cover glass aim at a film of {request.film_um:g} µm; about {100 * request.cover:.1f} % "
         "of each field is then "
         f"covered and {100 * plan.touching:.0f} % of the pieces touch another by chance.",
-        f"For {name} within ±{100 * request.relative_error:g} % (95 %) count about "
-        f"{plan.pieces_model_free:,} pieces.",
+        f"For {name} within ±{100 * request.relative_error:g} % (95 %) count "
+        f"{counted(plan.pieces_model_free, 'piece', 'about ')}.",
     ]
     if plan.pieces_log_normal is not None:
         found.append(
-            f"If the sizes are truly log-normal and a curve is fitted, about {plan.pieces_log_normal:,} are "
-            "enough."
+            "If the sizes are truly log-normal and a curve is fitted, "
+            f"{counted(plan.pieces_log_normal, 'piece', 'about ')} are enough."
         )
+    each = (
+        "hardly one whole piece"
+        if plan.pieces_per_field < 1
+        else f"about {_few(plan.pieces_per_field)} whole pieces"
+    )
     found.append(
-        f"As fields differ too, take {plan.fields:,} of {request.frame_um[0]:.4g} × "
-        f"{request.frame_um[1]:.4g} µm, spread over all slides, with about {plan.pieces_per_field:.0f} "
-        "whole pieces each."
+        f"As fields differ too, take {counted(plan.fields, 'field')} of {request.frame_um[0]:.4g} × "
+        f"{request.frame_um[1]:.4g} µm, spread over all slides, with {each} each."
     )
     return tuple(found)
+
+
+def _few(number: float) -> str:
+    """Return a number of parts or pieces whole, one of a few with two figures."""
+    return f"{number:.0f}" if number >= 9.5 else rough_number(number)
 
 
 def _dilution_words(plan: MeasurementPlan) -> str:
     if plan.parts_oil == 0:
         return "The paste is thin enough for this film as it is; no oil is needed."
     return (
-        f"Mix 1 part of paste with {plan.parts_oil:.0f} parts of clear oil by volume "
-        f"(about {plan.oil_mass:.0f} by mass)."
+        f"Mix 1 part of paste with {_few(plan.parts_oil)} parts of clear oil by volume "
+        f"(about {_few(plan.oil_mass)} by mass)."
     )
 
 
@@ -206,17 +216,23 @@ def _warnings(request: PlanRequest, plan: MeasurementPlan) -> tuple[str, ...]:
             "film of "
             f"{request.film_um:g} µm: it would be squeezed or hold the cover up. Use a thicker spacer."
         )
-    if plan.largest_um > 0.18 * min(request.frame_um):
+    if plan.volume_median_um > min(request.frame_um):
+        found.append(
+            f"Half of the volume is in pieces above {short_number(plan.volume_median_um)} µm, and a field of "
+            f"{request.frame_um[0]:.4g} × {request.frame_um[1]:.4g} µm holds none of them whole: check "
+            "the sizes expected, or take a lower magnification."
+        )
+    elif plan.largest_um > 0.18 * min(request.frame_um):
         found.append(
             f"Pieces of {plan.largest_um:.0f} µm are large for a field of {request.frame_um[0]:.4g} × "
             f"{request.frame_um[1]:.4g} µm; "
             "measure the coarse end at a lower magnification as well."
         )
     if plan.fields > 200:
+        many = counted(plan.fields, "field")
         found.append(
-            f"{plan.fields:,} fields are a great many: accept a wider interval, or take a figure that hangs "
-            "less on the "
-            "largest pieces."
+            f"{many[0].upper()}{many[1:]} are a great many: accept a wider interval, or take a figure that "
+            "hangs less on the largest pieces."
         )
     if request.cover > 0.03:
         found.append(f"At {100 * request.cover:.1f} % cover many pieces touch; 1.3 % keeps it to 5 %.")

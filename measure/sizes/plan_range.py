@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 
 from measure.sizes.plan import MeasurementPlan, PlanRequest, figure_words, plan_measurement
 from measure.sizes.resample import COVERAGE_FACTOR
-from measure.sizes.rounding import short_number
+from measure.sizes.rounding import counted, short_number
 
 _NARROWEST, _WIDEST = 1.01, 10.0  # spreads a plan can be made for
 _FEWER = (6, 12, 24, 48)  # fields one can well take
+_TOO_MANY = 100_000  # fields nobody takes: how many more a wider spread asks for is of no use then
 _WIDER = 0.1  # how much more spread is asked about where no limits are known
 
 
@@ -101,12 +102,12 @@ def wider_words(request: PlanRequest, plan: MeasurementPlan) -> str:
     For a spread that is only guessed: what the coarse end asks for rises steeply with it.
     """
     wider = request.sigma_g + _WIDER
-    if wider > _WIDEST:
+    if wider > _WIDEST or plan.fields > _TOO_MANY:
         return ""
     other = plan_measurement(replace(request, sigma_g=wider))
     return (
         f"The spread decides: were it {wider:.2f} instead of {request.sigma_g:.2f}, this would take "
-        f"{other.pieces_model_free:,} pieces and {other.fields:,} fields instead of "
+        f"{counted(other.pieces_model_free, 'piece')} and {counted(other.fields, 'field')} instead of "
         f"{plan.pieces_model_free:,} and {plan.fields:,}."
     )
 

@@ -13,6 +13,7 @@ from measure.sizes.rounding import short_number
 USUAL_SOLIDS = 0.45  # volume share in a nut or seed paste, common practice, no source
 WASTE = "Diluted paste and slide oil are waste: they never go back to food and are never tasted."
 _MANY_BELOW = 0.1
+_NEARLY_ALL_BELOW = 0.99
 
 
 @dataclass(frozen=True)
@@ -133,8 +134,9 @@ def _likely_words(wishes: Wishes, plan: MeasurementPlan, likely: PlanRange | Non
 
 def _expected(wishes: Wishes, plan: MeasurementPlan) -> tuple[str, ...]:
     found = [
-        f"Expected: {figure_words('volume.x50_um')} {plan.volume_median_um:.3g} µm, "
-        f"D[3,2] {plan.sauter_um:.3g} µm, one piece in a thousand above {plan.largest_um:.3g} µm."
+        f"Expected: {figure_words('volume.x50_um')} {short_number(plan.volume_median_um)} µm, "
+        f"D[3,2] {short_number(plan.sauter_um)} µm, one piece in a thousand above "
+        f"{short_number(plan.largest_um)} µm."
     ]
     if wishes.paste is not None:
         found.append(
@@ -153,6 +155,11 @@ def _below(wishes: Wishes) -> tuple[str, ...]:
     below = 1 - expected_share_above(limit, request.median_um, request.sigma_g)
     if below < _MANY_BELOW:
         return ()
+    if below > _NEARLY_ALL_BELOW:
+        return (
+            f"Hardly a piece of those expected reaches the lower limit of {short_number(limit)} µm: check "
+            "the limit and the sizes expected.",
+        )
     return (
         f"About {100 * below:.0f} % of the pieces expected are smaller than the lower limit of "
         f"{short_number(limit)} µm and will not be counted: figures by number hang on that limit.",

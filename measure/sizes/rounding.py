@@ -6,6 +6,8 @@ An uncertainty keeps two significant digits, and the value ends at the same plac
 import math
 
 ALONE = 3  # significant digits of a value without an interval
+_MILLION = 1_000_000
+_NOTHING = 1e-7  # relative width below which the ends of an interval differ by the arithmetic alone
 
 
 def digits_for(uncertainty: float, keep: int = 2) -> int:
@@ -29,7 +31,7 @@ def decimals_of(value: float, low: float = math.nan, high: float = math.nan) -> 
     """Return the decimals of a value and of its interval; negative ones round to tens, hundreds.
 
     Both end where half the interval has two digits. A value with no interval, or one so wide that rounding
-    to it would leave nothing of the value, has three significant digits.
+    to it would leave nothing of the value, has three significant digits; so has one without any width.
 
     Examples
     --------
@@ -37,7 +39,7 @@ def decimals_of(value: float, low: float = math.nan, high: float = math.nan) -> 
     ((1, 1), (1, 1), (1, 0))
     """
     alone = digits_for(abs(value), ALONE) if value else 0
-    if not (math.isfinite(low) and math.isfinite(high)) or high <= low:
+    if not (math.isfinite(low) and math.isfinite(high)) or high - low <= _NOTHING * abs(value):
         return alone, alone
     both = digits_for((high - low) / 2.0)
     return (alone if high - low > abs(value) else both), both
@@ -91,6 +93,21 @@ def rough_number(value: float) -> str:
     ('100', '1200', '0.012')
     """
     return f"{float(f'{value:.2g}'):.10g}"
+
+
+def counted(number: float, noun: str, about: str = "") -> str:
+    """Return a whole number with its noun; beyond a million no digit tells more than that.
+
+    ``about`` stands before a number, and not before "more than".
+
+    Examples
+    --------
+    >>> counted(1, "piece"), counted(9071, "piece"), counted(9e12, "field")
+    ('1 piece', '9,071 pieces', 'more than a million fields')
+    """
+    if number > _MILLION:
+        return f"more than a million {noun}s"
+    return f"{about}{number:,.0f} {noun}{'' if number == 1 else 's'}"
 
 
 def signed_number(value: float) -> str:

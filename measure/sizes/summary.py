@@ -70,6 +70,13 @@ class SizeSummary:
         u = self.uncertainties.get(name)
         return (math.nan, math.nan) if u is None else (u.low, u.high)
 
+    def no_interval_words(self, name: str) -> str:
+        """Say why a figure has no interval; empty where none was asked for."""
+        if not self.resamples:
+            return ""
+        # what is 0 has no logarithm to work an interval out on, and one piece no fellow to differ from
+        return "too wide to tell" if self.pieces > 1 and self.values[name] > 0 else "not known"
+
     def budget(self, name: str) -> tuple[BudgetRow, ...]:
         """Return how much of a figure's uncertainty comes from where (JCGM 100)."""
         u = self.uncertainties.get(name)

@@ -31,7 +31,9 @@ def _pages(con: sqlite3.Connection) -> Iterator[str]:
 
 def _references(con: sqlite3.Connection) -> Iterator[str]:
     for table, row, parent, _ in con.execute("PRAGMA foreign_key_check").fetchall():
-        yield f"The {table} {row} refers to a {parent.replace('_', ' ')} that is not there."
+        name = parent.replace("_", " ")
+        article = "an" if name[0] in "aeiou" else "a"
+        yield f"The {table.replace('_', ' ')} {row} refers to {article} {name} that is not there."
 
 
 def _pictures(con: sqlite3.Connection) -> Iterator[str]:

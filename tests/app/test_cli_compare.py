@@ -93,6 +93,7 @@ def test_two_people_on_the_same_fields(table, capsys):
     [
         (["--at", "1,3"], "one number for each of the 3 batches"),
         (["--at", "1,x,3"], "not a list of numbers"),
+        (["--at", "1,nan,3"], "not a list of numbers"),
         (["--at", "2,2,2"], "two or more different passes"),
         (["--target-um", "20"], "how long the batches were ground"),
         (["--at", "1,3,6", "--target-um", "20", "--target-felt", "3"], "not both"),

@@ -49,6 +49,25 @@ def test_an_odd_field_of_a_batch_is_named_in_the_table(tmp_path: Path):
     assert not any(words for name, words in odd.items() if name != "few.png")
 
 
+def test_leaving_out_everything_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture):
+    picture = draw(tmp_path / "a.png", 1, 8)
+    command = ["measure", str(picture), "--um-per-px", "1", "--jobs", "1", "--exclude", "0,0,900,900"]
+    assert main(command) == 2
+    assert "a.png: the areas to be left out cover the whole picture" in capsys.readouterr().err
+
+
+def test_why_nothing_was_found_is_said(tmp_path: Path, capsys: pytest.CaptureFixture):
+    black, dot = tmp_path / "black.png", tmp_path / "dot.png"
+    cv2.imwrite(str(black), np.zeros((240, 320, 3), np.uint8))
+    cv2.imwrite(str(dot), np.full((1, 1, 3), 200, np.uint8))
+    assert main(["measure", str(black), "--um-per-px", "1", "--jobs", "1"]) == 0
+    said = capsys.readouterr().err
+    assert "black or white nearly all over; look at the lamp" in said
+    assert "raise the sensitivity" not in said
+    assert main(["measure", str(dot), "--um-per-px", "1", "--jobs", "1"]) == 0
+    assert "the picture has only 1 × 1 px" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("text", ["1,2,3", "a,b,c,d", "5,5,2,9", "-1,0,3,4", "0,0,nan,4"])
 def test_what_is_no_rectangle_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture, text: str):
     picture = draw(tmp_path / "a.png", 1)

@@ -23,17 +23,65 @@ def read(path):
 
 
 def test_plan_writes_the_same_papers_for_the_same_seed(tmp_path, capsys):
-    assert main([*SERIES, "--out", str(tmp_path / "a")]) == 0
+    assert main([*SERIES, "--seed", "1", "--out", str(tmp_path / "a")]) == 0
     out = capsys.readouterr().out
     assert "worksheets.pdf" in out
     assert "Allergens" in out
-    assert main([*SERIES, "--out", str(tmp_path / "b")]) == 0
+    assert main([*SERIES, "--seed", "1", "--out", str(tmp_path / "b")]) == 0
     assert main([*SERIES, "--seed", "2", "--out", str(tmp_path / "c")]) == 0
     for name in ("worksheets.pdf", "key.pdf", "answers.csv", "plan.json"):
         same = (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
         other = (tmp_path / "a" / name).read_bytes() == (tmp_path / "c" / name).read_bytes()
         assert same, name
         assert not other, name
+
+
+def test_a_plan_without_a_seed_draws_its_own(tmp_path):
+    # codes that are the same in every session are soon known by heart
+    seeds = set()
+    for name in "abc":
+        assert main([*SERIES, "--out", str(tmp_path / name)]) == 0
+        seeds.add(read(tmp_path / name / "plan.json")["seed"])
+    assert len(seeds) > 1
+
+
+def test_papers_of_a_session_are_never_written_over(tmp_path, capsys):
+    assert main([*SERIES, "--out", str(tmp_path)]) == 0
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    assert main([*SERIES, "--out", str(tmp_path)]) == 2
+    assert "holds the papers of a session already" in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+@pytest.mark.parametrize("people", ["-3", "2.5", "0"])
+def test_a_number_that_counts_no_people_is_no_name(tmp_path, capsys, people):
+    options = ["--sample", "a", "--sample", "b", f"--assessors={people}", "--out", str(tmp_path / "p")]
+    assert main(["panel", "plan", "triangle", *options]) == 2
+    assert people in capsys.readouterr().err
+    assert not (tmp_path / "p").exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--alpha", "0.9"], "--alpha 0.9"),
+        (["--power", "1"], "--power 1"),
+        (["--trials", "1000000000"], "--trials 1000000000 is out of range"),
+    ],
+)
+def test_power_refuses_what_cannot_be(capsys, options, words):
+    assert main(["panel", "power", "triangle", "--discriminators", "0.3", *options]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_a_table_without_names_says_what_its_first_column_is(tmp_path, capsys):
+    series, ranking = tmp_path / "series.csv", tmp_path / "ranking.csv"
+    series.write_text("10,20,40\n0,1,1\n0,0,1\n", encoding="utf-8")
+    assert main(["panel", "result", "series", "--csv", str(series)]) == 2
+    assert "first column must name the assessors" in capsys.readouterr().err
+    ranking.write_text("a,b,c\n1,2,3\n2,1,3\n", encoding="utf-8")
+    assert main(["panel", "result", "ranking", "--csv", str(ranking)]) == 2
+    assert "(b, c), for its first column names the assessors" in capsys.readouterr().err
 
 
 def test_answers_typed_into_the_table_give_the_result(tmp_path, capsys):
@@ -148,7 +196,7 @@ def test_tables_of_ranks_series_and_counts(tmp_path, capsys):
         (["result", "ranking", "--csv", "none.csv"], "There is no file"),
         (["result", "--plan", "none.json", "--csv", "x.csv"], "plan.json"),
         (["power", "triangle", "--discriminators", "0"], "discriminators"),
-        (["power", "triangle", "--discriminators", "0.3", "--trials", "0"], "no number"),
+        (["power", "triangle", "--discriminators", "0.3", "--trials", "0"], "out of range"),
         (["plan", "triangle", "--sample", "a=x", "--assessors", "3", "--out", "o"], "not a size"),
         (["plan", "triangle", "--sample", "a", "--assessors", "3", "--out", "o"], "needs exactly 2"),
         (

@@ -71,7 +71,8 @@ def test_without_a_certificate_it_says_so(ruling, capsys):
         (["--division-um", "nan"], "no number"),
         (["--division-um", "ten"], "no number"),
         (["--division-um", "10", "--certificate-um", "-1"], "certificate"),
-        (["--division-um", "10", "--coverage-factor", "0"], "coverage factor"),
+        (["--division-um", "10", "--certificate-um", "1", "--coverage-factor", "0"], "coverage factor"),
+        (["--division-um", "10", "--coverage-factor", "3"], "--certificate-um"),
         (["--division-um", "99999"], "outside"),
     ],
 )
@@ -134,6 +135,21 @@ def test_an_output_place_that_cannot_be_made(ruling, tmp_path, capsys):
         assert said.out == ""
         assert said.err.count("\n") == 1
     assert (tmp_path / "file").read_text() == "kept"
+
+
+def test_nothing_but_a_scale_file_is_written_over(ruling, tmp_path, capsys):
+    picture, table = tmp_path / "ruling.png", tmp_path / "table.csv"
+    picture.write_bytes(ruling.read_bytes())
+    table.write_text("a,b\n1,2\n", encoding="utf-8")
+    for held in (picture, table):
+        before = held.read_bytes()
+        assert main(["scale", str(picture), "--division-um", "10", "--out", str(held)]) == 2
+        assert "is there already and is no scale file" in capsys.readouterr().err
+        assert held.read_bytes() == before
+    again = tmp_path / "scale.json"
+    for division in ("10", "20"):
+        assert main(["scale", str(picture), "--division-um", division, "--out", str(again)]) == 0
+        assert read_scale(again).division_um == float(division)
 
 
 def test_doubt_about_the_division_is_told_by_the_exit_code(ruling, monkeypatch, capsys):

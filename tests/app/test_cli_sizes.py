@@ -91,6 +91,27 @@ def test_one_row_and_equal_rows(tmp_path, capsys):
     assert (found["volume"]["x10_um"], found["volume"]["x90_um"], found["span"]) == (10, 10, 0)
 
 
+def test_what_has_no_width_is_not_written_with_a_tail_of_digits(tmp_path, capsys):
+    path = tmp_path / "t.csv"
+    path.write_text(f"{HEAD}\n" + "10\n" * 3, encoding="utf-8")
+    assert _run(sizes, path) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert any(line.split() == ["D[4,3]", "10.0", "µm", "10.0", "to", "10.0"] for line in lines)
+    assert any(line.split() == ["span", "0", "not", "known"] for line in lines)
+    path.write_text(f"{HEAD}\n12.5\n", encoding="utf-8")
+    assert _run(sizes, path) == 0
+    assert "too wide" not in capsys.readouterr().out
+
+
+def test_too_few_pieces_to_decide_ask_for_as_many_as_decide(tmp_path, capsys):
+    # two pieces: one more field "like these" would bring one more piece, and 300 are the least for "not felt"
+    path = tmp_path / "t.csv"
+    path.write_text(f"{HEAD},kind\n10,other\n20,salt\n", encoding="utf-8")
+    assert _run(sizes, path) == 0
+    out = capsys.readouterr().out
+    assert "What would decide: At least 300 pieces, on several fields, or a tasting would decide." in out
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [
@@ -101,6 +122,7 @@ def test_one_row_and_equal_rows(tmp_path, capsys):
         (("--kind", "salt"), "of kind 'salt'"),
         (("--kind", "glass"), "kernel, skin, salt, other"),
         (("--resamples", "-1"), "--resamples"),
+        (("--resamples", "10"), "or 0 for no intervals"),
     ],
 )
 def test_options_that_make_no_sense(table, options, words):

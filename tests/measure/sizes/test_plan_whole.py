@@ -36,6 +36,23 @@ def test_pieces_above_a_size_are_those_of_a_log_normal():
         plan_whole(Wishes(REQUEST, above_um=-1))
 
 
+def test_plans_beyond_all_measure_are_said_in_words():
+    tiny = plan_whole(Wishes(replace(REQUEST, frame_um=(10, 10))))
+    assert "take more than a million fields" in tiny.steps[-1]
+    assert "hardly one whole piece each" in tiny.steps[-1]
+    assert any("holds none of them whole" in words for words in tiny.warnings)
+    assert tiny.likely_words == ""
+    coarse = plan_whole(Wishes(replace(REQUEST, sigma_g=5)))
+    assert not any("e+" in words for words in (*coarse.steps, *coarse.expected, *coarse.warnings))
+    thin = plan_whole(Wishes(replace(REQUEST, film_um=0.6, sigma_g=1.2)))
+    assert 0 < thin.plan.parts_oil < 1
+    assert f"with {thin.plan.parts_oil:.2g} parts of clear oil" in thin.steps[1]
+    below = plan_whole(Wishes(REQUEST, smallest_um=1000))
+    assert below.warnings[-1].startswith(
+        "Hardly a piece of those expected reaches the lower limit of 1000 µm"
+    )
+
+
 def test_chance_and_differences_between_fields_add_as_variances():
     plan = plan_measurement(replace(REQUEST, relative_error=0.05))
     alike = plan_measurement(replace(REQUEST, relative_error=0.05, variation=0.0))
