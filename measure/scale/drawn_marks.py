@@ -13,6 +13,9 @@ import numpy as np
 from measure.model import Picture
 
 _STEP = 22  # levels by which a drawn tone differs from the usual one
+_OVER_NOISE = (
+    7.0  # by how many times what pixels two apart differ by; the step of a drawn tone is 24 and more
+)
 _RUN_PX = 3  # neighbours of exactly one tone in a row or column
 _SEEDS = 40  # pixels in such runs beside a step, from which a tone may be drawn
 _TONES = 6  # that are looked at, the most frequent ones
@@ -65,9 +68,12 @@ def find_drawn(picture: Picture) -> Drawn:
     if min(pixels.shape[:2]) < 4 * _RUN_PX:
         return Drawn()
     usual = np.median(pixels[::8, ::8].reshape(-1, 3), axis=0)
+    least = _OVER_NOISE * _noise(pixels)
     boxes: list[np.ndarray] = []
     bars: set[tuple[int, int, int, int]] = set()
     for tone in _tones(pixels, usual):
+        if np.abs(tone - usual).max() < least:  # of a dark ground with noise in rows: level bars of its own
+            continue
         strokes = _strokes(pixels, tone, usual, 0)
         own, rows = [s for s in strokes if _is_bar(s)], _rows_of_words(strokes)
         if own or rows:
@@ -105,6 +111,12 @@ class _Stroke:
         around = cv2.arcLength(self.points.reshape(-1, 1, 2).astype(np.int32), True)
         thin = 2.0 * self.area <= _THIN * self.height * max(around, 1.0)
         return _HEIGHT_PX[0] <= self.height <= _HEIGHT_PX[1] and self.width <= 2 * self.height and thin
+
+
+def _noise(pixels: np.ndarray) -> float:
+    """What pixels two apart across rows or columns usually differ by, the larger of both, in levels."""
+    few, below, beside = pixels[:-2:8, :-2:8], pixels[2::8, :-2:8], pixels[:-2:8, 2::8]
+    return max(float(np.median(cv2.absdiff(few, other).max(axis=2))) for other in (below, beside))
 
 
 def _tones(pixels: np.ndarray, usual: np.ndarray) -> list[np.ndarray]:

@@ -55,6 +55,20 @@ def test_nothing_is_found_in_a_smear():
         assert find_drawn(Picture(smear(seed))).areas == ()
 
 
+def test_noise_in_rows_of_a_dark_ground_draws_no_bars():
+    """Sensors read rows one after another; what all of a row shares is clipped at black and reads as level bars."""
+    rng = np.random.default_rng(2)
+    pixels = np.full((*_SIZE, 3), 28.0) + rng.normal(0, 16, (_SIZE[0], 1, 1)) + rng.normal(0, 3, (*_SIZE, 1))
+    for x, y in ((90, 120), (200, 250), (420, 90), (520, 180)):
+        cv2.ellipse(pixels, (x, y), (34, 12), x % 180, 0, 360, (215, 212, 200), -1, cv2.LINE_AA)
+    pixels = np.clip(cv2.GaussianBlur(pixels, (0, 0), 0.5), 0, 255).astype(np.uint8)
+    done, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, 70])
+    assert done
+    assert find_drawn(Picture(cv2.imdecode(data, cv2.IMREAD_COLOR))).areas == ()
+    cv2.putText(pixels, "12:46 x10", (8, 400), cv2.FONT_HERSHEY_SIMPLEX, 0.8, (255, 255, 255), 2)
+    assert len(find_drawn(Picture(pixels)).areas) == 1
+
+
 def test_a_black_bar_and_words_are_found_after_compression():
     done, data = cv2.imencode(".jpg", marked((0, 0, 0))[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])
     assert done
