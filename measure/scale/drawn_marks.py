@@ -13,9 +13,7 @@ import numpy as np
 from measure.model import Picture
 
 _STEP = 22  # levels by which a drawn tone differs from the usual one
-_OVER_NOISE = (
-    7.0  # by how many times what pixels two apart differ by; the step of a drawn tone is 24 and more
-)
+_OVER_NOISE = 7.0  # what pixels two apart differ by, which a drawn tone's step is at least; usually 24
 _RUN_PX = 3  # neighbours of exactly one tone in a row or column
 _SEEDS = 40  # pixels in such runs beside a step, from which a tone may be drawn
 _TONES = 6  # that are looked at, the most frequent ones

@@ -56,7 +56,7 @@ def test_nothing_is_found_in_a_smear():
 
 
 def test_noise_in_rows_of_a_dark_ground_draws_no_bars():
-    """Sensors read rows one after another; what all of a row shares is clipped at black and reads as level bars."""
+    """Sensors read row by row; what a row shares is clipped at black and reads as level bars."""
     rng = np.random.default_rng(2)
     pixels = np.full((*_SIZE, 3), 28.0) + rng.normal(0, 16, (_SIZE[0], 1, 1)) + rng.normal(0, 3, (*_SIZE, 1))
     for x, y in ((90, 120), (200, 250), (420, 90), (520, 180)):
