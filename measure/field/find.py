@@ -9,13 +9,12 @@ from measure.field.component import Component, Parts
 from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.faint_rims import faint_rims
-from measure.field.fragments import rim_groups
+from measure.field.known_rims import known_rims
 from measure.field.light import Light
 from measure.field.masks import fill_holes
 from measure.field.outline import area
 from measure.field.outliner import Outlined, Outliner
 from measure.field.quick import length, median
-from measure.field.rim_chance import by_chance
 from measure.field.separate import separate
 from measure.field.shades import shade_beside, with_bits
 from measure.field.sharing import ALONE, Helpers, parts_of
@@ -226,10 +225,9 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0
-    whole, stats = len(stats), np.vstack([stats, _assemble(labels, stats, light.solid_distance, least)])
     factor = level_factor(settings.sensitivity)
-    if seed <= _SEED * factor:  # on a textured ground anything closes round something
-        stats = np.vstack([stats, _with_faint_rims(labels, len(stats), light, least, factor)])
+    whole, rims = len(stats), known_rims(labels, stats, light, least, factor, seed <= _SEED * factor)
+    stats = np.vstack([stats, rims])
     boxes = _boxes(stats, labels.shape)
     smooth, few = smoothed_crops(light.delta, SMOOTHING_SIGMA_PX, boxes, step, room)
     return _Plan(
@@ -309,32 +307,6 @@ def _found(done: list[Outlined], shape: tuple[int, int]) -> Found:
     keep = _not_inside(outlines, shape)
     outlines, parent = [outlines[i] for i in keep], parent[keep]
     return Found(outlines, parent, flags[keep], (parent > 0).astype(np.int8))
-
-
-def _assemble(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, least: float) -> np.ndarray:
-    """Give the bits of broken rims one new number each set, in place; boxes of the new components, (G, 5)."""
-    boxes: list[list[int]] = []
-    for bits_of, hull in rim_groups(labels, stats, distance, least):
-        if by_chance(labels, distance, bits_of, hull):
-            continue
-        number = len(stats) + len(boxes)
-        (x0, y0), (x1, y1) = hull.min(axis=0), hull.max(axis=0) + 1
-        crop = labels[y0:y1, x0:x1]
-        inside = np.zeros(crop.shape, np.uint8)
-        cv2.fillConvexPoly(inside, hull - [x0, y0], 1)
-        crop[(inside > 0) & ((crop == 0) | np.isin(crop, bits_of))] = number
-        boxes.append([x0, y0, x1 - x0, y1 - y0, int(inside.sum())])
-    return np.array(boxes, stats.dtype).reshape(-1, 5)
-
-
-def _with_faint_rims(labels: np.ndarray, first: int, light: Light, least: float, factor: float) -> np.ndarray:
-    """Give faint see-through pieces numbers from the first on, in place; their boxes, (G, 5)."""
-    boxes: list[list[int]] = []
-    for rows, cols, piece in faint_rims(light, labels, least, factor):
-        labels[rows, cols][piece > 0] = first + len(boxes)
-        x, y, w, h = cv2.boundingRect(piece)
-        boxes.append([cols.start + x, rows.start + y, w, h, cv2.countNonZero(piece)])
-    return np.array(boxes, np.int32).reshape(-1, 5)
 
 
 def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:

@@ -65,6 +65,18 @@ def _tuned() -> list[Recipe]:
             kernel__edge_line=-0.1,
             arrangement__touch_share=0.2,
         ),
+        _named(
+            "wide_rims",
+            kernel_share=0.45,
+            skin_share=0.15,
+            salt_share=0.4,
+            salt__rim=0.45,
+            salt__rim_px=7.0,
+            salt__glow=0.45,
+            salt__body=-0.03,
+            salt__broken=0.3,
+            extras=Extras(bubbles=5, bubble_ring=0.24, bubble_dark=1.4),
+        ),
     ]
 
 
@@ -92,18 +104,6 @@ def _held_out() -> list[Recipe]:
             arrangement__touch_share=0.25,
         ),
         _named(
-            "held_wide_rims",
-            kernel_share=0.45,
-            skin_share=0.15,
-            salt_share=0.4,
-            salt__rim=0.45,
-            salt__rim_px=7.0,
-            salt__glow=0.45,
-            salt__body=-0.03,
-            salt__broken=0.3,
-            extras=Extras(bubbles=5, bubble_ring=0.24, bubble_dark=1.4),
-        ),
-        _named(
             "held_colour",
             light__oil=(188.0, 206.0, 214.0),
             kernel__absorbance=(0.40, 0.42, 0.40),
@@ -125,6 +125,20 @@ def _held_out() -> list[Recipe]:
             light__veil_px=25.0,
             arrangement=Arrangement(cover=0.14, touch_share=0.3, overlap_share=0.12, gap_px=3.0),
             extras=Extras(bubbles=4, fibres=1),
+        ),
+        _named(
+            "held_dim",
+            um_per_px=0.5,
+            sizes=Sizes(44.0, 1.7, 6.0, 170.0),
+            light=Light(oil=(118.0, 98.0, 70.0), vignette=0.3, slope=0.12, haze=1.2),
+            kernel__strength=0.8,
+            kernel__texture=0.3,
+            kernel__softness_px=1.2,
+            salt__rim_px=4.0,
+            salt__glow=0.3,
+            salt__broken=0.15,
+            camera=Camera(jpeg_quality=80, full_well=6000.0, read_noise=14.0),
+            arrangement=Arrangement(cover=0.10, touch_share=0.35),
         ),
     ]
 
