@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field import find
+from measure.field import find, known_rims
 from measure.field.faint_rims import faint_rims
 from measure.field.light import prepare
 from measure.field.pipeline import measure_field
@@ -42,7 +42,8 @@ def test_faint_rims_are_found():
 
 
 def test_the_levels_alone_do_not_find_them(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(find, "faint_rims", lambda *_: [])
+    for module in (find, known_rims):
+        monkeypatch.setattr(module, "faint_rims", lambda *_: [])
     assert len(_diameters()) < 3
 
 
