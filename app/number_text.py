@@ -12,6 +12,8 @@ from measure.sizes.rounding import decimals_of, digits_for
 THIN = "\u202f"
 MICRO = "µm"
 MISSING = "–"
+MAY_END = "\u200b"  # no width; a line may end there
+_LONG_WORD = re.compile(r"\S{30}(?=\S)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|µm|mm|px|pt|mg|g|s|min|°C)(?![\w]))")
 
 
@@ -159,6 +161,17 @@ def count_value(value: float, one: str, many: str = "") -> str:
     if float(value).is_integer():
         return count(int(value), one, many)
     return f"{value:g} {many or one + 's'}"
+
+
+def breakable(text: str) -> str:
+    """Return text in which a line may end within a word that is longer than any, such as the name of a file.
+
+    Examples
+    --------
+    >>> breakable("pass 3"), breakable("x" * 50).count(MAY_END)
+    ('pass 3', 1)
+    """
+    return _LONG_WORD.sub(lambda found: found[0] + MAY_END, text)
 
 
 def unbroken(text: str) -> str:

@@ -29,7 +29,7 @@ WIDEST_IN_LINES = 24  # no panel asks for a width of more lines of text; beyond 
 
 
 class Words(QLabel):
-    """A label in which a number and its unit stay in one line."""
+    """A label in which a number and its unit stay together; an endless word is broken."""
 
     def __init__(self, text: str = "") -> None:
         super().__init__()
@@ -38,7 +38,13 @@ class Words(QLabel):
     def setText(self, text: str) -> None:  # noqa: N802 - Qt's name
         """Qt: show these words."""
         self._said = text
-        super().setText(number_text.unbroken(text))
+        shown = number_text.unbroken(text)
+        super().setText(number_text.breakable(shown) if self.wordWrap() else shown)
+
+    def setWordWrap(self, on: bool) -> None:  # noqa: N802
+        """Qt: let lines end between words, and within one that is longer than any line."""
+        super().setWordWrap(on)
+        self.setText(self._said)
 
     def text(self) -> str:
         """Return the words as they were given."""

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QProgressBar, QWidget
 
 from app import icons, parts, theme
 from app.messages import DONE, ERROR, NOTE, WARNING
+from app.one_line import OneLine
 from app.tasks import Task, TaskRunner
 
 # work shorter than this shows nothing, so that the strip does not flicker
@@ -42,7 +43,7 @@ class Strip(QFrame):
         self.offer = parts.button("", self._take_offer)
         self.hide_button = parts.button("", self.rest, look="quiet", icon="close", tip="Hide this message")
         self.hide_button.setAccessibleName("Hide this message")
-        self._work = parts.label("", "soft")
+        self._work = OneLine("", "soft")
         self._bar = QProgressBar()
         self._bar.setTextVisible(False)
         self._bar.setFixedWidth(140)

@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QProgressBar, QWidget
 
 from app import parts, theme
 from app.flow import flow
+from app.one_line import OneLine
 from app.strip import SHOW_AFTER_S
 from app.tasks import Task, TaskRunner
 
@@ -23,7 +24,7 @@ class WorkLine(QWidget):
     def __init__(self, tasks: TaskRunner, *keys: str) -> None:
         super().__init__()
         self._tasks, self._keys = tasks, keys
-        self.words = parts.label("", "soft")
+        self.words = OneLine("", "soft")
         self.bar = QProgressBar()
         self.bar.setTextVisible(False)
         self.bar.setFixedWidth(120)

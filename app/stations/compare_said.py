@@ -33,6 +33,7 @@ class SaidPanel(QWidget):
         super().__init__()
         self.left_out: set[str] = set()
         self.chosen = QListWidget()
+        self.chosen.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.words = parts.label("", wrap=True)
         self.felt = parts.label("", wrap=True)
         self.notes = parts.label("", "small", wrap=True)
@@ -66,6 +67,7 @@ class SaidPanel(QWidget):
                 ground.append(f"{batch.minutes:g} min")
             item = QListWidgetItem(f"{batch.name}   {', '.join(ground)}".rstrip())
             item.setData(_NAME, batch.name)
+            item.setToolTip(batch.name)
             on = batch.name not in self.left_out
             item.setCheckState(Qt.CheckState.Checked if on else Qt.CheckState.Unchecked)
             self.chosen.addItem(item)

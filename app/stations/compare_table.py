@@ -14,6 +14,7 @@ from measure.sizes.plan import figure_words
 from measure.sizes.rounding import signed_number
 
 _HEADS = ("Batches", "Figure", "Ratio", "Interval", "Reading")
+_NAMES = 0.35  # of the width, at most, for the names of batches
 
 
 class RatioTable(QTableWidget):
@@ -35,6 +36,8 @@ class RatioTable(QTableWidget):
         self.setShowGrid(False)
         head = self.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(0, QHeaderView.ResizeMode.Interactive)
+        self.setTextElideMode(Qt.TextElideMode.ElideMiddle)  # names of batches differ at their ends
         head.setStretchLastSection(True)  # the head reaches across, however wide the window is
         last = self.horizontalHeaderItem(len(_HEADS) - 1)
         if last is not None:
@@ -61,6 +64,8 @@ class RatioTable(QTableWidget):
     def _suit(self) -> None:
         """Stretch the last column only where that makes it no narrower than its words."""
         head, last = self.horizontalHeader(), len(_HEADS) - 1
+        names = max(self.sizeHintForColumn(0), head.sectionSizeHint(0))
+        head.resizeSection(0, min(names, int(_NAMES * self.viewport().width())))  # long names leave room
         others = sum(head.sectionSize(column) for column in range(last))
         head.setStretchLastSection(others + self.sizeHintForColumn(last) <= self.viewport().width())
 

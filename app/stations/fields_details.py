@@ -28,7 +28,7 @@ class FieldDetails(QFrame):
         self._session = session
         self._ids: list[int] = []
         self._smears: list[int] = []  # of these, the fields of smears
-        self.heading = parts.label("Field", "heading")
+        self.heading = parts.label("Field", "heading", wrap=True)
         self.heading.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.batch, self.slide, self.scale, self.blank, self.role = (QComboBox() for _ in range(5))
         self.remarks = parts.label("", "warning", wrap=True)

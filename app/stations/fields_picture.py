@@ -10,6 +10,7 @@ from app.canvas.tools_point import RectangleTool
 from app.canvas.view import PictureView
 from app.flow import flow
 from app.messages import DONE, NOTE
+from app.one_line import OneLine
 from app.session import Session
 from measure.model import Picture
 from measure.outlines import contains
@@ -41,7 +42,7 @@ class FieldPicture(QWidget):
         self._leave_out_action, self._outlines_action = leave_out, outlines
         self.view = PictureView()
         self.view.set_empty_text(EMPTY)
-        self.field_name, self.note = parts.label(""), parts.label("", "soft")
+        self.field_name, self.note = OneLine(), parts.label("", "soft")
         self._tool = RectangleTool(self._leave_out, self._take_back)
         self._hidden_by_preview = False
         line = flow()

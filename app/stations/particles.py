@@ -275,7 +275,9 @@ class Station(BaseStation):
             self.panel.show_page("piece")
             self._go_to(label)
         else:
-            self.session.tell("Every piece of this field has been looked at.", DONE)
+            none_here = "There is no piece on this field; go on to the next one."
+            all_seen = "Every piece of this field has been looked at."
+            self.session.tell(all_seen if len(self.pieces) else none_here, DONE)
 
     def _accept(self) -> None:
         chosen = self.session.selected

@@ -161,6 +161,7 @@ class Panel(QWidget):
         seen = int(looked_at(self._pieces).sum())
         self.progress.setMaximum(max(1, waiting + seen))
         self.progress.setValue(seen if waiting + seen else 1)
+        self.progress.setVisible(len(self._pieces) > 0)
         if not len(self._pieces):
             text = "No pieces on this field."
         elif waiting:

@@ -102,7 +102,7 @@ class ChoicePanel(QWidget):
         self.batches.blockSignals(True)
         self.batches.clear()
         for name in names:
-            self._add(self.batches, name, name, "", on=name not in off)
+            self._add(self.batches, name, name, name, on=name not in off)
         self.batches.blockSignals(False)
 
     def chosen_sections(self) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from app.canvas.marks_item import Marks
 from app.canvas.view import PictureView
 from app.flow import flow
 from app.hint_line import HintLine
+from app.one_line import OneLine
 from app.stations.scale_draft import REACH_SCREEN_PX
 from app.stations.scale_residuals import ResidualChart, line_places_um
 from app.stations.scale_tools import ClickLines, DragLines
@@ -62,7 +63,7 @@ class RulingPicture(QWidget):
         self.view.set_empty_text(EMPTY)
         self.chart = ResidualChart()
         self.chart.set_fit(None)
-        self.name, self.hint = parts.label(""), HintLine()
+        self.name, self.hint = OneLine(), HintLine()
         self.hint.hide()
         self._fit: RulingFit | None = None
         self._points = np.zeros((0, 2))

@@ -55,18 +55,19 @@ class FiguresPage(QWidget):
         self._beyond = 0
         verdict = parts.card(self.word, self.sentence, self.decides, self.reasons, heading="Will it be felt?")
         verdict.setToolTip(f"{help_words.tip('felt_share')}\n\n{help_words.tip('strays')}")
-        figures = parts.card(self.table, heading="Sizes, with 95 % intervals")
-        figures.setToolTip(help_words.tip("interval"))
+        self.sizes = parts.card(self.table, heading="Sizes, with 95 % intervals")
+        self.sizes.setToolTip(help_words.tip("interval"))
         self.cautions = parts.card(self.careful, heading="Be careful")
-        self.setLayout(parts.column(verdict, figures, self.cautions, None))
+        self.setLayout(parts.column(verdict, self.sizes, self.cautions, None))
 
     def show_answer(self, answer: Answer, r: int, unmeasured: int = 0) -> None:
         """Show figures of quantity ``r``; ``unmeasured`` fields of the batch are left out of them."""
         verdict = answer.verdict
-        if answer.final:
+        if answer.final or not answer.summary.pieces:
             self.word.setText(verdict.word.capitalize())
             parts.set_look(self.sentence, _LOOKS[verdict.word])
-            self.sentence.setText(verdict.sentence.partition(": ")[2])
+            said = verdict.sentence.partition(": ")[2]
+            self.sentence.setText(f"{said[:1].upper()}{said[1:]}")
             self.decides.setText(f"What would decide: {verdict.decides}" if verdict.decides else "")
         else:
             share = number_text.percent(verdict.share)
@@ -79,6 +80,7 @@ class FiguresPage(QWidget):
         self.decides.setVisible(bool(self.decides.text()))
         self.reasons.setText("\n".join(verdict.reasons) if answer.final else "")
         self._fill(answer, r)
+        self.sizes.setVisible(answer.summary.pieces > 0)  # a table of dashes tells nothing
         warnings = [*answer.summary.warnings, *answer.summary.notes]
         if unmeasured:
             fields = number_text.count(unmeasured, "field")

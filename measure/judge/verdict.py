@@ -178,7 +178,12 @@ def _kind_reason(sample: SizeSample, profile: FeltProfile) -> list[str]:
 def _what_decides(summary: SizeSummary, share: float, low: float, high: float, profile: FeltProfile) -> str:
     tasting = "a tasting would decide"
     if not math.isfinite(share):
-        return "Fields with pieces in them: take places with smear, or thin the paste less."
+        fields = "fields with pieces in them: take places with smear, or thin the paste less"
+        if summary.left_out:
+            left = sum(summary.left_out.values())
+            pieces = "The piece" if left == 1 else f"The {left:,} pieces"
+            return f"{pieces} left out of the figures, if some should count; or {fields}."
+        return f"{fields[0].upper()}{fields[1:]}."
     crossed = [limit for limit in (profile.not_felt_share, profile.felt_share) if low < limit < high]
     if not crossed:
         return "Measure more fields; the felt share has no interval yet."

@@ -10,7 +10,7 @@ from measure.judge.grind import GrindCurve
 from measure.judge.grind_forecast import Forecast
 from measure.output.charts_axes import share_axes, y_of_share
 from measure.output.charts_layout import Drawing, share_ticks, size_ticks
-from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
+from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, shortened, text_width
 from measure.output.charts_style import PAPER, ChartStyle
 from measure.sizes.curve import Curve
 from measure.sizes.rounding import short_number
@@ -123,15 +123,16 @@ def _curves(chart: CurvesChart, at: Drawing, style: ChartStyle) -> Iterator[Shap
 
 def _names(chart: CurvesChart, at: Drawing, style: ChartStyle, em: float) -> Iterator[Shape]:
     """Write the key at the upper left, the finest first, where cumulative curves leave room."""
-    left, top, _, _ = at.plot
+    left, top, right, _ = at.plot
     count = len(chart.names)
     for row, place in enumerate(reversed(range(count))):
         y = top + (1.0 + 1.5 * row) * em
         colour, dashes = batch_colour(place, count, style), _DASHES[(count - 1 - place) % len(_DASHES)]
-        wide = text_width(chart.names[place], em)
+        name = shortened(chart.names[place], em, right - left - 5.2 * em)
+        wide = text_width(name, em)
         yield Box(left + 0.5 * em, y - 0.7 * em, 4.6 * em + wide, 1.4 * em, fill=style.surface, alpha=0.8)
         yield Line(((left + 1.0 * em, y), (left + 4.0 * em, y)), colour, 2.2, dashes)
-        yield Text(left + 4.6 * em, y, chart.names[place], style.ink, em)
+        yield Text(left + 4.6 * em, y, name, style.ink, em)
 
 
 @dataclass(frozen=True)

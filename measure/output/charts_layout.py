@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from measure.model import KINDS
-from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, text_width
+from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text, shortened, text_width
 from measure.output.charts_sizes import MarkedPercentile, SizeChart
 from measure.output.charts_style import PAPER, ChartStyle
 from measure.sizes.plan import lowered
@@ -263,16 +263,23 @@ class _Page:
         x, y = self._at.x_of(mark.size_um), self._y_finer(mark.percent / 100)
         yield Line(((x, y), (x, self._bottom)), style.ink, 0.9, (1.0, 2.0))
         if math.isfinite(mark.low_um) and mark.low_um > 0:
-            x0 = max(self._at.x_of(mark.low_um), self._left)
-            x1 = min(self._at.x_of(mark.high_um), self._right)
-            yield Line(((x0, y), (x1, y)), style.ink, 1.2)
-            for end in (x0, x1):
-                yield Line(((end, y - 3), (end, y + 3)), style.ink, 1.2)
+            yield from self._interval(self._at.x_of(mark.low_um), self._at.x_of(mark.high_um), y)
         yield Dot(x, y, 3.0, style.ink, style.surface)
         words = f"x{lowered(format(mark.percent, 'g'))}  {mark.size_text} µm"
         fits = x - 8 - text_width(words, em) > self._left
         across, place = ("right", x - 8) if fits else ("left", x + 8)
         yield Text(place, y - 0.9 * em, words, style.ink, em, across, bold=True, ground=style.surface)
+
+    def _interval(self, low: float, high: float, y: float) -> Iterator[Shape]:
+        """Draw an interval; an arrow, and no end, stands where it goes on beyond the plot."""
+        ink = self._style.ink
+        x0, x1 = max(low, self._left), min(high, self._right)
+        yield Line(((x0, y), (x1, y)), ink, 1.2)
+        for end, beyond, way in ((x0, low < self._left, 1), (x1, high > self._right, -1)):
+            if beyond:
+                yield Area(((end, y), (end + way * 7, y - 3.5), (end + way * 7, y + 3.5)), ink)
+            else:
+                yield Line(((end, y - 3), (end, y + 3)), ink, 1.2)
 
     def marks(self, sizes: tuple[float, ...]) -> Iterator[Shape]:
         """Mark the sizes of chosen pieces below the axis."""
@@ -286,7 +293,8 @@ class _Page:
         em, style, x = self._style.size_pt, self._style, self._left
         y = 0.9 * em
         if self._chart.title:
-            yield Text(0.4 * em, y, self._chart.title, style.ink, em * 1.1, bold=True)
+            title = shortened(self._chart.title, em * 1.3, self._right + 3 * em)  # bold
+            yield Text(0.4 * em, y, title, style.ink, em * 1.1, bold=True)
             y += 1.6 * em
         for line in caption:
             yield Text(0.4 * em, y, line, style.soft, em * 0.95)

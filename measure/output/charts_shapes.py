@@ -78,3 +78,18 @@ Shape = Box | Line | Area | Dot | Text
 def text_width(text: str, size: float) -> float:
     """Return about how wide a text is, points; rather too wide than too narrow."""
     return 0.58 * size * len(text)
+
+
+def shortened(text: str, size: float, width: float) -> str:
+    """Return a text that is about so wide at most; its middle gives way, for names differ at their ends.
+
+    Examples
+    --------
+    >>> shortened("pass 3", 10, 100), shortened("a batch of a very long name 3", 10, 100)
+    ('pass 3', 'a batch … name 3')
+    """
+    room = max(int(width / (0.58 * size)), 3)
+    if len(text) <= room:
+        return text
+    end = (room - 1) // 2
+    return f"{text[: room - 1 - end].rstrip()} … {text[len(text) - end :].lstrip()}"

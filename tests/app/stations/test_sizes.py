@@ -274,3 +274,14 @@ def test_figures_of_both_weightings_stand_there_where_there_is_room(station, win
     assert figure_words("volume.x90_um") in shown()
     # as high as what it lists
     assert table.viewport().height() >= sum(table.rowHeight(k) for k in range(table.rowCount()))
+
+
+def test_without_a_counted_piece_no_table_of_dashes_stands(station, qtbot):
+    session = station.session
+    for row in session.open_study.fields():
+        particles = session.open_study.particles(row.id)
+        session.do(session.open_study.set_aside, row.id, particles["label"].tolist(), "dust")
+    qtbot.waitUntil(lambda: station.shown is not None and station.shown.summary.pieces == 0, timeout=20_000)
+    assert not station.figures.sizes.isVisible()
+    assert station.figures.sentence.text() == "No piece is counted."
+    assert "left out of the figures" in station.figures.decides.text()

@@ -214,3 +214,9 @@ def test_without_a_piece_nothing_is_said_of_strays():
     assert none.word == "undecided"
     assert not any("stray" in reason for reason in none.reasons)
     assert none.decides.startswith("Fields with pieces in them")
+
+
+def test_pieces_left_out_are_named_where_none_is_counted():
+    none = make_sample(np.zeros(0), field=np.zeros(0, dtype=int), left_out={"dust": 30, "fibre": 7})
+    _, found = judged(none)
+    assert found.decides.startswith("The 37 pieces left out of the figures, if some should count; or fields")

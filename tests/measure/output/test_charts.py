@@ -11,7 +11,7 @@ from measure.judge.verdict import judged
 from measure.model import KINDS
 from measure.output.charts_layout import lay_out, share_ticks, size_ticks
 from measure.output.charts_paper import chart_png
-from measure.output.charts_shapes import Area, Box, Text
+from measure.output.charts_shapes import Area, Box, Text, shortened, text_width
 from measure.output.charts_sizes import curve_sizes, size_chart
 from measure.output.charts_style import PAPER
 from measure.sizes.curve import curve
@@ -159,3 +159,20 @@ def test_large_sizes_are_written_out(sample):
     words = " ".join(shape.text for shape in lay_out(chart, 800, 500).shapes if isinstance(shape, Text))
     assert "e+" not in words + chart.in_words()
     assert "not counted below 2000 µm" in words
+
+
+def test_a_long_title_keeps_both_its_ends():
+    title = "a batch of a very long name, after the sixth pass through the mill, second try"
+    short = shortened(title, 10, 200)
+    assert text_width(short, 10) <= 210
+    assert short.startswith("a batch")
+    assert short.endswith("second try")
+
+
+def test_an_interval_that_goes_on_beyond_the_chart_ends_in_an_arrow(chart):
+    within = [s for s in lay_out(chart, 600, 400).shapes if isinstance(s, Area)]
+    wide = replace(chart, percentiles=(replace(chart.percentiles[-1], high_um=1e4),))
+    laid = lay_out(wide, 600, 400)
+    arrows = [s for s in laid.shapes if isinstance(s, Area) and s not in within]
+    assert len(arrows) == 1
+    assert max(x for x, _ in arrows[0].points) == pytest.approx(laid.plot[2])
