@@ -12,6 +12,7 @@ from measure.sizes.rounding import decimals_of, digits_for
 THIN = "\u202f"
 MICRO = "µm"
 MISSING = "–"
+_THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}\b)")
 MAY_END = "\u200b"  # no width; a line may end there
 _LONG_WORD = re.compile(r"\S{30}(?=\S)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|µm|mm|px|pt|mg|g|s|min|°C)(?![\w]))")
@@ -161,6 +162,17 @@ def count_value(value: float, one: str, many: str = "") -> str:
     if float(value).is_integer():
         return count(int(value), one, many)
     return f"{value:g} {many or one + 's'}"
+
+
+def grouped(words: str) -> str:
+    """Return words with thousands set off as the window does it.
+
+    Examples
+    --------
+    >>> grouped("1,234 pieces, 12 fields").replace(THIN, "_")
+    '1_234 pieces, 12 fields'
+    """
+    return _THOUSANDS.sub(THIN, words)
 
 
 def breakable(text: str) -> str:

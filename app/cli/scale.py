@@ -2,6 +2,7 @@
 
 import argparse
 import math
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -76,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
         print_json(scale_json(fit) | ({} if na is None else {"objective_na": na}))
         return checked
     for line in scale_lines(fit, picture):
-        say(line.replace(THIN, " "))
+        say(re.sub(rf"(?<=\d){THIN}(?=\d)", ",", line).replace(THIN, " "))  # thousands as all commands do
     if na is not None:
         say(f"  An objective of NA {na:g}: {shows[0].lower()}{shows[1:]}")
     if args.out:

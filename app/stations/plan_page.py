@@ -1,7 +1,6 @@
 """What a plan of the count says: oil, pieces and fields in figures and sentences; slides made of it."""
 
 import math
-import re
 from collections.abc import Callable
 
 from PySide6.QtCore import QSignalBlocker, QSize, Qt
@@ -23,7 +22,6 @@ from measure.sizes.plan_whole import WASTE, WholePlan, Wishes
 from measure.sizes.rounding import short_number
 
 _BESIDE_IN_LINES = 50  # of text; from this width on the sketch stands beside the sentences
-_THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}\b)")
 _NEW = -1
 
 
@@ -138,10 +136,12 @@ class PlanPage(QWidget):
             f"to know {figure_words(request.figure)} within ±{short_number(100 * request.relative_error)} %",
             _span(*likely.pieces) if likely else "",
         )
-        self.steps.show_points([(f"{n}.", grouped(step)) for n, step in enumerate(whole.steps, 1)])
+        self.steps.show_points(
+            [(f"{n}.", number_text.grouped(step)) for n, step in enumerate(whole.steps, 1)]
+        )
         rests = (whole.likely_words, whole.fewer_words, *whole.expected, WASTE)
-        self.basis.show_points([("•", grouped(words)) for words in rests if words])
-        self.careful.show_points([("•", grouped(words)) for words in whole.warnings])
+        self.basis.show_points([("•", number_text.grouped(words)) for words in rests if words])
+        self.careful.show_points([("•", number_text.grouped(words)) for words in whole.warnings])
         limits = (wishes.median_limits_um, wishes.sigma_g_limits)
         self.chart.show_chart(plan_chart(request, plan, *limits))
         self._careful_card.setVisible(bool(whole.warnings))
@@ -280,17 +280,6 @@ class _Figure(QWidget):
     def texts(self) -> tuple[str, str, str]:
         """Return the number, what it is, and how far it may move."""
         return self.value.text(), self.words.text(), self.span.text()
-
-
-def grouped(words: str) -> str:
-    """Return words with thousands set off as the window does it.
-
-    Examples
-    --------
-    >>> grouped("1,234 pieces, 12 fields").replace(number_text.THIN, "_")
-    '1_234 pieces, 12 fields'
-    """
-    return _THOUSANDS.sub(number_text.THIN, words)
 
 
 def _parts(mass: float) -> str:

@@ -68,7 +68,8 @@ class FiguresPage(QWidget):
             parts.set_look(self.sentence, _LOOKS[verdict.word])
             said = verdict.sentence.partition(": ")[2]
             self.sentence.setText(f"{said[:1].upper()}{said[1:]}")
-            self.decides.setText(f"What would decide: {verdict.decides}" if verdict.decides else "")
+            decides = number_text.grouped(verdict.decides)
+            self.decides.setText(f"What would decide: {decides}" if decides else "")
         else:
             share = number_text.percent(verdict.share)
             self.word.setText("…")
@@ -78,14 +79,14 @@ class FiguresPage(QWidget):
             )
             self.decides.setText("")
         self.decides.setVisible(bool(self.decides.text()))
-        self.reasons.setText("\n".join(verdict.reasons) if answer.final else "")
+        self.reasons.setText(number_text.grouped("\n".join(verdict.reasons)) if answer.final else "")
         self._fill(answer, r)
         self.sizes.setVisible(answer.summary.pieces > 0)  # a table of dashes tells nothing
         warnings = [*answer.summary.warnings, *answer.summary.notes]
         if unmeasured:
             fields = number_text.count(unmeasured, "field")
             warnings.insert(0, f"{fields} of this batch: not measured yet, so not in these figures.")
-        self.careful.setText("\n\n".join(warnings))
+        self.careful.setText(number_text.grouped("\n\n".join(warnings)))
         self.cautions.setVisible(bool(warnings))
         self._suit()
 

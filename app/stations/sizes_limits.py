@@ -5,7 +5,7 @@ from collections.abc import Callable
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QWidget
 
-from app import parts, theme
+from app import number_text, parts, theme
 from app.number_boxes import NumberBox
 from app.stations.sizes_work import Answer
 from measure.errors import InvalidInput
@@ -135,7 +135,7 @@ class LimitsPage(QWidget):
         for result in answer.clauses:
             lines.append(f"{result.outcome.capitalize()}: {result.reason}" if answer.final else "…")
             if result.decides and answer.final:
-                lines.append(result.decides)
+                lines.append(number_text.grouped(result.decides))
         self.outcome.setText("\n".join(lines))
         looks = {"passes": "done", "fails": "error"}
         parts.set_look(self.outcome, looks.get(answer.outcome, "soft") if answer.final else "soft")

@@ -120,12 +120,12 @@ class SurePage(QWidget):
             self.needed.setText("")
             return
         needed = still_needed(self._answer.summary, self.figure.currentData(), self.wanted.value() / 100)
-        self.needed.setText(needed.words)
+        self.needed.setText(number_text.grouped(needed.words))
 
     def _show_above(self) -> None:
         """Tell how many pieces are above the size, with the exact limits of such a count."""
         found = pieces_above(self._sample, self.above.value()) if self._sample is not None else None
-        self.coarse.setText(found.words if found is not None else "")
+        self.coarse.setText(number_text.grouped(found.words) if found is not None else "")
 
     def _show_fits(self) -> None:
         if self._answer is None or not self._answer.final or self._sample is None or not len(self._sample):

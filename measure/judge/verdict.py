@@ -13,7 +13,7 @@ import numpy as np
 from measure.judge.felt import FELT_SHARE, FeltProfile
 from measure.judge.felt_strays import Strays, find_strays
 from measure.judge.panel_limit import limit_words, with_panel_limit
-from measure.sizes.cautions import FEW_PIECES
+from measure.sizes.cautions import FEW_PIECES, largest_share
 from measure.sizes.counts import further
 from measure.sizes.intervals import share_angle
 from measure.sizes.rounding import percent_text
@@ -23,6 +23,7 @@ from measure.sizes.summary import RESAMPLES, SEED, SizeSummary, summarise
 WORDS = ("not felt", "borderline", "felt", "undecided")
 # beyond this many times the present data, counting on is no sensible advice
 _MOST_TIMES = 50
+_HANGS_ON_ONE = 0.5  # of the volume in one piece: as much more of the same paste may hold none, or two
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,8 @@ def verdict(
     share = summary.value(FELT_SHARE)
     low, high = summary.interval(FELT_SHARE)
     word = _word(low, high, profile) if math.isfinite(share) else "undecided"
-    decides = _what_decides(summary, share, low, high, profile) if word == "undecided" else ""
+    largest = largest_share(sample) if len(sample) else 0.0
+    decides = _what_decides(summary, share, (low, high), profile, largest) if word == "undecided" else ""
     reasons = [*_share_reason(share, low, high, profile), *([strays.words] if strays.words else [])]
     if word != "undecided" and sample.pieces < _fewest(word):
         reasons.append(
@@ -175,7 +177,10 @@ def _kind_reason(sample: SizeSample, profile: FeltProfile) -> list[str]:
     return [f"{percent_text(float(by_kind[top]))} of what is felt is {KINDS[top].value}."]
 
 
-def _what_decides(summary: SizeSummary, share: float, low: float, high: float, profile: FeltProfile) -> str:
+def _what_decides(
+    summary: SizeSummary, share: float, ends: tuple[float, float], profile: FeltProfile, largest: float
+) -> str:
+    low, high = ends
     tasting = "a tasting would decide"
     if not math.isfinite(share):
         fields = "fields with pieces in them: take places with smear, or thin the paste less"
@@ -200,6 +205,11 @@ def _what_decides(summary: SizeSummary, share: float, low: float, high: float, p
     fewest = _fewest("felt" if share > profile.felt_share else "not felt")
     if needed.pieces < fewest:  # that few would decide nothing, however near together they lie
         return f"At least {fewest} pieces, on several fields, or {tasting}."
+    if largest > _HANGS_ON_ONE:
+        return (
+            "Many more fields, until several pieces like the largest are met, which alone carries "
+            f"{percent_text(largest)} of the volume; or {tasting}."
+        )
     return f"About {needed.more_words}, or {tasting}."
 
 

@@ -40,7 +40,7 @@ class Above:
     @property
     def words(self) -> str:
         """One sentence."""
-        size, all_ = f"{short_number(self.size_um)} µm", f"{self.pieces:,}".replace(",", "\u202f")
+        size, all_ = f"{short_number(self.size_um)} µm", f"{self.pieces:,}"
         if self.number == 0:
             return (
                 f"None of {all_} pieces is above {size}: with 95 % confidence fewer than "

@@ -1,5 +1,7 @@
 """What should make a reader careful with a size distribution, in plain sentences."""
 
+import math
+
 import numpy as np
 
 from measure.sizes.frame_weight import frame_warning
@@ -14,6 +16,8 @@ LIMIT_SHARE = 0.05
 # at this cover 5 % of pieces touch another by chance, 1 - exp(-4 x 0.013)
 TARGET_COVER = 0.013
 HIGH_COVER = 0.03
+_LEAST_SEEN_UM = 0.2  # half a wavelength of light over the largest aperture, 1.4 (Abbe)
+_LARGEST_UM = 10_000.0  # no ground paste has such a middle size
 
 
 def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ...]:
@@ -30,6 +34,8 @@ def cautions(sample: SizeSample, *, cover: float | None = None) -> tuple[str, ..
         return ("No piece is counted, so there are no sizes.",)
     found = [
         *sample.cautions,
+        _unit(sample),
+        _counts(sample),
         _few_fields(sample),
         _one_size(sample),
         _coarse_end(sample),
@@ -74,17 +80,53 @@ def _one_size(sample: SizeSample) -> str | None:
 
 
 def _coarse_end(sample: SizeSample) -> str | None:
-    volume = np.sort(sample.quantity(3))[::-1]
-    share = np.cumsum(volume) / volume.sum()
-    if len(volume) < 4:
+    volume, count = sample.quantity(3), np.maximum(sample.count, 1.0)  # a row may stand for many pieces
+    if count.sum() < 4:
         return None
-    if share[0] >= 0.2:
-        percent = f"{100 * share[0]:.0f} %"
+    largest = largest_share(sample)
+    if largest >= 0.2:
+        percent = f"{100 * largest:.0f} %"
         return f"The largest piece alone carries {percent} of the volume; every volume figure hangs on it."
-    few = int(np.searchsorted(share, 0.5) + 1)
-    if few <= max(5, 0.01 * len(volume)):
+    order = np.argsort(-volume / count)
+    share = np.cumsum(volume[order]) / volume.sum()
+    row = int(np.searchsorted(share, 0.5))
+    before = float(share[row - 1]) if row else 0.0
+    of_row = (0.5 - before) * volume.sum() / float((volume / count)[order[row]])
+    few = math.ceil(float(count[order[:row]].sum()) + of_row - 1e-9)
+    if few <= max(5, 0.01 * count.sum()):
         return f"The {few} largest pieces carry half of the volume; volume figures hang on them."
     return None
+
+
+def largest_share(sample: SizeSample) -> float:
+    """Return the share of the volume that the largest single piece carries, 0..1."""
+    volume = sample.quantity(3)
+    return float((volume / np.maximum(sample.count, 1.0)).max() / volume.sum())
+
+
+def _unit(sample: SizeSample) -> str | None:
+    largest = float(sample.diameter_um.max())
+    if largest < _LEAST_SEEN_UM:
+        return (
+            f"The largest piece is {largest:.2g} µm, less than light can show: are these sizes in "
+            "millimetres? They must be in micrometres."
+        )
+    if sample.smallest_um > _LARGEST_UM or float(np.median(sample.diameter_um)) > _LARGEST_UM:
+        return (
+            f"Half of the pieces are above {_LARGEST_UM / 1000:.0f} mm: are these sizes in nanometres? They "
+            "must be in micrometres."
+        )
+    return None
+
+
+def _counts(sample: SizeSample) -> str | None:
+    broken = sample.count[np.abs(sample.count - np.round(sample.count)) > 1e-6]
+    if not len(broken):
+        return None
+    return (
+        f"The table counts parts of pieces, such as {broken[0]:g}: if these are per cent, how many pieces "
+        "there were is not known, and no interval holds."
+    )
 
 
 def _weights(sample: SizeSample) -> str | None:

@@ -150,9 +150,7 @@ class Needed:
         """How many more, to be put in a sentence."""
         name = "field" if self.more_fields == 1 else "fields"
         pieces = "piece" if self.more_pieces == 1 else "pieces"
-        # thousands set off as the window does it
-        text = f"{self.more_fields:,} more {name} like these ({self.more_pieces:,} {pieces})"
-        return text.replace(",", "\u202f")
+        return f"{self.more_fields:,} more {name} like these ({self.more_pieces:,} {pieces})"
 
 
 def still_needed(summary: SizeSummary, figure: str, relative_error: float) -> Needed:

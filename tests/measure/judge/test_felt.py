@@ -220,3 +220,10 @@ def test_pieces_left_out_are_named_where_none_is_counted():
     none = make_sample(np.zeros(0), field=np.zeros(0, dtype=int), left_out={"dust": 30, "fibre": 7})
     _, found = judged(none)
     assert found.decides.startswith("The 37 pieces left out of the figures, if some should count; or fields")
+
+
+def test_where_one_piece_holds_the_volume_it_is_its_like_that_decides():
+    d = np.r_[np.random.default_rng(1).lognormal(2.5, 0.4, 3000), 900.0]
+    _, found = judged(make_sample(d, field=np.arange(len(d)) % 6))
+    assert found.word == "undecided"
+    assert "until several pieces like the largest are met, which alone carries 99 %" in found.decides

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.sizes.cautions import cautions, volume_note
+from measure.sizes.cautions import cautions, largest_share, volume_note
 from measure.sizes.sample import make_sample
 from measure.sizes.summary import summarise
 
@@ -24,6 +24,32 @@ def test_a_few_pieces_that_hold_half_of_it():
     d = np.r_[np.full(500, 10.0), np.full(4, 50.0)]
     assert "The 4 largest pieces carry half of the volume" in _careful(d)
     assert "carry half" not in _careful(np.full(500, 10.0))
+
+
+def test_a_row_that_stands_for_many_pieces_is_not_one_large_piece():
+    # 5, 10, 20, 40, 80 µm, counted 100, 200, 150, 40, 10 times: ten pieces carry 56 % of the volume, nine of
+    # them half of it (100 % - 43.689854 % is theirs together)
+    d, count = np.array([5.0, 10, 20, 40, 80]), np.array([100.0, 200, 150, 40, 10])
+    text = " | ".join(cautions(make_sample(d, count=count)))
+    assert "largest piece alone" not in text
+    assert "carry half" not in text  # nine pieces of five hundred are more than one in a hundred
+    many = " | ".join(cautions(make_sample(d, count=count * [10, 1, 1, 1, 1])))
+    assert "The 9 largest pieces carry half of the volume" in many
+    one = " | ".join(cautions(make_sample(d, count=np.array([100.0, 200, 150, 1, 1]))))
+    assert "The largest piece alone carries 28 % of the volume" in one
+    assert largest_share(make_sample(d, count=count)) == pytest.approx(0.056310, abs=1e-5)
+
+
+def test_sizes_in_another_unit_are_asked_about():
+    assert "are these sizes in millimetres?" in _careful([0.012, 0.02, 0.035])
+    assert "are these sizes in nanometres?" in _careful([12_000, 20_000, 35_000])
+    assert "are these sizes" not in _careful([0.3, 20, 1500])
+
+
+def test_shares_in_per_cent_are_no_counts():
+    text = " | ".join(cautions(make_sample(np.array([5.0, 10, 20]), count=np.array([10.5, 39.5, 50]))))
+    assert "parts of pieces, such as 10.5: if these are per cent" in text
+    assert "per cent" not in _careful([5, 10, 20], count=np.array([10.0, 40, 50]))
 
 
 def test_numbers_near_the_lower_limit():

@@ -56,10 +56,10 @@ def test_pieces_above_a_size():
     found = pieces_above(sample, 30.0)
     assert (found.number, found.pieces) == (3, 1000)
     assert found.words == (
-        "3 of 1\u202f000 pieces are above 30 µm: 0.3 % (95 %: 0.062 % to 0.87 % exactly, 0.1 % to 0.88 % "
+        "3 of 1,000 pieces are above 30 µm: 0.3 % (95 %: 0.062 % to 0.87 % exactly, 0.1 % to 0.88 % "
         "after Wilson)."
     )
-    assert pieces_above(sample, 55.0).words.startswith("1 of 1\u202f000 pieces is above 55 µm: 0.1 %")
+    assert pieces_above(sample, 55.0).words.startswith("1 of 1,000 pieces is above 55 µm: 0.1 %")
     none = pieces_above(make_sample(np.full(300, 10.0)), 30.0)
     assert none.words == "None of 300 pieces is above 30 µm: with 95 % confidence fewer than 0.99 % are."
     assert none.share_words == "fewer than 0.99 % of the pieces"
