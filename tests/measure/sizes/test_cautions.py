@@ -36,7 +36,7 @@ def test_a_row_that_stands_for_many_pieces_is_not_one_large_piece():
     many = " | ".join(cautions(make_sample(d, count=count * [10, 1, 1, 1, 1])))
     assert "The 9 largest pieces carry half of the volume" in many
     one = " | ".join(cautions(make_sample(d, count=np.array([100.0, 200, 150, 1, 1]))))
-    assert "The largest piece alone carries 28 % of the volume" in one
+    assert "The largest piece alone carries 26 % of the volume" in one  # 512,000 of 1,988,500
     assert largest_share(make_sample(d, count=count)) == pytest.approx(0.056310, abs=1e-5)
 
 
