@@ -23,6 +23,7 @@ _HOLLOW, _THIN = 0.86, 0.5  # bent round its piece, and thin against it
 _LESS_HOLLOW, _THINNER = 0.9, 0.35
 _NEUTRAL = 0.35  # colour step over lightness step of what only the light made
 _ALONG = 0.25  # share of a fringe's outline that lies along pieces
+_BENT_LIGHT = 0.4  # thickness of a full bright place over that of the piece beside it: more is a piece
 _AS_STRONG = 1.15  # a bent fringe may be as strong as its piece
 _STAIN = 0.15  # strength over that of half the area found, below which a piece without an edge is a stain
 _GRAIN = 0.1  # the same of what has an edge and is ragged
@@ -260,8 +261,11 @@ def fringe_like(particles: Particles, shape: tuple[int, int]) -> np.ndarray:
         near = away[y, x] <= max(_REACH_PX[-1], thickness)
         if near.mean() < _ALONG:
             continue
-        beside = strength[np.bincount(index[y, x][near]).argmax()]
-        fringe[i] = strength[i] < (_STRENGTH if solidity[i] > _RING else _AS_STRONG) * beside
+        beside = np.bincount(index[y, x][near]).argmax()
+        weaker = strength[i] < (_STRENGTH if solidity[i] > _RING else _AS_STRONG) * strength[beside]
+        # a shadow is as thick as its piece is high, but what an edge bends is thin
+        thick = lightness[i] > 0 and p["feret_min_px"][i] > _BENT_LIGHT * p["feret_min_px"][beside]
+        fringe[i] = weaker and not (thick and solidity[i] > _RING)
     return fringe
 
 

@@ -111,6 +111,19 @@ def test_a_compact_bright_grain_of_its_own_is_counted():
     assert (particles["set_aside"] == "").sum() == 3
 
 
+def _pale_grains_touching(grey):
+    for x in (150, 560):
+        cv2.circle(grey, (x + 100, 300), 40, 238, -1)
+        cv2.circle(grey, (x, 300), 62, 60, -1)
+
+
+def test_a_pale_bright_grain_that_touches_a_stronger_dark_one_is_counted():
+    particles = measure_field(_picture(_pale_grains_touching), FieldSettings(), 1.0).particles
+    counted = particles["set_aside"] == ""
+    assert counted.sum() == 4
+    assert (particles["lightness_step"][counted] > 0).sum() == 2
+
+
 def _stained(grey):
     stain = np.zeros_like(grey)
     cv2.circle(stain, (380, 120), 60, 9, -1)
