@@ -2,6 +2,11 @@
 
 Where the side towards the lamp is lighter than the ground and the other one darker, the tone of the ground
 runs through a piece, which would fall apart along it; and it would along the ridge between two of its sides.
+
+Colour runs over the edge of a piece, for cameras sample it half as densely as lightness and compression
+thins it out again: what is coloured has a margin in which the piece passes into the ground. Where a piece
+is darker or lighter than the ground all over, as much is given back there as just inside, and of that the
+share the piece has of the pixel, so the edge stays where lightness has it.
 """
 
 import cv2
@@ -16,6 +21,8 @@ _STEP = 0.2  # loss or gain that a piece gets at least
 _EVENED = 0.85  # share of the shading that is taken out; what parts pieces that touch is left
 _TWO_COLOURS = np.array([0.08, 0.25], np.float32)  # between the lowest and the highest tenth of a piece's
 _TURNS = 8
+_HALF = 0.5  # of the usual loss, up to which a place that reaches the outside is ground
+_MARGIN_PX, _INNERMOST = 4.0, 0.6  # how far colour and blur reach in from the edge, or of the greatest depth
 
 
 def shading(seen: Tones, pieces: np.ndarray) -> np.ndarray:
@@ -35,18 +42,63 @@ def shading(seen: Tones, pieces: np.ndarray) -> np.ndarray:
             continue
         box = np.s_[y : y + h, x : x + w]
         own = parts[box] == k
-        back[box][own] = _of_piece(seen.loss[box][own], seen.colour[box][own])
+        back[box][own] = _of_piece(own, seen.loss[box], seen.colour[box])[own]
     return back
 
 
-def _of_piece(loss: np.ndarray, colour: np.ndarray) -> np.ndarray:
+def _of_piece(own: np.ndarray, loss: np.ndarray, colour: np.ndarray) -> np.ndarray:
+    """Loss to be given back to each pixel of a piece, (M, N)."""
+    framed = cv2.copyMakeBorder(own.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+    depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
+    core = depth > min(_MARGIN_PX, _INNERMOST * float(depth.max()))
+    given = np.zeros_like(loss)
+    if _is_crossed(loss[core]):  # at its edge it does not pass from one tone to another
+        given[own] = _evened(loss[own], colour[own])
+        return given
+    core = own & ~_ground_beside(own, loss, float(percentile(loss[core], 50)))
+    if not core.any():
+        return given
+    given[core] = _evened(loss[core], colour[core])
+    given, inner = _from_nearest(core, given, loss)
+    share = np.clip(loss / np.where(np.abs(inner) > _CROSSED, inner, np.inf), 0.0, 1.0)
+    return np.where(core, given, given * share)
+
+
+def _is_crossed(loss: np.ndarray) -> bool:
+    """Whether the tone of the ground runs through a piece."""
+    low, high = (float(percentile(loss, q)) for q in (10, 90))
+    return low < _CROSSED < high - _CROSSED
+
+
+def _evened(loss: np.ndarray, colour: np.ndarray) -> np.ndarray:
+    """Loss to be given back to the pixels of a piece, (P,)."""
     given = np.zeros_like(loss)
     for part in _of_one_colour(colour):
-        low, usual, high = (float(percentile(loss[part], q)) for q in (10, 50, 90))
-        crossed = low < _CROSSED < high - _CROSSED
-        level = np.copysign(max(abs(usual), _STEP), usual) if crossed else usual
+        usual = float(percentile(loss[part], 50))
+        level = np.copysign(max(abs(usual), _STEP), usual) if _is_crossed(loss[part]) else usual
         given[part] = (loss[part] - level) * _EVENED
     return given
+
+
+def _ground_beside(own: np.ndarray, loss: np.ndarray, usual: float) -> np.ndarray:
+    """Ground that colour ran over, also between pieces that nearly touch, (M, N) bool."""
+    if abs(usual) < _STEP:
+        return np.zeros(own.shape, bool)
+    pale = ~own | (loss / usual < _HALF)
+    framed = cv2.copyMakeBorder(pale.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=1)
+    outside = cv2.connectedComponents(framed, connectivity=4)[1]
+    return (outside == outside[0, 0])[1:-1, 1:-1]
+
+
+def _from_nearest(core: np.ndarray, *values: np.ndarray) -> list[np.ndarray]:
+    """Values of the nearest pixel of the core, (M, N) each."""
+    index = cv2.distanceTransformWithLabels(
+        1 - core.view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )[1]
+    where = np.zeros(int(index.max()) + 1, np.intp)
+    where[index[core]] = np.flatnonzero(core)
+    at = where[index]
+    return [value.ravel()[at] for value in values]
 
 
 def _of_one_colour(colour: np.ndarray) -> list[np.ndarray]:
