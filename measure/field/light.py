@@ -13,6 +13,7 @@ from measure.field.blank_check import refuse_dark_blank
 from measure.field.light_bands import light_bands
 from measure.field.quick import colours_at, length, less, median, median_colour, quantile
 from measure.field.shade_edge import Shade, straight_shade
+from measure.field.soft_ground import followed_haze
 from measure.field.strips import Reduced, Room, own_memory, smoothed_strips, strips
 from measure.field.tone import light_weight
 from measure.model import Picture
@@ -225,9 +226,10 @@ def prepare(
     if shade is not None:
         _raise(lab, shade)
         seen = _seen(lab)
-    background = _background(seen, lab.shape[:2], mask)
+    even, background = _background(seen, lab.shape[:2], mask)
     oil = _Oil(background, lab.shape[:2])
-    noise, whitening = _noise(seen, oil, mask)
+    # where there is haze, nothing fainter than its own unevenness tells a piece
+    noise, whitening = _noise(seen, oil if background is even else _Oil(even, lab.shape[:2]), mask)
     distance = _taken_out(lab, oil, whitening, room)
     if mask is not None:
         distance[mask > 0] = 0.0
@@ -338,8 +340,13 @@ def _taken_out(lab: np.ndarray, oil: _Oil, whitening: np.ndarray, room: Room) ->
     return distance
 
 
-def _background(seen: _Seen, shape: tuple[int, int], mask: np.ndarray | None) -> np.ndarray:
-    """Oil colour over the field at coarse size: a smooth surface and what the oil shows beyond it."""
+def _background(
+    seen: _Seen, shape: tuple[int, int], mask: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Oil colour over the field at coarse size: a smooth surface and what the oil shows beyond it.
+
+    First without haze, then with it; the same array where there is none.
+    """
     surface = fit_surface(seen.samples, shape, _usable(mask, shape))
     size = _coarse_size(shape)
     background = evaluate(surface, size)
@@ -351,7 +358,8 @@ def _background(seen: _Seen, shape: tuple[int, int], mask: np.ndarray | None) ->
         if mask is not None:
             off |= cv2.resize(mask, size[::-1], interpolation=cv2.INTER_NEAREST)
         background = background + _followed(residual, (1 - off).astype(np.float32), sigma)
-    return background
+    excluded = None if mask is None else cv2.resize(mask, size[::-1], interpolation=cv2.INTER_NEAREST)
+    return background, followed_haze(seen.coarse, background, surface.scale, sigma, excluded)
 
 
 def _followed(residual: np.ndarray, oil: np.ndarray, sigma: float) -> np.ndarray:
