@@ -18,7 +18,7 @@ from app import number_text, parts, theme
 from app.messages import DONE
 from app.models.record_table import HEADINGS, RecordTable
 from app.session import NO_FIELD, Session
-from measure.output.tables import safe_text
+from measure.cell_text import safe_text
 from measure.study.records import EditEntry
 from measure.study.study import Study
 

@@ -30,6 +30,7 @@ from measure.scale.optics import smallest_resolved_um
 from measure.scale.scale_file import check_um_per_px, read_aperture, read_scale
 
 # pictures of one size that are looked at for marks; in one of them a pale mark may not be seen
+_LONGEST_NAME = 240  # of a file without its ending; most systems take 255 letters in all
 _LOOKED_AT = 3
 
 
@@ -246,15 +247,16 @@ def _scale(args: argparse.Namespace) -> Scale:
 def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
     import hashlib
 
-    paths = [p for given in args.pictures for p in list_pictures(given)]
+    paths, twice = _each_once([p for given in args.pictures for p in list_pictures(given)])
     names = _field_names(paths)
+    overlays = _overlay_names(names) if args.overlays and out is not None else {}
     blank = read_picture(args.blank) if args.blank else None
     zones = zones_of(args.exclude)
     bar = check_label(args.bar) if args.bar else ""
     kinds_seen: Counter[int] = Counter()  # pictures of one camera setting carry their marks in one place
     settings = FieldSettings(args.smallest_um, args.sensitivity, args.cut_strength)
     doubts = [doubt for doubt in [blank_warning(blank) if blank else ""] if doubt]
-    plan = _Plan([], [], [], doubts, blank_sha256=blank.sha256 if blank else "")
+    plan = _Plan([], [], [], [*doubts, *twice], blank_sha256=blank.sha256 if blank else "")
     seen: dict[str, str] = {}
     for path, name in zip(paths, names, strict=True):
         try:
@@ -266,9 +268,7 @@ def _plan(args: argparse.Namespace, scale: Scale, out: Path | None) -> _Plan:
             plan.warnings.append(f"{name} is the same picture as {seen[sha256]}; it is measured once.")
             continue
         seen[sha256] = name
-        overlay = (
-            str(out / "overlays" / f"{Path(name).stem}.png") if args.overlays and out is not None else None
-        )
+        overlay = str(out / "overlays" / overlays[name]) if out is not None and overlays else None
         job = FieldJob(
             str(path), name, args.batch, scale, settings,
             blank_path=args.blank, overlay_path=overlay,
@@ -297,7 +297,24 @@ def _refuse_larger_than_picture(smallest_um: float | None, scale: Scale, pixels:
     )
 
 
+def _each_once(paths: list[Path]) -> tuple[list[Path], list[str]]:
+    """Return the files without those named again, and a sentence for each of these."""
+    seen: dict[Path, Path] = {}
+    again = [path.name for path in paths if seen.setdefault(path.resolve(), path) is not path]
+    return list(seen.values()), [f"{n} is named twice; it is measured once." for n in dict.fromkeys(again)]
+
+
 def _field_names(paths: list[Path]) -> list[str]:
     names = [p.name for p in paths]
     doubled = {name for name, times in Counter(names).items() if times > 1}
-    return [f"{p.parent.name}-{p.name}" if p.name in doubled else p.name for p in paths]
+    return [f"{p.resolve().parent.name}-{p.name}" if p.name in doubled else p.name for p in paths]
+
+
+def _overlay_names(names: list[str]) -> dict[str, str]:
+    """Return a file name for the overlay of each field: no two fields share one."""
+    stems = Counter(Path(name).stem.lower() for name in names)
+    found = {}
+    for name in names:
+        stem = Path(name).stem
+        found[name] = f"{(name if stems[stem.lower()] > 1 else stem)[-_LONGEST_NAME:]}.png"
+    return found

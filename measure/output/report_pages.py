@@ -50,8 +50,11 @@ def _head_and_foot(canvas: Canvas, title: str, number: int, count: int) -> None:
         canvas.drawString(left, A4[1] - 30, _fitting(title, WIDTH_PT))
 
 
+_MOST_LETTERS = 400  # in a line, however narrow; a title may be as long as a recipe
+
+
 def _fitting(title: str, width: float) -> str:
-    title = "".join(c if c.isprintable() else " " for c in title)
+    title = "".join(c if c.isprintable() else " " for c in title[:_MOST_LETTERS])
     while title and stringWidth(title, FONT, _SIZE) > width:
         title = title[:-2] + "…"
     return title

@@ -110,8 +110,9 @@ def table(
         Paragraph(f"<b>{markup(w)}</b>", style("cell", right_from <= i < last)) for i, w in enumerate(head)
     ]
     made = LongTable(
-        [top, *cells], colWidths=[WIDTH_PT * w / total for w in widths], repeatRows=1, spaceAfter=8
-    )
+        [top, *cells], colWidths=[WIDTH_PT * w / total for w in widths], repeatRows=1, spaceAfter=8,
+        splitInRow=1,  # notes may be longer than a page
+    )  # fmt: skip
     line, soft = HexColor(PAPER.line), HexColor(PAPER.soft)
     made.setStyle(
         TableStyle(
@@ -132,7 +133,9 @@ def table(
 def facts(rows: Sequence[tuple[str, str]]) -> LongTable:
     """Return name and value pairs; pairs without a value are left out."""
     cells = [[text(name, "small"), text(value, "cell")] for name, value in rows if value]
-    made = LongTable(cells or [["", ""]], colWidths=[0.27 * WIDTH_PT, 0.73 * WIDTH_PT], spaceAfter=6)
+    made = LongTable(
+        cells or [["", ""]], colWidths=[0.27 * WIDTH_PT, 0.73 * WIDTH_PT], spaceAfter=6, splitInRow=1
+    )
     made.setStyle(
         TableStyle(
             [

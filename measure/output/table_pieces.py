@@ -4,10 +4,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from measure.cell_text import unquoted
 from measure.errors import InvalidInput
 from measure.flags import FLAGS
 from measure.model import ORIGINS
-from measure.output.tables import unquoted
 from measure.particles import Particles, make_particles
 from measure.sizes.particle_table import BELOW_LIMIT, MEETS_FRAME, MEETS_ZONE
 from measure.sizes.sample_parts import DIAMETER, counted_rows, kind_codes

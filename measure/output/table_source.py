@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 
+from measure.cell_text import unquoted
 from measure.errors import InvalidInput
 from measure.model import FieldQuality
-from measure.output.tables import unquoted
 from measure.sizes.number_marks import NumberMarks, with_point
 from measure.sizes.table_file import read_sizes_table
 from measure.sizes.table_formats import is_workbook, workbook_has, workbook_rows

@@ -16,6 +16,7 @@ import numpy as np
 if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
 
+from measure.cell_text import safe_text
 from measure.errors import InvalidInput
 from measure.progress import SILENT, Progress
 from measure.safe_write import written_beside
@@ -24,30 +25,6 @@ AnyTable = Mapping[str, Sequence | np.ndarray]
 
 _ROWS_AT_A_TIME = 5000
 _MOST_IN_A_SHEET = 2**20 - 2  # rows of a sheet (ECMA-376) less those of names and units
-# a spreadsheet would run text that starts so as a formula
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
-
-def safe_text(text: str) -> str:
-    """Return text that no spreadsheet will run as a formula (a quote mark is put before it).
-
-    Examples
-    --------
-    >>> safe_text("=1+1"), safe_text("pass 3")
-    ("'=1+1", 'pass 3')
-    """
-    return "'" + text if text.startswith(_FORMULA_STARTS) else text
-
-
-def unquoted(text: str) -> str:
-    """Return the text `safe_text` was given.
-
-    Examples
-    --------
-    >>> unquoted("'=1+1"), unquoted("pass 3")
-    ('=1+1', 'pass 3')
-    """
-    return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_STARTS) else text
 
 
 def _cell(value: object, decimal: str) -> str:

@@ -141,7 +141,7 @@ def _table(rows: list[list], widths_mm: list[float], span: int = 1, size: float 
     ]
     if span > 1:
         style.append(("SPAN", (1, 0), (span, 0)))
-    table = Table(rows, [w * mm for w in widths_mm], repeatRows=1, spaceAfter=12, hAlign="LEFT")
+    table = Table(rows, [w * mm for w in widths_mm], repeatRows=1, spaceAfter=12, hAlign="LEFT", splitInRow=1)
     table.setStyle(TableStyle(style))
     return table
 

@@ -9,6 +9,7 @@ from typing import TextIO
 
 import numpy as np
 
+from measure.cell_text import unquoted
 from measure.errors import InvalidInput
 from measure.sizes.number_marks import NumberMarks, with_point
 from measure.sizes.table_formats import Row, is_parquet, is_study, is_workbook, parquet_rows, workbook_rows
@@ -223,7 +224,7 @@ def _column(path: Path, name: str, texts: list[str], lines: list[int], decimal: 
     if name in _WORDS or name in _MORE_WORDS:
         column = np.empty(len(texts), dtype=object)
         same: dict[str, str] = {}  # a table repeats its few words in every row: one copy of each will do
-        column[:] = [same.setdefault(word, word) for word in (text.strip() for text in texts)]
+        column[:] = [same.setdefault(word, word) for word in (unquoted(text.strip()) for text in texts)]
         return column
     if decimal == "." and not any("," in text for text in texts):
         decimal = None

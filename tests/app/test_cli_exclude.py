@@ -56,6 +56,29 @@ def test_leaving_out_everything_is_refused(tmp_path: Path, capsys: pytest.Captur
     assert "a.png: the areas to be left out cover the whole picture" in capsys.readouterr().err
 
 
+def test_pictures_named_alike_have_overlays_of_their_own(tmp_path: Path):
+    folder = tmp_path / "pictures"
+    folder.mkdir()
+    for seed, name in enumerate(("a.png", "a.tif", "b.png")):
+        draw(folder / name, seed, 4)
+    out = tmp_path / "out"
+    command = ["measure", str(folder), "--um-per-px", "1", "--jobs", "1", "--overlays", "--out", str(out)]
+    assert main(command) == 0
+    assert {path.name for path in (out / "overlays").iterdir()} == {"a.png.png", "a.tif.png", "b.png"}
+
+
+def test_a_picture_named_twice_is_one_field(tmp_path: Path, capsys: pytest.CaptureFixture):
+    # a sign that a table quotes, so that no spreadsheet runs it, belongs to the name all the same
+    picture = draw(tmp_path / "-a.png", 1, 8)
+    command = ["measure", str(picture), str(tmp_path / "." / "-a.png"), "--um-per-px", "1", "--jobs", "1"]
+    assert main([*command, "--out", str(tmp_path / "out")]) == 1
+    said = capsys.readouterr()
+    assert said.out.startswith("8 pieces on 1 field,")
+    assert "-a.png is named twice; it is measured once." in said.err
+    assert main(["sizes", str(tmp_path / "out" / "particles.csv"), "--resamples", "0"]) == 0
+    assert capsys.readouterr().out.startswith("8 pieces on 1 field,")
+
+
 def test_why_nothing_was_found_is_said(tmp_path: Path, capsys: pytest.CaptureFixture):
     black, dot = tmp_path / "black.png", tmp_path / "dot.png"
     cv2.imwrite(str(black), np.zeros((240, 320, 3), np.uint8))

@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -118,6 +119,19 @@ def test_sections_and_batches_can_be_chosen(study):
 @pytest.mark.parametrize("name", SECTIONS)
 def test_each_section_can_stand_by_itself(odd_study, name):
     assert len(words_of(report_pdf(odd_study, sections=[name]))) >= 1
+
+
+def test_names_and_notes_longer_than_a_page_run_on(odd_study, tmp_path):
+    path = tmp_path / "long.gritline"
+    odd_study.save_copy(path)
+    with Study.open(path) as study:
+        row = study.batches()[0]
+        long = replace(row.batch, name="n" * 2000, recipe="hazelnuts, " * 800, notes="a note on it. " * 800)
+        study.update_batch(row.id, long)
+        pages = words_of(report_pdf(study))
+    # one of them may be parted by the end of a page
+    assert sum(page.count("a note on it.") for page in pages) >= 799
+    assert all("hazelnuts" in page.split("\n")[0] + page[-200:] for page in pages[1:])  # the title heads them
 
 
 def test_an_empty_study_has_no_report_and_leaves_no_file(tmp_path):
