@@ -99,7 +99,7 @@ _SCALE = (
     ActionRow("scale.drop", "Put this ruling away", ("Shift+Delete",), "scale", "Without keeping a scale"),
     ActionRow("scale.remove", "Remove the chosen scale", ("Delete",), "scale", "Undo brings it back"),
     ActionRow("scale.lines", "Lines", ("L",), "scale", "Show the lines found or marked", checkable=True),
-    ActionRow("scale.loupe", "Loupe", ("Shift+L",), "scale", "Magnify about the pointer", checkable=True),
+    ActionRow("scale.loupe", "Magnify", ("Shift+L",), "scale", "Larger about the pointer", checkable=True),
     ActionRow("scale.fit", "Whole picture", ("0",), "scale", "Show all of it"),
     ActionRow("scale.one_to_one", "One to one", ("9",), "scale", "One picture pixel on one of the screen"),
     ActionRow("scale.zoom_in", "Zoom in", ("+", "="), "scale"),
@@ -108,7 +108,12 @@ _SCALE = (
 
 _PARTICLES = (
     ActionRow(
-        "particles.pick", "Pick pieces", ("P",), "particles", "Click, or drag round several.", checkable=True
+        "particles.pick",
+        "Choose pieces",
+        ("P",),
+        "particles",
+        "Click, or drag round several.",
+        checkable=True,
     ),
     ActionRow("particles.cut", "Cut", ("C",), "particles", "Pull a line across a neck.", checkable=True),
     ActionRow("particles.join", "Join the chosen pieces", ("J",), "particles", "Make one piece of them."),
@@ -175,7 +180,12 @@ _PARTICLES = (
         checkable=True,
     ),
     ActionRow(
-        "particles.loupe", "Loupe", ("Shift+L",), "particles", "Magnify about the pointer.", checkable=True
+        "particles.loupe",
+        "Magnify",
+        ("Shift+L",),
+        "particles",
+        "Larger about the pointer.",
+        checkable=True,
     ),
     ActionRow("particles.fit", "Whole picture", ("0",), "particles", "Show all of it."),
     ActionRow(

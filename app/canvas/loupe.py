@@ -20,7 +20,7 @@ class Loupe(QWidget):
         self.setFixedSize(_SIDE, _SIDE)
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self.setObjectName("loupe")
-        self.setAccessibleName("Loupe")
+        self.setAccessibleName("Larger view about the pointer")
         self.hide()
 
     def look(self, image: QImage | None, x_px: float, y_px: float) -> None:

@@ -22,7 +22,7 @@ from measure.sizes.length import length_between
 _TOOL_NAMES = ("pick", "cut", "draw", "add", "take", "length")
 # name of the tool to its icon and the short words beneath
 _ICONS = {
-    "pick": ("pick", "Pick"),
+    "pick": ("pick", "Choose"),
     "cut": ("cut", "Cut"),
     "join": ("join", "Join"),
     "draw": ("draw", "Draw"),
@@ -35,7 +35,7 @@ _ICONS = {
     "length": ("length", "Length"),
     "snap": ("snap", "Edge"),
     "hide": ("eye", "Hide"),
-    "loupe": ("loupe", "Loupe"),
+    "loupe": ("loupe", "Lens"),
     "fit": ("fit", "Whole"),
 }
 _ROW = ("pick", "cut", "join", "draw", "add", "take", "more", "fewer", None, "aside", "restore", None)

@@ -33,7 +33,7 @@ EMPTY = (
 _TOOLS = (
     ("click", "pick", "Click lines"),
     ("drag", "length", "Drag across"),
-    ("loupe", "loupe", "Loupe"),
+    ("loupe", "loupe", "Lens"),
     ("lines", "eye", "Lines"),
     ("fit", "fit", "Whole"),
     ("drop", "close", "Put away"),
