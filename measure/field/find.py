@@ -8,8 +8,9 @@ import numpy as np
 from measure.field.component import Component, Parts
 from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
+from measure.field.faint_bodies import faint_bodies
 from measure.field.faint_rims import faint_rims
-from measure.field.known_rims import known_rims
+from measure.field.known_rims import known_rims, numbered_from
 from measure.field.light import Light
 from measure.field.masks import fill_holes
 from measure.field.outline import area
@@ -24,6 +25,7 @@ from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
 
 _SEED = 7.0  # oil noise units a piece must reach somewhere, at sensitivity 0.5
+_FAINT_SEED = 0.4  # share of it that places of a pale piece reach
 _LEVEL_STEP = 1.4  # factor by which the levels are raised on a textured ground
 _STEEP = 1.7  # power of the level by which the number of specks must fall to be texture
 _FROM_BELOW = 1.33  # factor by which it must have fallen already from the level before: half as steeply
@@ -179,6 +181,7 @@ class _Plan:
     distance: np.ndarray  # (M, N) noise-normalised distance from the oil
     labels: np.ndarray  # (M, N) components
     stats: np.ndarray  # (K, 5) their boxes and areas
+    faint: int  # components from this number on are pale pieces whose mean stands out, no place of theirs
     whole: int  # components from this number on are rims put together from bits
     background_lab: np.ndarray
     light_weight: float
@@ -226,6 +229,10 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0
     factor = level_factor(settings.sensitivity)
+    faint = len(stats)
+    if seed <= _SEED * factor:  # a textured ground has faint places everywhere
+        bodies = numbered_from(labels, faint, faint_bodies(light, labels, least, factor))
+        stats = np.vstack([stats, np.array(bodies, stats.dtype).reshape(-1, 5)])
     whole, rims = len(stats), known_rims(labels, stats, light, least, factor, seed <= _SEED * factor)
     stats = np.vstack([stats, rims])
     boxes = _boxes(stats, labels.shape)
@@ -235,6 +242,7 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
         light.solid_distance,
         labels,
         stats,
+        faint,
         whole,
         light.background_lab,
         light.light_weight,
@@ -267,7 +275,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.distance[box],
                 low & ~shade,
                 plan.least_px2,
-                plan.seed,
+                plan.seed if k < plan.faint else _FAINT_SEED * plan.seed,
                 plan.cut_strength,
                 _at_frame(box, shape),
                 plan.usual_height,

@@ -49,8 +49,8 @@ def known_rims(
     boxes = _put_together(labels, first, light.solid_distance, groups)
     if smooth_ground:
         middles = lit_middles(labels, stats, light.delta, light.oil_lab, least_px2)
-        boxes += _numbered(labels, first + len(boxes), middles)
-        boxes += _numbered(labels, first + len(boxes), faint_rims(light, labels, least_px2, factor))
+        boxes += numbered_from(labels, first + len(boxes), middles)
+        boxes += numbered_from(labels, first + len(boxes), faint_rims(light, labels, least_px2, factor))
     return np.array(boxes, stats.dtype).reshape(-1, 5)
 
 
@@ -81,7 +81,7 @@ def _put_together(
     return boxes
 
 
-def _numbered(
+def numbered_from(
     labels: np.ndarray, first: int, pieces: Iterable[tuple[slice, slice, np.ndarray]]
 ) -> list[list[int]]:
     """Give pieces in windows numbers from the first on, in place; their boxes and areas."""
