@@ -152,6 +152,8 @@ def _print(
         say(line)
     for line in grind_lines(curve, answer, args.step) if curve is not None else (_NO_CURVE,):
         say(line)
+    for path in dict.fromkeys(p for p in args.tables if args.tables.count(p) > 1):
+        warn(f"{path} is given twice, so it is compared with itself.")
     for sentence in (*found.warnings, *(curve.warnings if curve is not None else ())):
         warn(sentence)
 

@@ -40,6 +40,9 @@ def paths_of(args: argparse.Namespace) -> list[Path]:
         any(out.resolve() == path.resolve() for path in paths),
         f"--out {out} is one of the pictures; choose another name.",
     )
+    places = [path.resolve() for path in paths]
+    twice = next((path for path, place in zip(paths, places, strict=True) if places.count(place) > 1), None)
+    refuse(twice is not None, f"{twice} is given twice; give each picture once.")
     return paths
 
 

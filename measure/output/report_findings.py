@@ -148,7 +148,7 @@ def sizes(report: ReportFacts) -> list:
         left = ", ".join(f"{n} {reason_words(reason)}" for reason, n in b.summary.left_out.items())
         parts.append(text(f"Intervals {b.summary.basis}. Not counted: {left or 'none'}.", "small"))
         if b.summary.warnings:
-            parts.append(together(text("Careful", "part"), *bullets(b.summary.warnings)))
+            parts.append(together(text(f"Careful with {b.batch.name}", "part"), *bullets(b.summary.warnings)))
     # what was left out stands with each batch already; what holds for all is said once
     notes = dict.fromkeys(n for b in report.sized for n in b.summary.notes if not n.startswith("Left out"))
     return [*parts, *bullets(tuple(notes), "small")]

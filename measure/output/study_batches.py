@@ -83,5 +83,8 @@ def read_batches(paths: Sequence[Path | str]) -> tuple[BatchSizes, ...]:
         ]
     if len(found) < 2:
         named = ", ".join(f"'{Path(p).name}'" for p in paths)
-        raise InvalidInput(f"A comparison needs two or more batches; {named} holds {len(found)}.")
+        hold = "holds" if len(paths) == 1 else "together hold"
+        raise InvalidInput(
+            f"A comparison needs two or more batches with counted pieces; {named} {hold} {len(found)}."
+        )
     return with_own_names(found)

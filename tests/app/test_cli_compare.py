@@ -113,6 +113,12 @@ def test_one_batch_is_refused(tmp_path, capsys):
     assert "two or more batches" in capsys.readouterr().err
 
 
+def test_a_table_given_twice_is_told(tmp_path, capsys):
+    path = write_table(tmp_path / "a.csv", [("a", 40)])
+    assert main(["compare", path, path]) == 0
+    assert f"{path} is given twice, so it is compared with itself." in capsys.readouterr().err
+
+
 def disc(centre, diameter_px):
     angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     return (np.stack([np.cos(angle), np.sin(angle)], axis=1) * diameter_px / 2 + centre).astype(np.float32)

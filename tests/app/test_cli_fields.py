@@ -190,6 +190,14 @@ def test_heights_of_focus_fuse_into_one_picture(tmp_path, capsys):
     assert "at least two" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", ["fuse", "join", "blank"])
+def test_a_picture_given_twice_makes_nothing(walk, tmp_path, capsys, command):
+    twice = [str(walk / "w0.png"), str(walk / ".." / walk.name / "w0.png"), str(walk / "w1.png")]
+    assert main([command, *twice, "--out", str(tmp_path / "made.png")]) == 2
+    assert "w0.png is given twice; give each picture once." in capsys.readouterr().err
+    assert not (tmp_path / "made.png").exists()
+
+
 def test_the_light_of_the_oil_is_worked_out_and_used(tmp_path, capsys):
     recipe = Recipe(
         width_px=300, height_px=220, sizes=Sizes(30.0, 1.4, 10.0, 60.0), arrangement=Arrangement(cover=0.06),
