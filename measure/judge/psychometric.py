@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 from measure.errors import InvalidInput
 
 SHAPES = ("logistic", "weibull")
+NO_RISE = 0.25  # a slope at which the share hardly rises over any range of sizes one can serve
 _LOG_SLOPE_BOUNDS = (math.log(0.2), math.log(60))
 
 
@@ -225,7 +226,7 @@ def _warnings(x: np.ndarray, threshold: float, slope: float, low: float, high: f
         )
     if slope >= 55:
         found.append("The answers jump from guessing to sure between two sizes; taste sizes in between.")
-    if slope <= 0.25:
+    if slope <= NO_RISE:
         found.append("The answers hardly rise with size; no threshold can be told from them.")
     if high / low > 3:
         found.append("The threshold is known to no better than a factor of three; more answers are needed.")

@@ -72,13 +72,17 @@ def read_answers(path: Path | str, plan: PanelPlan) -> dict[str, object]:
         Naming the row at fault.
     """
     answers: dict[str, object] = {}
-    name = Path(path).name
+    name, answered = Path(path).name, set[int]()
     for number, row in enumerate(read_rows(path), start=2):
         if "plate" not in row or "answer" not in row:
             raise InvalidInput(f"'{name}' needs the columns 'plate' and 'answer'.")
         plate = int(row["plate"]) - 1 if row["plate"].isdigit() else -1
         if not 0 <= plate < len(plan.servings):
             raise InvalidInput(f"'{name}' row {number}: there is no plate '{row['plate']}' in the plan.")
+        if plate in answered:
+            raise InvalidInput(f"'{name}' row {number}: plate {plate + 1} is answered twice; keep one.")
+        if row["answer"]:
+            answered.add(plate)
         try:
             answers = with_answer(answers, plan, plate, row["answer"])
         except InvalidInput as error:

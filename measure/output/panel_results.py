@@ -10,9 +10,9 @@ from measure.errors import InvalidInput
 from measure.judge.compare_words import in_words
 from measure.judge.discrimination import DifferenceResult, difference_test, most_correct_for_similarity
 from measure.judge.panel_session import PanelPlan
-from measure.judge.panel_session_result import evaluate
+from measure.judge.panel_session_result import evaluate, one_sided
 from measure.judge.panel_session_words import outcome_sentences
-from measure.judge.psychometric import fit_psychometric
+from measure.judge.psychometric import NO_RISE, fit_psychometric
 from measure.judge.ranking import rank_test
 from measure.judge.threshold import group_threshold
 from measure.output.panel_files import read_answers, read_rows
@@ -121,6 +121,12 @@ def of_curve(path: Path | str, guess: float) -> PanelReport:
             raise InvalidInput(f"'{Path(path).name}' has no column '{name}'.")
     x, n, k = (_numbers(path, [r[c] for r in rows]) for c in ("size_um", "trials", "correct"))
     fit = fit_psychometric(x, n, k, guess=guess)
+    # a curve that runs beyond the sizes tasted, or nowhere, has a limit only of its own making
+    side = one_sided([(size, int(of), int(right)) for size, of, right in zip(x, n, k, strict=True)], guess)
+    if not side and fit.slope <= NO_RISE:
+        side = "they do not rise with size; look whether sizes or answers were mixed up"
+    if side:
+        raise InvalidInput(f"'{Path(path).name}': the answers give no limit, because {side}.")
     line = (
         f"Half feel it at {fit.threshold:.4g} µm ({fit.threshold_low:.4g} to {fit.threshold_high:.4g}); "
         f"slope {fit.slope:.3g}, deviance {fit.deviance:.3g} (p {_p(fit.deviance_p)})."

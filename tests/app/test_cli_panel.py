@@ -84,6 +84,33 @@ def test_a_table_without_names_says_what_its_first_column_is(tmp_path, capsys):
     assert "(b, c), for its first column names the assessors" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("right", "words"),
+    [
+        ((3, 3, 3), "fewer than half felt even the coarsest"),
+        ((10, 10, 10), "half or more felt every size"),
+        ((9, 6, 3), "they do not rise with size"),
+    ],
+)
+def test_a_curve_that_tells_no_limit_gives_none(tmp_path, capsys, right, words):
+    # fitted all the same, its refits agree on the end of the range: an interval without width
+    path = tmp_path / "curve.csv"
+    rows = "".join(f"{size},10,{k}\n" for size, k in zip((10, 20, 30), right, strict=True))
+    path.write_text(f"size_um,trials,correct\n{rows}", encoding="utf-8")
+    assert main(["panel", "result", "curve", "--csv", str(path)]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_a_plate_answered_twice_is_refused(tmp_path, capsys):
+    main([*SERIES, "--out", str(tmp_path)])
+    plan = PanelPlan.from_json(read(tmp_path / "plan.json"))
+    code = plan.servings[0].codes[0]
+    path = tmp_path / "typed.csv"
+    path.write_text(f"plate,answer\n1,{code}\n2,\n1,{code}\n", encoding="utf-8")
+    assert main(["panel", "result", "--plan", str(tmp_path / "plan.json"), "--csv", str(path)]) == 2
+    assert "row 4: plate 1 is answered twice" in capsys.readouterr().err
+
+
 def test_answers_typed_into_the_table_give_the_result(tmp_path, capsys):
     main([*SERIES, "--out", str(tmp_path)])
     plan = PanelPlan.from_json(read(tmp_path / "plan.json"))
