@@ -41,9 +41,9 @@ def test_a_row_that_stands_for_many_pieces_is_not_one_large_piece():
 
 
 def test_sizes_in_another_unit_are_asked_about():
-    assert "are these sizes in millimetres?" in _careful([0.012, 0.02, 0.035])
-    assert "are these sizes in nanometres?" in _careful([12_000, 20_000, 35_000])
-    assert "are these sizes" not in _careful([0.3, 20, 1500])
+    assert "were they in millimetres?" in _careful([0.012, 0.02, 0.035])
+    assert "were they in nanometres?" in _careful([12_000, 20_000, 35_000])
+    assert "unit of the sizes" not in _careful([0.3, 20, 1500])
 
 
 def test_shares_in_per_cent_are_no_counts():
