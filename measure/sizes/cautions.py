@@ -108,7 +108,8 @@ def _unit(sample: SizeSample) -> str | None:
     largest = float(sample.diameter_um.max())
     look = "look at the scale, or at the unit of the sizes"
     if largest < _LEAST_SEEN_UM:
-        return f"The largest piece is {largest:.2g} µm, less than light can show: {look}; were they in millimetres?"
+        shown = f"The largest piece is {largest:.2g} µm, less than light can show"
+        return f"{shown}: {look}; were they in millimetres?"
     if float(np.median(sample.diameter_um)) > _LARGEST_UM:
         return f"Half of the pieces are above {_LARGEST_UM / 1000:.0f} mm: {look}; were they in nanometres?"
     return None
