@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.field.bright_halo import without_bright_halos
 from measure.field.cast_shadow import without_shadows
 from measure.field.colour_blocks import set_aside_spills
 from measure.field.find import find_pieces
@@ -169,13 +170,14 @@ def _measured(
         progress.report(0.3, "finding pieces")
         unshaded = without_shadows(light)
         plain = without_phase_halos(without_two_flanks(unshaded))
-        level = without_relief(plain)
+        clear = without_bright_halos(plain)
+        level = without_relief(clear)
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:
-            found = with_flakes(found, plain, area)
-        found = settled(found, plain)
+            found = with_flakes(found, clear, area)
+        found = settled(found, clear)
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
     shown = shown if plain is unshaded else plain  # neither slopes nor glows have a tone of their own
