@@ -24,6 +24,8 @@ _AROUND, _MOST_PX = (
     60,
 )  # of the size of a component, about it, in which bits that hang elsewhere are seen
 _BRIGHT = 0.04  # share of a component that is bright, from which it may hold a crystal
+_LIT = 2.0  # CIELAB of lightness, from which a place is lighter or darker
+_NEAR_PX = 8.0  # from what is bright, within which the walls lie that are asked how dark they are
 _LEAST_PX = 6  # pixels of a bright place
 _BESIDE, _NEIGHBOURS, _MORE_PLACES = 0.6, 4, 3  # gap over size, and how many places are tried with one
 _BODY_PX = 1.5  # half the width from which coloured places are a body
@@ -106,7 +108,10 @@ def _viewed(labels: np.ndarray, own: np.ndarray, delta: np.ndarray, oil_lab: np.
     alone = np.count_nonzero(neutral) > (1.0 - _ALONE) * np.count_nonzero(own)
     if alone and solidity(fill_holes(own.view(np.uint8))) > 1.0 - _ALONE:
         return None  # one crystal, or none
-    dark, bright = tone_heights(light[neutral], _BRIGHT)
+    # what is dark far from anything bright is no wall
+    lit = neutral & (light > _LIT)
+    near = neutral & (dilated(lit.view(np.uint8), _NEAR_PX) > 0)
+    dark, bright = tone_heights(light[near & (np.abs(light) > _LIT)], _BRIGHT)
     if min(dark, bright) <= 0:
         return None
     lit = (low & (light > LEVEL * bright) & (coloured == 0)).view(np.uint8)
