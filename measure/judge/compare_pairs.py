@@ -91,6 +91,9 @@ class _Side:
 Summarised = tuple[BatchSizes, SizeSummary]
 
 
+_TELLS_NOTHING, _MOST = math.log(100.0), 700.0  # of a deviation on the logarithm; math.exp goes no further
+
+
 def pair_ratio(a: Summarised, b: Summarised, figure: str, confidence: float, kind: str = "") -> Ratio:
     """Return the ratio of a figure of batch ``a`` over that of ``b``, with an interval of that confidence."""
     first, second = _side(a[1], figure), _side(b[1], figure)
@@ -99,9 +102,11 @@ def pair_ratio(a: Summarised, b: Summarised, figure: str, confidence: float, kin
     log = math.log(first.value / second.value)
     down = _joined(first.down, second.up, first.freedom, second.freedom, scale, confidence)
     up = _joined(first.up, second.down, first.freedom, second.freedom, scale, confidence)
+    if max(down, up) > _TELLS_NOTHING and log - down <= 0 <= log + up:
+        down = up = math.nan  # neither which is finer nor by how much
     return Ratio(
         a[0].name, b[0].name, figure, kind, first.value, second.value,
-        math.exp(log), math.exp(log - down), math.exp(log + up),
+        math.exp(log), math.exp(log - down), math.exp(min(log + up, _MOST)),
     )  # fmt: skip
 
 

@@ -28,6 +28,9 @@ def figure_words(figure: str) -> str:
     return name.removesuffix("_um").replace("_", " ")
 
 
+_FAR = 1000  # times; beyond, no digit tells more
+
+
 def in_words(text: str) -> str:
     """Return text with symbols such as x_{90,3} written as in the tables of figures.
 
@@ -92,15 +95,23 @@ def ratio_text(value: float) -> str:
 
     Examples
     --------
-    >>> ratio_text(0.953), ratio_text(1.9), ratio_text(12.34)
-    ('0.95', '1.90', '12.3')
+    >>> ratio_text(0.953), ratio_text(1.9), ratio_text(12.34), ratio_text(0.00123), ratio_text(9e9)
+    ('0.95', '1.90', '12.3', '0.0012', 'over 1000')
     """
     if not math.isfinite(value):
         return "?"
+    if value >= _FAR:
+        return f"over {_FAR}"
+    if value < 0.1:
+        return rough_number(value)
     return f"{value:.2f}" if value < 10 else short_number(value)
 
 
 def _times(value: float) -> str:
+    if value >= _FAR:
+        return f"over {_FAR}"
+    if value < 0.1:
+        return rough_number(value)
     return f"{value:.2f}" if value < 1.5 else f"{value:.1f}" if value < 10 else f"{value:.0f}"
 
 

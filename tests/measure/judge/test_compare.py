@@ -248,3 +248,17 @@ def test_tables_of_other_pictures_are_doubted():
     assert "x₅₀ by number: " in lines[-3]
     assert not any("e+" in line or "x_{" in line for line in lines)
     assert not any("same pictures" in line for line in agreement_lines(compare_tables(tables[0], tables[0])))
+
+
+def test_a_ratio_of_two_pieces_has_no_interval_of_eleven_digits():
+    few = BatchSizes("few", make_sample(np.array([10.0, 12.0])), "z")
+    many = BatchSizes("many", make_sample(np.full(3, 10.0)), "z")
+    found = compare_batches((few, many), confidence=0.999)  # as with many pairs together
+    row = next(r for r in found.ratios if r.figure == "volume.x90_um")
+    assert row.ratio == pytest.approx(1.2)
+    assert math.isnan(row.low)
+    assert math.isnan(row.high)
+    said = ratio_sentence(row)
+    assert said.startswith("Whether few and many differ in x_{90,3} cannot be judged: few over many is 1.20")
+    far = Ratio("coarse", "fine", "volume.x90_um", "", 9e9, 1.0, 9e9, 2e6, 4e13)
+    assert "over 1000 times finer than coarse in x_{90,3}, over 1000 to over 1000" in ratio_sentence(far)
