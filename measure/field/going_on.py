@@ -16,13 +16,15 @@ import numpy as np
 import shapely
 
 from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.hosts import Host, clear_host, solid_hosts
 from measure.field.masks import SQUARE, dilated, drawn, opened, solidity
 from measure.field.outline import Levels, crossed, outer_chain
-from measure.field.quick import colours_at, less, mean_colour, median, median_colour, percentile, set_colours
+from measure.field.quick import colours_at, less, mean_colour, median, median_colour, set_colours
+from measure.field.thin_lenses import goes_on_thinly
 
 _HALF = 0.5  # of a piece's density, where its edge lies
-_RIM_END = 0.3  # of the rim's height, where it is taken to end inside
-_BLUR_PX = 1.5  # how far a rim reaches out of its outline, and a body's edge into it
+_FAINT, _THIN = 0.25, 0.35  # of it, from which a fainter step is looked at, and the least that one adds
+_THIN_SHARE = 0.6  # of the piece as it was, that a fainter step may add
 _GAP_PX = 2.0  # left between two pieces by a cut
 _MARGIN_PX = 8
 _LEAST_PX2 = 12
@@ -38,23 +40,11 @@ _CHANGED = 0.01  # share of a piece's area from which its outline is laid anew
 _LEAST_ADDED = 0.03  # of a piece, inside a crystal, for the rim hides where its edge is
 _COVERED = 0.75  # share of a splinter within a body and a crystal, which made it, from which it is none
 _LEAST_VARIANCE = 1e-4  # of density, which noise leaves everywhere
-_STREAKS = 0.3  # by which a piece's own density may vary
 _GREY = 2.0  # most a rim takes of all colours
 _TOLD = 0.25  # spread of a piece's own share, up to which it is read by its colour
 _ALSO = 0.15  # share of the rest of a neighbour that may be as dense by chance
 # the same, and the most across the colour of a piece, where form is not asked; sine between both colours
 _HARDLY, _NO_OTHER, _OWN_HUE = 0.06, 0.08, 0.1
-
-
-class _Host(NamedTuple):
-    """A piece in which another may go on."""
-
-    mask: np.ndarray
-    band: np.ndarray  # where nothing can be told
-    inside: np.ndarray
-    level: np.ndarray  # its own density
-    clear: bool
-    sway: np.ndarray  # (3,) by what its own density may differ from that level, up and down
 
 
 def going_on(
@@ -116,14 +106,19 @@ def _goes_on_in(
     mask = drawn(outline_of(shapes[k]) - corner, density.shape[:2])
     own = drawn(outlines[host] - corner, density.shape[:2])
     if clear:
-        within = _clear_host(own, density)
+        through = clear_host(own, density)
+        hosts = [] if through is None else [through]
     else:
         for n, outline in enumerate(outlines):
             if n != host and shapes[n].intersects(shapes[host]):
                 own &= 1 - drawn(outline - corner, own.shape)
-        within = _solid_host(own, mask, density)
-    new = None if within is None else _gone_on(_moved(shapes[k], -corner), mask, within, density, least_px2)
-    return None if new is None else _moved(new, corner)
+        hosts = solid_hosts(own, mask, density)
+    shape = _moved(shapes[k], -corner)
+    for within in hosts:
+        new = _gone_on(shape, mask, within, density, least_px2)
+        if new is not None:
+            return _moved(new, corner)
+    return None
 
 
 def _moved(shape: shapely.Polygon, way: np.ndarray) -> shapely.Polygon:
@@ -154,41 +149,8 @@ def _splinters(k: int, host: int, near: list[int], shapes: list[shapely.Polygon]
     }
 
 
-def _clear_host(mask: np.ndarray, density: np.ndarray) -> _Host | None:
-    """A see-through piece parted into its rim and its inside, or None where it has no inside."""
-    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
-    neutral = density.min(axis=2)
-    rings = range(1, int(depth.max()) + 1)
-    # what lies over one side does not count in the darker half
-    height = [percentile(neutral[(depth > n - 1) & (depth <= n)], 40) for n in rings]
-    if len(height) < 3:
-        return None
-    top = int(np.argmax(height[: max(2, len(height) // 2)]))
-    lower = [n for n in range(top, len(height)) if height[n] < _RIM_END * height[top]]
-    if not lower:
-        return None
-    inside = (depth > lower[0] + 1.0).view(np.uint8)
-    if cv2.countNonZero(inside) < _LEAST_PX2:
-        return None
-    wide = dilated(mask, _BLUR_PX)
-    inner = neutral[inside > 0]
-    clearest = colours_at(colours_at(density, inside > 0), inner <= percentile(inner, 25))
-    return _Host(mask, wide & (1 - inside), inside, median_colour(clearest), True, np.zeros(3))
-
-
-def _solid_host(own: np.ndarray, piece: np.ndarray, density: np.ndarray) -> _Host | None:
-    """A body in which another piece may go on, where no other is known to lie."""
-    core = cv2.erode(own, SQUARE)
-    if cv2.countNonZero(core) < _LEAST_PX2:
-        return None
-    level = median_colour(colours_at(density, core > 0))
-    # where one edge runs under the other, neither is as dense as it is elsewhere
-    band = dilated(piece & (1 - own), _GAP_PX) & dilated(own, _GAP_PX)
-    return _Host(own, band, own & (1 - band), level, False, _STREAKS * level)
-
-
 def _gone_on(
-    shape: shapely.Polygon, mask: np.ndarray, host: _Host, density: np.ndarray, least_px2: float
+    shape: shapely.Polygon, mask: np.ndarray, host: Host, density: np.ndarray, least_px2: float
 ) -> shapely.Polygon | None:
     """A piece with what goes on of it inside another, or None where nothing does."""
     zone = host.band | host.inside
@@ -208,16 +170,54 @@ def _gone_on(
     else:
         spreads = _spread(density, core), _spread(density, cv2.erode(host.inside, SQUARE))
         reading = _reading(tone, *spreads)
-    found = _within(mask, alone, host, reading, density)
-    if found is not None and not host.clear:
-        # the neighbour's own density near what was found
-        about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
-        if cv2.countNonZero(about) >= _LEAST_PX2:
-            host = host._replace(level=median_colour(colours_at(density, about > 0)))
-            found = _within(mask, alone, host, reading, density)
-    if found is None or not _credible(mask, host, tone, density, *found):
+    if host.clear:
+        found = _within(mask, alone, host, reading, density, _HALF)
+        told = found is not None and _credible(mask, host, tone, density, *found)
+        return _laid(shape, *found, zone) if found is not None and told else None
+    for least in (_HALF, _FAINT):
+        seen = _levelled(mask, alone, host, reading, density, least)
+        if seen is not None and _credible(mask, seen.host, tone, density, seen.mask, seen.share, seen.cut):
+            return _laid(shape, seen.mask, seen.share, zone, seen.cut)
+    return None
+
+
+class _Seen(NamedTuple):
+    """What of a piece is seen in another: its mask with that, its share there, and the share of its edge."""
+
+    mask: np.ndarray
+    share: np.ndarray
+    cut: float
+    host: Host
+
+
+def _levelled(
+    mask: np.ndarray, alone: np.ndarray, host: Host, reading: np.ndarray, density: np.ndarray, least: float
+) -> _Seen | None:
+    """What of a piece is seen in a body, by the body's own density near what is seen."""
+    found = _within(mask, alone, host, reading, density, least)
+    if found is None:
         return None
-    return _laid(shape, found[0], found[1], zone)
+    about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
+    about &= 1 - _hanging(found[0], found[1], host.inside)
+    cut = least
+    if cv2.countNonZero(about) >= _LEAST_PX2:
+        host = host._replace(level=median_colour(colours_at(density, about > 0)))
+        found = _within(mask, alone, host, reading, density, least)
+    if found is not None and least < _HALF:
+        core = cv2.erode(found[0] & host.inside, SQUARE)
+        core = core if cv2.countNonZero(core) >= _LEAST_PX2 else found[0] & host.inside
+        cut = min(_HALF, _HALF * median(found[1][core > 0]))
+        found = _within(mask, alone, host, reading, density, cut)
+    return None if found is None else _Seen(*found, cut, host)
+
+
+def _hanging(found: np.ndarray, share: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """What is denser than a body and hangs together with what was found of another in it."""
+    dense = ((share > _FAINT) & (inside > 0)).view(np.uint8)
+    count, parts = cv2.connectedComponents(dense, connectivity=4)
+    meets = np.bincount(parts[(found & dense) > 0], minlength=count) > 0
+    meets[0] = False
+    return meets[parts].view(np.uint8)
 
 
 def _reading(tone: np.ndarray, *spreads: np.ndarray) -> np.ndarray:
@@ -242,8 +242,8 @@ def _spread(density: np.ndarray, mask: np.ndarray) -> np.ndarray:
 
 
 def _through_rim(
-    host: _Host, core: np.ndarray, tone: np.ndarray, density: np.ndarray
-) -> tuple[_Host, np.ndarray]:
+    host: Host, core: np.ndarray, tone: np.ndarray, density: np.ndarray
+) -> tuple[Host, np.ndarray]:
     """A crystal, and by what the share of a piece is read in it.
 
     A rim takes light of all colours alike, so a piece with a colour is told under the rim too.
@@ -256,7 +256,7 @@ def _through_rim(
 
 
 def _within(
-    mask: np.ndarray, alone: np.ndarray, host: _Host, reading: np.ndarray, density: np.ndarray
+    mask: np.ndarray, alone: np.ndarray, host: Host, reading: np.ndarray, density: np.ndarray, cut: float
 ) -> tuple[np.ndarray, np.ndarray] | None:
     """A piece with what is connected to it and as dense inside another, and the share of its density."""
     own = density.copy()
@@ -264,11 +264,11 @@ def _within(
     set_colours(own, inside, less(colours_at(own, inside), host.level))
     share = own @ reading.astype(np.float32)
     least = max(_LEAST_PX2 / 2, _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0)
-    if cv2.countNonZero(((share > _HALF) & (host.inside > 0)).view(np.uint8)) < least:
+    if cv2.countNonZero(((share > cut) & (host.inside > 0)).view(np.uint8)) < least:
         return None  # what is told beneath the band adds nothing inside
     share = _bridged(share, mask, host)
     either = host.mask | mask if host.clear else host.mask | mask | host.band
-    goes_on = ((share > _HALF) & (either > 0)).view(np.uint8)
+    goes_on = ((share > cut) & (either > 0)).view(np.uint8)
     goes_on = opened(goes_on, 1.5) | alone
     parts = cv2.connectedComponents(goes_on, connectivity=4)[1]
     own_part = np.bincount(parts[alone > 0]).argmax()
@@ -281,11 +281,12 @@ def _within(
 
 def _credible(
     mask: np.ndarray,
-    host: _Host,
+    host: Host,
     tone: np.ndarray,
     density: np.ndarray,
     goes_on: np.ndarray,
     share: np.ndarray,
+    cut: float = _HALF,
 ) -> bool:
     """Whether what is as dense as a piece is one with it."""
     seen = (goes_on & host.inside) > 0
@@ -296,13 +297,17 @@ def _credible(
     if told:
         rest -= np.clip(rest @ host.sway / float(host.sway @ host.sway), -1.0, 1.0)[:, None] * host.sway
     across = np.linalg.norm(rest, axis=1) / float(np.linalg.norm(tone))
-    if not _LIKE[0] < median(along) < _LIKE[1] or median(across) > _OTHER:
+    least = _LIKE[0] if cut == _HALF else _THIN
+    if not least < median(along) < _LIKE[1] or median(across) > _OTHER:
         return False
     if not host.clear:
         rest = cv2.erode(host.inside, SQUARE) & (1 - dilated(goes_on, 3.0))
-        also = (share[rest > 0] > _HALF).mean() if cv2.countNonZero(rest) >= _LEAST_PX2 else 1.0
+        also = (share[rest > 0] > cut).mean() if cv2.countNonZero(rest) >= _LEAST_PX2 else 1.0
         if also > _ALSO:
             return False
+        if cut < _HALF:
+            little = bool(np.count_nonzero(seen) <= _THIN_SHARE * cv2.countNonZero(mask))
+            return little and goes_on_thinly(mask, goes_on, host.inside, share)
         if also <= _HARDLY and median(across) <= _NO_OTHER and _turned(tone, host.level) >= _OWN_HUE:
             return True  # of another colour than the neighbour, it is told whatever its form
     fuller = solidity(goes_on) - solidity(mask)
@@ -316,7 +321,7 @@ def _turned(tone: np.ndarray, other: np.ndarray) -> float:
     return float(np.linalg.norm(np.cross(tone, other))) / lengths
 
 
-def _bridged(share: np.ndarray, mask: np.ndarray, host: _Host) -> np.ndarray:
+def _bridged(share: np.ndarray, mask: np.ndarray, host: Host) -> np.ndarray:
     """The share of a body's density, under the rim from what is seen on both sides of it."""
     sure = 1.0 - host.band.astype(np.float32)
     # outside, other bodies may have as much
@@ -330,7 +335,7 @@ def _bridged(share: np.ndarray, mask: np.ndarray, host: _Host) -> np.ndarray:
 
 
 def _laid(
-    shape: shapely.Polygon, goes_on: np.ndarray, share: np.ndarray, zone: np.ndarray
+    shape: shapely.Polygon, goes_on: np.ndarray, share: np.ndarray, zone: np.ndarray, cut: float = _HALF
 ) -> shapely.Polygon | None:
     """The outline of a piece, anew where it lies in another."""
     part = goes_on & dilated(zone, 2.0)
@@ -338,7 +343,7 @@ def _laid(
     if chain is None or len(chain) < 4:
         return None
     field = np.where(dilated(part, 1.0) > 0, share, 0.0).astype(np.float32)
-    points, _ = crossed([chain], Levels([field]), np.zeros(1, np.intp), np.array([_HALF]))
+    points, _ = crossed([chain], Levels([field]), np.zeros(1, np.intp), np.array([cut]))
     contours = cv2.findContours(zone, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
     rings = [c.reshape(-1, 2).astype(np.float64) + 0.5 for c in contours if len(c) > 3]
     rest = shape.difference(shapely.union_all([polygon_of(ring) for ring in rings]))

@@ -41,6 +41,7 @@ _SAME, _ALIKE, _AKIN = 0.15, 0.36, 0.5  # colour between the two over their colo
 _STRIP = 0.75  # solidity of a strip bent round the other
 _GAP_PX, _SEAM_PX = 1.6, 0.5  # bridged to judge the whole, and to see the notches that remain
 _IN_ONE = 0.98  # share of two pieces that must hang together once the gap is bridged
+_SHARED = (0.05, 0.6)  # of the smaller of two pieces in both, between which they lie over one another
 _WITHIN = 0.97  # share of a crystal that lies on a body
 _BESIDE_PX = 1.5  # an outline this far from the other piece is free
 _MARGIN_PX = 6
@@ -102,8 +103,7 @@ def _pairs(particles: Particles, light: Light) -> list[tuple[list[int], np.ndarr
 
 def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray | None:
     """Return the outline of both as one, or None where they are two pieces."""
-    # pieces seen through one another share an area, and were told apart by it
-    if particles["flags"][i] & particles["flags"][j] & bits("overlap"):
+    if _seen_through(particles, i, j):
         return None
     if (particles["flags"][i] ^ particles["flags"][j]) & bits("shade", "thread"):
         return None
@@ -136,6 +136,16 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     if one and not strip and _are_ovals(polygon_of(particles.outlines[i]), polygon_of(particles.outlines[j])):
         return None
     return outline_of(union.simplify(0.05)) if one else None
+
+
+def _seen_through(particles: Particles, i: int, j: int) -> bool:
+    """Whether two pieces are seen through one another: they share an area, and were told apart by it."""
+    flags = [int(particles["flags"][k] & bits("overlap")) for k in (i, j)]
+    if all(flags) or not any(flags):
+        return all(flags)
+    shared = polygon_of(particles.outlines[i]).intersection(polygon_of(particles.outlines[j])).area
+    share = shared / min(particles["area_px2"][i], particles["area_px2"][j])
+    return bool(_SHARED[0] < share < _SHARED[1])
 
 
 def _lies_on(particles: Particles, i: int, j: int) -> bool:

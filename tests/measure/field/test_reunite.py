@@ -8,6 +8,7 @@ import shapely
 from measure.field.light import prepare
 from measure.field.measure_outlines import measure_outlines
 from measure.field.reunite import reunite
+from measure.flags import bits
 from measure.model import Picture
 
 
@@ -111,6 +112,19 @@ def test_a_round_piece_is_not_joined_with_its_shadow():
     made = _reunited(Picture(pixels), [_disc(150, 100, 29.9), _crescent(150, 100, 30, 6)])
     assert len(made) == 2
     assert abs(float(made.diameter_px[0]) - 60) < 0.6
+
+
+@pytest.mark.parametrize(("shared_px", "left"), [(0, 1), (12, 2), (34, 1)])
+def test_pieces_seen_through_one_another_stay_two(shared_px: int, left: int):
+    """One was followed into the other; a strip that lies nearly all in the other was cut wrongly."""
+    picture = _drawn([(150, 100, 60, 120)])
+    light = prepare(picture)
+    box = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    outlines = [box * [60, 60] + [110, 70], box * [40, 60] + [170 - shared_px, 70]]
+    outlines = [np.asarray(shapely.Polygon(o).segmentize(1.0).exterior.coords)[:-1] for o in outlines]
+    flags = np.array([0, bits("overlap")], np.int32)
+    made = reunite(measure_outlines(outlines, picture, light, flags=flags), picture, light)
+    assert len(made) == left
 
 
 def test_nothing_comes_of_nothing():
