@@ -58,3 +58,23 @@ def density_noise(light: Light) -> float:
     """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
     # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
     return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
+
+
+def difference(density: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    """CIELAB difference from the oil of what has some optical density against it; turns `density` round.
+
+    Parameters
+    ----------
+    density : (M, N, 3) ndarray of float32
+        Natural, in the three channels of the camera.
+    oil_lab : (3,) ndarray of float
+        CIELAB colour of the oil.
+
+    Returns
+    -------
+    delta : (M, N, 3) ndarray of float32
+    """
+    oil = np.exp(_log_light(list(np.asarray(oil_lab, np.float32)[:, None]))).reshape(3)
+    light = np.exp(-density) * oil.astype(np.float32)
+    lab: np.ndarray = cv2.cvtColor(light.astype(np.float32), cv2.COLOR_LRGB2Lab)
+    return lab - np.asarray(oil_lab, np.float32)

@@ -1,19 +1,22 @@
 """What is known of one cluster of pieces while it is worked out which of them lie over one another."""
 
+from collections.abc import Sequence
 from functools import cached_property
 
 import cv2
 import numpy as np
 
-from measure.field.absorbance import density
+from measure.field.absorbance import density, difference
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.features import oil_at
 from measure.field.find import Found
+from measure.field.grey_layer import without_crystals
 from measure.field.light import Light
 from measure.field.masks import drawn
 from measure.field.outline import area
 from measure.flags import bits
 
+_STRONG = 5.0  # noise units from which a place is clear of the oil
 _CROSSED = bits("rim_only", "overlap")
 
 
@@ -27,9 +30,13 @@ class Cluster:
     light : Light
     box : tuple of slice
         Rows and columns of the crop.
+    crystals : sequence of (P, 2) ndarray
+        Outlines of crystals that cross these pieces and were told apart from them; their rims are left out.
     """
 
-    def __init__(self, found: Found, light: Light, box: tuple[slice, slice]) -> None:
+    def __init__(
+        self, found: Found, light: Light, box: tuple[slice, slice], crystals: Sequence[np.ndarray] = ()
+    ) -> None:
         self.origin = np.array([box[1].start, box[0].start], np.float32)
         self.distance = light.solid_distance[box]
         self.masks = [drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
@@ -40,16 +47,24 @@ class Cluster:
         self.oil = oil_at(light, *middle)[0]
         self.light_weight = light.light_weight
         self._unsmoothed = light.delta[box]
+        self._crystals = [drawn(outline - self.origin, self.distance.shape) for outline in crystals]
+
+    @cached_property
+    def _smooth(self) -> np.ndarray:
+        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX, borderType=cv2.BORDER_REPLICATE)
 
     @cached_property
     def delta(self) -> np.ndarray:
         """Lightly smoothed difference from the oil."""
-        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX, borderType=cv2.BORDER_REPLICATE)
+        return difference(self.density, self.oil) if self._crystals else self._smooth
 
     @cached_property
     def density(self) -> np.ndarray:
         """Optical density; lines that were told are taken out of it."""
-        return density(self.delta, self.oil)
+        whole = density(self._smooth, self.oil)
+        if not self._crystals:
+            return whole
+        return without_crystals(whole, self._smooth, self.distance > _STRONG, self.oil, self._crystals)
 
     def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
         """Return an outline in the picture's coordinates if it is large enough."""

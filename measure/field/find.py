@@ -10,11 +10,11 @@ from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.faint_bodies import faint_bodies
 from measure.field.faint_rims import faint_rims
+from measure.field.grey_layer import IN_GREY, Layers, grey_layer
 from measure.field.known_rims import known_rims, numbered_from
 from measure.field.light import Light
 from measure.field.masks import fill_holes
-from measure.field.outline import area
-from measure.field.outliner import Outlined, Outliner
+from measure.field.outliner import Outlined, Outliner, not_inside
 from measure.field.quick import length, median
 from measure.field.separate import separate
 from measure.field.shades import shade_beside, with_bits
@@ -32,7 +32,6 @@ _FROM_BELOW = 1.33  # factor by which it must have fallen already from the level
 _FEW = 8  # fewer pieces than this prove no texture
 _REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
-_INSIDE_SHARE = 0.7
 _RING, _RING_HOLE = 0.9, 0.3  # of the picture's sides that a ring spans, and of its area that it closes in
 _RUN = 40  # components that are worked through at a time
 
@@ -265,7 +264,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
             continue
         smooth = plan.smooth.of(k - 1)
         oil = _oil_colour(plan.background_lab, shape, plan.stats[k])
-        shade = None
+        shade = layers = parts = None
         if k >= plan.whole:
             parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
         else:
@@ -281,17 +280,37 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.usual_height,
                 oil,
             )
-            parts = separate(component)
+            layers = grey_layer(component)
+            if layers is None:
+                parts = separate(component)
         other = (plan.labels[box] > 0) & ~low
         offset = np.array([box[1].start, box[0].start], np.float32)
+        if layers is not None:
+            _add_layers(outliner, layers, other, offset)
+            parts = None
         if shade is not None and shade.any():
-            shade = with_bits(shade, parts.labels)
-            parts.labels[shade] = 0
+            if parts is not None:
+                shade = with_bits(shade, parts.labels)
+                parts.labels[shade] = 0
             others = (plan.labels[box] > 0) & ~shade
-            outliner.add(smooth, _each(shade), others, oil, offset, shade=True)
+            outliner.add(smooth, _each(shade), others, oil, offset, bits("shade"))
             other |= shade
-        outliner.add(smooth, parts, other, oil, offset)
+        if parts is not None:
+            outliner.add(smooth, parts, other, oil, offset)
     return outliner.outlined()
+
+
+def _add_layers(outliner: Outliner, layers: Layers, other: np.ndarray, offset: np.ndarray) -> None:
+    """Add crystals that cross bodies, none of them cut, and these bodies taken apart by themselves."""
+    oil = layers.bodies.oil_lab
+    numbers = range(1, int(layers.crystals.max()) + 1)
+    crystals = Parts(layers.crystals, [[n] for n in numbers], frozenset(numbers))
+    outliner.add(layers.grey, crystals, other, oil, offset, IN_GREY)
+    for bodies, window in layers.parts():
+        beside = other[window] | (layers.bodies.low[window] & ~bodies.low)
+        corner = np.array([window[1].start, window[0].start], np.float32)
+        crossing = bits("touching") if (layers.crystals[window][bodies.low] > 0).any() else 0
+        outliner.add(bodies.delta, separate(bodies), beside, oil, offset + corner, crossing)
 
 
 def _each(shade: np.ndarray) -> Parts:
@@ -312,28 +331,9 @@ def _found(done: list[Outlined], shape: tuple[int, int]) -> Found:
     parent = np.zeros(len(group), np.int32)
     parent[touching] = np.unique(group[touching], return_inverse=True)[1] + 1
     flags |= (bits("touching") * touching).astype(np.int32)
-    keep = _not_inside(outlines, shape)
+    keep = not_inside(outlines, flags, shape)
     outlines, parent = [outlines[i] for i in keep], parent[keep]
     return Found(outlines, parent, flags[keep], (parent > 0).astype(np.int8))
-
-
-def _not_inside(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:
-    """Indices of the outlines that do not lie inside a larger one (the bright middle of a bubble does)."""
-    sizes = np.array([area(o) for o in outlines])
-    covered = np.zeros(shape, np.uint8)
-    keep = []
-    for i in np.argsort(-sizes, kind="stable"):
-        x0, y0 = np.maximum(np.floor(outlines[i].min(axis=0)).astype(int), 0)
-        x1, y1 = np.ceil(outlines[i].max(axis=0)).astype(int) + 1
-        crop = covered[y0:y1, x0:x1]
-        own = np.zeros_like(crop)
-        points = np.round((outlines[i] - [x0 + 0.5, y0 + 0.5]) * 16).astype(np.int32)
-        cv2.fillPoly(own, [points.reshape(-1, 1, 2)], 1, shift=4)
-        count = cv2.countNonZero(own)
-        if count and cv2.countNonZero(crop & own) / count <= _INSIDE_SHARE:
-            keep.append(i)
-            crop |= own
-    return np.sort(np.array(keep, int))
 
 
 def _boxes(stats: np.ndarray, shape: tuple[int, int]) -> np.ndarray:

@@ -14,6 +14,7 @@ from measure.field.contrast_parts import grown_labels
 from measure.field.cut_body import cut_by_form
 from measure.field.cut_lobes import cut_between_ovals
 from measure.field.edge import Piece, place_edges
+from measure.field.grey_layer import is_in_grey
 from measure.field.masks import drawn, solidity
 from measure.field.outline import area
 from measure.field.seams import along_seams, seam_between
@@ -25,6 +26,7 @@ _MARGIN_PX = 4
 _FULL = 0.94  # area over that of the hull above which an outline has no neck
 _COMPACT = 0.86  # the same of a part below which it is the ragged end of a stain and no piece
 _TRIMS = 2  # times tails are looked for: a glow about one hides another
+_INSIDE_SHARE = 0.7  # of an outline inside larger ones, from which it is left out
 _FLANK_PX = 4.0  # how far beyond its outline a piece may have been found
 
 
@@ -66,13 +68,13 @@ class Outliner:
         other: np.ndarray,
         oil_lab: np.ndarray,
         offset: np.ndarray,
-        shade: bool = False,
+        flags: int = 0,
     ) -> None:
-        """Add the pieces of one component, or its shade, in its crop with this corner, x and y."""
+        """Add the pieces of one component, known by these flags, in its crop with this corner, x and y."""
         for group in parts.groups:
             self._groups += 1
-            if shade or group[0] in parts.threads:
-                self._known[self._groups] = bits("shade" if shade else "thread")
+            if flags or group[0] in parts.threads:
+                self._known[self._groups] = flags | (bits("thread") if group[0] in parts.threads else 0)
             for n in group:
                 cropped = _cropped(delta, parts, other, n, oil_lab)
                 if cropped is not None:
@@ -179,3 +181,39 @@ def _cropped(
     others = other[box] | ((parts.labels[box] > 0) & (piece == 0))
     cropped = Piece(delta[box], piece, others, oil_lab, n in parts.clear, n in parts.whole)
     return cropped, np.array([x0, y0], np.float32)
+
+
+def not_inside(outlines: list[np.ndarray], flags: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
+    """Indices of the outlines that do not lie inside a larger one (the bright middle of a bubble does).
+
+    Crystals told apart from the bodies they cross are not hidden by these, and hide what touches no other.
+
+    Parameters
+    ----------
+    outlines : list of (P, 2) ndarray
+        K pieces.
+    flags : (K,) ndarray of int32
+    shape : (int, int)
+        Rows and columns of the picture.
+
+    Returns
+    -------
+    keep : (L,) ndarray of int
+    """
+    crossing, touching = is_in_grey(flags), (flags & bits("touching")) > 0
+    sizes = np.array([area(o) for o in outlines])
+    covered = np.zeros(shape, np.uint8)  # 1 by bodies, 2 by crystals
+    keep = []
+    for i in np.argsort(-sizes, kind="stable"):
+        x0, y0 = np.maximum(np.floor(outlines[i].min(axis=0)).astype(int), 0)
+        x1, y1 = np.ceil(outlines[i].max(axis=0)).astype(int) + 1
+        crop = covered[y0:y1, x0:x1]
+        own = np.zeros_like(crop)
+        points = np.round((outlines[i] - [x0 + 0.5, y0 + 0.5]) * 16).astype(np.int32)
+        cv2.fillPoly(own, [points.reshape(-1, 1, 2)], 1, shift=4)
+        count = cv2.countNonZero(own)
+        hiding = 2 if crossing[i] else 1 if touching[i] else 3
+        if count and cv2.countNonZero(own * (crop & hiding)) / count <= _INSIDE_SHARE:
+            keep.append(i)
+            crop |= own << int(crossing[i])
+    return np.sort(np.array(keep, int))

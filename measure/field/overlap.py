@@ -18,6 +18,7 @@ from measure.field.crossing import crossing_pieces
 from measure.field.edge import place_rim_edge
 from measure.field.find import Found
 from measure.field.going_on import going_on
+from measure.field.grey_rims import crossing_crystals, joined
 from measure.field.heaps import covered, solid_heaps
 from measure.field.light import Light
 from measure.field.lines_beyond import lines_beyond
@@ -90,7 +91,25 @@ def resolve_overlaps(
     if cut_strength <= 0 or not found.outlines or density_noise(light) > _MOST_NOISE:
         return found
     apart = crossed_sides(rims_apart(found, light, least_px2), light, least_px2)
+    apart, crystals = crossing_crystals(apart, light, least_px2)
     found = with_shared_walls(complete_rims(apart, light, least_px2), apart)
+    return joined(
+        _resolved_bodies(found, crystals, light, least_px2, cut_strength, progress, helpers), crystals
+    )
+
+
+def _resolved_bodies(
+    found: Found,
+    crystals: Found,
+    light: Light,
+    least_px2: float,
+    cut_strength: float,
+    progress: Progress,
+    helpers: Helpers,
+) -> Found:
+    """The same of all pieces but crystals that were told apart from bodies."""
+    if not found.outlines:
+        return found
     clusters = _clusters(found, light.solid_distance.shape)
     jobs = [
         (
@@ -98,6 +117,7 @@ def resolve_overlaps(
                 [found.outlines[i] for i in rows], found.parent[rows], found.flags[rows], found.origin[rows]
             ),
             box,
+            _reaching(crystals.outlines, box),
         )
         for rows, box in clusters
     ]
@@ -124,6 +144,12 @@ def resolve_overlaps(
         flags=np.concatenate([found.flags[kept], [f for _, _, f in added]]).astype(np.int32),
         origin=np.concatenate([found.origin[kept], [1] * len(added)]).astype(np.int8),
     )
+
+
+def _reaching(outlines: list[np.ndarray], box: tuple[slice, slice]) -> list[np.ndarray]:
+    """Outlines that reach into a crop."""
+    start, stop = np.array([[side.start, side.stop] for side in box[::-1]]).T
+    return [o for o in outlines if (o.min(axis=0) < stop).all() and (o.max(axis=0) > start).all()]
 
 
 def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tuple[slice, slice]]]:
@@ -168,18 +194,18 @@ class _Plan:
 
 
 def _resolved(
-    plan: _Plan, clusters: list[tuple[Found, tuple[slice, slice]]]
+    plan: _Plan, clusters: list[tuple[Found, tuple[slice, slice], list[np.ndarray]]]
 ) -> list[tuple[list[int], list[tuple[np.ndarray, int]]] | None]:
     """`_resolve` of some clusters."""
-    return [_resolve(cluster, plan, box) for cluster, box in clusters]
+    return [_resolve(cluster, plan, box, crystals) for cluster, box, crystals in clusters]
 
 
 def _resolve(
-    cluster: Found, plan: _Plan, box: tuple[slice, slice]
+    cluster: Found, plan: _Plan, box: tuple[slice, slice], crystals: list[np.ndarray]
 ) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
     """Rows of a cluster to be replaced, and outlines and flags of the pieces that replace them."""
     least_px2 = plan.least_px2
-    crop = Cluster(cluster, plan.light, box)
+    crop = Cluster(cluster, plan.light, box, crystals)
     if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them

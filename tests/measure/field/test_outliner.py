@@ -5,8 +5,9 @@ import numpy as np
 import pytest
 
 from measure.field.component import Parts
-from measure.field.outliner import Outliner
+from measure.field.outliner import Outliner, not_inside
 from measure.field.tails import Trimmed
+from measure.flags import bits
 
 LEAST_PX2 = 40.0
 
@@ -69,3 +70,13 @@ def test_tails_are_looked_for_again_once_some_are_gone(monkeypatch):
     outlined(delta, parts)
     assert len(trims) == 2
     assert trims[1] < trims[0]
+
+
+def test_what_crosses_a_crystal_is_not_hidden_by_it():
+    """A spot inside a crystal is hidden by it, as inside any piece; a body it was told apart from is not."""
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+    outlines = [60 * square + 10, 20 * square + 15, 20 * square + 45]
+    crystal, body = bits("rim_only", "overlap"), bits("touching")
+    assert not_inside(outlines, np.array([0, 0, body]), (90, 90)).tolist() == [0]
+    assert not_inside(outlines, np.array([crystal, 0, body]), (90, 90)).tolist() == [0, 2]
+    assert not_inside(outlines[::2], np.array([body, crystal]), (90, 90)).tolist() == [0, 1]
