@@ -10,6 +10,7 @@ from measure.field.crops import Crops, smoothed_crops
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.faint_bodies import faint_bodies
 from measure.field.faint_rims import faint_rims
+from measure.field.frame_rings import without_middles
 from measure.field.grey_layer import IN_GREY, Layers, grey_layer
 from measure.field.known_rims import known_rims, numbered_from
 from measure.field.light import Light
@@ -224,6 +225,7 @@ def find_pieces(
 def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Room) -> _Plan:
     """Find the components and what all of them need."""
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
+    without_middles(labels, stats, light.delta)
     least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0

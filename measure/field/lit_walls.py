@@ -114,6 +114,8 @@ def _bits(labels: np.ndarray, stats: np.ndarray, delta: np.ndarray, oil_lab: np.
         x, y, w, h, n = stats[k].tolist()
         box = np.s_[y : y + h, x : x + w]
         own = labels[box] == k
+        if not own.any():
+            continue
         values = colours_at(delta[box], own)
         if np.count_nonzero(is_coloured(values, oil_lab)) > _COLOURED * n:
             continue
