@@ -33,7 +33,7 @@ def test_a_field_without_pieces_gives_no_table_of_nothing_and_says_to_take_it_ag
     cv2.imwrite(str(path), np.zeros((300, 400), np.uint8))
     assert main(["measure", str(path), "--um-per-px", "0.5", "--jobs", "1"]) == 0
     said = capsys.readouterr()
-    assert "better take it again: black.png: No piece was found" in said.err
+    assert "better take it again: black.png: The picture is black or white nearly all over" in said.err
     assert said.out.startswith("0 pieces on 1 field\n")
     assert "none" not in said.out
     assert "nan" not in said.out
