@@ -55,7 +55,13 @@ def _of_piece(own: np.ndarray, loss: np.ndarray, colour: np.ndarray) -> np.ndarr
     if _is_crossed(loss[core]):  # at its edge it does not pass from one tone to another
         given[own] = _evened(loss[own], colour[own])
         return given
-    core = own & ~_ground_beside(own, loss, float(percentile(loss[core], 50)))
+    usual = float(percentile(loss[core], 50))
+    if (
+        usual < 0
+    ):  # the shaded side of a piece lighter than the ground comes near to its tone, and is no ground
+        given[own] = _evened(loss[own], colour[own])
+        return given
+    core = own & ~_ground_beside(own, loss, usual)
     if not core.any():
         return given
     given[core] = _evened(loss[core], colour[core])

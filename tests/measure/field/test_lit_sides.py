@@ -53,3 +53,13 @@ def test_a_piece_the_tone_of_the_ground_runs_through_is_evened_to_its_edge():
     level = _evened(loss, pieces)
     assert (level[pieces] > 0.05).all()
     assert np.ptp(level[pieces]) < 0.3 * np.ptp(loss[pieces])
+
+
+def test_the_shaded_side_of_a_light_piece_is_no_ground():
+    """It comes near to the tone of a dark plate, up to the piece's edge."""
+    away, x = _away((45, 45)), np.mgrid[:_SIZE, :_SIZE][1]
+    pieces = away <= _RADIUS_PX
+    loss = np.where(pieces, 0.75 * (x - 45) / _RADIUS_PX - 0.95, 0.0)
+    level = _evened(loss, pieces)
+    assert (level[pieces] < -0.7).all()
+    assert np.ptp(level[pieces]) < 0.3 * np.ptp(loss[pieces])
