@@ -30,6 +30,7 @@ from measure.field.sharing import LEAST_PIXELS, Helpers
 from measure.field.surround import border_note, border_zones
 from measure.field.taken_off import without_lines
 from measure.field.two_flanks import without_two_flanks
+from measure.field.two_tones import with_two_tones
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -177,6 +178,7 @@ def _measured(
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:
             found = with_flakes(found, clear, area)
+        found = with_two_tones(found, clear)
         found = settled(found, clear)
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
