@@ -27,6 +27,8 @@ from measure.flags import bits
 _FULL = 0.92  # solidity of both together
 _TURNED_IN = 0.68  # share of a disc about the end of the border that is piece; 0.5 along a straight edge
 _REACH, _LEAST_PX = 0.5, 3.0  # radius of that disc over the smaller part's size
+_AS_FULL = 0.025  # by which it may be less solid than the larger part: a piece is fuller without its shadow
+_LEAST_SHARE = 0.12  # of the whole, of the smaller part; a mere strip beside a piece is mostly shade
 _SEAM = 0.6  # length of the border over that size
 _GAP_PX = 1.6  # bridged between parts, each of which ends half way to the ground
 _IN_ONE = 0.98  # share of two parts that must hang together once the gap is bridged
@@ -43,6 +45,8 @@ class Common(NamedTuple):
     full: float  # solidity
     turned_in: float  # share of a disc about the end of their border that is theirs, of the worse one
     seam: float  # length of their border over the smaller one's size
+    share: float  # of the smaller one in the whole
+    gained: float  # solidity of the whole less that of the larger one
 
 
 def with_two_tones(found: Found, light: Light) -> Found:
@@ -100,7 +104,8 @@ def _sets(found: Found, light: Light) -> list[tuple[tuple[int, int], Polygon]]:
 
 def is_one(common: Common) -> bool:
     """Whether an outline shows nothing of the border between two parts."""
-    return common.full >= _FULL and common.turned_in < _TURNED_IN and common.seam >= _SEAM
+    even = common.full >= _FULL and common.turned_in < _TURNED_IN and common.seam >= _SEAM
+    return even and common.gained >= -_AS_FULL and common.share >= _LEAST_SHARE
 
 
 def common_of(one: Polygon, other: Polygon) -> Common | None:
@@ -116,8 +121,10 @@ def common_of(one: Polygon, other: Polygon) -> Common | None:
     ends = shapely.get_parts(shapely.line_merge(seam.intersection(whole.exterior)))
     turned = [_share_about(end.centroid, radius, whole) for end in ends]
     length = seam.area / (2.0 * _GAP_PX)
-    full = whole.area / whole.convex_hull.area
-    return Common(whole, full, max(turned, default=1.0), length / max(size, 1e-6))
+    larger = max(one, other, key=lambda shape: shape.area)
+    full, before = (shape.area / shape.convex_hull.area for shape in (whole, larger))
+    share = min(one.area, other.area) / whole.area
+    return Common(whole, full, max(turned, default=1.0), length / max(size, 1e-6), share, full - before)
 
 
 def _share_about(place: shapely.Point, radius: float, whole: Polygon) -> float:

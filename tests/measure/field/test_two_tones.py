@@ -72,3 +72,15 @@ def test_halves_of_a_square_are_one_and_squares_corner_to_corner_are_not():
     assert common is not None
     assert not is_one(common)
     assert common_of(left, _polygon([(60, 0), (80, 0), (80, 40)])) is None
+
+
+def test_a_strip_of_shade_beside_a_round_piece_and_another_round_piece_are_not_joined():
+    from shapely import Point
+
+    disc = Point(50, 50).buffer(18)
+    shade = Point(53, 50).buffer(18).difference(disc.buffer(0.5))
+    common = common_of(disc, max(getattr(shade, "geoms", [shade]), key=lambda part: part.area))
+    assert common is None or not is_one(common)
+    common = common_of(disc, Point(85, 50).buffer(17))
+    assert common is not None
+    assert not is_one(common)
