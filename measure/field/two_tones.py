@@ -23,9 +23,9 @@ from measure.field.masks import drawn, eroded
 from measure.field.quick import colours_at, median_colour, norm
 from measure.flags import bits
 
-# in drawn fields of three hands, of 71 pairs above both 70 are one piece; pairs of two are at most 0.91 full
+# three drawing hands: pairs of two are at most 0.91 full; real sweets in heaps reach 0.97 and turn in by 0.58
 _FULL = 0.92  # solidity of both together
-_TURNED_IN = 0.68  # share of a disc about the end of the border that is piece; 0.5 along a straight edge
+_TURNED_IN = 0.56  # share of a disc about the end of the border that is piece; 0.5 along a straight edge
 _REACH, _LEAST_PX = 0.5, 3.0  # radius of that disc over the smaller part's size
 _AS_FULL = 0.025  # by which it may be less solid than the larger part: a piece is fuller without its shadow
 _LEAST_SHARE = 0.12  # of the whole, of the smaller part; a mere strip beside a piece is mostly shade
