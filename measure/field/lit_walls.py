@@ -30,6 +30,7 @@ _BARE = 0.12  # share of the border where the bright comes first
 _MOST_GAP = 0.36  # of the border in one without a wall
 _MIDDLE, _DARK_MIDDLE = 0.6, 0.15  # deeper than this share of the depth, at most so much is dark
 _FULL = 0.94  # share of the hull a closed piece fills: it is found as one
+_WHOLE = 0.9  # share of its own hull from which a bit with wall and light is a crystal by itself
 _FILLED = 0.55  # share of the hull its bits fill
 _COLOURED = 0.1  # share of the hull that may be coloured
 _COLOUR = 6.0  # CIELAB, below which nothing is coloured
@@ -123,8 +124,16 @@ def _bits(labels: np.ndarray, stats: np.ndarray, delta: np.ndarray, oil_lab: np.
         points = np.concatenate(outer).reshape(-1, 2) + np.array([x, y])
         bright = np.count_nonzero(values[:, 0] > 0)
         tones = n - bright >= _BOTH * n, bright >= _BOTH * n
+        if all(tones) and _is_whole(points):
+            continue  # what lies beside it is none of it
         bits.append(_Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), *tones))
     return bits
+
+
+def _is_whole(points: np.ndarray) -> bool:
+    """Whether an outline is as full as its hull."""
+    hull = float(cv2.contourArea(cv2.convexHull(points)))
+    return float(cv2.contourArea(points)) > _WHOLE * hull
 
 
 def is_coloured(values: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
