@@ -32,12 +32,10 @@ _BODY_PX = 1.5  # half the width from which coloured places are a body
 _WALLED = 0.45  # share of the hull of bright places with a wall round it
 _BEFORE, _BEFORE_PX = 0.1, 4.0  # of the size of that hull, and px, within which the wall begins
 _BROADEST, _BROADEST_PX = 0.8, 6.0  # the same for where it ends
-_EVEN, _EVEN_PX, _ALIKE = (
-    0.35,
-    2.0,
-    0.6,
-)  # of its breadth, px, within which so many places are as broad
+# of its breadth and px, within which that share of its places is as broad
+_EVEN, _EVEN_PX, _ALIKE = 0.35, 2.0, 0.6
 _ALONE = 0.1  # share of a component that is coloured, and that its hull has more, below which it is one piece
+_FILLED, _OWN = 0.35, 0.1  # share of the hull that walls and light fill; those of the component
 _FOREIGN = 0.05  # share of the hull that other bright places or coloured ones may take
 _CAUGHT = 0.1  # share of a crystal, and of its border, beside which lies a place closed in by the component
 _CLOSED = 0.95  # share of the border with a wall, from which a crystal is found by its closed rim
@@ -49,12 +47,14 @@ class _View(NamedTuple):
     """A window: lightness against the oil, what is coloured, bright places, how dark and bright it gets."""
 
     light: np.ndarray  # (M, N) float32, CIELAB
-    low: np.ndarray  # (M, N) bool
+    own: np.ndarray  # (M, N) bool, the component that is asked
+    low: np.ndarray  # (M, N) bool, all components
     coloured: np.ndarray  # (M, N) bool
     places: np.ndarray  # (M, N) int32, bright places
     caught: np.ndarray  # (M, N) bool, oil or the like with the component all round
     dark: float
     bright: float
+    frame: tuple[bool, bool, bool, bool]  # whether its sides are sides of the picture
 
 
 def lit_middles(
@@ -90,7 +90,9 @@ def lit_middles(
         own = labels[box] == k
         if n < least_px2 or np.count_nonzero(delta[box][..., 0][own] > 0) < _BRIGHT * n:
             continue
-        view = _viewed(labels[box], own, delta[box], oil_lab)
+        rows, cols = box
+        frame = (rows.start == 0, rows.stop == shape[0], cols.start == 0, cols.stop == shape[1])
+        view = _viewed(labels[box], own, delta[box], oil_lab, frame)
         if view is None:
             continue
         for piece in _crystals(view, least_px2):
@@ -98,7 +100,13 @@ def lit_middles(
             yield *box, piece
 
 
-def _viewed(labels: np.ndarray, own: np.ndarray, delta: np.ndarray, oil_lab: np.ndarray) -> _View | None:
+def _viewed(
+    labels: np.ndarray,
+    own: np.ndarray,
+    delta: np.ndarray,
+    oil_lab: np.ndarray,
+    frame: tuple[bool, bool, bool, bool],
+) -> _View | None:
     low = labels > 0
     light = cv2.GaussianBlur(np.ascontiguousarray(delta[..., 0]), (0, 0), SMOOTHING_SIGMA_PX)
     coloured = np.zeros(low.shape, np.uint8)
@@ -116,7 +124,7 @@ def _viewed(labels: np.ndarray, own: np.ndarray, delta: np.ndarray, oil_lab: np.
         return None
     lit = (low & (light > LEVEL * bright) & (coloured == 0)).view(np.uint8)
     caught = (fill_holes(own.view(np.uint8)) > 0) & ~own
-    return _View(light, low, coloured > 0, numbered(lit, 8)[1], caught, dark, bright)
+    return _View(light, own, low, coloured > 0, numbered(lit, 8)[1], caught, dark, bright, frame)
 
 
 def _crystals(view: _View, least_px2: float) -> Iterator[np.ndarray]:
@@ -193,6 +201,11 @@ def _about(
     inside = np.zeros(view.low.shape, np.uint8)
     cv2.fillConvexPoly(inside, hull, 1)
     whole, filled = cv2.countNonZero(inside), inside > 0
+    if np.count_nonzero(own) < _FILLED * whole or np.count_nonzero(own & view.own) < _OWN * whole:
+        return None, 0.0, 0.0
+    sides = (filled[0], filled[-1], filled[:, 0], filled[:, -1])
+    if any(line.any() for line, is_frame in zip(sides, view.frame, strict=True) if not is_frame):
+        return None, 0.0, 0.0  # it goes on beyond the window
     others = (view.places > 0) & ~np.isin(view.places, chosen)
     if np.count_nonzero(filled & (view.coloured | others | taken)) > _FOREIGN * whole:
         return None, 0.0, 0.0
