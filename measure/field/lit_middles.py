@@ -33,7 +33,7 @@ _WALLED = 0.45  # share of the hull of bright places with a wall round it
 _BEFORE, _BEFORE_PX = 0.1, 4.0  # of the size of that hull, and px, within which the wall begins
 _BROADEST, _BROADEST_PX = 0.8, 6.0  # the same for where it ends
 # of its breadth and px, within which that share of its places is as broad
-_EVEN, _EVEN_PX, _ALIKE = 0.35, 2.0, 0.6
+_EVEN, _EVEN_PX, _ALIKE = 0.35, 2.0, 0.7
 _ALONE = 0.1  # share of a component that is coloured, and that its hull has more, below which it is one piece
 _FILLED, _OWN = 0.35, 0.1  # share of the hull that walls and light fill; those of the component
 _FOREIGN = 0.05  # share of the hull that other bright places or coloured ones may take
