@@ -171,8 +171,10 @@ def _measured(
         progress.report(0.3, "finding pieces")
         unshaded = without_shadows(light)
         plain = without_phase_halos(without_two_flanks(unshaded))
-        clear = without_bright_halos(plain)
-        level = without_relief(clear)
+        level = without_relief(plain)
+        # where light from one side shows relief a bright ring is a lit edge
+        clear = without_bright_halos(plain) if level is plain else plain
+        level = clear if level is plain else level
         found = find_pieces(level, limit, settings, progress, crew)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)

@@ -21,6 +21,7 @@ from measure.field.find import Found
 from measure.field.light import Light
 from measure.field.masks import drawn, eroded
 from measure.field.quick import colours_at, median_colour, norm
+from measure.field.rim_colour import coloured_pixels
 from measure.flags import bits
 
 # three drawing hands: pairs of two are at most 0.91 full; real sweets in heaps reach 0.97 and turn in by 0.58
@@ -96,7 +97,10 @@ def _sets(found: Found, light: Light) -> list[tuple[tuple[int, int], Polygon]]:
     used: set[int] = set()
     sets = []
     for rows, common in sorted(asked, key=lambda ask: -ask[1].full):
-        if not used & set(rows) and tones_apart([found.outlines[k] for k in rows], light) > _APART:
+        if used & set(rows):
+            continue
+        one, other = tones([found.outlines[k] for k in rows], light)
+        if tones_apart(one, other) > _APART and not _only_one_coloured(one, other, light):
             used |= set(rows)
             sets.append((rows, common.outline))
     return sets
@@ -132,8 +136,8 @@ def _share_about(place: shapely.Point, radius: float, whole: Polygon) -> float:
     return float(disc.intersection(whole).area / disc.area)
 
 
-def tones_apart(outlines: list[np.ndarray], light: Light) -> float:
-    """Difference of the tones of two parts over the stronger one's from the ground."""
+def tones(outlines: list[np.ndarray], light: Light) -> list[np.ndarray]:
+    """Usual differences of some parts from the ground, (3,) each, CIELAB; 0 where nothing is left of one."""
     low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - 2, 0)
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + 3
     delta = cv2.GaussianBlur(light.delta[low[1] : y1, low[0] : x1], (0, 0), SMOOTHING_SIGMA_PX)
@@ -143,4 +147,15 @@ def tones_apart(outlines: list[np.ndarray], light: Light) -> float:
         inner = eroded(mask, _EDGE_PX)
         inside = (inner if inner.any() else mask) > 0
         own.append(median_colour(colours_at(delta, inside)) if inside.any() else np.zeros(3))
-    return float(norm(own[0] - own[1]) / max(norm(own[0]), norm(own[1]), 1e-6))
+    return own
+
+
+def tones_apart(one: np.ndarray, other: np.ndarray) -> float:
+    """Difference of two tones over the stronger one's from the ground."""
+    return float(norm(one - other) / max(norm(one), norm(other), 1e-6))
+
+
+def _only_one_coloured(one: np.ndarray, other: np.ndarray, light: Light) -> bool:
+    """Whether one part has a colour and the other takes or adds light alone: two materials."""
+    first, second = coloured_pixels(np.array([one, other], np.float32), light.oil_lab)
+    return bool(first != second)
