@@ -4,6 +4,7 @@ The finding level asks one lightly smoothed place to stand out. A pale piece of 
 but its mean does: smoothed as wide as the smallest piece of interest, noise and specks fade and it stays.
 """
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import cv2
@@ -40,29 +41,31 @@ class _Coarse(NamedTuple):
 
 def faint_bodies(
     light: Light, labels: np.ndarray, least_px2: float, factor: float = 1.0
-) -> list[tuple[slice, slice, np.ndarray]]:
+) -> Iterator[tuple[slice, slice, np.ndarray]]:
     """Find pale pieces beside those that are known.
 
     Parameters
     ----------
     light : Light
     labels : (M, N) ndarray of int32
-        Components found already; 0 for the oil.
+        Components found already; 0 for the oil. Pieces may be written into it one by one.
     least_px2 : float
         Smallest area reported.
     factor : float
         By how much the level is raised or lowered.
 
-    Returns
-    -------
-    bodies : list of (slice, slice, (m, n) ndarray of bool)
-        Rows, columns and mask of each piece.
+    Yields
+    ------
+    rows, cols : slice
+        A window.
+    body : (m, n) ndarray of bool
+        The piece in it.
     """
     coarse = _coarse(light, labels)
     if coarse is None:
-        return []
+        return
     high = ((coarse.distance > _LEVEL * factor) & ~coarse.known).view(np.uint8)
-    found = []
+    taken = np.zeros(high.shape, bool)
     for x, y, w, h, _ in numbered(high, 8)[2][1:].tolist():
         if x == 0 or y == 0 or x + w == high.shape[1] or y + h == high.shape[0]:
             continue  # light that falls off at the frame looks like this
@@ -70,13 +73,16 @@ def faint_bodies(
         box = np.s_[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m]
         core = np.zeros(high[box].shape, bool)
         core[y - box[0].start : y - box[0].start + h, x - box[1].start : x - box[1].start + w] = True
-        piece = _piece(coarse.distance[box], coarse.known[box], core & (high[box] > 0))
+        # a piece may reach the level in several places
+        piece = _piece(
+            coarse.distance[box], coarse.known[box] | taken[box], core & (high[box] > 0) & ~taken[box]
+        )
         if piece is None or not least_px2 <= _REDUCE**2 * piece.sum() <= _LARGEST * labels.size:
             continue
         rows, cols, large = _at_full_size(piece, box, labels)
         if large.any() and _is_body(light.delta[rows, cols], large, labels[rows, cols] == 0):
-            found.append((rows, cols, large))
-    return found
+            taken[box] |= piece
+            yield rows, cols, large
 
 
 def _coarse(light: Light, labels: np.ndarray) -> _Coarse | None:

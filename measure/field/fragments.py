@@ -111,6 +111,8 @@ def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) ->
         return None
     box = np.s_[y : y + h, x : x + w]
     own = labels[box] == k
+    if not own.any():  # all of it is another piece's by now
+        return None
     # the low level lies far out in the flanks of the blur, which makes a thin rim look thick
     level = 0.5 * percentile(distance[box][own], _OWN_HEIGHT)
     strong = cv2.copyMakeBorder(

@@ -32,7 +32,7 @@ def _picture(dark: np.ndarray, seed: int = 3) -> Picture:
 def _found(picture: Picture) -> int:
     light = prepare(picture)
     labels, _, _ = low_components(light, 10.0, 0.5)
-    return len(faint_bodies(light, labels, 40.0))
+    return len(list(faint_bodies(light, labels, 40.0)))
 
 
 def _counted(picture: Picture) -> tuple[np.ndarray, np.ndarray]:
@@ -81,3 +81,16 @@ def test_squares_of_compressed_oil_are_no_pieces(quality):
     _, packed = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
     again = cv2.imdecode(packed, cv2.IMREAD_COLOR)[..., ::-1]
     assert _found(Picture(pixels=np.ascontiguousarray(again), name="drawn")) == 0
+
+
+def test_a_piece_that_stands_out_in_several_places_is_one():
+    dark = _discs(7.0)
+    cv2.ellipse(dark, (280, 210), (60, 14), 0, 0, 360, 7.0, -1)
+    for seed in range(6):
+        light = prepare(_picture(cv2.GaussianBlur(dark, (0, 0), 1.0), seed))
+        labels, _, _ = low_components(light, 10.0, 0.5)
+        covered = np.zeros(SHAPE, int)
+        for rows, cols, body in faint_bodies(light, labels, 40.0):
+            covered[rows, cols] += body
+            labels[rows, cols][body] = 1
+        assert covered.max() == 1
