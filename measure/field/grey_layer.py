@@ -18,14 +18,13 @@ from measure.field.component import Component
 from measure.field.edge import colour_length, slope
 from measure.field.flanks import above_half
 from measure.field.masks import SQUARE, dilated, hull_mask, numbered, opened
-from measure.field.quick import colours_at, mean_channel, percentile
+from measure.field.quick import mean_channel, percentile
 from measure.field.rim_checks import credible
-from measure.field.rim_colour import coloured_pixels
+from measure.field.rim_colour import LINE_PX, coloured_places
 from measure.field.rims import find_clear
 from measure.flags import bits
 
 _LEAST_OIL_LIGHTNESS = 45.0  # CIELAB; below it the ground is dark and rims are bright
-_LINE_PX = 1.5  # half the width of a fringe of colour at an edge
 _NEAR_PX = 6.0  # sigma within which a body's own colour is taken
 _REACHED = 1e-3  # weight of bodies from which a place is near one
 _TURNED = 0.02  # squared sine between the colour of a body and grey, below which they are not told apart
@@ -42,7 +41,6 @@ _INNER, _LEAST_CLEAR = 0.5, 0.3  # depth over the deepest, from which it is the 
 _MARGIN_PX = 4
 _ABOUT_PX = 2.0  # round a crystal, within which its rim is taken off
 _FOOT_PX = 7.0  # round a crystal, within which its rim fades
-_LEAST_GREY = 0.25  # of the smallest area reported, that must be grey
 IN_GREY = bits("rim_only", "overlap")
 _LEAST_PART = 0.5  # of the smallest area reported
 _THIN_PX, _THIN = 3.3, 0.15  # half the thickness of a line, and that over the size of the place within
@@ -149,31 +147,7 @@ def _dense(coloured: np.ndarray, whole: np.ndarray) -> np.ndarray:
     """Coloured places without what compression spills of a body's colour beside it."""
     dense = mean_channel(whole)
     usual = percentile(dense[coloured > 0], _RIM_HEIGHT)
-    return opened(coloured & (dense > _SPILT * usual), _LINE_PX)
-
-
-def coloured_places(
-    delta: np.ndarray, strong: np.ndarray, oil_lab: np.ndarray, least_px2: float
-) -> np.ndarray | None:
-    """Coloured bodies among strong places, (M, N) uint8; None where all are coloured, or none.
-
-    Parameters
-    ----------
-    delta : (M, N, 3) ndarray of float32
-        CIELAB difference from the oil.
-    strong : (M, N) ndarray of bool
-    oil_lab : (3,) ndarray
-    least_px2 : float
-        Smallest area of a piece.
-    """
-    told = coloured_pixels(colours_at(delta, strong), oil_lab)
-    count, most = np.count_nonzero(told), len(told)
-    if count < _LEAST_PART * least_px2 or most - count < _LEAST_GREY * least_px2:
-        return None
-    coloured = np.zeros(strong.shape, np.uint8)
-    coloured[strong] = told
-    coloured = opened(coloured, _LINE_PX)
-    return coloured if cv2.countNonZero(coloured) >= _LEAST_PART * least_px2 else None
+    return opened(coloured & (dense > _SPILT * usual), LINE_PX)
 
 
 def grey_density(whole: np.ndarray, coloured: np.ndarray) -> np.ndarray:

@@ -10,9 +10,10 @@ from measure.field.broken_rims import complete_rims
 from measure.field.edge import SMOOTHING_SIGMA_PX
 from measure.field.features import oil_at
 from measure.field.find import Found
-from measure.field.grey_layer import coloured_places, grey_density, is_in_grey
+from measure.field.grey_layer import grey_density, is_in_grey
 from measure.field.light import Light
 from measure.field.quick import norm
+from measure.field.rim_colour import coloured_places
 from measure.flags import bits
 
 _STRONG = 5.0  # noise units from which a place is clear of the oil

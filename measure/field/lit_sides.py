@@ -52,13 +52,10 @@ def _of_piece(own: np.ndarray, loss: np.ndarray, colour: np.ndarray) -> np.ndarr
     depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
     core = depth > min(_MARGIN_PX, _INNERMOST * float(depth.max()))
     given = np.zeros_like(loss)
-    if _is_crossed(loss[core]):  # at its edge it does not pass from one tone to another
-        given[own] = _evened(loss[own], colour[own])
-        return given
     usual = float(percentile(loss[core], 50))
-    if (
-        usual < 0
-    ):  # the shaded side of a piece lighter than the ground comes near to its tone, and is no ground
+    # where the tone of the ground runs through a piece, or the shaded side of one lighter than it comes near
+    # to that tone, what is like the ground is none
+    if usual < 0 or _is_crossed(loss[core]):
         given[own] = _evened(loss[own], colour[own])
         return given
     core = own & ~_ground_beside(own, loss, usual)

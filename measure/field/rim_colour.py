@@ -17,7 +17,8 @@ _COLOURED = 0.22  # share of colour in the difference from the oil, from which i
 _BLACK = 16.0  # CIELAB lightness below its zero where all colours meet: less light moves them towards there
 _WHITE = 100.0
 _BRIGHT = 60.0  # CIELAB lightness of the oil from which a brighter place may fill the camera
-_LINE_PX = 1.5  # half the width of a fringe of colour at an edge
+LINE_PX = 1.5  # half the width of a fringe of colour at an edge
+_LEAST_PART, _LEAST_GREY = 0.5, 0.25  # of the smallest area reported, that must be coloured, and must not be
 _FOREIGN = 0.05  # share of a see-through piece that may be coloured
 _BOTH = 0.15  # share of what is strong that must be coloured, and that must not be
 
@@ -45,14 +46,41 @@ def coloured_bodies(
     count, most = np.count_nonzero(told), len(told)
     if count < max(least_px2, _BOTH * most) or count > (1.0 - _BOTH) * most:
         return None
-    coloured = np.zeros(strong.shape, np.uint8)
-    coloured[strong > 0] = told
-    coloured = opened(coloured, _LINE_PX)
+    coloured = _opened_at(strong > 0, told)
     _, parts, stats = numbered(coloured, 8)
     keep = stats[:, cv2.CC_STAT_AREA] >= least_px2
     keep[0] = False
     keep[keep] = [bool(opened((parts == k).view(np.uint8), LEAST_RIM_PX).any()) for k in np.flatnonzero(keep)]
     return keep[parts].view(np.uint8) if keep.any() else None
+
+
+def coloured_places(
+    delta: np.ndarray, strong: np.ndarray, oil_lab: np.ndarray, least_px2: float
+) -> np.ndarray | None:
+    """Coloured bodies among strong places, (M, N) uint8; None where all are coloured, or none.
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    strong : (M, N) ndarray of bool
+    oil_lab : (3,) ndarray
+    least_px2 : float
+        Smallest area of a piece.
+    """
+    told = coloured_pixels(colours_at(delta, strong), oil_lab)
+    count, most = np.count_nonzero(told), len(told)
+    if count < _LEAST_PART * least_px2 or most - count < _LEAST_GREY * least_px2:
+        return None
+    coloured = _opened_at(strong, told)
+    return coloured if cv2.countNonZero(coloured) >= _LEAST_PART * least_px2 else None
+
+
+def _opened_at(strong: np.ndarray, told: np.ndarray) -> np.ndarray:
+    """Mask of those strong places that were told, without lines."""
+    mask = np.zeros(strong.shape, np.uint8)
+    mask[strong] = told
+    return opened(mask, LINE_PX)
 
 
 def coloured_pixels(values: np.ndarray, oil_lab: np.ndarray, least: float = 0.0) -> np.ndarray:

@@ -120,6 +120,7 @@ def test_coloured_bits_are_no_wall():
     # brown bits round a pale middle: skin on a kernel, not light bent by a crystal
     light = _crystal(SQUARE, CHIPS["two sides open"])
     found = _large(np.minimum(light, 0.0) * 1.6, BROWN)
+    assert found
     assert all(not (flags & bits("broken_rim")) for _, flags in found)
 
 
