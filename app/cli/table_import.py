@@ -40,6 +40,7 @@ def run(args: argparse.Namespace) -> int:
     there = path.exists()
     try:
         with Study.open(path) if there else Study.create(path) as study:
+            study.refuse_damaged()
             taken = take_in(study, source, args.batch.strip())
     except BaseException:
         if not there:

@@ -30,7 +30,7 @@ class StudyKeeper:
     Raises
     ------
     StudyFileError
-        If the study cannot be made, opened or changed.
+        If the study cannot be made, opened or changed, or is damaged; it is untouched then.
     """
 
     def __init__(self, path: Path, batch: Batch, blank_path: str | None = None) -> None:
@@ -41,6 +41,11 @@ class StudyKeeper:
             raise StudyFileError(
                 f"{path} cannot be changed, because {why}; name another study, or a copy of it elsewhere."
             )
+        try:
+            self.study.refuse_damaged()
+        except BaseException:
+            self.study.close()
+            raise
         self._batch_id = self._find_batch(batch) if batch.name else None
         self._blank_id = self._find_or_add(blank_path, "blank") if blank_path else None
         fields = self.study.fields()

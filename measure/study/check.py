@@ -3,22 +3,56 @@
 import hashlib
 import sqlite3
 from collections.abc import Iterator
+from pathlib import Path
 
+from measure.errors import DamagedStudy, StudyFileError
 from measure.study.outline_pack import unpack_outlines
+from measure.study.readable import lost_words, unreadable_fields
 from measure.study.row_codec import decode
 
 _MOST = 100
 
 
-def faults_of(con: sqlite3.Connection) -> list[str]:
-    """Read a whole study and return what is wrong, in sentences; empty when it is sound."""
+def faults_of(con: sqlite3.Connection, *, log: bool = True) -> list[str]:
+    """Read a whole study and return what is wrong, in sentences; empty when it is sound.
+
+    Parameters
+    ----------
+    log : bool
+        Whether each entry of the log is read too, which takes as long as all else together.
+    """
     found: list[str] = []
-    for part in (_pages, _references, _pictures, _outlines, _log):
+    for part in (_pages, _references, _pictures, _outlines, *([_log] if log else [])):
         try:
             found += part(con)
         except sqlite3.DatabaseError as error:
             found.append(f"The {part.__name__.strip('_')} cannot be read: {error}.")
     return found[:_MOST]
+
+
+def refuse_damaged(con: sqlite3.Connection, path: Path) -> None:
+    """Refuse a study that is not whole before anything is added to it.
+
+    What is written into a file whose pages are confused may go where pieces are kept, and a run that
+    ended well would hide that others are lost.
+
+    Raises
+    ------
+    DamagedStudy
+        If something in it cannot be read; the sentence names the fields where it is theirs.
+    """
+    faults = faults_of(con, log=False)
+    if not faults:
+        return
+    try:
+        lost = unreadable_fields(path)
+    except StudyFileError:
+        lost = ()
+    what = lost_words(lost) if lost else faults[0].rstrip(".").removeprefix("The file is damaged: ")
+    raise DamagedStudy(
+        f"{path.name} is damaged: {what}. Nothing was added and the file was not changed. Rescue what can be "
+        "read into a new study, and give that one instead."
+    )
 
 
 def _pages(con: sqlite3.Connection) -> Iterator[str]:

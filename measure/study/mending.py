@@ -1,5 +1,6 @@
 """Making rescued rows fit together again: nothing may refer to what was lost."""
 
+import hashlib
 import sqlite3
 
 from measure.study.journal import now, user_name
@@ -55,7 +56,22 @@ def _pictures(con: sqlite3.Connection) -> list[str]:
     gone = con.execute(f"SELECT name FROM field {where}").fetchall()
     for table in ("field", "scale"):
         con.execute(f"UPDATE {table} SET picture_id = NULL {where}")
-    return [f"The picture of {name} was lost." for (name,) in gone]
+    return [f"The picture of {name} was lost." for (name,) in gone] + _changed_pictures(con)
+
+
+def _changed_pictures(con: sqlite3.Connection) -> list[str]:
+    """Keep pictures the damage changed as they are now, or the study would be called damaged for ever."""
+    told = []
+    for picture_id, digest, data in con.execute("SELECT id, sha256, data FROM picture").fetchall():
+        now_is = hashlib.sha256(data).hexdigest()
+        if now_is == digest:
+            continue
+        con.execute("UPDATE OR IGNORE picture SET sha256 = ? WHERE id = ?", (now_is, picture_id))
+        users = con.execute("SELECT name FROM field WHERE picture_id = ?", (picture_id,)).fetchall()
+        users += con.execute("SELECT picture_name FROM scale WHERE picture_id = ?", (picture_id,)).fetchall()
+        words = "was changed by the damage; it is kept as it is"
+        told += [f"The picture of {name} {words}." for (name,) in users]
+    return told
 
 
 def _batches(con: sqlite3.Connection) -> list[str]:

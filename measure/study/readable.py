@@ -63,13 +63,18 @@ def unreadable_fields(path: Path, progress: Progress = SILENT) -> tuple[Unreadab
     return tuple(found)
 
 
-def unreadable_words(path: Path, found: tuple[Unreadable, ...]) -> str:
-    """Return the sentence about fields that cannot be read, with what to do."""
+def lost_words(found: tuple[Unreadable, ...]) -> str:
+    """Return how many fields cannot be read whole, and the first of them by name."""
     named = ", ".join(one.words for one in found[:_NAMED])
     more = f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
     count = "1 field" if len(found) == 1 else f"{len(found)} fields"
+    return f"{count} cannot be read whole, {named}{more}"
+
+
+def unreadable_words(path: Path, found: tuple[Unreadable, ...]) -> str:
+    """Return the sentence about fields that cannot be read, with what to do."""
     return (
-        f"{path.name} is damaged: {count} cannot be read whole, {named}{more}. Rescue what can be read into "
+        f"{path.name} is damaged: {lost_words(found)}. Rescue what can be read into "
         "a new study, or open an earlier copy; this file was not changed."
     )
 

@@ -8,7 +8,7 @@ from typing import Any, Self
 
 from measure.errors import StudyFileError
 from measure.progress import Progress
-from measure.study.check import faults_of
+from measure.study.check import faults_of, refuse_damaged
 from measure.study.connection import atomic, backup, identity, plain_faults, settle
 from measure.study.log_text import entries
 from measure.study.opening import create_file, open_file
@@ -173,3 +173,14 @@ class Study(RecordDoor, ParticleDoor):
         """Read the whole file and return what is wrong with it, in sentences; empty when it is sound."""
         self._check_open()
         return faults_of(self._con)
+
+    def refuse_damaged(self) -> None:
+        """Check that the study is whole before a long run adds to it.
+
+        Raises
+        ------
+        DamagedStudy
+            If something in it cannot be read; the sentence names what, and what to do.
+        """
+        self._check_open()
+        refuse_damaged(self._con, self.path)

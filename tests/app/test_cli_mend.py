@@ -7,6 +7,7 @@ import pytest
 
 from app.__main__ import main
 from measure.study.study import Study
+from tests.app.test_cli_measure import _discs
 from tests.measure.study.builders import picture, result
 
 
@@ -76,3 +77,38 @@ def test_a_study_open_elsewhere_is_left_alone(study: Path, tmp_path: Path, capsy
             file.write(bytes(4096))
         assert main(["mend", str(study), "--out", str(tmp_path / "out.gritline")]) == 2
         assert "open in a window" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_nothing_is_added_to_a_damaged_study(study: Path, tmp_path: Path, capsys, seed: int):
+    damage(study, seed)
+    before = study.read_bytes()
+    new = _discs(tmp_path / "new.png", 4)
+    words = ["measure", str(new), "--um-per-px", "0.5", "--study", str(study), "--batch", "pass 3"]
+    assert main(words) == 2
+    told = capsys.readouterr().err
+    assert "spread.gritline is damaged" in told
+    assert "gritline mend STUDY --out" in told
+    table = tmp_path / "sizes.csv"
+    table.write_text("area_equivalent_diameter_um\n12\n20\n")
+    assert main(["import", str(table), "--study", str(study), "--batch", "pass 3"]) == 2
+    assert "spread.gritline is damaged" in capsys.readouterr().err
+    assert study.read_bytes() == before
+    assert sorted(path.name for path in tmp_path.glob("*")) == ["new.png", "sizes.csv", "spread.gritline"]
+    # what was rescued takes the same fields
+    rescued = tmp_path / "rescued.gritline"
+    assert main(["mend", str(study), "--out", str(rescued)]) == 1
+    assert main([*words[:-3], str(rescued), *words[-2:]]) == 0
+    capsys.readouterr()
+    with Study.open(rescued) as made:
+        assert "new.png" in [row.name for row in made.fields()]
+
+
+def test_a_picture_that_changed_is_told_before_a_run_adds_to_its_study(study: Path, tmp_path: Path, capsys):
+    data = random.Random(2).randbytes(30_000)
+    content = bytearray(study.read_bytes())
+    content[content.index(data[8000:8100])] ^= 255
+    study.write_bytes(content)
+    new = _discs(tmp_path / "new.png", 4)
+    assert main(["measure", str(new), "--um-per-px", "0.5", "--study", str(study)]) == 2
+    assert "1 field cannot be read whole, 2.png (picture). Nothing was added" in capsys.readouterr().err

@@ -58,8 +58,7 @@ def test_what_damaged_pages_leave_is_rescued(damaged: Path, tmp_path: Path, seed
     rescue = salvage.salvage(damaged, tmp_path / "out.gritline")
     assert damaged.read_bytes() == before
     with Study.open(tmp_path / "out.gritline") as study:
-        faults = study.integrity_check()
-        assert all("is not what it was" in fault for fault in faults), faults
+        assert study.integrity_check() == []  # a changed picture is kept as it is, which `lost` tells
         held = sum(len(study.particles(row.id)) for row in study.fields())
         assert held == rescue.kept["particle"] - _lost_particles(rescue.lost)
         assert sum(row.counts.particles for row in study.fields()) == held
