@@ -7,6 +7,7 @@ from measure.field.oil_edge import oil_edge_zones
 from measure.field.surround import COVERED, border_zones
 from measure.model import Picture
 from measure.scale.drawn_marks import find_drawn
+from measure.scale.drawn_strip import drawn_strips
 
 _NAMED = 6  # marks that are named by their place
 MARKS = "A bar, words or a line drawn into the picture"  # how what is said of them begins
@@ -26,7 +27,7 @@ def mark_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np
     zones : tuple of (4, 2) ndarray of float
         x and y in px, corner of the first pixel at 0, 0.
     """
-    marks = find_drawn(picture).areas
+    marks = _all_marks(picture)
     shape = picture.pixels.shape[:2]
     known = zone_mask(shape, zones) if marks else None
     if known is None:
@@ -37,6 +38,17 @@ def mark_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np
         for mark, mask in zip(marks, masks, strict=True)
         if mask is not None and mask.any() and known[mask > 0].mean() < COVERED
     )
+
+
+def _all_marks(picture: Picture) -> tuple[np.ndarray, ...]:
+    """Strips of words along an edge, and marks that stand in none of them."""
+    strips = drawn_strips(picture)
+    alone = [
+        mark
+        for mark in find_drawn(picture).areas
+        if not any(low[1] <= mark[:, 1].mean() <= high[1] for low, high in (s[[0, 2]] for s in strips))
+    ]
+    return (*strips, *alone)
 
 
 def zones_by_itself(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
