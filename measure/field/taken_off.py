@@ -1,7 +1,8 @@
-"""Takes off a picture what is not in the smear: traces of strong compression, a counting net, or a scale."""
+"""Takes off a picture what is not in the smear: fringes, traces of strong compression, a net, or a scale."""
 
 from dataclasses import replace
 
+from measure.field.colour_fringes import fringes_note, without_fringes
 from measure.field.eyepiece_scale import SCALE, find_scales, take_off
 from measure.field.ghosts import ghost_note, without_ghost
 from measure.field.jpeg_blocks import COMPRESSED, without_blocks
@@ -32,6 +33,9 @@ def without_lines(picture: Picture, *, smoothed: bool = True) -> tuple[Picture, 
     notes: tuple[str, ...] = ()
     if pixels is not picture.pixels:
         notes = (COMPRESSED,)
+    pixels, fringes = without_fringes(pixels)
+    if fringes is not None:
+        notes += (fringes_note(fringes),)
     pixels, ghost = without_ghost(pixels)
     if ghost is not None:
         notes += (ghost_note(ghost),)
