@@ -15,6 +15,7 @@ from shapely import Polygon
 from shapely.ops import unary_union
 
 from measure.field.cut_lobes import are_ovals, oval_misfit
+from measure.field.dark_bands import band_between
 from measure.field.edge import SMOOTHING_SIGMA_PX, colour_length
 from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
 from measure.field.flanks import usual_width
@@ -175,6 +176,8 @@ def _seam_seen(particles: Particles, i: int, j: int, light: Light, together: np.
     width = usual_width(field, np.where(form, field, np.float32(0)), form)
     rims = particles["flags"][i] & particles["flags"][j] & bits("rim_only")
     if rims and parted_at_walls(dilated(form.view(np.uint8), 0.5 * width + 1.0), field, width).max() > 1:
+        return True
+    if not rims and band_between(one, other, delta, width):
         return True
     labels = one + 2 * (other & (1 - one)).astype(np.int32)
     return parted_by_gaps(labels, form, [1, 2], delta, width)
