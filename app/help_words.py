@@ -225,7 +225,8 @@ HELP: dict[str, Words] = {
         "95 % interval",
         "Where the figure would lie for the whole batch, in about 95 of 100 such measurements.",
         "Two batches differ only if their difference is larger than what chance does.",
-        "Fields are drawn again at random many times (bootstrap); the doubt about scale and edges is added.",
+        "Fields are drawn again at random many times (bootstrap). What coarse pieces too rare to be among "
+        "those seen may add widens the upper side, and the doubt about scale and edges both sides.",
         _GUM,
     ),
     "felt_share": Words(

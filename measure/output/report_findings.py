@@ -119,7 +119,7 @@ def _field_table(report: ReportFacts) -> object:
                 [
                     b.batch.name, f.row.name, str(len(f.counted)), str(int(f.counted.sum())),
                     f"{100 * q.cover:.1f}" if q is not None else "",
-                    finite(q.focus, ".2g") if q is not None else "", " ".join(remarks),
+                    finite(q.focus, ".1f") if q is not None else "", " ".join(remarks),
                 ]
             )  # fmt: skip
     head = ("batch", "field", "found", "counted", "cover, %", "edge, px", "remarks")

@@ -63,8 +63,9 @@ def method(report: ReportFacts) -> list:
         ("Excluded", _excluded(report)),
         ("Flagged", f"{shares['flagged']} of the counted pieces carry a flag ({shares['flags']})"),
         ("Volumes", "; ".join(report.models.describe())),
-        ("Intervals", "95 %, from resampling fields (and pieces within one field), with the uncertainties of "
-         "the scale and of the edges (JCGM 100)"),
+        ("Intervals", "95 %, from resampling fields (or pieces where there is one field), with the coarse "
+         "pieces too rare to be among those seen (log-normal continuation of the coarse end, limits by "
+         "profile likelihood) and the uncertainties of the scale and of the edges (JCGM 100)"),
         ("Sampling", "how pieces got onto the slide is not controlled by this program: dilution, spreading "
          "and choice of fields are those of the record above"),
         ("Software", f"Gritline {__version__}"),

@@ -5,6 +5,7 @@ not at all.
 """
 
 import csv
+import io
 import itertools
 import math
 from collections.abc import Mapping, Sequence
@@ -97,6 +98,7 @@ def write_xlsx(
         If the file cannot be written, or a table has more rows than a sheet.
     """
     import xlsxwriter
+    from xlsxwriter.exceptions import FileCreateError
 
     for name, (table, _) in sheets.items():
         rows = max((len(values) for values in table.values()), default=0)
@@ -108,7 +110,9 @@ def write_xlsx(
 
     with written_beside(path) as beside:
         options = {"nan_inf_to_errors": False, "strings_to_formulas": False, "strings_to_urls": False}
-        book = xlsxwriter.Workbook(str(beside), options)
+        # packed in memory and written at once: an archive that a full disk stops halfway complains twice
+        packed = io.BytesIO()
+        book = xlsxwriter.Workbook(packed, options)
         head = book.add_format({"bold": True, "bottom": 1})
         unit = book.add_format({"italic": True, "font_color": "#555555"})
         for name, (table, units) in sheets.items():
@@ -120,7 +124,11 @@ def write_xlsx(
                 sheet.write_string(1, place, units.get(column, ""), unit)
                 sheet.set_column(place, place, max(8, min(28, len(column) + 1)))
                 _write_cells(sheet, place, values)
-        book.close()
+        try:
+            book.close()
+        except FileCreateError as error:  # no room for its temporary files
+            raise OSError(*getattr(error.args[0], "args", (str(error),))) from error
+        beside.write_bytes(packed.getbuffer())
 
 
 def _write_cells(sheet: "Worksheet", place: int, values: Sequence | np.ndarray) -> None:

@@ -8,7 +8,9 @@ which evens out its spread) from three parts:
   normal quantile. The upper deviation is at least the lower one, because a sample that missed large pieces
   shows too little spread upwards.
 - *Unseen coarse pieces.* On average one piece of the population lies beyond the largest seen. What one more
-  of the size the coarse tail suggests would do is added to the upper side.
+  of the size the coarse tail suggests would do is added to the upper side. Where few pieces carry most of
+  the volume that is not enough: there the upper side of what weighs by more than number goes as far as the
+  coarse end may, continued as a log-normal curve (`measure.sizes.coarse_tail`).
 - *Scale and edge* (JCGM 100). The scale's relative uncertainty moves all sizes together and does not shrink
   with the number of pieces; the edge's moves each piece by itself.
 """
@@ -19,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from measure.sizes.coarse_tail import coarse_tail, continued
 from measure.sizes.figures import PERCENTS, Ladder, ShareRule, figures, ladder_figures, make_ladder
 from measure.sizes.resample import (
     COVERAGE_FACTOR,
@@ -33,6 +36,8 @@ from measure.sizes.sample import SizeSample
 Turn = Callable[[np.ndarray], np.ndarray]
 # figures that do not change when all sizes are multiplied
 _UNITLESS = ("span", "number.geometric_sd")
+# figures of single pieces, for which fields drawn anew tell all
+_BY_NUMBER = ("number.", "means_um.D[1,0]")
 _TELLS_NOTHING = math.log(100.0)
 _EDGE_REPEATS = 30
 _EDGE_PIECES = 20_000
@@ -102,6 +107,7 @@ def uncertainties(
     drawn = ladder_figures(ladder, multiples, percents)
     base = ladder_figures(ladder, np.ones((1, len(ladder.sums))), percents)
     more = _one_more(sample, ladder, plan, percents, shares)
+    reach = _reach(sample, percents, shares)
     scale = _scale_parts(sample, values, shares)
     edge = _edge_parts(sample, values, seed, percents, shares)
     result = {}
@@ -110,10 +116,12 @@ def uncertainties(
         with np.errstate(invalid="ignore"):
             deviations = turn(drawn[name]) - turn(base[name])[0]
             unseen = np.nan_to_num(turn(more[name])[0] - turn(base[name])[0], nan=0.0)
+            far = np.nan_to_num(turn(reach[name])[0] - turn(base[name])[0], nan=0.0) if name in reach else 0.0
         parts = Uncertainty(
             math.nan, math.nan, unseen=max(float(unseen), 0.0), scale=scale[name], edge=edge[name]
         )
-        result[name] = _combine(value, deviations, parts, plan.stretch, turn, _least(name, sample))
+        least = _least(name, sample)
+        result[name] = _combine(value, deviations, parts, plan.stretch, turn, least, float(far))
     return result, plan
 
 
@@ -144,9 +152,17 @@ def _least(name: str, sample: SizeSample) -> float:
 
 
 def _combine(
-    value: float, deviations: np.ndarray, parts: Uncertainty, stretch: float, turn: Turn, least: float
+    value: float,
+    deviations: np.ndarray,
+    parts: Uncertainty,
+    stretch: float,
+    turn: Turn,
+    least: float,
+    far: float,
 ) -> Uncertainty:
     """Return the interval; ``parts.unseen`` comes as a whole deviation and leaves as a standard one.
+
+    ``far`` is how far up the continued coarse end may take the figure.
 
     A figure that may as well be a hundred times more or less has no interval: one would tell nothing.
     """
@@ -157,19 +173,21 @@ def _combine(
     below, above = np.quantile(good, [0.025, 0.975])
     # percentiles of few pieces move in jumps, so neither side is taken as much surer than the other
     down = max(-float(below), 0.5 * float(above), 0.0) * stretch
-    up = max(float(above) * stretch, down) + parts.unseen
+    seen = max(float(above) * stretch, down)
+    unseen = max(parts.unseen, far - seen)
+    up = seen + unseen
     rest = COVERAGE_FACTOR * math.hypot(parts.scale, parts.edge)
     if turn is _log and math.hypot(up, rest) > _TELLS_NOTHING:
         return Uncertainty(math.nan, math.nan)
     low = _back(turn, centre - math.hypot(down, rest))
     high = _back(turn, centre + math.hypot(up, rest))
     # the width, not the bare spread, so that the parts of the budget add up to what is stated
-    fields = 0.5 * (down + up - parts.unseen) / COVERAGE_FACTOR
+    fields = 0.5 * (down + seen) / COVERAGE_FACTOR
     return Uncertainty(
         min(max(low, least), value),
         max(high, value),
         fields,
-        parts.unseen / COVERAGE_FACTOR,
+        unseen / COVERAGE_FACTOR,
         parts.scale,
         parts.edge,
     )
@@ -215,6 +233,18 @@ def _one_more(
         ladder.share_names,
     )
     return ladder_figures(extended, np.ones((1, 1)), percents)
+
+
+def _reach(
+    sample: SizeSample, percents: tuple[float, ...], shares: Mapping[str, ShareRule] | None
+) -> dict[str, np.ndarray]:
+    """Return the figures with the widest coarse end that fits, of what weighs by more than number."""
+    tail = coarse_tail(sample)
+    if tail is None:
+        return {}
+    ladder = continued(sample, tail, tail.spread_high, shares)
+    found = ladder_figures(ladder, np.ones((1, 1)), percents)
+    return {name: value for name, value in found.items() if not name.startswith(_BY_NUMBER)}
 
 
 def _scale_parts(

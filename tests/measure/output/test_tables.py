@@ -93,3 +93,25 @@ def test_a_table_longer_than_a_sheet_is_refused_whole(tmp_path, monkeypatch):
     with pytest.raises(InvalidInput, match="particles has 4 rows, more than the 3 of a sheet; choose CSV"):
         tables.write_xlsx(tmp_path / "long.xlsx", {"particles": ({"n": [1, 2, 3, 4]}, {})})
     assert not (tmp_path / "long.xlsx").exists()
+
+
+@pytest.mark.parametrize("where", ["its temporary files", "the workbook"])
+def test_a_disk_too_full_for_a_workbook_is_told_and_leaves_the_old_one(tmp_path, monkeypatch, where):
+    import errno
+
+    from xlsxwriter.exceptions import FileCreateError
+
+    path = tmp_path / "study.xlsx"
+    path.write_bytes(b"old")
+    full = OSError(errno.ENOSPC, "No space left on device")
+
+    def fails(*_given):
+        raise FileCreateError(full) if where == "its temporary files" else full
+
+    place = "xlsxwriter.Workbook.close" if where == "its temporary files" else "pathlib.Path.write_bytes"
+    monkeypatch.setattr(place, fails)
+    with pytest.raises(InvalidInput, match=r"study.xlsx cannot be written \(No space left on device\)"):
+        write_xlsx(path, {"particles": ({"n": [1, 2, 3]}, {})})
+    monkeypatch.undo()
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
