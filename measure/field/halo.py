@@ -124,7 +124,7 @@ def stain_like(particles: Particles) -> np.ndarray:
     and skins have even outlines.
     """
     strength = contrast(particles)
-    usual = _middle(strength, particles["area_px2"])  # pale pieces with an edge have their say here
+    usual = middle_by_area(strength, particles["area_px2"])  # pale pieces with an edge have their say here
     width = particles["edge_width_px"].astype(float)
     edgeless = ~(width < _FADING * particles.diameter_px)
     ragged, _ = dust_form(particles)
@@ -180,7 +180,7 @@ def fog_like(particles: Particles) -> np.ndarray:
     blunt = _BLUNT * _usual_width(particles, np.ones(len(particles), bool)) if uneven else np.inf
     edgeless = ~(width < blunt)
     # with an edge of its own it must be faint against all that was found, not only against clear pieces
-    fainter = edgeless | (strength < _FOG * _middle(strength, particles["area_px2"]))
+    fainter = edgeless | (strength < _FOG * middle_by_area(strength, particles["area_px2"]))
     place = faint & ragged & fainter & (particles["flags"] & bits("rim_only", "touches_frame") == 0)
     if place.sum() < _MANY or (place & edgeless).sum() < _EDGELESS * place.sum():
         return np.zeros(len(particles), bool)
@@ -192,7 +192,7 @@ def fog_like(particles: Particles) -> np.ndarray:
 def _usual_strength(particles: Particles, strength: np.ndarray) -> float:
     """Strength below which half of the area of the field's pieces is."""
     telling = _clear_pieces(particles)
-    return _middle(strength[telling], particles["area_px2"][telling])
+    return middle_by_area(strength[telling], particles["area_px2"][telling])
 
 
 def _usual_width(particles: Particles, counted: np.ndarray) -> float:
@@ -216,11 +216,13 @@ def _clear_pieces(particles: Particles) -> np.ndarray:
     if clear.sum() < _FEW or ground.mean() < _GROUND:
         return everything
     area = particles["area_px2"]
-    dust = _middle(diameter[clear], area[clear]) < _NO_DUST * _middle(diameter[~clear], area[~clear])
+    dust = middle_by_area(diameter[clear], area[clear]) < _NO_DUST * middle_by_area(
+        diameter[~clear], area[~clear]
+    )
     return everything if dust else clear
 
 
-def _middle(values: np.ndarray, area: np.ndarray) -> float:
+def middle_by_area(values: np.ndarray, area: np.ndarray) -> float:
     """Value below which half of the area is."""
     order = np.argsort(values)
     share = np.cumsum(area[order])

@@ -19,6 +19,7 @@ from measure.field.kind_note import kinds_note
 from measure.field.light import Light, prepare, zone_mask
 from measure.field.measure_outlines import measure_outlines
 from measure.field.oil_edge import oil_edge_note, oil_edge_zones
+from measure.field.optic_dust import set_aside_optics
 from measure.field.overlap import least_area_px2, resolve_overlaps
 from measure.field.own_marks import counted_marks_note, mark_zones, marks_note
 from measure.field.phase_halo import without_phase_halos
@@ -196,6 +197,7 @@ def _measured(
     )
     particles = reunite(particles, seen, shown, learned)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
+    particles = set_aside_optics(particles)
     return set_aside_spills(particles, light), replace(light, cast=plain.cast, contrast=plain.contrast)
 
 
