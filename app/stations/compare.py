@@ -30,6 +30,7 @@ from measure.errors import KnownError
 from measure.judge.compare import FIGURES
 from measure.judge.compare_batches import BatchSizes, limits_differ, with_own_names
 from measure.judge.compare_pairs import Ratio
+from measure.judge.compare_words import times_text
 from measure.output.charts_compare import lay_out_curves, lay_out_grind
 from measure.output.study_batches import by_grinding, scale_words, slide_of_field
 from measure.sizes.plan import figure_words
@@ -297,4 +298,5 @@ def _rail_words(row: Ratio, first: str) -> str:
     finer = ratio[0] >= 1
     value, *limits = ratio if finer else 1 / ratio
     low, high = sorted(limits)
-    return f"{value:.1f} times {'finer' if finer else 'coarser'} ({low:.1f} to {high:.1f})"
+    way = "finer" if finer else "coarser"
+    return f"{times_text(value)} times {way} ({times_text(low)} to {times_text(high)})"

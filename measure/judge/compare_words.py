@@ -63,11 +63,11 @@ def pair_sentence(row: Ratio, together: str = "") -> str:
     if row.ratio < 1:
         finer, coarser, ratio, low, high = row.first, row.second, 1 / row.ratio, 1 / row.high, 1 / row.low
     small = "; too little to notice" if row.noticeable is False else ""
-    numbers = f"{_times(low)} to {_times(high)}{together}{small}."
+    numbers = f"{times_text(low)} to {times_text(high)}{together}{small}."
     if row.shown:
-        return f"{finer} is {_times(ratio)} times finer than {coarser} in {what}, {numbers}"
+        return f"{finer} is {times_text(ratio)} times finer than {coarser} in {what}, {numbers}"
     names = f"{row.first} and {row.second}"
-    over = f"{coarser} over {finer} is {_times(ratio)}"
+    over = f"{coarser} over {finer} is {times_text(ratio)}"
     return f"No difference in {what} is shown between {names}: {over}, {numbers}"
 
 
@@ -107,7 +107,14 @@ def ratio_text(value: float) -> str:
     return f"{value:.2f}" if value < 10 else short_number(value)
 
 
-def _times(value: float) -> str:
+def times_text(value: float) -> str:
+    """Return a ratio as in a sentence.
+
+    Examples
+    --------
+    >>> times_text(1.234), times_text(3.46), times_text(10.9), times_text(0.67)
+    ('1.23', '3.5', '11', '0.67')
+    """
     if value >= _FAR:
         return f"over {_FAR}"
     if value < 0.1:

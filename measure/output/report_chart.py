@@ -7,6 +7,7 @@ from reportlab.lib.colors import HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from measure.output.charts_shapes import Area, Box, Dot, Line, Shape, Text
+from measure.output.fonts import EAST_ASIAN, east_asian_font
 
 _STEP = 4.0  # points between the lines of a hatch
 
@@ -88,6 +89,8 @@ def _dot(canvas: Any, dot: Dot, height: float) -> None:
 
 def _text(canvas: Any, text: Text, height: float, font: str, bold: str) -> None:
     name = bold if text.bold else font
+    if EAST_ASIAN.search(text.text):
+        name = east_asian_font(text.text)
     wide = stringWidth(text.text, name, text.size)
     start = {"left": 0.0, "middle": -wide / 2, "right": -wide}[text.across]
     canvas.translate(text.x, height - text.y)

@@ -10,6 +10,7 @@ from measure.errors import KnownError
 from measure.flags import reason_words
 from measure.judge.specification import Specification, check
 from measure.output.charts_layout import lay_out
+from measure.output.charts_shapes import shortened
 from measure.output.charts_style import ChartStyle
 from measure.output.overlay import KIND_RGB, draw_overlay
 from measure.output.report_facts import BatchFacts, FieldFacts, ReportFacts, SizedBatch, finite
@@ -31,6 +32,7 @@ _PICTURE_PX = 1200
 _HIGH_PT = 176.0
 _STYLE = ChartStyle(size_pt=7.2)
 _UNITLESS = ("span", "number.geometric_sd")
+_THREE_LINES = (7.5, 170.0)  # size of letters and length, points, of a batch's name beside each of its fields
 
 
 def fields(report: ReportFacts) -> list:
@@ -117,7 +119,8 @@ def _field_table(report: ReportFacts) -> object:
             remarks = [*(q.warnings if q is not None else ()), *f.row.result_notes]
             rows.append(
                 [
-                    b.batch.name, f.row.name, str(len(f.counted)), str(int(f.counted.sum())),
+                    shortened(b.batch.name, *_THREE_LINES), f.row.name,
+                    str(len(f.counted)), str(int(f.counted.sum())),
                     f"{100 * q.cover:.1f}" if q is not None else "",
                     finite(q.focus, ".1f") if q is not None else "", " ".join(remarks),
                 ]

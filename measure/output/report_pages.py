@@ -9,6 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from measure import __version__
 from measure.output.charts_style import PAPER
+from measure.output.fonts import EAST_ASIAN, east_asian_font
 from measure.output.report_parts import FONT, WIDTH_PT, register_fonts
 
 _SIZE = 7.0
@@ -47,14 +48,16 @@ def _head_and_foot(canvas: Canvas, title: str, number: int, count: int) -> None:
     canvas.drawString(left, 26, f"Gritline {__version__}  ·  no proof that a food is safe to eat")
     canvas.drawRightString(right, 26, f"page {number} of {count}")
     if number > 1:
-        canvas.drawString(left, A4[1] - 30, _fitting(title, WIDTH_PT))
+        font = east_asian_font(title) if EAST_ASIAN.search(title) else FONT
+        canvas.setFont(font, _SIZE)
+        canvas.drawString(left, A4[1] - 30, _fitting(title, WIDTH_PT, font))
 
 
 _MOST_LETTERS = 400  # in a line, however narrow; a title may be as long as a recipe
 
 
-def _fitting(title: str, width: float) -> str:
+def _fitting(title: str, width: float, font: str) -> str:
     title = "".join(c if c.isprintable() else " " for c in title[:_MOST_LETTERS])
-    while title and stringWidth(title, FONT, _SIZE) > width:
+    while title and stringWidth(title, font, _SIZE) > width:
         title = title[:-2] + "…"
     return title

@@ -18,7 +18,7 @@ from reportlab.platypus import Flowable, KeepTogether, LongTable, Paragraph, Tab
 from measure.model import Picture
 from measure.output.charts_layout import Drawing
 from measure.output.charts_style import PAPER
-from measure.output.fonts import font_folder
+from measure.output.fonts import font_folder, with_east_asian
 from measure.output.report_chart import draw_shapes
 
 FONT, BOLD = "GritlineReport", "GritlineReportBold"
@@ -69,7 +69,7 @@ def markup(words: str) -> str:
     words = "".join(c if c.isprintable() or c in "\n\u00a0" else "\ufffd" for c in words)
     words = re.sub(r"x_\{([^}]*)\}", rf"x{_SUB}\1</sub>", escape(words))
     words = re.sub(r"\b([xQq])_(\w)\b", rf"\1{_SUB}\2</sub>", words)
-    return words.replace("\n", "<br/>")
+    return with_east_asian(words).replace("\n", "<br/>")
 
 
 def text(words: str, role: str = "body", *, right: bool = False) -> Paragraph:

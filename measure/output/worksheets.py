@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 from measure.judge.panel_session import METHODS, PanelPlan, PanelSample
 from measure.judge.serving import CAUTIONS, Serving
-from measure.output.fonts import font_folder
+from measure.output.fonts import font_folder, with_east_asian
 from measure.safe_write import written_beside
 
 _FONT, _BOLD = "GritlineText", "GritlineTextBold"
@@ -87,7 +87,7 @@ def _text(words: str, size: float = 10, *, bold: bool = False, after: float = 6)
         f"{size}{bold}{after}", fontName=_BOLD if bold else _FONT, fontSize=size, leading=size * 1.35,
         spaceAfter=after,
     )  # fmt: skip
-    return Paragraph(escape(words), style)
+    return Paragraph(with_east_asian(escape(words)), style)
 
 
 def _worksheet(plan: PanelPlan, assessor: str, name: str) -> list:

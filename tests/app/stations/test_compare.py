@@ -75,7 +75,10 @@ def test_three_batches_stand_side_by_side(station, window):
     assert "half lies below: pass 1" in station.curves.accessibleDescription()
     done, words = station.state_text()
     assert done
-    assert re.fullmatch(r"\d\.\d times finer \(\d\.\d to \d+\.\d\)", words)
+    # the digits of the sentence beside it
+    times, low, high = re.fullmatch(r"(\d\.\d) times finer \((.*) to (.*)\)", words).groups()
+    sentence = f"pass 6 is {times} times finer than pass 1 in x₉₀ by volume, {low} to {high}"
+    assert sentence in station.said.words.text()
     assert window.rail.buttons["compare"].done
 
 

@@ -331,3 +331,24 @@ def test_a_report_of_one_batch_leaves_no_page_half_empty(study):
     document.close()
     assert len(filled) > 3
     assert min(filled[:-1]) > 0.72, filled
+
+
+def test_names_of_eastern_scripts_are_set_in_fonts_that_have_them(tmp_path):
+    rng = np.random.default_rng(6)
+    names = ("榛子 3", "ヘーゼルナッツ", "헤이즐넛 & <2>")
+    with Study.create(tmp_path / "east.gritline") as made:
+        scale = made.add_scale(Scale(0.5, 0.001))
+        for place, name in enumerate(names):
+            batch = made.add_batch(Batch(name, recipe="榛子 94 %"))
+            new = NewField(f"{place}.png", b"%d" % place, batch, scale, None, 1600, 1200)
+            field = made.add_fields([new])[0]
+            quality = FieldQuality(0.01, 0.05, 1.0, (232, 214, 160), 1.5, 0.0, 1.0)
+            found = pieces(rng, 60, 30.0)
+            settings = FieldSettings(smallest_um=4.0)
+            made.store_result(field, FieldResult(found, Frame(1600, 1200), quality, settings, 0.5, 8.0))
+        data = report_pdf(made, sections=["answer", "record", "sizes", "compare"])
+    text = "".join(words_of(data))
+    for name in (*names, "榛子 94 %"):
+        assert name in text
+    for font in (b"STSong-Light", b"HeiseiKakuGo-W5", b"HYGothic-Medium"):
+        assert font in data
