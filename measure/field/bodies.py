@@ -5,6 +5,7 @@ import numpy as np
 
 from measure.field.body_holes import fill_body
 from measure.field.compiled import find_objects
+from measure.field.cut import cut_by_shape
 from measure.field.edge import colour_length, slope
 from measure.field.masks import dilated, fill_holes, numbered, square
 from measure.field.quick import colours_at, median, median_colour, norm
@@ -18,6 +19,7 @@ _FAINT = 0.35  # height over the field's usual one below which an edge must be t
 _PEAK, _CORE = 98.0, 0.6  # share of the height of this percentile above which a piece on a stain lies
 _CORE_EDGE = 0.25  # its edge width over its thickness; without an edge of its own it has 0.5 (a normal curve)
 _BLEED = 0.15  # height over that of the neighbour below which it is, however sharp (blocks of compression)
+_CLUSTER = 8  # parts at whose necks what runs around the field falls into pieces
 _COVERED = 0.7  # share of a part inside a larger one from which it belongs to that one
 
 
@@ -157,9 +159,11 @@ def _is_flank(
 
 
 def _surrounds(part: np.ndarray, filled: np.ndarray, shape: tuple[int, int]) -> bool:
-    """Whether a part runs around the field, like the border of a dish, instead of lying in it."""
+    """Whether a part runs around the field, like the border of a dish, and is no cluster of pieces."""
     wide = part.shape[0] > 0.9 * shape[0] and part.shape[1] > 0.9 * shape[1]
-    return wide and float(fill_holes(closed_at_frame(filled)).sum()) > 2.0 * float(part.sum())
+    if not wide or float(fill_holes(closed_at_frame(filled)).sum()) <= 2.0 * float(part.sum()):
+        return False
+    return int(cut_by_shape(filled, 0.5).max()) < _CLUSTER
 
 
 def closed_at_frame(mask: np.ndarray) -> np.ndarray:

@@ -20,7 +20,7 @@ from measure.field.masks import fill_holes, numbered
 from measure.field.quick import median
 
 _WORK_PX, _PROOF_PX = 250_000, 1_000_000  # pixels looked at first, and those the proof is made on
-_BACK = 0.15  # light of the glows over that of the pieces, the least
+_BACK = 0.15, 4.0  # light of the glows over that of the pieces
 _FEW = 6  # pieces in glows that prove nothing
 _SMALL_PX2 = 30
 _DARKER = 0.5  # CIELAB L by which the darkest quarter of a piece is darker than the oil, the least
@@ -96,9 +96,9 @@ def _glowing(lightness: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarra
 
 
 def _given_back(lightness: np.ndarray, level: float) -> bool:
-    """Whether what is brighter than the oil makes up for a good part of what is darker."""
+    """Whether what is brighter than the oil makes up for what is darker, more or less."""
     dark, bright = float(-lightness[lightness < -level].sum()), float(lightness[lightness > level].sum())
-    return bright > _BACK * dark > 0
+    return _BACK[0] * dark < bright < _BACK[1] * dark
 
 
 def _bodies(lightness: np.ndarray, level: float) -> np.ndarray | None:

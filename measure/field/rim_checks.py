@@ -25,6 +25,9 @@ _MOSTLY_CLEAR, _ONE_MIDDLE = 0.3, 0.5  # clear share of a piece; share of that i
 _GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
 _HOLE = 0.3  # share of the piece up to which a hole in the rim is a pale middle of a bead
 _LEAST_BEAD_PX2 = 8
+# parts of a swarm, each of so much of all, once gaps so wide are bridged; rims of crystals have four at most
+_SWARM, _OF_SWARM, _BRIDGED_PX = 6, 0.02, 2.0
+_DEEP = 0.3  # depth from which a part is no rim, and share of all that lies so deep
 _LEAST_HALF_PX = 3.3
 _STALK, _CORNER = 0.36, 0.45  # half thickness of a stalk, and reach of a corner, over that of the piece
 _RIMMED = 0.6  # share of the border that must lie at the strong rim
@@ -94,13 +97,27 @@ def _rimmed(
     if not rim.any() or percentile(distance[rim > 0], _CLEAR_OF_NOISE) < seed or _has_gaps(rim, piece):
         return None
     rim &= (field >= _WEAK * percentile(field[rim > 0], 75)).view(np.uint8)
-    if _beaded(rim, piece):
+    if _beaded(rim, piece) or _is_scattered(rim, piece):
         return None
     whole = _without_tails(_inside(rim, piece))
     inner: np.ndarray = cv2.erode(whole, disc(1.0), borderValue=1)
     border = whole & ~inner & 1
     rimmed = cv2.countNonZero(border & dilated(rim, _BESIDE_PX))
     return whole if rimmed >= _RIMMED * cv2.countNonZero(border) else None
+
+
+def _is_scattered(rim: np.ndarray, piece: np.ndarray) -> bool:
+    """Whether a rim is many parts that lie all over the piece, none of them most of it: a swarm of pieces."""
+    _, parts, stats = numbered(closed(rim, _BRIDGED_PX), 8)
+    if len(stats) <= _SWARM:
+        return False
+    sizes = np.bincount(parts[rim > 0])[1:]
+    if (sizes > _OF_SWARM * sizes.sum()).sum() < _SWARM or sizes.max() > _ONE_MIDDLE * sizes.sum():
+        return False
+    framed = cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+    depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
+    deep = cv2.countNonZero(rim & (depth > _DEEP * float(depth.max())).view(np.uint8))
+    return deep > _DEEP * cv2.countNonZero(rim)
 
 
 def _has_gaps(rim: np.ndarray, piece: np.ndarray) -> bool:

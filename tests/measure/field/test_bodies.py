@@ -46,3 +46,24 @@ def test_the_thicker_place_of_a_streak_is_no_piece_on_it():
     spot = np.zeros_like(field)
     cv2.circle(spot, (60, 60), 12, 60.0, -1)
     assert _bodies(field + cv2.GaussianBlur(spot, (0, 0), 9.0)) == []
+
+
+def _at_three_sides(strength: np.ndarray) -> int:
+    """How many bodies there are in a component that meets three sides of the picture."""
+    field = cv2.GaussianBlur(40.0 * strength.astype(np.float32), (0, 0), 1.0)
+    delta = np.dstack([-field, np.zeros_like(field), np.zeros_like(field)])
+    nothing, typical = np.zeros(field.shape, np.int32), np.full_like(field, 40.0)
+    part = (field > 20.0).astype(np.int32)
+    return len(bodies_of(part, delta, field, typical, field, nothing, 60.0, 7.0, 3.0, 3, 40.0))
+
+
+def test_a_dish_is_no_body_and_a_cluster_at_three_sides_of_the_picture_is_one():
+    dish, chain = np.zeros((300, 240), np.uint8), np.zeros((300, 240), np.uint8)
+    cv2.ellipse(dish, (239, 150), (220, 140), 0, 90, 270, 1, 16)
+    for angle in np.linspace(np.pi / 2, 3 * np.pi / 2, 20):
+        at = round(230 + 210 * np.cos(angle)), round(150 + 140 * np.sin(angle))
+        cv2.circle(chain, at, 17, 1, -1)
+    chain[:, 238:] = dish[:, 238:] = 0
+    chain[0], chain[-1], dish[0], dish[-1] = chain[10], chain[-11], 0, 0
+    assert _at_three_sides(dish) == 0
+    assert _at_three_sides(chain) == 1

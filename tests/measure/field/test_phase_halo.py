@@ -88,3 +88,16 @@ def test_a_field_of_pieces_in_glows_is_told_so():
     result = measure_field(_phase(_discs()), FieldSettings(), 1.0)
     assert sum("lie in glows" in words for words in result.quality.warnings) == 1
     assert (result.particles["kind_doubt"][result.particles["set_aside"] == ""] >= 0.5).all()
+
+
+def test_glows_weigh_about_as_much_as_what_the_pieces_take():
+    """A pile of bright grains was taken for the glows of the gaps in it, and lost."""
+    from measure.field.phase_halo import _given_back
+
+    lightness = np.zeros((60, 80), np.float32)
+    lightness[20:30, 20:30] = -10.0
+    assert not _given_back(lightness, 2.0)
+    lightness[15:35, 30:40] = 8.0  # 1.6 times as much
+    assert _given_back(lightness, 2.0)
+    lightness[:, 40:] = 30.0
+    assert not _given_back(lightness, 2.0)

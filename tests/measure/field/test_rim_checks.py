@@ -87,3 +87,16 @@ def test_what_lies_between_an_edge_of_a_crystal_and_a_gap_of_its_rim_is_inside()
     strong[60:70, 28:36] = 0
     kept = _checked(piece, strong)
     assert (kept > 0).sum() == pytest.approx(piece.sum(), rel=0.02)
+
+
+def test_a_swarm_of_solid_pieces_all_over_a_place_is_no_rim():
+    """Those that hang together are not compact, so they are no row of beads either."""
+    piece, strong = _canvas(), _canvas()
+    cv2.rectangle(piece, (20, 20), (120, 120), 1, -1)
+    rng = np.random.default_rng(4)
+    for n, (x, y) in enumerate((28 + 21 * i, 28 + 21 * j) for i in range(5) for j in range(5)):
+        cv2.circle(strong, (x, y), 3 + n % 3, 1, -1)
+        turn = rng.uniform(0, 2 * np.pi)
+        for bend in (turn, turn + 1.7):  # two more beside it
+            cv2.circle(strong, (round(x + 7 * np.cos(bend)), round(y + 7 * np.sin(bend))), 3, 1, -1)
+    assert _checked(piece, strong & piece).max() == 0
