@@ -117,7 +117,7 @@ def _is_scattered(rim: np.ndarray, piece: np.ndarray) -> bool:
     framed = cv2.copyMakeBorder(piece, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
     depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
     deep = np.count_nonzero(depth[rim > 0] > _DEEP * float(depth.max()))
-    return deep > _DEEP * cv2.countNonZero(rim)
+    return bool(deep > _DEEP * cv2.countNonZero(rim))
 
 
 def _has_gaps(rim: np.ndarray, piece: np.ndarray) -> bool:
