@@ -168,10 +168,11 @@ class _Page:
         x = self._at.x_of(limit)
         yield Text(
             max(x - 0.8 * style.size_pt, self._left + 0.6 * style.size_pt),
-            self._bottom - 0.4 * style.size_pt,
+            self._top + 0.4 * style.size_pt,  # at the foot x10 and its words may stand
             f"not counted below {short_number(limit)} µm",
             style.warning,
             style.size_pt * 0.88,
+            across="right",
             turned=True,
             ground=style.surface,
         )
@@ -266,7 +267,9 @@ class _Page:
             yield from self._interval(self._at.x_of(mark.low_um), self._at.x_of(mark.high_um), y)
         yield Dot(x, y, 3.0, style.ink, style.surface)
         words = f"x{lowered(format(mark.percent, 'g'))}  {mark.size_text} µm"
-        fits = x - 8 - text_width(words, em) > self._left
+        limit = self._chart.smallest_um  # in the hatching below it stand words of its own
+        edge = self._at.x_of(limit) if math.isfinite(limit) else self._left
+        fits = x - 8 - text_width(words, em) > edge
         across, place = ("right", x - 8) if fits else ("left", x + 8)
         yield Text(place, y - 0.9 * em, words, style.ink, em, across, bold=True, ground=style.surface)
 

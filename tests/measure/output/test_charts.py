@@ -176,3 +176,18 @@ def test_an_interval_that_goes_on_beyond_the_chart_ends_in_an_arrow(chart):
     arrows = [s for s in laid.shapes if isinstance(s, Area) and s not in within]
     assert len(arrows) == 1
     assert max(x for x, _ in arrows[0].points) == pytest.approx(laid.plot[2])
+
+
+@pytest.mark.parametrize("size", [(500, 176), (700, 420)])
+@pytest.mark.parametrize("limit_um", [6.0, 7.0, 8.0, 9.0])
+def test_words_on_what_is_not_counted_and_percentiles_beside_it_leave_each_other_free(sample, limit_um, size):
+    # by number x10 lies just above the lower limit, where its words once covered what the hatching means
+    near = sample.at_least(limit_um)
+    chart = size_chart(near, FeltProfile(), r=0, summary=judged(near, FeltProfile(), resamples=50)[0])
+    texts = [shape for shape in lay_out(chart, *size).shapes if isinstance(shape, Text)]
+    (limit,) = (text for text in texts if text.text.startswith("not counted"))
+    marks = [text for text in texts if text.text[0] == "x" and text.bold]
+    assert [mark.text[:3] for mark in marks] == ["x₁₀", "x₅₀", "x₉₀"]
+    for mark in marks:
+        left = mark.x - (text_width(mark.text, mark.size) if mark.across == "right" else 0.0)
+        assert left > limit.x + 0.5 * limit.size, mark.text
