@@ -25,6 +25,20 @@ _PLAIN = {
 }
 
 
+def point_hint(text: str) -> str:
+    """Return what to do about a decimal comma, which a command could take for a mark of thousands.
+
+    Examples
+    --------
+    >>> point_hint("10,5"), point_hint("ten")
+    ('; write decimals with a point: 10.5', '')
+    """
+    whole_part, comma, decimals = text.strip().partition(",")
+    if not (comma and whole_part.isdecimal() and decimals.isdecimal()):
+        return ""
+    return f"; write decimals with a point: {whole_part}.{decimals}"
+
+
 def positive(text: str) -> float:
     """Read a number above zero from an option.
 
@@ -38,7 +52,7 @@ def positive(text: str) -> float:
     except ValueError:
         value = float("nan")
     if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero{point_hint(text)}")
     if value > _LARGEST:
         raise argparse.ArgumentTypeError(f"{text!r} is too large to be true; check the number and its unit")
     return value
@@ -71,7 +85,7 @@ def share(text: str) -> float:
     except ValueError:
         value = float("nan")
     if not 0 <= value <= 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 0 to 1")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 0 to 1{point_hint(text)}")
     return value
 
 

@@ -4,7 +4,7 @@ import argparse
 import math
 from collections.abc import Mapping
 
-from app.cli.options import whole
+from app.cli.options import point_hint, whole
 from measure.errors import InvalidInput
 
 _FEWEST_RESAMPLES = 20  # with fewer no interval is worked out
@@ -91,7 +91,7 @@ def _limit(text: str | None, name: str = "--smallest-um") -> float | None:
     except ValueError:
         value = math.nan
     if not (math.isfinite(value) and value > 0):
-        raise InvalidInput(f"{name} '{text}' is not a size above 0 µm.")
+        raise InvalidInput(f"{name} '{text}' is not a size above 0 µm{point_hint(text)}.")
     return value
 
 

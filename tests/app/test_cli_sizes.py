@@ -308,3 +308,17 @@ def test_sizes_too_small_for_the_objective_are_told(table, tmp_path, capsys):
     for wrong, words in (("3", "numerical aperture lies"), ("wide", "--na 'wide' is no number")):
         with pytest.raises(InvalidInput, match=words):
             _run(sizes, table, "--na", wrong)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("sizes", "{table}", "--smallest-um", "10,5"), ("plan", "--median-um", "10,5", "--sigma-g", "1.6")],
+)
+def test_a_decimal_comma_is_answered_with_the_point(words, table, capsys):
+    # taken for a number it might be a thousand times too large: 1,000 has one meaning here and one there
+    try:
+        status = main([word.format(table=table) for word in words])
+    except SystemExit as stop:
+        status = stop.code
+    assert status == 2
+    assert "write decimals with a point: 10.5" in capsys.readouterr().err
