@@ -28,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
     InvalidInput
         If the table or the study cannot be used; nothing is written then.
     """
+    import contextlib
     from pathlib import Path
 
     from app.cli.options import say
@@ -44,7 +45,8 @@ def run(args: argparse.Namespace) -> int:
             taken = take_in(study, source, args.batch.strip())
     except BaseException:
         if not there:
-            path.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # where nothing can be written nothing can be taken away
+                path.unlink(missing_ok=True)
         raise
     say(taken.words if there else f"{taken.words} The study is new.")
     for note in taken.notes:

@@ -1,5 +1,6 @@
 """``gritline mend`` from the outside."""
 
+import errno
 import random
 from pathlib import Path
 
@@ -112,3 +113,16 @@ def test_a_picture_that_changed_is_told_before_a_run_adds_to_its_study(study: Pa
     new = _discs(tmp_path / "new.png", 4)
     assert main(["measure", str(new), "--um-per-px", "0.5", "--study", str(study)]) == 2
     assert "1 field cannot be read whole, 2.png (picture). Nothing was added" in capsys.readouterr().err
+
+
+def test_a_folder_that_takes_nothing_is_told(tmp_path: Path, capsys, monkeypatch):
+    table = tmp_path / "sizes.csv"
+    table.write_text("area_equivalent_diameter_um\n12\n20\n")
+
+    def refuses(*_given, **_more):
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr(Path, "touch", refuses)
+    monkeypatch.setattr(Path, "unlink", refuses)
+    assert main(["import", str(table), "--study", str(tmp_path / "new.gritline")]) == 2
+    assert "new.gritline cannot be made in" in capsys.readouterr().err
