@@ -34,6 +34,7 @@ _LIST = (
     ("looked_at", "Was looked at by a person and found right."),
     ("shade", "Has the colour of the ground, only darker, beside a coloured piece: its shadow."),
     ("thread", "A thread that runs between, along or across other pieces."),
+    ("one_or_two", "May be one with the piece it touches, or two that were taken for one."),
 )
 
 FLAGS: dict[str, Flag] = {name: Flag(1 << i, name, text) for i, (name, text) in enumerate(_LIST)}

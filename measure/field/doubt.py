@@ -16,6 +16,7 @@ FLAG_DOUBT = {
     "overlap": 0.25,
     "ragged": 0.30,
     "clipped": 0.02,
+    "one_or_two": 0.25,
 }
 SIZE_DOUBT_FROM = 0.03  # relative size uncertainty from which the size itself adds doubt
 _BY_HAND = tuple(ORIGINS.index(name) for name in ("joined", "drawn", "reshaped"))

@@ -13,6 +13,7 @@ from measure.field.colour_blocks import set_aside_spills
 from measure.field.find import find_pieces
 from measure.field.flakes import with_flakes
 from measure.field.halo import set_aside_halos
+from measure.field.joined_again import joined_again
 from measure.field.jpeg_blocks import COMPRESSED
 from measure.field.kept_memory import kept_memory
 from measure.field.kind_note import kinds_note
@@ -177,6 +178,8 @@ def _measured(
         clear = without_bright_halos(plain) if level is plain else plain
         level = clear if level is plain else level
         found = find_pieces(level, limit, settings, progress, crew)
+        if settings.cut_strength > 0:
+            found = joined_again(found, level, settings.cut_strength)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:

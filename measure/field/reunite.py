@@ -230,7 +230,8 @@ def _strip(particles: Particles, i: int) -> bool:
 def _flags(particles: Particles, rows: list[int]) -> int:
     kept = int(np.bitwise_or.reduce(particles["flags"][rows]))
     known = bits(
-        "touches_frame", "meets_zone", "broken_rim", "rim_only", "overlap", "touching", "shade", "thread"
+        *("touches_frame", "meets_zone", "broken_rim", "rim_only", "overlap", "touching"),
+        *("shade", "thread", "one_or_two"),
     )
     strip = len(rows) == 2 and any(_strip(particles, i) for i in rows)
     return (kept & known) | (FLAGS["rim_only"].bit if strip else 0)

@@ -100,7 +100,7 @@ def _sets(found: Found, light: Light) -> list[tuple[tuple[int, int], Polygon]]:
         if used & set(rows):
             continue
         one, other = tones([found.outlines[k] for k in rows], light)
-        if tones_apart(one, other) > _APART and not _only_one_coloured(one, other, light):
+        if tones_apart(one, other) > _APART and not only_one_coloured(one, other, light):
             used |= set(rows)
             sets.append((rows, common.outline))
     return sets
@@ -155,7 +155,14 @@ def tones_apart(one: np.ndarray, other: np.ndarray) -> float:
     return float(norm(one - other) / max(norm(one), norm(other), 1e-6))
 
 
-def _only_one_coloured(one: np.ndarray, other: np.ndarray, light: Light) -> bool:
-    """Whether one part has a colour and the other takes or adds light alone: two materials."""
+def only_one_coloured(one: np.ndarray, other: np.ndarray, light: Light) -> bool:
+    """Whether one part has a colour and the other takes or adds light alone: two materials.
+
+    Parameters
+    ----------
+    one, other : (3,) ndarray
+        Differences from the ground, as `tones` gives them.
+    light : Light
+    """
     first, second = coloured_pixels(np.array([one, other], np.float32), light.oil_lab)
     return bool(first != second)
