@@ -33,6 +33,7 @@ from measure.field.surround import border_note, border_zones
 from measure.field.taken_off import without_lines
 from measure.field.two_flanks import without_two_flanks
 from measure.field.two_tones import with_two_tones
+from measure.field.wall_pairs import with_wall_pairs
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
@@ -185,7 +186,7 @@ def _measured(
         if settings.cut_strength > 0:
             found = with_flakes(found, clear, area)
         found = with_two_tones(found, clear)
-        found = settled(found, clear)
+        found = with_wall_pairs(settled(found, clear), clear)
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
     shown = shown if plain is unshaded else plain  # neither slopes nor glows have a tone of their own
