@@ -15,11 +15,12 @@ import numpy as np
 import shapely
 
 from measure.field.edge import SMOOTHING_SIGMA_PX, colour_length
-from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_finely
+from measure.field.edits_geometry import largest, outline_of, polygons_of, traced_finely
 from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.light import Light
 from measure.field.quick import colours_at, norm, percentile
+from measure.field.rim_bits import HOLLOW, drawn_in, is_thick, is_thin, may_be_bit
 from measure.field.rim_place import placed_rims
 from measure.field.rim_sides import completed
 from measure.field.rims import dilated
@@ -28,8 +29,6 @@ from measure.flags import bits
 
 _FULL = 0.975  # share of the completed outline from which a piece was whole already
 _MOST_ADDED = 1.1  # of the hull, by corners and sides put back
-_HOLLOW = 0.86  # solidity below which a thin piece may be part of a rim
-_THIN = 0.19  # half its thickness over the size of its hull
 _COLOURED = 0.5  # share of colour in a rim's difference from the oil: it bends light, it colours little
 _ALIKE = 0.4  # strength of the weaker bit of a rim over that of the stronger
 _FAINT = 0.45  # of the rim's height: less is oil
@@ -84,15 +83,17 @@ def complete_rims(found: Found, light: Light, least_px2: float) -> Found:
     """
     if not found.outlines:
         return found
-    shapes = [polygon_of(outline) for outline in found.outlines]
+    shapes = polygons_of(found.outlines)
     tree = shapely.STRtree(shapes)
     rims: dict[int, _Window] = {}
     for i in range(len(shapes)):
-        if shapes[i].area >= 0.3 * least_px2 and _may_be_rim(found, shapes, i):
+        filled = bool(found.flags[i] & bits("rim_only"))
+        if shapes[i].area >= 0.3 * least_px2 and (filled or may_be_bit(shapes[i])):
+            if not filled and is_thick(shapes[i], light.solid_distance.shape):
+                continue
             window = _Window(light, shapes, i)
             if not window.usable:
                 continue
-            filled = bool(found.flags[i] & bits("rim_only"))
             window.open = window.is_line() or (filled and not window.is_closed(shapes[i]))
             if filled or window.open:
                 rims[i] = window
@@ -129,17 +130,6 @@ def _replaced(found: Found, made: list[tuple[_Rim, shapely.Polygon]]) -> Found:
         flags=np.concatenate([found.flags[kept], flags]).astype(np.int32),
         origin=np.concatenate([found.origin[kept], found.origin[first]]).astype(np.int8),
     )
-
-
-def _may_be_rim(found: Found, shapes: list[shapely.Polygon], i: int) -> bool:
-    if found.flags[i] & bits("rim_only"):
-        return True
-    shape = shapes[i]
-    hull = shape.convex_hull.area
-    if hull <= 0 or shape.area > _HOLLOW * hull:
-        # bars are as full as their hulls, but slender
-        return shape.area < 1.1 * _THIN * shape.length**2 / 4
-    return shape.area / shape.length < _THIN * np.sqrt(hull)
 
 
 class _Window:
@@ -182,20 +172,11 @@ class _Window:
 
     def drawn(self, shape: shapely.Polygon) -> np.ndarray:
         """Mask of a polygon in the window."""
-        mask = np.zeros(self.field.shape, np.uint8)
-        points = np.asarray(shape.exterior.coords) - self.corner - 0.5
-        cv2.fillPoly(mask, [np.round(points * 16).astype(np.int32).reshape(-1, 1, 2)], 1, shift=4)
-        return mask
+        return drawn_in(shape, self.corner, self.field.shape)
 
     def is_line(self) -> bool:
         """Whether the piece is a thin neutral line, as a bit of a rim is."""
-        if self.colour >= _COLOURED:
-            return False
-        mask = self.mask[_about(self.mask)]
-        contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-        hull = float(cv2.contourArea(cv2.convexHull(np.concatenate(contours))))
-        thin = cv2.distanceTransform(mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(hull), 3.0)
-        return bool(thin)
+        return self.colour < _COLOURED and is_thin(self.mask[_about(self.mask)])
 
     def completed(
         self, shapes: list[shapely.Polygon], hull: shapely.Polygon
@@ -366,7 +347,7 @@ def _is_bar(shape: shapely.Polygon, window: _Window) -> bool:
     """Whether a bit is a single straight bar, which tells nothing of its piece."""
     box = np.asarray(shape.minimum_rotated_rectangle.exterior.coords)
     narrow = min(np.hypot(*(box[1] - box[0])), np.hypot(*(box[2] - box[1])))
-    return bool(narrow < 4.0 * window.half_width + 2.0 and shape.area > _HOLLOW * shape.convex_hull.area)
+    return bool(narrow < 4.0 * window.half_width + 2.0 and shape.area > HOLLOW * shape.convex_hull.area)
 
 
 def _winds(shape: shapely.Polygon, hull: shapely.Polygon, window: _Window) -> bool:

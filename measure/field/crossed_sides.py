@@ -15,13 +15,13 @@ import numpy as np
 import shapely
 
 from measure.field.absorbance import density
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygons_of
 from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.hidden_sides import Crossing, crossing_sides, own_share
 from measure.field.light import Light
 from measure.field.masks import drawn, solidity
-from measure.field.quick import colours_at
+from measure.field.quick import colours_at, mean_channel
 from measure.field.rim_colour import whole_colour
 from measure.flags import bits
 
@@ -72,10 +72,10 @@ def crossed_sides(found: Found, light: Light, least_px2: float) -> Found:
     if float(light.oil_lab[0]) < _LEAST_OIL_LIGHTNESS or not len(clear):
         return found
     reaches = np.array([[found.outlines[k].min(axis=0), found.outlines[k].max(axis=0)] for k in clear])
-    places = [place for place in _places(light, least_px2) if _meets(place, reaches)]
+    places = list(_places(light, least_px2, reaches))
     if not places:
         return found
-    shapes = [polygon_of(outline) for outline in found.outlines]
+    shapes = polygons_of(found.outlines)
     tree = shapely.STRtree(shapes)
     gone: set[int] = set()
     added: list[tuple[np.ndarray, int]] = []
@@ -110,8 +110,11 @@ def _with(found: Found, gone: set[int], added: list[tuple[np.ndarray, int]]) -> 
     )
 
 
-def _places(light: Light, least_px2: float) -> Iterator[_Place]:
-    """Places darker than the oil, filled, that have notches and do not meet the frame."""
+def _places(light: Light, least_px2: float, reaches: np.ndarray) -> Iterator[_Place]:
+    """Places darker than the oil, filled, that have notches, do not meet the frame and may touch some pieces.
+
+    ``reaches`` are the least and greatest x and y of each of these, (K, 2, 2).
+    """
     lightness = cv2.GaussianBlur(cv2.extractChannel(light.delta, 0), (3, 3), 0)
     step = max(_LEAST_STEP, _OF_NOISE * float(light.noise[0]))
     marked = (lightness <= -step).view(np.uint8)
@@ -127,6 +130,8 @@ def _places(light: Light, least_px2: float) -> Iterator[_Place]:
             continue
         m = _MARGIN_PX
         box = np.s_[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m]
+        if not _meets(box, reaches):
+            continue
         mask = np.zeros(marked[box].shape, np.uint8)
         origin = np.array([box[1].start, box[0].start])
         cv2.drawContours(mask, [contour - origin], 0, 1, cv2.FILLED)
@@ -134,10 +139,10 @@ def _places(light: Light, least_px2: float) -> Iterator[_Place]:
             yield _Place(mask, box, origin)
 
 
-def _meets(place: _Place, reaches: np.ndarray) -> bool:
+def _meets(box: tuple[slice, slice], reaches: np.ndarray) -> bool:
     """Whether a place may touch one of some pieces, by their least and greatest x and y, (K, 2, 2)."""
-    start = np.array([side.start for side in place.box[::-1]])
-    stop = np.array([side.stop for side in place.box[::-1]])
+    start = np.array([side.start for side in box[::-1]])
+    stop = np.array([side.stop for side in box[::-1]])
     return bool(((reaches[:, 0] <= stop) & (reaches[:, 1] >= start)).all(axis=1).any())
 
 
@@ -165,10 +170,10 @@ def _parts(crossing: Crossing, place: _Place) -> Iterator[_Place]:
 def _believed(place: _Place, light: Light, least_px2: float) -> Crossing | None:
     """The pieces of a place that lie across one another and of which enough is seen."""
     middle = [np.array([(side.start + side.stop) / 2.0]) for side in (place.box[1], place.box[0])]
-    dark = density(light.delta[place.box], oil_at(light, *middle)[0]).mean(axis=2)
+    dark = mean_channel(density(light.delta[place.box], oil_at(light, *middle)[0]))
     least = max(least_px2, _LEAST_SHARE * cv2.countNonZero(place.mask))
     best = None
-    for crossing in crossing_sides(cv2.GaussianBlur(dark, (3, 3), 0), place.mask):
+    for crossing in crossing_sides(cv2.GaussianBlur(dark, (3, 3), 0), place.mask, _SEEN):
         if min(piece.area for piece in crossing.pieces) < least or not _is_likely(crossing):
             continue
         if best is None or crossing.seen > best.seen:

@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_evenly
-from measure.field.ovals import Oval, arcs_at, bends, fitted, notches_of
+from measure.field.edits_geometry import largest, outline_of, polygons_of, traced_evenly
+from measure.field.ovals import Oval, arcs_at, bends, fitted, is_part, notches_of
 from measure.field.quick import median
 
 _FIT = 0.06  # mean distance of an arc from its oval over the oval's radius
@@ -79,7 +79,7 @@ def crossing_pieces(
     lenses : int
         How many crossings there are.
     """
-    pieces = [(polygon_of(outline), {k}) for k, outline in enumerate(outlines)]
+    pieces = [(shape, {k}) for k, shape in enumerate(polygons_of(outlines))]
     changed: set[int] = set()
     lenses = 0
     split: list[tuple[Polygon, set[int]]] = []
@@ -133,6 +133,8 @@ def crossing(
     notches, _ = notches_of(contour, max(_LEAST_DEEP_PX, _DEEP * float(np.sqrt(shape.area))), _NOTCHES)
     best = None
     for arcs in arcs_at(contour, notches):
+        if not all(is_part(arc, least_px2) for arc in arcs):
+            continue
         one = fitted(arcs[0], least_px2, _SPAN, _LARGER)
         if one is None or (misfit := one.misfit(arcs[0])) > _FIT:
             continue

@@ -3,7 +3,19 @@
 from collections.abc import Sequence
 
 import numpy as np
-from shapely import LineString, MultiPolygon, Point, Polygon, contains_xy, get_coordinates, segmentize
+from shapely import (
+    LineString,
+    MultiPolygon,
+    Point,
+    Polygon,
+    contains_xy,
+    get_coordinates,
+    get_num_interior_rings,
+    is_valid,
+    linearrings,
+    polygons,
+    segmentize,
+)
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import split, unary_union
 
@@ -21,9 +33,23 @@ def polygon_of(outline: np.ndarray) -> Polygon:
     return shape if shape.is_valid else largest(shape.buffer(0))
 
 
+def polygons_of(outlines: Sequence[np.ndarray]) -> list[Polygon]:
+    """Return `polygon_of` of some outlines, made all at once."""
+    if not len(outlines):
+        return []
+    owner = np.repeat(np.arange(len(outlines)), [len(outline) for outline in outlines])
+    rings = linearrings(np.concatenate(outlines).astype(float), indices=owner)
+    shapes = polygons(rings)
+    return [
+        shape if valid else largest(shape.buffer(0))
+        for shape, valid in zip(shapes.tolist(), is_valid(shapes).tolist(), strict=True)
+    ]
+
+
 def outline_of(shape: Polygon) -> np.ndarray:
     """Return the outer outline, (P, 2) ndarray of float32, first point not repeated."""
-    return cleaned(get_coordinates(shape.exterior)[:-1])
+    whole = get_num_interior_rings(shape) == 0
+    return cleaned(get_coordinates(shape if whole else shape.exterior)[:-1])
 
 
 def parts(shape: BaseGeometry) -> list[Polygon]:
@@ -35,6 +61,8 @@ def parts(shape: BaseGeometry) -> list[Polygon]:
 
 def largest(shape: BaseGeometry) -> Polygon:
     """Return the largest polygon of a geometry; an empty one where there is none."""
+    if isinstance(shape, Polygon) and get_num_interior_rings(shape) == 0:
+        return shape
     return next(iter(parts(shape)), Polygon())
 
 

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 import shapely
 
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygon_of, polygons_of
 from measure.field.hosts import Host, clear_host, solid_hosts
 from measure.field.masks import SQUARE, dilated, drawn, opened, solidity
 from measure.field.outline import Levels, crossed, outer_chain
@@ -72,13 +72,17 @@ def going_on(
     """
     if len(outlines) < 2 or all(rim_only):
         return {}, set()
-    shapes = [polygon_of(outline) for outline in outlines]
+    shapes = polygons_of(outlines)
     changed: dict[int, np.ndarray] = {}
     gone: set[int] = set()
     tree = shapely.STRtree(shapes)
+    pairs = tree.query(shapes, predicate="dwithin", distance=_GAP_PX)
     for host in sorted(range(len(shapes)), key=lambda k: not rim_only[k]):
-        near = [int(k) for k in tree.query(shapes[host], predicate="dwithin", distance=_GAP_PX)]
-        near = sorted((k for k in near if not rim_only[k] and k != host), key=lambda k: -shapes[k].area)
+        some = pairs[1, pairs[0] == host]
+        if host in changed:
+            some = tree.query(shapes[host], predicate="dwithin", distance=_GAP_PX)
+        near = [k for k in some.tolist() if not rim_only[k] and k != host]
+        near = sorted(near, key=lambda k: -shapes[k].area)
         for k in near:
             if k in gone or host in gone:
                 continue
@@ -113,9 +117,9 @@ def _goes_on_in(
             if n != host and shapes[n].intersects(shapes[host]):
                 own &= 1 - drawn(outline - corner, own.shape)
         hosts = solid_hosts(own, mask, density)
-    shape = _moved(shapes[k], -corner)
     for within in hosts:
-        new = _gone_on(shape, mask, within, density, least_px2)
+        seen = _gone_on(mask, within, density, least_px2)
+        new = None if seen is None else _laid(_moved(shapes[k], -corner), *seen)
         if new is not None:
             return _moved(new, corner)
     return None
@@ -150,9 +154,12 @@ def _splinters(k: int, host: int, near: list[int], shapes: list[shapely.Polygon]
 
 
 def _gone_on(
-    shape: shapely.Polygon, mask: np.ndarray, host: Host, density: np.ndarray, least_px2: float
-) -> shapely.Polygon | None:
-    """A piece with what goes on of it inside another, or None where nothing does."""
+    mask: np.ndarray, host: Host, density: np.ndarray, least_px2: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, float] | None:
+    """A piece with what goes on of it inside another, its share there, its zone, and the share of its edge.
+
+    None where nothing goes on.
+    """
     zone = host.band | host.inside
     alone = mask & (1 - zone)
     if cv2.countNonZero(alone) < max(_LEAST_PX2, 0.5 * least_px2):
@@ -170,14 +177,17 @@ def _gone_on(
     else:
         spreads = _spread(density, core), _spread(density, cv2.erode(host.inside, SQUARE))
         reading = _reading(tone, *spreads)
+    share = _share(host, reading, density)
     if host.clear:
-        found = _within(mask, alone, host, reading, density, _HALF)
+        found = _within(mask, alone, host, share, _HALF)
         told = found is not None and _credible(mask, host, tone, density, *found)
-        return _laid(shape, *found, zone) if found is not None and told else None
+        return (*found, zone, _HALF) if found is not None and told else None
+    if _fewer_than(_least_within(mask, host), share, host, _FAINT):
+        return None  # nor is there more of what is denser
     for least in (_HALF, _FAINT):
-        seen = _levelled(mask, alone, host, reading, density, least)
+        seen = _levelled(mask, alone, host, share, reading, density, least)
         if seen is not None and _credible(mask, seen.host, tone, density, seen.mask, seen.share, seen.cut):
-            return _laid(shape, seen.mask, seen.share, zone, seen.cut)
+            return seen.mask, seen.share, zone, seen.cut
     return None
 
 
@@ -191,10 +201,16 @@ class _Seen(NamedTuple):
 
 
 def _levelled(
-    mask: np.ndarray, alone: np.ndarray, host: Host, reading: np.ndarray, density: np.ndarray, least: float
+    mask: np.ndarray,
+    alone: np.ndarray,
+    host: Host,
+    share: np.ndarray,
+    reading: np.ndarray,
+    density: np.ndarray,
+    least: float,
 ) -> _Seen | None:
     """What of a piece is seen in a body, by the body's own density near what is seen."""
-    found = _within(mask, alone, host, reading, density, least)
+    found = _within(mask, alone, host, share, least)
     if found is None:
         return None
     about = host.inside & dilated(found[0] & host.inside, _BESIDE_PX) & (1 - dilated(found[0], 2.5))
@@ -202,12 +218,13 @@ def _levelled(
     cut = least
     if cv2.countNonZero(about) >= _LEAST_PX2:
         host = host._replace(level=median_colour(colours_at(density, about > 0)))
-        found = _within(mask, alone, host, reading, density, least)
+        share = _share(host, reading, density)
+        found = _within(mask, alone, host, share, least)
     if found is not None and least < _HALF:
         core = cv2.erode(found[0] & host.inside, SQUARE)
         core = core if cv2.countNonZero(core) >= _LEAST_PX2 else found[0] & host.inside
         cut = min(_HALF, _HALF * median(found[1][core > 0]))
-        found = _within(mask, alone, host, reading, density, cut)
+        found = _within(mask, alone, host, share, cut)
     return None if found is None else _Seen(*found, cut, host)
 
 
@@ -235,9 +252,10 @@ def _spread(density: np.ndarray, mask: np.ndarray) -> np.ndarray:
     values = colours_at(density, mask > 0).astype(np.float64)
     if len(values) < _LEAST_PX2:
         return np.zeros((3, 3))
-    one, two, three = np.ascontiguousarray((values - mean_colour(values)).T)
-    pairs = ((one, one), (one, two), (one, three), (two, two), (two, three), (three, three))
-    a, b, c, d, e, f = (float((left * right).sum()) / len(values) for left, right in pairs)
+    off = np.ascontiguousarray(less(values, mean_colour(values)).T)
+    products = off[[0, 0, 0, 1, 1, 2]]
+    products *= off[[0, 1, 2, 1, 2, 2]]
+    a, b, c, d, e, f = (products.sum(axis=1) / len(values)).tolist()
     return np.array([[a, b, c], [b, d, e], [c, e, f]])
 
 
@@ -255,16 +273,30 @@ def _through_rim(
     return host._replace(inside=whole, band=np.zeros_like(whole), sway=np.full(3, _GREY)), reading
 
 
+def _share(host: Host, reading: np.ndarray, density: np.ndarray) -> np.ndarray:
+    """Share of a piece's density that is added to another, (M, N) float32."""
+    own = density.copy()
+    inside = host.inside.view(bool)
+    set_colours(own, inside, less(colours_at(own, inside), host.level))
+    return own @ reading.astype(np.float32)
+
+
+def _least_within(mask: np.ndarray, host: Host) -> float:
+    """Least of a piece inside another that is believed, px."""
+    return max(_LEAST_PX2 / 2, _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0)
+
+
+def _fewer_than(least: float, share: np.ndarray, host: Host, cut: float) -> bool:
+    """Whether fewer px inside a piece than some are as dense."""
+    return cv2.countNonZero((share > cut).view(np.uint8) & host.inside) < least
+
+
 def _within(
-    mask: np.ndarray, alone: np.ndarray, host: Host, reading: np.ndarray, density: np.ndarray, cut: float
+    mask: np.ndarray, alone: np.ndarray, host: Host, share: np.ndarray, cut: float
 ) -> tuple[np.ndarray, np.ndarray] | None:
     """A piece with what is connected to it and as dense inside another, and the share of its density."""
-    own = density.copy()
-    inside = host.inside > 0
-    set_colours(own, inside, less(colours_at(own, inside), host.level))
-    share = own @ reading.astype(np.float32)
-    least = max(_LEAST_PX2 / 2, _LEAST_ADDED * cv2.countNonZero(mask) if host.clear else 0.0)
-    if cv2.countNonZero(((share > cut) & (host.inside > 0)).view(np.uint8)) < least:
+    least = _least_within(mask, host)
+    if _fewer_than(least, share, host, cut):
         return None  # what is told beneath the band adds nothing inside
     share = _bridged(share, mask, host)
     either = host.mask | mask if host.clear else host.mask | mask | host.band

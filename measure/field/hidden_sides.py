@@ -17,7 +17,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from measure.field.hidden_ways import Way, ridges_at, sampled, side_end, ways_between
-from measure.field.masks import eroded, numbered
+from measure.field.masks import eroded, numbered, square
 from measure.field.quick import median, turned
 from measure.field.rim_faces import ridges
 
@@ -60,7 +60,7 @@ class Crossing(NamedTuple):
     width: float
 
 
-def crossing_sides(dark: np.ndarray, mask: np.ndarray) -> Iterator[Crossing]:
+def crossing_sides(dark: np.ndarray, mask: np.ndarray, least_seen: float = 0.0) -> Iterator[Crossing]:
     """Sets of pieces that may make a common outline.
 
     Parameters
@@ -69,6 +69,8 @@ def crossing_sides(dark: np.ndarray, mask: np.ndarray) -> Iterator[Crossing]:
         Optical density against the oil.
     mask : (M, N) ndarray of uint8
         One filled part, to the foot of its rims.
+    least_seen : float
+        Sets along whose hidden ways less is seen may be left out.
 
     Yields
     ------
@@ -88,7 +90,7 @@ def crossing_sides(dark: np.ndarray, mask: np.ndarray) -> Iterator[Crossing]:
         if not 2 <= len(arcs) <= _MOST_NOTCHES or key in seen:
             continue
         seen.add(key)
-        best = _best(arcs, outline, inner, edges)
+        best = _best(arcs, outline, inner, edges, least_seen)
         if best is not None:
             yield best._replace(pieces=[_grown(piece, inset) for piece in best.pieces])
 
@@ -100,7 +102,7 @@ def depth_of_rim(edges: np.ndarray, mask: np.ndarray) -> float:
     inward = np.stack([-ahead[:, 1], ahead[:, 0]], axis=1)
     inward /= np.maximum(np.hypot(*inward.T), 1e-6)[:, None]
     depths = np.arange(0.0, _DEEPEST_PX + 0.1, 0.5)
-    values = np.stack([ridges_at(edges, outline + depth * inward) for depth in depths], axis=1)
+    values = ridges_at(edges, outline[:, None, :] + depths[:, None] * inward[:, None, :])
     return median(depths[values.argmax(axis=1)])
 
 
@@ -139,28 +141,18 @@ def _arcs(outline: np.ndarray, bend_px: float) -> list[np.ndarray]:
 
 
 def _best(
-    arcs: list[np.ndarray], outline: np.ndarray, inner: np.ndarray, edges: np.ndarray
+    arcs: list[np.ndarray], outline: np.ndarray, inner: np.ndarray, edges: np.ndarray, least_seen: float
 ) -> Crossing | None:
     """The set of pieces along whose hidden ways most is seen."""
-    wide = cv2.dilate(edges, np.ones((5, 5), np.uint8))
-    usual = [median(ridges_at(wide, sampled(arc))) for arc in arcs]
-    near = cv2.dilate(edges, np.ones((3, 3), np.uint8))
-    ins = [side_end(outline, arc[-2], arc[-1]) for arc in arcs]
-    outs = [side_end(outline, arc[1], arc[0]) for arc in arcs]
-    ways: dict[tuple[int, int], list[Way]] = {}
+    ways = _Ways(arcs, outline, inner, edges, least_seen)
     notches = np.concatenate([arc[[0, -1]] for arc in arcs])
     best = None
     for blocks in _groupings(len(arcs)):
         pairs = [(a, b) for block in blocks for a, b in pairwise((*block, block[0]))]
-        for a, b in pairs:
-            if (a, b) not in ways:
-                ways[a, b] = ways_between(ins[a], outs[b], inner, near, 0.5 * (usual[a] + usual[b]))
-            if not ways[a, b]:
-                break
-        if not all(ways.get(pair) for pair in pairs):
+        if not all(ways.between(*pair) for pair in pairs):
             continue
-        chosen, seen = _chosen([ways[pair] for pair in pairs], notches)
-        if best is not None and seen <= best.seen:
+        chosen, seen = _chosen([ways.between(*pair) for pair in pairs], notches)
+        if seen < least_seen or (best is not None and seen <= best.seen):
             continue
         closing = dict(zip(pairs, chosen, strict=True))
         pieces = [_piece(block, arcs, closing) for block in blocks]
@@ -168,6 +160,46 @@ def _best(
         if len(whole) == len(blocks):
             best = Crossing(whole, seen, own_share(whole), _open_share(whole), _own_width(whole))
     return best
+
+
+class _Ways:
+    """The hidden ways between arcs of an outline, each looked for when it is asked for first."""
+
+    def __init__(
+        self,
+        arcs: list[np.ndarray],
+        outline: np.ndarray,
+        inner: np.ndarray,
+        edges: np.ndarray,
+        least_seen: float,
+    ) -> None:
+        self._arcs, self._outline, self._inner, self._least = arcs, outline, inner, least_seen
+        self._wide = cv2.dilate(edges, square(5))
+        self._near = cv2.dilate(edges, square(3))
+        self._usual: dict[int, float] = {}
+        self._ends: dict[tuple[int, bool], tuple[np.ndarray, np.ndarray]] = {}
+        self._known: dict[tuple[int, int], list[Way]] = {}
+
+    def between(self, a: int, b: int) -> list[Way]:
+        """Ways from where one arc goes in to where another comes out, if enough is seen along one."""
+        if (a, b) not in self._known:
+            usual = 0.5 * (self._strength(a) + self._strength(b))
+            ways = ways_between(self._end(a, True), self._end(b, False), self._inner, self._near, usual)
+            enough = any(most_worth(way) >= self._least for way in ways)
+            self._known[a, b] = ways if enough else []
+        return self._known[a, b]
+
+    def _strength(self, arc: int) -> float:
+        if arc not in self._usual:
+            self._usual[arc] = median(ridges_at(self._wide, sampled(self._arcs[arc])))
+        return self._usual[arc]
+
+    def _end(self, k: int, last: bool) -> tuple[np.ndarray, np.ndarray]:
+        if (k, last) not in self._ends:
+            arc = self._arcs[k]
+            inwards = (arc[-2], arc[-1]) if last else (arc[1], arc[0])
+            self._ends[k, last] = side_end(self._outline, *inwards)
+        return self._ends[k, last]
 
 
 def _groupings(count: int) -> Iterator[list[tuple[int, ...]]]:
@@ -202,6 +234,11 @@ def way_worth(way: Way, others: np.ndarray, notches: np.ndarray) -> float:
     """Mean of what is seen along a way, nothing beside places (K, 2) of other lines but at notches (L, 2)."""
     shared = _within(way.points, others, _SAME_PX) & ~_within(way.points, notches, _AT_NOTCH_PX)
     return float(np.where(shared, 0.0, way.shown).mean() - _END_PX / len(way.points))
+
+
+def most_worth(way: Way) -> float:
+    """What a way is worth at most, wherever other lines run."""
+    return float(np.maximum(way.shown, 0.0).mean() - _END_PX / len(way.points))
 
 
 def _within(points: np.ndarray, others: np.ndarray, reach_px: float) -> np.ndarray:

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import shapely
 
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygons_of
 from measure.field.lenses import misfit
 from measure.field.masks import SQUARE, drawn
 from measure.field.quick import colours_at, median_colour, norm
@@ -52,7 +52,7 @@ def lone_lenses(
     solid = [k for k, clear in enumerate(rim_only) if not clear]
     if len(solid) < 3:
         return {}, set()
-    shapes = {k: polygon_of(outlines[k]) for k in solid}
+    shapes = dict(zip(solid, polygons_of([outlines[k] for k in solid]), strict=True))
     tree = shapely.STRtree([shapes[k] for k in solid])
     tones: dict[int, np.ndarray | None] = {}
     changed: dict[int, np.ndarray] = {}

@@ -91,9 +91,9 @@ def fitted(arc: np.ndarray, least_px2: float, span: float, larger: float) -> Ova
     larger : float
         Most area of the oval over that of the part.
     """
-    part = float(cv2.contourArea(arc))
-    if part < least_px2 or len(arc) < _LEAST_ARC:
+    if not is_part(arc, least_px2):
         return None
+    part = float(cv2.contourArea(arc))
     oval = oval_of(arc)
     if oval is None:
         return None
@@ -102,6 +102,11 @@ def fitted(arc: np.ndarray, least_px2: float, span: float, larger: float) -> Ova
     if round_ < span or major > _LONG * minor or np.pi / 4 * minor * major > larger * part:
         return None
     return oval
+
+
+def is_part(arc: np.ndarray, least_px2: float) -> bool:
+    """Whether an arc is long enough to show an oval, and encloses some area with its chord."""
+    return len(arc) >= _LEAST_ARC and cv2.contourArea(arc) >= least_px2
 
 
 def notches_of(contour: np.ndarray, least_px: float, most: int) -> tuple[list[int], list[float]]:

@@ -158,6 +158,12 @@ def less(colours: np.ndarray, colour: np.ndarray) -> np.ndarray:
     return off
 
 
+def summed(colours: np.ndarray) -> np.ndarray:
+    """Sum of the colours in a (K, 3) ndarray of float, (3,) of its kind."""
+    total: np.ndarray = cv2.reduce(colours, 0, cv2.REDUCE_SUM)[0] if len(colours) else colours.sum(axis=0)
+    return total
+
+
 def mean_colour(colours: np.ndarray) -> np.ndarray:
     """Mean of the colours in a (K, 3) ndarray of float, K at least 1, (3,) of its kind."""
     # row after row as the general library adds them, which takes it ten times as long

@@ -11,7 +11,7 @@ import numpy as np
 
 from measure.field.clear_parts import LEAST_RIM_PX
 from measure.field.masks import numbered, opened
-from measure.field.quick import colours_at, norm
+from measure.field.quick import colours_at, norm, summed
 
 _COLOURED = 0.22  # share of colour in the difference from the oil, from which it is no rim
 _BLACK = 16.0  # CIELAB lightness below its zero where all colours meet: less light moves them towards there
@@ -141,7 +141,7 @@ def whole_colour(values: np.ndarray, oil_lab: np.ndarray) -> float:
     oil_lab : (3,) ndarray
     """
     darker = values[:, 0] < 0
-    sums = [side.sum(axis=0) for side in (values[darker], values[~darker])]
+    sums = [summed(colours_at(values, side)) for side in (darker, ~darker)]
     lengths = [norm(side) for side in sums]
     left = sum(n * colour_share(side, oil_lab) for n, side in zip(lengths, sums, strict=True))
     return left / max(sum(lengths), 1e-6)

@@ -12,9 +12,9 @@ import numpy as np
 import shapely
 
 from measure.field.edits_geometry import largest, traced_finely
-from measure.field.hidden_sides import depth_of_rim, way_worth
+from measure.field.hidden_sides import depth_of_rim, most_worth, way_worth
 from measure.field.hidden_ways import ridges_at, sampled, side_end, ways_between
-from measure.field.masks import drawn
+from measure.field.masks import drawn, square
 from measure.field.quick import median, turned
 from measure.field.rim_faces import ridges
 
@@ -61,14 +61,19 @@ def rim_through(
     inner = largest(shape.buffer(-inset, join_style="mitre"))
     if inner.is_empty:
         return None
-    borders = np.concatenate([traced_finely(body, 1.0) for body in bodies])
+    stretch = _open_stretch(inner, hidden)
+    if stretch is None:
+        return None
+    fine = traced_finely(inner, 1.0) - corner
+    followed = _Followed(edges)
     best, most = None, _SEEN
     for least_px, share in _BEND:
-        arc = _open_arc(inner, hidden, max(least_px, share * float(np.sqrt(inner.area))))
-        if arc is None:
+        bend_px = max(least_px, share * float(np.sqrt(inner.area)))
+        arc = cv2.approxPolyDP(stretch, bend_px, False).reshape(-1, 2)
+        if len(arc) < 3:
             continue
-        new, seen = _closed(arc - corner, traced_finely(inner, 1.0) - corner, borders - corner, whole, edges)
-        if new is None or seen < most:
+        new, seen = followed.closed(arc - corner, fine, bodies, corner, whole, most)
+        if new is None:
             continue
         grown = shapely.affinity.translate(new, *corner).buffer(inset, join_style="mitre", mitre_limit=2.0)
         if _is_likely(grown, shape, hidden):
@@ -83,10 +88,12 @@ def _mask(shape: shapely.Geometry, corner: np.ndarray, size: tuple[int, int]) ->
     return mask
 
 
-def _open_arc(inner: shapely.Polygon, hidden: shapely.Geometry, bend_px: float) -> np.ndarray | None:
-    """Corners of the longest stretch of an outline in the open, (K, 2); turns to the inside are positive."""
+def _open_stretch(inner: shapely.Polygon, hidden: shapely.Geometry) -> np.ndarray | None:
+    """The longest stretch of an outline in the open, (K, 1, 2); turns to the inside are positive."""
     points = traced_finely(shapely.geometry.polygon.orient(inner), 1.0)
-    free = ~shapely.contains_xy(hidden.buffer(_BESIDE_PX), points[:, 0], points[:, 1])
+    beside = hidden.buffer(_BESIDE_PX)
+    shapely.prepare(beside)
+    free = ~shapely.contains_xy(beside, points[:, 0], points[:, 1])
     if free.all() or not free.any():
         return None
     starts = np.flatnonzero(free & ~turned(free, 1))
@@ -94,8 +101,7 @@ def _open_arc(inner: shapely.Polygon, hidden: shapely.Geometry, bend_px: float) 
     longest = max(runs, key=len)
     if len(longest) < max(_LEAST_OPEN_PX, _LEAST_OPEN * len(points)):
         return None
-    arc = cv2.approxPolyDP(longest.astype(np.float32).reshape(-1, 1, 2), bend_px, False).reshape(-1, 2)
-    return arc if len(arc) > 2 else None
+    return longest.astype(np.float32).reshape(-1, 1, 2)
 
 
 def _run(points: np.ndarray, free: np.ndarray, start: int) -> np.ndarray:
@@ -104,23 +110,41 @@ def _run(points: np.ndarray, free: np.ndarray, start: int) -> np.ndarray:
     return np.concatenate([points[start:], points[:start]])[:count]
 
 
-def _closed(
-    arc: np.ndarray, outline: np.ndarray, borders: np.ndarray, whole: np.ndarray, edges: np.ndarray
-) -> tuple[shapely.Polygon | None, float]:
-    """An arc with the way inside a place that closes it where most is seen, other than borders of bodies."""
-    wide = cv2.dilate(edges, np.ones((5, 5), np.uint8))
-    near = cv2.dilate(edges, np.ones((3, 3), np.uint8))
-    usual = median(ridges_at(wide, sampled(arc)))
-    start, end = side_end(outline, arc[-2], arc[-1]), side_end(outline, arc[1], arc[0])
-    best, most = None, 0.0
-    for way in ways_between(start, end, whole, near, usual):
-        shape = shapely.Polygon(np.concatenate([arc[1:-1], way.corners])).buffer(0)
-        if shape.geom_type != "Polygon" or shape.area < _CONVEX * shape.convex_hull.area:
-            continue
-        seen = way_worth(way, borders, arc[[0, -1]])
-        if seen > most:
-            best, most = shape, seen
-    return best, most
+class _Followed:
+    """Edges that are followed, (M, N)."""
+
+    def __init__(self, edges: np.ndarray) -> None:
+        self._wide, self._near = cv2.dilate(edges, square(5)), cv2.dilate(edges, square(3))
+        self._borders: np.ndarray | None = None
+
+    def closed(
+        self,
+        arc: np.ndarray,
+        outline: np.ndarray,
+        bodies: Sequence[shapely.Polygon],
+        corner: np.ndarray,
+        whole: np.ndarray,
+        least: float,
+    ) -> tuple[shapely.Polygon | None, float]:
+        """An arc with the way inside a place that closes it where most is seen, other than borders of bodies.
+
+        None where less is seen than ``least``.
+        """
+        usual = median(ridges_at(self._wide, sampled(arc)))
+        start, end = side_end(outline, arc[-2], arc[-1]), side_end(outline, arc[1], arc[0])
+        best, most = None, 0.0
+        for way in ways_between(start, end, whole, self._near, usual):
+            if most_worth(way) < least:
+                continue
+            if self._borders is None:
+                self._borders = np.concatenate([traced_finely(body, 1.0) for body in bodies]) - corner
+            seen = way_worth(way, self._borders, arc[[0, -1]])
+            if seen < least or seen <= most:
+                continue
+            shape = shapely.Polygon(np.concatenate([arc[1:-1], way.corners])).buffer(0)
+            if shape.geom_type == "Polygon" and shape.area >= _CONVEX * shape.convex_hull.area:
+                best, most = shape, seen
+        return best, most
 
 
 def _is_likely(new: shapely.Polygon, old: shapely.Polygon, hidden: shapely.Geometry) -> bool:

@@ -87,9 +87,19 @@ def blur_of_bodies(found: Found, light: Light) -> np.ndarray:
     if not len(rows):
         return np.zeros(0)
     outlines = [found.outlines[i] for i in rows]
-    covered = _covered(found.outlines, light.delta.shape[:2])
+    covered = _covered(_near(found.outlines, outlines), light.delta.shape[:2])
     _, sigma, weight = _shifts(_sampled(outlines, light, covered))
     return sigma[weight > 0]
+
+
+def _near(outlines: list[np.ndarray], some: list[np.ndarray]) -> list[np.ndarray]:
+    """Those outlines that normals of some of them may meet."""
+    low, high = (np.array([end(outline, axis=0) for outline in outlines]) for end in (np.min, np.max))
+    near = np.zeros(len(outlines), bool)
+    for outline in some:
+        first, last = outline.min(axis=0) - (_OUT_PX + 2.0), outline.max(axis=0) + (_OUT_PX + 2.0)
+        near |= ((low <= last) & (high >= first)).all(axis=1)
+    return [outlines[k] for k in np.flatnonzero(near)]
 
 
 def _covered(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:

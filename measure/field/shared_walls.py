@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygons_of
 from measure.field.find import Found
 from measure.flags import bits
 
@@ -41,7 +41,7 @@ def with_shared_walls(found: Found, before: Found) -> Found:
     if not pairs:
         return found
     rims = [k for k, flags in enumerate(found.flags.tolist()) if flags & bits("rim_only")]
-    shapes = {k: polygon_of(found.outlines[k]) for k in rims}
+    shapes = dict(zip(rims, polygons_of([found.outlines[k] for k in rims]), strict=True))
     tree = shapely.STRtree([shapes[k] for k in rims])
     changed: set[int] = set()
     for one, other, wall in pairs:
@@ -66,7 +66,7 @@ def _contacts(found: Found) -> list[tuple[Polygon, Polygon, _Wall]]:
     rows = [k for k, flags in enumerate(found.flags.tolist()) if flags & _CONTACT == _CONTACT]
     if len(rows) < 2:
         return []
-    shapes = [polygon_of(found.outlines[k]) for k in rows]
+    shapes = polygons_of([found.outlines[k] for k in rows])
     near = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=2 * _NEAR_PX)
     pairs = []
     for a, b in sorted(map(tuple, near.T.tolist())):

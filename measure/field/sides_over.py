@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import shapely
 
-from measure.field.edits_geometry import largest, outline_of, polygon_of, traced_finely
+from measure.field.edits_geometry import largest, outline_of, polygons_of, traced_finely
 from measure.field.masks import dilated, drawn
 from measure.field.quick import percentile
 from measure.field.rim_sides import completed
@@ -50,7 +50,7 @@ def sides_over(
     """
     if not any(rim_only) or all(rim_only):
         return {}
-    shapes = [polygon_of(outline) for outline in outlines]
+    shapes = polygons_of(outlines)
     bodies = [shape for shape, rim in zip(shapes, rim_only, strict=True) if not rim]
     changed: dict[int, np.ndarray] = {}
     for k, shape in enumerate(shapes):
@@ -82,6 +82,8 @@ def _completed(
     whole, _ = completed(lines, shape.convex_hull, traced_finely(shape, 1.0), corner, height, half_width)
     frame = shapely.box(0, 0, density.shape[1], density.shape[0])
     whole = largest(whole.intersection(frame).union(shape))
+    if whole.area - shape.area <= _LEAST_ADDED * shape.area:
+        return None
     added = whole.difference(shape.buffer(0.5))
     if not _LEAST_ADDED * shape.area < added.area < _MOST_ADDED * shape.area:
         return None

@@ -17,6 +17,7 @@ _FAINT_SHARE = 0.5  # of the usual density below which an area beside the oil is
 _MOST_AREAS = 6000
 _FEWEST = 4  # the oil and three areas: two pieces and where they lie over one another
 _MOST_COUNTED = 500  # areas up to which their pairs are counted in a table
+_MOST_ASKED = 250  # borders up to which each is asked by itself, which takes less time than all in arrays
 _THREE, _FIVE = np.ones((3, 3), np.uint8), np.ones((5, 5), np.uint8)
 _CORNER = 0.3  # border over the root of the smaller area, below which two areas only meet at a corner
 
@@ -68,7 +69,7 @@ class _Graph:
         """Return the graph with areas renumbered, some of them alike."""
         one, other, steep = target[self.meet[0]], target[self.meet[1]], self.meet[2]
         apart = one != other
-        sums = np.stack([np.bincount(target, weights=w) for w in self.sums])
+        sums = np.array([np.bincount(target, weights=w) for w in self.sums])
         size = np.bincount(target, weights=self.size).astype(self.size.dtype)
         meet = (one[apart], other[apart], steep[apart])
         return _Graph(self.ground, self.first, target[self.number], sums, size, meet)
@@ -78,11 +79,12 @@ class _Graph:
         """Number of areas, the oil among them."""
         return len(self.size) - 1
 
-    @property
+    @cached_property
     def tone(self) -> np.ndarray:
         """Mean density of each area, its flat places counting most, (K, 3)."""
         return (self.sums[1:] / np.maximum(self.sums[0], 1e-9)).T
 
+    @cached_property
     def borders(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Pairs of areas that meet (P, 2), length of each border and sum of the steepness along it."""
         one, other, steep = self.meet
@@ -239,7 +241,7 @@ class _Joining:
 
     def __init__(self, graph: _Graph) -> None:
         tone, size, usual = graph.tone, graph.size, graph.ground.usual
-        pairs, length, total = graph.borders()
+        pairs, length, total = graph.borders
         self.width = _edge_width(tone, pairs, length, total)
         # plain numbers: a million small steps in arrays would take ten times as long
         self.tone, self.size = [tuple(t) for t in tone.tolist()], [float(n) for n in size]
@@ -253,9 +255,15 @@ class _Joining:
         self.target = np.arange(len(size))
         self.largest = max(self.size[2:], default=0.0)
         self._borders = pairs, length, total
+        self._few = len(pairs) <= _MOST_ASKED
 
     def weak(self, share: float) -> list[tuple[float, int, int, int, int]]:
         """Return all borders that are no edges: weight, the two areas, and how often each was joined yet."""
+        if self._few:
+            every = range(1, len(self.near))
+            return [
+                weak for a in every for weak in self.weak_of(a, [c for c in self.near[a] if c > a], share)
+            ]
         pairs, n, s = self._borders
         tone, size, length = (np.array(values) for values in (self.tone, self.size, self.length))
         one, other = pairs.T
@@ -385,7 +393,7 @@ def _edge_width(tone: np.ndarray, pairs: np.ndarray, length: np.ndarray, total: 
 
 
 def _described(graph: _Graph) -> Areas:
-    pairs, length, _ = graph.borders()
+    pairs, length, _ = graph.borders
     seam: list[dict[int, int]] = [{} for _ in range(len(graph.size))]
     for (a, b), n in zip(pairs.tolist(), length.tolist(), strict=True):
         seam[a][b] = seam[b][a] = n

@@ -16,7 +16,7 @@ import shapely
 from shapely import Polygon
 
 from measure.field.edge import SMOOTHING_SIGMA_PX
-from measure.field.edits_geometry import largest, outline_of, polygon_of
+from measure.field.edits_geometry import largest, outline_of, polygons_of
 from measure.field.find import Found
 from measure.field.light import Light
 from measure.field.masks import drawn, eroded
@@ -64,8 +64,11 @@ def with_two_tones(found: Found, light: Light) -> Found:
     Found
         At most K pieces, joined ones last.
     """
+    known: dict[tuple[int, int], Common | None] = {}
+    kept_alive = []  # so that no other outline has the number of one that was asked about
     for _ in range(_ROUNDS):
-        sets = _sets(found, light)
+        kept_alive += found.outlines
+        sets = _sets(found, light, known)
         if not sets:
             break
         gone = np.zeros(len(found.outlines), bool)
@@ -81,29 +84,43 @@ def with_two_tones(found: Found, light: Light) -> Found:
     return found
 
 
-def _sets(found: Found, light: Light) -> list[tuple[tuple[int, int], Polygon]]:
-    """Rows that are one piece, each row once, the fullest first."""
+def _sets(
+    found: Found, light: Light, known: dict[tuple[int, int], Common | None]
+) -> list[tuple[tuple[int, int], Polygon]]:
+    """Rows that are one piece, each row once, the fullest first; what two outlines have in common is kept."""
     if len(found.outlines) < 2:
         return []
-    shapes = [polygon_of(outline) for outline in found.outlines]
+    shapes = polygons_of(found.outlines)
     one, other = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=2 * _GAP_PX)
     solid = found.flags & _OTHERWISE == 0
     both = (one < other) & solid[one] & solid[other]
     asked = []
     for i, j in zip(one[both].tolist(), other[both].tolist(), strict=True):
-        common = common_of(shapes[i], shapes[j])
-        if common is not None and is_one(common):
+        pair = id(found.outlines[i]), id(found.outlines[j])
+        if pair not in known:
+            known[pair] = _common(shapes[i], shapes[j], [found.outlines[i], found.outlines[j]], light)
+        common = known[pair]
+        if common is not None:
             asked.append(((i, j), common))
     used: set[int] = set()
     sets = []
     for rows, common in sorted(asked, key=lambda ask: -ask[1].full):
-        if used & set(rows):
-            continue
-        one, other = tones([found.outlines[k] for k in rows], light)
-        if tones_apart(one, other) > _APART and not only_one_coloured(one, other, light):
+        if not used & set(rows):
             used |= set(rows)
             sets.append((rows, common.outline))
     return sets
+
+
+def _common(one: Polygon, other: Polygon, outlines: list[np.ndarray], light: Light) -> Common | None:
+    """What two parts of one piece have in common; None where they are none. What is cheap is asked first."""
+    smaller, larger = sorted((one.area, other.area))
+    if smaller < _LEAST_SHARE * _IN_ONE * larger:  # the whole holds the larger one but for that share
+        return None
+    first, second = tones(outlines, light)
+    if tones_apart(first, second) <= _APART or only_one_coloured(first, second, light):
+        return None
+    common = common_of(one, other)
+    return common if common is not None and is_one(common) else None
 
 
 def is_one(common: Common) -> bool:

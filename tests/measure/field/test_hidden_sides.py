@@ -50,6 +50,17 @@ def test_the_sides_of_each_piece_go_on_through_the_others(name):
     assert best.own == pytest.approx(own_share(shapes), abs=0.1)
 
 
+@pytest.mark.parametrize("name", PIECES)
+def test_asking_for_what_is_seen_leaves_out_only_what_is_seen_less(name):
+    shapes = PIECES[name]
+    mask = _drawn(union_all([shape.buffer(1.0, join_style="mitre") for shape in shapes]))
+    every = list(crossing_sides(_lines(shapes), mask))
+    enough = [crossing for crossing in every if crossing.seen >= 0.5]
+    asked = list(crossing_sides(_lines(shapes), mask, 0.5))
+    assert [crossing.seen for crossing in asked] == [crossing.seen for crossing in enough]
+    assert list(crossing_sides(_lines(shapes), mask, 1.1)) == []
+
+
 def test_nothing_is_seen_along_the_ways_within_one_hollow_piece():
     corner = box(40, 40, 130, 75).union(box(40, 40, 75, 130))
     mask = _drawn(corner.buffer(1.0, join_style="mitre"))

@@ -127,3 +127,9 @@ def test_two_percentiles_at_once_are_those_of_one_after_the_other(kind: type) ->
             expected = quick.percentile(values, first), quick.percentile(values, second)
             assert quick.percentiles(values, first, second) == expected
             assert expected == (float(np.percentile(values, first)), float(np.percentile(values, second)))
+
+
+@pytest.mark.parametrize("count", [0, 1, 7, 3000])
+def test_sums_of_colours_are_those_of_the_reference_library(count):
+    colours = np.random.default_rng(5).normal(size=(count, 3)).astype(np.float32)
+    assert (quick.summed(colours) == colours.sum(axis=0)).all()
