@@ -193,6 +193,10 @@ class _Window:
         """Whether a rim shows nearly all round the piece."""
         return self.completed([shape], shape.convex_hull)[1] > _CLOSED
 
+    def is_full(self, shape: shapely.Polygon) -> bool:
+        """Whether the outline the piece has by itself, if that is known, surely adds next to nothing."""
+        return self._alone is not None and shape.area > 1.001 * _FULL * self._alone[0].area
+
     def like(self, other: "_Window") -> bool:
         """Whether two pieces may be bits of one rim."""
         both = sorted((self.height, other.height))
@@ -241,22 +245,28 @@ def _candidates(
     rims: dict[int, _Window], shapes: list[shapely.Polygon], tree: shapely.STRtree
 ) -> Iterator[_Rim]:
     """Each rim completed by itself, and with one or two of the bits near it."""
+    near = {i: _near(i, rims, shapes, tree) if window.open else [] for i, window in rims.items()}
+    joining = {j for others in near.values() for j in others}
     for i, window in rims.items():
-        alone = _completed(window, shapes, (i,), tree)
+        # a closed rim that no other may join is as it was found, if it is full
+        left = not window.open and i not in joining and window.is_full(shapes[i])
+        alone = None if left else _completed(window, shapes, (i,), tree)
         if alone is not None:
             yield alone
-        reach = _NEAR * np.sqrt(shapes[i].convex_hull.area)
-        if not window.open:
-            continue
-        near = [j for j in tree.query(shapes[i].buffer(reach)).tolist() if j in rims and j != i]
-        near = sorted((j for j in near if rims[j].like(window)), key=lambda j: shapes[i].distance(shapes[j]))[
-            :_NEIGHBOURS
-        ]
-        sets = [*combinations(near, 1), *combinations(near, 2)]
-        for others in sets:
+        for others in (*combinations(near[i], 1), *combinations(near[i], 2)):
             rim = _completed(window, shapes, (i, *others), tree)
             if rim is not None:
                 yield rim
+
+
+def _near(
+    i: int, rims: dict[int, _Window], shapes: list[shapely.Polygon], tree: shapely.STRtree
+) -> list[int]:
+    """The nearest bits that may be of the same rim."""
+    reach = _NEAR * np.sqrt(shapes[i].convex_hull.area)
+    near = [j for j in tree.query(shapes[i].buffer(reach)).tolist() if j in rims and j != i]
+    near = [j for j in near if rims[j].like(rims[i])]
+    return sorted(near, key=lambda j: shapes[i].distance(shapes[j]))[:_NEIGHBOURS]
 
 
 def _completed(
@@ -272,18 +282,17 @@ def _completed(
     if len(rows) == 1 and (_is_bar(bits_of[0], window) or _winds(bits_of[0], hull, window)):
         return None
     whole, seen = window.completed(bits_of, hull)
+    if seen < _LEAST_SEEN or not _compact(hull):
+        return None
     if whole.area > (1.0 + _MOST_ADDED) * hull.area:
         whole = hull
     frame = shapely.box(0, 0, window.light.solid_distance.shape[1], window.light.solid_distance.shape[0])
     whole = largest(whole.intersection(frame))
-    if not _compact(hull) or seen < _LEAST_SEEN:
-        return None
-    beside = [shapes[j] for j in tree.query(whole.buffer(_BESIDE_PX)).tolist() if j not in rows]
     if _takes_in(whole, shapes, rows, tree) or _is_fibre(whole, shapes, rows, tree):
         return None
     if len(rows) > 1 and (seen < _SEEN or not window.is_empty(whole)):
         return None
-    if len(rows) == 1 and not _grows_over_oil(window, whole, bits_of[0], beside):
+    if len(rows) == 1 and not _grows_over_oil(window, whole, rows[0], shapes, tree):
         return None
     added = 1.0 - shapely.unary_union(bits_of).area / whole.area
     return _Rim(rows, whole, seen, len(rows) > 1 or seen < _CLOSED or added > _GAP_SHARE)
@@ -359,9 +368,10 @@ def _winds(shape: shapely.Polygon, hull: shapely.Polygon, window: _Window) -> bo
 
 
 def _grows_over_oil(
-    window: _Window, whole: shapely.Polygon, own: shapely.Polygon, beside: list[shapely.Polygon]
+    window: _Window, whole: shapely.Polygon, row: int, shapes: list[shapely.Polygon], tree: shapely.STRtree
 ) -> bool:
     """Whether what is added is oil beyond a gap of the rim, not a bay of the piece's edge."""
+    own = shapes[row]
     filled = window.drawn(whole)
     added = filled & ~dilated(window.drawn(own), 1.5) & 1
     if not added.any():
@@ -370,6 +380,7 @@ def _grows_over_oil(
         return False
     if window.is_line():
         return True
+    beside = [shapes[j] for j in tree.query(whole.buffer(_BESIDE_PX)).tolist() if j != row]
     alone = not beside or whole.difference(own).distance(shapely.union_all(beside)) > _BESIDE_PX
     bay = (dilated(added, 3.5) > 0) & (window.mask > 0)
     rim = dilated(((window.field >= 0.5 * window.height) & (window.mask > 0)).astype(np.uint8), 1.5)

@@ -5,9 +5,11 @@ from functools import cached_property
 
 import cv2
 import numpy as np
+from shapely import Polygon
 
 from measure.field.absorbance import density, difference
 from measure.field.edge import SMOOTHING_SIGMA_PX
+from measure.field.edits_geometry import polygons_of
 from measure.field.features import oil_at
 from measure.field.find import Found
 from measure.field.grey_layer import without_crystals
@@ -38,8 +40,9 @@ class Cluster:
         self, found: Found, light: Light, box: tuple[slice, slice], crystals: Sequence[np.ndarray] = ()
     ) -> None:
         self.origin = np.array([box[1].start, box[0].start], np.float32)
+        self.outlines = [outline - self.origin for outline in found.outlines]
         self.distance = light.solid_distance[box]
-        self.masks = [drawn(outline - self.origin, self.distance.shape) for outline in found.outlines]
+        self.masks = [drawn(outline, self.distance.shape) for outline in self.outlines]
         self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
         self.crossed = [(flags & _CROSSED) == _CROSSED for flags in found.flags]
         self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
@@ -48,6 +51,11 @@ class Cluster:
         self.light_weight = light.light_weight
         self._unsmoothed = light.delta[box]
         self._crystals = [drawn(outline - self.origin, self.distance.shape) for outline in crystals]
+
+    @cached_property
+    def shapes(self) -> list[Polygon]:
+        """The pieces in the crop's coordinates."""
+        return polygons_of(self.outlines)
 
     @cached_property
     def _smooth(self) -> np.ndarray:

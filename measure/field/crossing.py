@@ -57,7 +57,10 @@ class Crossing:
 
 
 def crossing_pieces(
-    outlines: Sequence[np.ndarray], density: np.ndarray, least_px2: float
+    outlines: Sequence[np.ndarray],
+    density: np.ndarray,
+    least_px2: float,
+    shapes: Sequence[Polygon] | None = None,
 ) -> tuple[list[int], list[np.ndarray], int]:
     """Find round pieces of a cluster that cross, each whole.
 
@@ -69,6 +72,8 @@ def crossing_pieces(
         Optical density against the oil, mean of the colours.
     least_px2 : float
         Smallest area of a piece.
+    shapes : sequence of Polygon, optional
+        Of the outlines, where they are known.
 
     Returns
     -------
@@ -79,7 +84,7 @@ def crossing_pieces(
     lenses : int
         How many crossings there are.
     """
-    pieces = [(shape, {k}) for k, shape in enumerate(polygons_of(outlines))]
+    pieces = [(shape, {k}) for k, shape in enumerate(shapes or polygons_of(outlines))]
     changed: set[int] = set()
     lenses = 0
     split: list[tuple[Polygon, set[int]]] = []

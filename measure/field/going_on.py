@@ -48,7 +48,11 @@ _HARDLY, _NO_OTHER, _OWN_HUE = 0.06, 0.08, 0.1
 
 
 def going_on(
-    outlines: Sequence[np.ndarray], rim_only: Sequence[bool], density: np.ndarray, least_px2: float
+    outlines: Sequence[np.ndarray],
+    rim_only: Sequence[bool],
+    density: np.ndarray,
+    least_px2: float,
+    shapes: Sequence[shapely.Polygon] | None = None,
 ) -> tuple[dict[int, np.ndarray], set[int]]:
     """Give pieces what goes on of them inside their neighbours.
 
@@ -62,6 +66,8 @@ def going_on(
         Optical density against the oil.
     least_px2 : float
         Smallest area of a piece.
+    shapes : sequence of Polygon, optional
+        Of the outlines, where they are known.
 
     Returns
     -------
@@ -72,7 +78,7 @@ def going_on(
     """
     if len(outlines) < 2 or all(rim_only):
         return {}, set()
-    shapes = polygons_of(outlines)
+    shapes = list(shapes or polygons_of(outlines))
     changed: dict[int, np.ndarray] = {}
     gone: set[int] = set()
     tree = shapely.STRtree(shapes)

@@ -95,6 +95,8 @@ def _split_at_lenses(areas: Areas) -> Areas:
             continue
         if misfit(areas.tone[lens], areas.tone[most], areas.tone[most]) < _MISFIT:
             double.add(most)
+    if not double:
+        return areas
     labels, used = areas.labels.copy(), int(areas.labels.max())
     for base in double:
         cut = cut_by_shape((labels == base).astype(np.uint8), 0.5)

@@ -29,7 +29,10 @@ _LEAST_PX2 = 9
 
 
 def lone_lenses(
-    outlines: Sequence[np.ndarray], rim_only: Sequence[bool], density: np.ndarray
+    outlines: Sequence[np.ndarray],
+    rim_only: Sequence[bool],
+    density: np.ndarray,
+    polygons: Sequence[shapely.Polygon] | None = None,
 ) -> tuple[dict[int, np.ndarray], set[int]]:
     """Give lenses that stand as pieces to the two they belong to.
 
@@ -41,6 +44,8 @@ def lone_lenses(
         Which of them are see-through.
     density : (M, N, 3) ndarray of float32
         Optical density against the oil.
+    polygons : sequence of Polygon, optional
+        Of the outlines, where they are known.
 
     Returns
     -------
@@ -52,7 +57,8 @@ def lone_lenses(
     solid = [k for k, clear in enumerate(rim_only) if not clear]
     if len(solid) < 3:
         return {}, set()
-    shapes = dict(zip(solid, polygons_of([outlines[k] for k in solid]), strict=True))
+    shapes = dict(enumerate(polygons or polygons_of(outlines)))
+    shapes = {k: shapes[k] for k in solid}
     tree = shapely.STRtree([shapes[k] for k in solid])
     tones: dict[int, np.ndarray | None] = {}
     changed: dict[int, np.ndarray] = {}

@@ -16,6 +16,7 @@ from measure.field.cluster import Cluster
 from measure.field.crossed_sides import crossed_sides
 from measure.field.crossing import crossing_pieces
 from measure.field.edge import place_rim_edge
+from measure.field.edits_geometry import polygon_of, polygons_of
 from measure.field.find import Found
 from measure.field.going_on import going_on
 from measure.field.grey_rims import crossing_crystals, joined
@@ -231,15 +232,20 @@ def _gone_through(
     kept = [k for k in range(len(cluster.outlines)) if k not in gone]
     pieces = [(cluster.outlines[k], int(cluster.flags[k])) for k in kept] + made
     clear = [bool(flags & bits("rim_only")) for _, flags in pieces]
-    outlines = [outline - crop.origin for outline, _ in pieces]
-    sides = sides_over(outlines, clear, seen)
+    if len(pieces) < 2:
+        return (gone, made) if gone or made else None  # nothing to go on in
+    outlines = [crop.outlines[k] for k in kept] + [outline - crop.origin for outline, _ in made]
+    shapes = [crop.shapes[k] for k in kept] + polygons_of(outlines[len(kept) :])
+    sides = sides_over(outlines, clear, seen, shapes)
     for n, outline in sides.items():
-        outlines[n] = outline
-    whole, lone = lone_lenses(outlines, clear, seen)
+        outlines[n], shapes[n] = outline, polygon_of(outline)
+    whole, lone = lone_lenses(outlines, clear, seen, shapes)
     for n, outline in whole.items():
-        outlines[n] = outline
+        outlines[n], shapes[n] = outline, polygon_of(outline)
     left = [n for n in range(len(outlines)) if n not in lone]
-    further, none = going_on([outlines[n] for n in left], [clear[n] for n in left], seen, least_px2)
+    further, none = going_on(
+        [outlines[n] for n in left], [clear[n] for n in left], seen, least_px2, [shapes[n] for n in left]
+    )
     changed = sides | whole | {left[n]: outline for n, outline in further.items()}
     none = lone | {left[n] for n in none}
     gone = [*gone, *(kept[n] for n in {*changed, *none} if n < len(kept))]
@@ -262,7 +268,7 @@ def _taken_apart(
     outlines: list[np.ndarray] = []
     rest: list[np.ndarray] = []
     if not made:
-        rows, whole, crossings = _crossing_pieces(cluster, crop, least_px2)
+        rows, whole, crossings = _crossing_pieces(crop, least_px2)
         if crossings and crossings >= sum(heap.lenses for heap in heaps):
             gone, outlines = rows, whole
             heaps = [heap for heap in heaps if not set(heap.gone) & set(rows)]
@@ -273,12 +279,9 @@ def _taken_apart(
     return (gone, made) if made else None
 
 
-def _crossing_pieces(
-    cluster: Found, crop: Cluster, least_px2: float
-) -> tuple[list[int], list[np.ndarray], int]:
+def _crossing_pieces(crop: Cluster, least_px2: float) -> tuple[list[int], list[np.ndarray], int]:
     """Rows of round pieces that cross, their whole outlines, and how many crossings there are."""
-    found = [outline - crop.origin for outline in cluster.outlines]
-    gone, whole, lenses = crossing_pieces(found, mean_channel(crop.density), least_px2)
+    gone, whole, lenses = crossing_pieces(crop.outlines, mean_channel(crop.density), least_px2, crop.shapes)
     return gone, [outline + crop.origin for outline in whole], lenses
 
 
@@ -294,31 +297,18 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
     rim_field = np.zeros((*lines.shape, 3), np.float32)
     rim_field[..., 0] = -_LINE_STEP * lines
     for piece in (*pieces, *(m for m, rim_only in zip(crop.masks, crop.rim_only, strict=True) if rim_only)):
-        edge = dilated(piece, 2.0) > 0
-        crop.density[edge] -= lines[edge][:, None]
-        lines = np.where(edge, 0, lines)
+        box = _about(piece)
+        edge = dilated(piece[box], 2.0) > 0
+        own = np.where(edge, lines[box], np.float32(0))
+        crop.density[box] -= own[..., None]
+        lines[box] -= own
+    areas = [cv2.countNonZero(m) for m in crop.masks]
     for piece in pieces:
-        shared = [float((piece & m).sum()) for m in crop.masks]
-        alike = [s / float((piece | m).sum()) for s, m in zip(shared, crop.masks, strict=True)]
-        known = any(a > _SAME and rim for a, rim in zip(alike, crop.rim_only, strict=True))
-        beside = dilated(piece, 2.0)
-        others = [
-            (m & beside).any() and s < _COVERED * m.sum() for m, s in zip(crop.masks, shared, strict=True)
-        ]
-        rims = [s for s, rim in zip(shared, crop.rim_only, strict=True) if rim]
-        # what two rims share is no third piece, nor what rims that cross close round
-        common = sum(s > _WITHIN * float(piece.sum()) for s in rims) > 1
-        facet = any(
-            s > max(_WITHIN * piece.sum(), _COVERED * m.sum())
-            for m, s, rim in zip(crop.masks, shared, crop.rim_only, strict=True)
-            if rim
-        )
+        shared = [cv2.countNonZero(piece & m) for m in crop.masks]
         if (
-            known
-            or common
-            or facet
+            _is_found(cv2.countNonZero(piece), shared, areas, crop)
             or _is_explained(piece, known_rims)
-            or not any(others)
+            or not _is_beside_others(piece, shared, areas, crop)
             or _is_loop(piece, rim_lines)
             or not _rim_in_oil(piece, rim_lines, crop.masks, shared)
         ):
@@ -328,6 +318,35 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
         made += [(outline, _FLAG | bits("rim_only")) for outline in placed]
         covered |= piece * bool(placed)
     return covered, made
+
+
+def _about(mask: np.ndarray) -> tuple[slice, slice]:
+    """Rows and columns of a mask with a margin."""
+    x, y, w, h = cv2.boundingRect(mask)
+    return np.s_[max(0, y - 3) : y + h + 3, max(0, x - 3) : x + w + 3]
+
+
+def _is_found(size: int, shared: list[int], areas: list[int], crop: Cluster) -> bool:
+    """Whether a see-through piece is one that was found, a facet of it, or what two of them share.
+
+    What two rims share is no third piece, nor what rims that cross close round.
+    """
+    rims = [(s, area) for s, area, rim in zip(shared, areas, crop.rim_only, strict=True) if rim]
+    if any(s > max(_WITHIN * size, _COVERED * area) for s, area in rims):
+        return True
+    return (
+        any(s / (size + area - s) > _SAME for s, area in rims) or sum(s > _WITHIN * size for s, _ in rims) > 1
+    )
+
+
+def _is_beside_others(piece: np.ndarray, shared: list[int], areas: list[int], crop: Cluster) -> bool:
+    """Whether a piece meets one that it does not mostly cover."""
+    box = _about(piece)
+    beside = dilated(piece[box], 2.0)
+    return any(
+        s < _COVERED * area and cv2.countNonZero(m[box] & beside) > 0
+        for m, s, area in zip(crop.masks, shared, areas, strict=True)
+    )
 
 
 def _borders(masks: list[np.ndarray]) -> np.ndarray | None:
@@ -353,7 +372,7 @@ def _is_loop(piece: np.ndarray, lines: np.ndarray) -> bool:
     return lines_beyond(piece, (lines >= _OF_LOOP * usual).view(np.uint8)) >= _LEAST_BEYOND
 
 
-def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], shared: list[float]) -> bool:
+def _rim_in_oil(piece: np.ndarray, lines: np.ndarray, masks: list[np.ndarray], shared: list[int]) -> bool:
     """Whether a rim is seen where it runs through oil; the oil caught between pieces has none there."""
     border = (piece & (1 - cv2.erode(piece, square(3), borderValue=0))) > 0
     bodies = np.zeros(piece.shape, piece.dtype)

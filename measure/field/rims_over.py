@@ -17,6 +17,7 @@ _GAPS = (1.5, 4.0, 7.0, 11.0)  # closings tried on broken lines, px
 _RIMMED = 0.78  # share of the border along which a line runs
 _OIL_INSIDE = 0.45  # share of the inside that must be as clear as oil
 _OIL_LIKE = 0.4  # density over that of the line below which the inside is oil
+_WIDEST_WALL_PX = 8.0  # of lines round a place
 _FEW_LINES = 6  # up to so many lines are also tried by twos
 _LEAST_DEPTH_PX = 1.5
 _FEWEST_CLEAR = 2  # pixels as clear as oil in the smallest inside so deep, at the border of the crop
@@ -64,9 +65,11 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
     dark = _darkest(density) > _OIL_LIKE * height
     beside = dilated(strong, 2.0), dilated(strong, 1.5)
     room = (1 - beside[1]) & ~dark.view(np.uint8)  # clear as oil, away from the lines
-    if not _any_room(cv2.dilate(hull_mask(strong), SQUARE), room):
+    place: np.ndarray = cv2.dilate(hull_mask(strong), SQUARE)
+    if not _any_room(place, room) or not _any_depth(place & (1 - beside[1])):
         return [], lines
     scored = []
+    tried: set[bytes] = set()
     before = b""
     seen: set[bytes] = set()
     for gap in _GAPS:
@@ -74,7 +77,7 @@ def clear_over(density: np.ndarray, least_px2: float) -> tuple[list[np.ndarray],
         if walls.tobytes() == before:
             continue
         before = walls.tobytes()
-        for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2, room)):
+        for piece in (*_holes(walls, least_px2), *_hulls(walls, least_px2, room, tried)):
             key = piece.tobytes()
             if key in seen or cv2.countNonZero(piece) < least_px2:
                 continue  # with another closing the same lines close the same place
@@ -104,24 +107,34 @@ def _any_room(place: np.ndarray, room: np.ndarray) -> bool:
     return cv2.countNonZero(place & room) >= _FEWEST_CLEAR
 
 
+def _any_depth(inside: np.ndarray) -> bool:
+    """Whether a place away from the lines is as deep as `_rim_worth` asks: no px beside one is outside."""
+    return cv2.countNonZero(cv2.erode(inside, SQUARE)) > 0
+
+
 def _holes(walls: np.ndarray, least_px2: float) -> list[np.ndarray]:
     """Places closed in by lines, with the lines beside them."""
     inside = fill_holes(walls) & ~walls & 1
     if not cv2.countNonZero(inside):
         return []
     count, parts, stats = numbered(inside, 4)
+    large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= 0.15 * least_px2]
+    thick = cv2.distanceTransform(walls, cv2.DIST_L2, 5) if large else walls
     out = []
-    for k in range(1, count):
-        if stats[k, cv2.CC_STAT_AREA] < 0.15 * least_px2:
-            continue
-        hole = (parts == k).astype(np.uint8)
-        depth = 2.0 * float(cv2.distanceTransform(walls, cv2.DIST_L2, 5)[dilated(hole, 4.0) > 0].max())
-        out.append(hull_mask(hole | (dilated(hole, min(depth, 8.0)) & walls)))
+    for k in large:
+        x, y, w, h = (int(v) for v in stats[k, :4])
+        m = int(_WIDEST_WALL_PX) + 2
+        box = np.s_[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m]
+        hole = (parts[box] == k).view(np.uint8)
+        depth = 2.0 * float(thick[box][dilated(hole, 4.0) > 0].max())
+        piece = np.zeros(walls.shape, np.uint8)
+        piece[box] = hull_mask(hole | (dilated(hole, min(depth, _WIDEST_WALL_PX)) & walls[box]))
+        out.append(piece)
     return out
 
 
-def _hulls(walls: np.ndarray, least_px2: float, room: np.ndarray) -> list[np.ndarray]:
-    """Hulls of lines that hold some room, which is what a broken rim goes round."""
+def _hulls(walls: np.ndarray, least_px2: float, room: np.ndarray, tried: set[bytes]) -> list[np.ndarray]:
+    """Hulls of lines that hold some room, which is what a broken rim goes round; those not tried yet."""
     count, parts, stats = numbered(walls, 8)
     large = [k for k in range(1, count) if stats[k, 2] * stats[k, 3] >= 0.3 * least_px2]
     sets = [[k] for k in large]
@@ -131,6 +144,10 @@ def _hulls(walls: np.ndarray, least_px2: float, room: np.ndarray) -> list[np.nda
     hulls = []
     for numbers in sets:
         outline = cv2.convexHull(np.concatenate([corners[k] for k in numbers]))
+        key = outline.tobytes()
+        if key in tried:
+            continue
+        tried.add(key)
         x, y, w, h = cv2.boundingRect(outline)
         if cv2.countNonZero(room[y : y + h, x : x + w]) < _FEWEST_CLEAR:
             continue

@@ -30,7 +30,10 @@ _HIDDEN_PX = 3.0  # ends of the added outline, where the edge of the body is
 
 
 def sides_over(
-    outlines: Sequence[np.ndarray], rim_only: Sequence[bool], density: np.ndarray
+    outlines: Sequence[np.ndarray],
+    rim_only: Sequence[bool],
+    density: np.ndarray,
+    shapes: Sequence[shapely.Polygon] | None = None,
 ) -> dict[int, np.ndarray]:
     """Complete crystals that go on in bodies.
 
@@ -42,6 +45,8 @@ def sides_over(
         Which of them are see-through.
     density : (M, N, 3) ndarray of float32
         Optical density against the oil.
+    shapes : sequence of Polygon, optional
+        Of the outlines, where they are known.
 
     Returns
     -------
@@ -50,7 +55,7 @@ def sides_over(
     """
     if not any(rim_only) or all(rim_only):
         return {}
-    shapes = polygons_of(outlines)
+    shapes = shapes or polygons_of(outlines)
     bodies = [shape for shape, rim in zip(shapes, rim_only, strict=True) if not rim]
     changed: dict[int, np.ndarray] = {}
     for k, shape in enumerate(shapes):

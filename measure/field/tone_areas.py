@@ -103,6 +103,8 @@ class _Graph:
 class Areas:
     """Areas of one crop.
 
+    Labels and boxes are worked out when they are asked for: few divisions come so far.
+
     Attributes
     ----------
     labels : (M, N) ndarray of int32
@@ -117,13 +119,24 @@ class Areas:
         Rows and columns of areas 1..
     """
 
-    labels: np.ndarray
     tone: np.ndarray
     size: np.ndarray
     seam: list[dict[int, int]]
-    boxes: list[tuple[slice, slice]]
     graph: _Graph
+    _enlarged: np.ndarray | None = None
     _half_widths: dict[int, float] = field(default_factory=dict, compare=False)
+
+    @cached_property
+    def labels(self) -> np.ndarray:
+        """Number of the area of each pixel."""
+        if self._enlarged is not None:
+            return self._enlarged
+        return self.graph.number[self.graph.first].astype(np.int32)
+
+    @cached_property
+    def boxes(self) -> list[tuple[slice, slice]]:
+        """Rows and columns of each area."""
+        return find_objects(self.labels)
 
     @property
     def density(self) -> np.ndarray:
@@ -142,7 +155,7 @@ class Areas:
     def enlarged(self, shape: tuple[int, int]) -> "Areas":
         """Return the areas at another size of the crop; only labels and tones are of use then."""
         labels = cv2.resize(self.labels, shape[::-1], interpolation=cv2.INTER_NEAREST)
-        return replace(self, labels=labels, _half_widths={}) if self.labels.shape != shape else self
+        return replace(self, _enlarged=labels, _half_widths={}) if self.labels.shape != shape else self
 
     def relabelled(self, labels: np.ndarray) -> "Areas":
         """Return the same crop divided otherwise."""
@@ -397,5 +410,4 @@ def _described(graph: _Graph) -> Areas:
     seam: list[dict[int, int]] = [{} for _ in range(len(graph.size))]
     for (a, b), n in zip(pairs.tolist(), length.tolist(), strict=True):
         seam[a][b] = seam[b][a] = n
-    labels = graph.number[graph.first].astype(np.int32)
-    return Areas(labels, graph.tone, graph.size, seam, find_objects(labels), graph)
+    return Areas(graph.tone, graph.size, seam, graph)
