@@ -11,92 +11,15 @@ import numpy as np
 from measure.field.compiled import find_objects
 from measure.field.flood import flooded
 from measure.field.quick import colours_at, length, percentile
+from measure.field.tone_graph import Graph, Ground
 
 _LEAST_STEP = 0.02  # natural density; fainter steps are noise
 _FAINT_SHARE = 0.5  # of the usual density below which an area beside the oil is oil
 _MOST_AREAS = 6000
 _FEWEST = 4  # the oil and three areas: two pieces and where they lie over one another
-_MOST_COUNTED = 500  # areas up to which their pairs are counted in a table
 _MOST_ASKED = 250  # borders up to which each is asked by itself, which takes less time than all in arrays
 _THREE, _FIVE = np.ones((3, 3), np.uint8), np.ones((5, 5), np.uint8)
 _CORNER = 0.3  # border over the root of the smaller area, below which two areas only meet at a corner
-
-
-class _Ground:
-    """What stays the same while the areas of a crop are joined.
-
-    Parameters
-    ----------
-    density : (M, N, 3) ndarray of float32
-    steep : (M, N) ndarray of float32
-    usual : float
-    """
-
-    def __init__(self, density: np.ndarray, steep: np.ndarray, usual: float) -> None:
-        self.density, self.steep, self.usual = density, steep, usual
-
-    @cached_property
-    def weighted(self) -> list[np.ndarray]:
-        """Weight of each pixel, large where it is flat, and its weighted densities, all flat float64."""
-        weight = 1.0 / (self.steep + 0.003) ** 2
-        parts = [weight, *(weight * self.density[..., i] for i in range(3))]
-        return [p.ravel().astype(np.float64) for p in parts]
-
-
-@dataclass(frozen=True)
-class _Graph:
-    """Areas of a crop as sums over their pixels and the places where they meet.
-
-    When areas are joined their sums are joined; the pixels are not looked at again.
-    """
-
-    ground: _Ground
-    first: np.ndarray  # (M, N) labels before any were joined
-    number: np.ndarray  # (K0,) number of each of them now
-    sums: np.ndarray  # (4, K) weights and weighted densities
-    size: np.ndarray  # (K,) pixels
-    meet: tuple[np.ndarray, np.ndarray, np.ndarray]  # two areas and the steepness at each px of a border
-
-    @classmethod
-    def of(cls, labels: np.ndarray, ground: _Ground) -> "_Graph":
-        """Read the graph of a labelled crop from its pixels."""
-        flat = labels.ravel().astype(np.intp)
-        sums = np.stack([np.bincount(flat, weights=w) for w in ground.weighted])
-        size = np.bincount(flat)
-        return cls(ground, labels, np.arange(len(size)), sums, size, _meeting(labels, ground.steep))
-
-    def joined(self, target: np.ndarray) -> "_Graph":
-        """Return the graph with areas renumbered, some of them alike."""
-        one, other, steep = target[self.meet[0]], target[self.meet[1]], self.meet[2]
-        apart = one != other
-        sums = np.array([np.bincount(target, weights=w) for w in self.sums])
-        size = np.bincount(target, weights=self.size).astype(self.size.dtype)
-        meet = (one[apart], other[apart], steep[apart])
-        return _Graph(self.ground, self.first, target[self.number], sums, size, meet)
-
-    @property
-    def count(self) -> int:
-        """Number of areas, the oil among them."""
-        return len(self.size) - 1
-
-    @cached_property
-    def tone(self) -> np.ndarray:
-        """Mean density of each area, its flat places counting most, (K, 3)."""
-        return (self.sums[1:] / np.maximum(self.sums[0], 1e-9)).T
-
-    @cached_property
-    def borders(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Pairs of areas that meet (P, 2), length of each border and sum of the steepness along it."""
-        one, other, steep = self.meet
-        codes = np.minimum(one, other) * len(self.size) + np.maximum(one, other)
-        if len(self.size) > _MOST_COUNTED:
-            unique, codes = np.unique(codes, return_inverse=True)
-            length, total = np.bincount(codes), np.bincount(codes, weights=steep)
-        else:
-            length, total = np.bincount(codes), np.bincount(codes, weights=steep)
-            unique = np.flatnonzero(length)
-            length, total = length[unique], total[unique]
-        return np.stack(np.divmod(unique, len(self.size)), axis=1), length, total
 
 
 @dataclass(frozen=True)
@@ -122,7 +45,7 @@ class Areas:
     tone: np.ndarray
     size: np.ndarray
     seam: list[dict[int, int]]
-    graph: _Graph
+    graph: Graph
     _enlarged: np.ndarray | None = None
     _half_widths: dict[int, float] = field(default_factory=dict, compare=False)
 
@@ -159,7 +82,7 @@ class Areas:
 
     def relabelled(self, labels: np.ndarray) -> "Areas":
         """Return the same crop divided otherwise."""
-        return _described(_Graph.of(labels, self.graph.ground))
+        return _described(Graph.of(labels, self.graph.ground))
 
     def beside(self, label: int, least_px: int) -> list[int]:
         """Return the neighbours along at least so many px."""
@@ -216,7 +139,7 @@ def tone_areas(density: np.ndarray, near: np.ndarray, shares: tuple[float, ...])
     # the oil is flooded already; only its border with the rest matters
     basins = flooded(steep, seeds, cv2.dilate(near, _THREE) > 0)
     basins[oil] = 1
-    graph = _Graph.of(basins, _Ground(density, steep, usual))
+    graph = Graph.of(basins, Ground(density, steep, usual))
     # the weakest borders go first whatever the share, so a coarse division goes on from a finer one
     divisions: list[Areas] = []
     for share in sorted(shares):
@@ -236,23 +159,10 @@ def _steepness(density: np.ndarray) -> np.ndarray:
     return np.sqrt(total)
 
 
-def _meeting(labels: np.ndarray, steep: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Numbers of the two areas at each px where two meet, and the steepness there."""
-    sides = []
-    for a, b, ga, gb in (
-        (labels[:, 1:], labels[:, :-1], steep[:, 1:], steep[:, :-1]),
-        (labels[1:], labels[:-1], steep[1:], steep[:-1]),
-    ):
-        meet = a != b
-        sides.append((a[meet], b[meet], np.maximum(ga[meet], gb[meet])))
-    one, other, value = (np.concatenate(side) for side in zip(*sides, strict=True))
-    return one.astype(np.int64), other.astype(np.int64), value.astype(np.float64)
-
-
 class _Joining:
     """Areas being joined over their weakest borders."""
 
-    def __init__(self, graph: _Graph) -> None:
+    def __init__(self, graph: Graph) -> None:
         tone, size, usual = graph.tone, graph.size, graph.ground.usual
         pairs, length, total = graph.borders
         self.width = _edge_width(tone, pairs, length, total)
@@ -346,11 +256,11 @@ class _Joining:
 
 
 def _merged(
-    graph: _Graph,
+    graph: Graph,
     share: float,
     locked: frozenset[int] = frozenset(),
     foes: tuple[tuple[int, int], ...] = (),
-) -> _Graph:
+) -> Graph:
     """Join areas over the weakest border first until every border left is an edge.
 
     Locked areas stay as they are, and foes never become one.
@@ -405,7 +315,7 @@ def _edge_width(tone: np.ndarray, pairs: np.ndarray, length: np.ndarray, total: 
     return min(max(float(width[order][np.searchsorted(share, 0.5)]), 1.5), 12.0)
 
 
-def _described(graph: _Graph) -> Areas:
+def _described(graph: Graph) -> Areas:
     pairs, length, _ = graph.borders
     seam: list[dict[int, int]] = [{} for _ in range(len(graph.size))]
     for (a, b), n in zip(pairs.tolist(), length.tolist(), strict=True):
