@@ -15,6 +15,7 @@ from measure.field.quick import median
 from measure.field.seams import along_seams, cut_by_seams
 from measure.field.step_seams import cut_by_steps
 from measure.field.threads import EVEN_FIBRE, is_line
+from measure.field.walled_heaps import cut_by_walls
 
 _SHADOW = 0.33  # height over that of the strongest part below which a cut part without an edge is a shadow
 
@@ -82,7 +83,10 @@ def cut_in_one_colour(
     def steps(part: np.ndarray) -> np.ndarray:
         return cut_by_steps(part, delta, least_px2, cut_strength)
 
-    return _cut_each(_cut_each(seams(mask), steps), form)
+    def walls(part: np.ndarray) -> np.ndarray:
+        return cut_by_walls(part, delta, least_px2, cut_strength)
+
+    return _cut_each(_cut_each(_cut_each(seams(mask), steps), form), walls)
 
 
 def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:

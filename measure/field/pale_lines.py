@@ -90,6 +90,16 @@ class PaleLines:
         deep = self._height[self._depth > _EDGE_PX]
         self._least = max(_FAINT, _UNREST * percentile(np.abs(deep), 75)) if deep.size else _FAINT
 
+    @property
+    def clearness(self) -> np.ndarray:
+        """Height of a line at each px over that from which it shows, (M, N)."""
+        return self._height / np.float32(self._least)
+
+    @property
+    def least(self) -> float:
+        """Height from which a line shows in this piece, over that of the piece."""
+        return float(self._least)
+
     def _heights(self) -> np.ndarray:
         """Height of what is followed at each px, over that of the piece, (M, N)."""
         return _line_heights(self._rough_tone)
