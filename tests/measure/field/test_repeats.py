@@ -228,3 +228,18 @@ def test_random_fields_of_one_slide_are_rarely_called_odd():
         ]
         called += bool(fields_agree(fields).odd)
     assert called <= 4
+
+
+def test_a_like_bubble_in_both_strips_is_no_shared_place():
+    """Two fields that share nothing were counted once where one bubble looked alike in both."""
+
+    def field(seed: int, column: int) -> Picture:
+        rng = np.random.default_rng(seed)
+        grey = np.full(SIZE[::-1], 200, np.float32)
+        for x, y in rng.uniform((90, 10), (SIZE[0] - 90, SIZE[1] - 10), (25, 2)):
+            cv2.circle(grey, (int(x), int(y)), int(rng.integers(4, 9)), 150, -1)
+        cv2.circle(grey, (column, 180), 24, 40, 8)
+        grey = cv2.GaussianBlur(grey, (0, 0), 1.2) + rng.normal(0, 2, grey.shape)
+        return Picture(np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2))
+
+    assert find_overlap(field(1, SIZE[0] - 35), field(2, 35)) is None
