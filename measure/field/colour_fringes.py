@@ -24,6 +24,7 @@ _MOVED_PX, _LEAST_WINDOWS = 0.3, 6  # shift of a window that tells by it, and ho
 _BETTER = 0.75  # share of these that must fit better by it
 _OFF_CENTRE = 0.5  # of the sides of a picture, that the axis of a lens may lie from its middle
 _MOST_PX = 8.0
+_LARGEST = 0.011  # magnification of a colour over green that a lens has; shade beside pieces feigns more
 _STEPS = np.array([1e-6, 0.01, 0.01])  # to which magnification and shift, px, are rounded
 
 
@@ -245,6 +246,8 @@ def _proven(windows: _Windows, channel: int, middle: np.ndarray, ask: _Ask) -> n
     lens = np.round(_fitted(windows, channel, _SIGMAS_PX) / _STEPS) * _STEPS
     shifts = _shifts(lens, windows.places)
     if abs(lens[0]) * np.hypot(*middle) < ask.seen_px or np.abs(lens[1:]).max() > _MOST_PX:
+        return none
+    if abs(lens[0]) > _LARGEST:
         return none
     # what moves all edges one way is no lens: shade beside pieces does
     if (np.abs(lens[1:] / lens[0]) > 2.0 * _OFF_CENTRE * middle).any():
