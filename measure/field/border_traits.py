@@ -45,10 +45,7 @@ _BESIDE_PX = ((1.5, 6.0, 2.0), (0.5, 6.0, 1.0))
 _FEW = 6  # pixels by which a tone is told
 _WITHIN_PX, _FEW_WITHIN = 1.5, 3  # from the outside, of a border's own tone; pixels that tell it
 _DENSEST = 0.9  # share of a border that is no denser than its densest places
-_OVAL, _BENT_DEG = (
-    0.035,
-    30.0,
-)  # misfit over the radius up to which an arc is an oval's; angle of two that cross
+_OVAL, _BENT_DEG = 0.035, 30.0  # misfit over the radius of an oval's arc at most; angle of two that cross
 _SPAN, _LARGER = 0.4, 2.0  # share of an oval that an arc must go round, and the oval's area over the part's
 _CORE = 0.5  # depth over the deepest place of a side
 

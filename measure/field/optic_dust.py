@@ -18,10 +18,8 @@ DUST = "grey, round and even with a soft edge: dust on the optics"
 LAMPS = "bright spots at even steps round a circle: a mirrored ring light"
 _GREY, _COLOURED = 0.25, 0.35  # colour step over lightness step, of a lamp at most and of coloured pieces
 _FAINT = 0.5  # strength over that below which half of the area of coloured pieces is
-_ALIKE_LIGHT = (
-    0.12,
-    0.006,
-)  # spread of a shadow's densities, base 10: share of their mean, and what noise adds
+# spread of a shadow's densities, base 10: share of their mean, and what noise adds
+_ALIKE_LIGHT = 0.12, 0.006
 # circularity (ISO 9276-6), solidity, and largest over smallest Feret diameter of a shadow
 _ROUND, _FULL, _AS_WIDE = 0.9, 0.95, 1.12
 _EVEN = 0.25  # texture over lightness step

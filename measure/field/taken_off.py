@@ -13,7 +13,7 @@ from measure.model import Picture
 
 
 def without_lines(picture: Picture, *, smoothed: bool = True) -> tuple[Picture, tuple[str, ...]]:
-    """Take traces of compression and the lines of a net or of an eyepiece scale off a picture.
+    """Take coloured fringes, traces of compression, rings and the lines of nets and scales off a picture.
 
     Parameters
     ----------
