@@ -38,7 +38,7 @@ class Link:
 
 def compare(sources: Sequence[Source], progress: Progress = SILENT) -> list[Link]:
     """Find copies and overlaps among fields."""
-    from measure.field.repeats import find_overlap, may_overlap, same_picture, sketch, small_copy
+    from measure.field.several.repeats import find_overlap, may_overlap, same_picture, sketch, small_copy
 
     decoded = lru_cache(maxsize=8)(lambda place: decode(sources[place].data, sources[place].name))
     copies, sketches = [], []
@@ -72,7 +72,7 @@ class MadeField:
 
 def join(sources: Sequence[Source], progress: Progress = SILENT) -> MadeField:
     """Join overlapping fields into one wide one."""
-    from measure.field.stitch import join_fields
+    from measure.field.several.stitch import join_fields
 
     pictures = [decode(source.data, source.name) for source in sources]
     wide = join_fields(pictures, progress=progress)
@@ -84,7 +84,7 @@ def join(sources: Sequence[Source], progress: Progress = SILENT) -> MadeField:
 
 def fuse(sources: Sequence[Source], progress: Progress = SILENT) -> MadeField:
     """Fuse pictures focused at different heights."""
-    from measure.field.fuse import fuse_stack
+    from measure.field.several.fuse import fuse_stack
 
     pictures = [decode(source.data, source.name) for source in sources]
     fused = fuse_stack(pictures, progress)
@@ -152,7 +152,7 @@ def open_folder(path: Any, _progress: Progress = SILENT) -> Any:
 
 def blank(sources: Sequence[Source], zones: tuple, progress: Progress = SILENT) -> MadeField:
     """Work out the blank oil from fields of one zoom."""
-    from measure.field.blank import blank_from_fields
+    from measure.field.ground.blank import blank_from_fields
 
     pictures = (decode(source.data, source.name) for source in sources)
     found = blank_from_fields(pictures, zones=zones, progress=progress)
@@ -165,7 +165,8 @@ def blank(sources: Sequence[Source], zones: tuple, progress: Progress = SILENT) 
 
 def blank_doubt(source: Source, _progress: Progress = SILENT) -> str:
     """Return why a picture should not be divided out as blank oil, else empty text."""
-    from measure.field.blank_check import blank_warning, refuse_dark_blank
+    from measure.field.blank_check import blank_warning
+    from measure.field.ground.dark_blank import refuse_dark_blank
 
     picture = decode(source.data, source.name)
     try:
@@ -181,7 +182,7 @@ _THUMBS_ALIKE = 0.85
 
 def thumb_look(pixels: np.ndarray) -> np.ndarray:
     """Return what is compared of a small picture."""
-    from measure.field.repeats import small_copy
+    from measure.field.several.repeats import small_copy
     from measure.model import Picture
 
     return small_copy(Picture(pixels))
@@ -189,6 +190,6 @@ def thumb_look(pixels: np.ndarray) -> np.ndarray:
 
 def thumbs_alike(first: np.ndarray, second: np.ndarray) -> bool:
     """Whether two small pictures show the same."""
-    from measure.field.repeats import same_picture
+    from measure.field.several.repeats import same_picture
 
     return same_picture(first, second, _THUMBS_ALIKE)

@@ -192,11 +192,11 @@ def preview(
     """
     from dataclasses import replace
 
-    from measure.field.cast_shadow import without_shadows
-    from measure.field.find import find_pieces
-    from measure.field.outline import area
+    from measure.field.basics.outline import area
+    from measure.field.components.find import find_pieces
+    from measure.field.ground.cast_shadow import without_shadows
+    from measure.field.ground.relief import without_relief
     from measure.field.pipeline import smallest_px
-    from measure.field.relief import without_relief
 
     height, width = light.solid_distance.shape
     left, top = max(0, int(wanted[0])), max(0, int(wanted[1]))
@@ -253,14 +253,14 @@ def decode(data: bytes, name: str) -> Picture:
 
 def border_of(picture: Picture, zones: tuple) -> tuple:
     """Return the border round the view and the drawn marks that are not among the areas left out."""
-    from measure.field.own_marks import zones_by_itself
+    from measure.field.marks.own_marks import zones_by_itself
 
     return zones_by_itself(picture, zones)
 
 
 def are_border(picture: Picture, zones: tuple) -> list[bool]:
     """Return which of the areas left out are the even border round the view, or marks drawn in."""
-    from measure.field.own_marks import are_by_itself
+    from measure.field.marks.own_marks import are_by_itself
 
     return are_by_itself(picture, zones)
 
@@ -271,7 +271,10 @@ def make_light(picture: Picture, blank: bytes | None, zones: tuple, *, border: b
     Without ``border`` an even border round the view is not left out.
     """
     # a preview comes next: what it needs is loaded here, so that its first answer is soon there
-    from measure.field import find, light, pipeline, relief, taken_off  # noqa: F401
+    from measure.field import pipeline  # noqa: F401
+    from measure.field.components import find  # noqa: F401
+    from measure.field.ground import light, relief  # noqa: F401
+    from measure.field.marks import taken_off
 
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None
     left_out = border_of(picture, zones) if border else ()

@@ -10,6 +10,9 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 # lowest first; a room may import itself and the rooms before it
 ROOMS = ["", "render", "scale", "field", "sizes", "judge", "study", "output"]
+# of `measure/field`, lowest first; what composes them stands beside these folders
+FIELD_ROOMS = ["basics", "ground", "marks", "edges", "cuts", "rims", "crystals", "bodies", "components"]
+FIELD_ROOMS += ["overlaps", "kinds", "whole_field", "edits", "several"]
 SOURCES = sorted([*ROOT.glob("measure/**/*.py"), *ROOT.glob("app/**/*.py")])
 TESTS = sorted(ROOT.glob("tests/**/*.py"))
 
@@ -54,6 +57,16 @@ def test_imports_in_measure_point_down(path: Path):
         target = _room(name)
         if target is not None and name != "measure":
             assert target in _allowed(room), f"{path} (room {room!r}) imports {name}"
+
+
+@pytest.mark.parametrize(
+    "path", sorted(ROOT.glob("measure/field/*/*.py")), ids=lambda p: str(p.relative_to(ROOT))
+)
+def test_imports_between_rooms_of_the_field_point_down(path: Path):
+    room = FIELD_ROOMS.index(path.parent.name)
+    for name in _imports(path):
+        if name.startswith("measure.field."):
+            assert name.split(".")[2] in FIELD_ROOMS[: room + 1], f"{path} imports {name}"
 
 
 @pytest.mark.parametrize(

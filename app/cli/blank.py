@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     """
     from app.cli.exclude import zones_of
     from app.cli.made_picture import paths_of, read_each, said, write_made
-    from measure.field.blank import blank_from_fields
+    from measure.field.ground.blank import blank_from_fields
 
     made = blank_from_fields(read_each(paths_of(args)), zones=zones_of(args.exclude))
     write_made(args.out, made.pixels, f"Light of the oil, worked out from {', '.join(made.fields)}")

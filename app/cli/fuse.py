@@ -19,7 +19,7 @@ def run(args: argparse.Namespace) -> int:
         If the pictures do not show one field.
     """
     from app.cli.made_picture import paths_of, read_each, said, write_made
-    from measure.field.fuse import fuse_stack
+    from measure.field.several.fuse import fuse_stack
 
     pictures = list(read_each(paths_of(args)))
     fused = fuse_stack(pictures)

@@ -19,7 +19,7 @@ def run(args: argparse.Namespace) -> int:
         If a field overlaps none of the others.
     """
     from app.cli.made_picture import paths_of, read_each, said, write_made
-    from measure.field.stitch import join_fields
+    from measure.field.several.stitch import join_fields
 
     pictures = list(read_each(paths_of(args)))
     wide = join_fields(pictures)

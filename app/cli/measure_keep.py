@@ -154,7 +154,7 @@ class Shelf:
             self.marks.append(row["marks"])
 
     def _note_advice(self, name: str, row: Mapping) -> None:
-        from measure.field.surround import BORDER
+        from measure.field.marks.surround import BORDER
 
         for note in row.get("notes", ()):
             # its share of the picture differs from field to field, and what to do is the same

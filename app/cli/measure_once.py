@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from measure.field.repeats import Overlap
+    from measure.field.several.repeats import Overlap
     from measure.model import Picture
     from measure.output.field_run import FieldJob, FieldOutcome
 
@@ -67,7 +67,7 @@ class _Pictures:
 
 def count_shared_once(measured: list[tuple["FieldJob", str, "FieldOutcome"]]) -> CountedOnce:
     """Find the overlaps among measured fields, and set their shared pieces aside in all but one."""
-    from measure.field.stitch import find_links
+    from measure.field.several.stitch import find_links
     from measure.output.field_run import field_row, overlay_png, result_table, write_overlay
     from measure.sizes.count_once import ALSO_ON, MeasuredField, count_once
 

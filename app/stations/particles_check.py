@@ -181,7 +181,7 @@ class BlindCheck(QObject):
         self._keep(None)
 
     def _outlined(self, outline: np.ndarray) -> None:
-        from measure.field.shape import shape_columns
+        from measure.field.basics.shape import shape_columns
 
         piece = self.piece()
         if piece is None:

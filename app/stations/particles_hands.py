@@ -115,7 +115,7 @@ class Hands:
         def then(light: Any) -> None:
             if session.current_field_id != field_id:
                 return
-            from measure.field import edits
+            from measure.field.edits import edits
 
             learned = session.open_study.setting("learned_kinds", None)
             field = (session.particles(), light, session.picture())

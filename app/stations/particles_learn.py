@@ -12,7 +12,7 @@ from measure.model import KINDS
 from measure.particles import Particles
 
 if TYPE_CHECKING:
-    from measure.field.learn import Learned
+    from measure.field.kinds.learn import Learned
 
 SETTING = "learned_kinds"
 _KEY = "learn kinds"
@@ -82,7 +82,7 @@ class LearnCard(QWidget):
         fields = self._fields()
 
         def work(_progress: object) -> "Learned":
-            from measure.field.learn import learn
+            from measure.field.kinds.learn import learn
 
             return learn(fields)
 
@@ -140,7 +140,7 @@ class LearnCard(QWidget):
         fields = self._fields()
 
         def step() -> None:
-            from measure.field.retag import retag
+            from measure.field.kinds.retag import retag
 
             study = self._session.open_study
             with study.one_step(text):

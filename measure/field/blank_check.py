@@ -3,34 +3,11 @@
 from dataclasses import replace
 
 import cv2
-import numpy as np
 
-from measure.errors import InvalidInput
 from measure.model import Picture
 
-_DARKEST = 0.03  # of the full range; light divided by less than this is noise
 _LOOKED_AT_PX = 1_200_000  # a smaller copy is looked at: pieces that matter show in it too
 _SPECKS = 3  # a few specks of dust do no harm
-
-
-def refuse_dark_blank(blank: Picture) -> None:
-    """Refuse a picture without light as blank oil.
-
-    Parameters
-    ----------
-    blank : Picture
-        Taken as the oil alone.
-
-    Raises
-    ------
-    InvalidInput
-        If half of it or more is nearly black.
-    """
-    brightest = blank.pixels[::4, ::4].max(axis=2)
-    if float(np.median(brightest)) < _DARKEST * np.iinfo(blank.pixels.dtype).max:
-        raise InvalidInput(
-            f"The blank-oil picture {blank.name} is nearly black; take the oil alone, lit as the fields are."
-        )
 
 
 def blank_warning(blank: Picture) -> str:

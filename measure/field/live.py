@@ -65,12 +65,12 @@ def look_live(
     outlines : bool
         Whether to find pieces; the meters alone are faster.
     """
-    from measure.field.cast_shadow import without_shadows
-    from measure.field.find import find_pieces
-    from measure.field.light import prepare
-    from measure.field.phase_halo import without_phase_halos
-    from measure.field.relief import without_relief
-    from measure.field.two_flanks import without_two_flanks
+    from measure.field.components.find import find_pieces
+    from measure.field.ground.cast_shadow import without_shadows
+    from measure.field.ground.light import prepare
+    from measure.field.ground.phase_halo import without_phase_halos
+    from measure.field.ground.relief import without_relief
+    from measure.field.ground.two_flanks import without_two_flanks
 
     sharp = sharpness(pixels)
     clipped = float(((pixels <= 1) | (pixels >= 254)).any(axis=2).mean())

@@ -7,33 +7,33 @@ from dataclasses import replace
 import numpy as np
 
 from measure.errors import InvalidInput
-from measure.field.bright_halo import without_bright_halos
-from measure.field.cast_shadow import without_shadows
-from measure.field.colour_blocks import set_aside_spills
-from measure.field.find import find_pieces
-from measure.field.flakes import with_flakes
-from measure.field.halo import set_aside_halos
-from measure.field.joined_again import joined_again
-from measure.field.jpeg_blocks import COMPRESSED
-from measure.field.kept_memory import kept_memory
-from measure.field.kind_note import kinds_note
-from measure.field.light import Light, prepare, zone_mask
-from measure.field.measure_outlines import measure_outlines
-from measure.field.oil_edge import oil_edge_note, oil_edge_zones
-from measure.field.optic_dust import set_aside_optics
-from measure.field.overlap import least_area_px2, resolve_overlaps
-from measure.field.own_marks import counted_marks_note, mark_zones, marks_note
-from measure.field.phase_halo import without_phase_halos
+from measure.field.basics.kept_memory import kept_memory
+from measure.field.basics.sharing import LEAST_PIXELS, Helpers
+from measure.field.components.find import find_pieces
+from measure.field.crystals.wall_pairs import with_wall_pairs
+from measure.field.edges.settle import settled
+from measure.field.ground.cast_shadow import without_shadows
+from measure.field.ground.light import Light, prepare, zone_mask
+from measure.field.ground.phase_halo import without_phase_halos
+from measure.field.ground.relief import without_relief
+from measure.field.ground.two_flanks import without_two_flanks
+from measure.field.kinds.kind_note import kinds_note
+from measure.field.kinds.measure_outlines import measure_outlines
+from measure.field.marks.jpeg_blocks import COMPRESSED
+from measure.field.marks.oil_edge import oil_edge_note, oil_edge_zones
+from measure.field.marks.own_marks import counted_marks_note, mark_zones, marks_note
+from measure.field.marks.surround import border_note, border_zones
+from measure.field.marks.taken_off import without_lines
+from measure.field.overlaps.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
-from measure.field.relief import without_relief
-from measure.field.reunite import reunite
-from measure.field.settle import settled
-from measure.field.sharing import LEAST_PIXELS, Helpers
-from measure.field.surround import border_note, border_zones
-from measure.field.taken_off import without_lines
-from measure.field.two_flanks import without_two_flanks
-from measure.field.two_tones import with_two_tones
-from measure.field.wall_pairs import with_wall_pairs
+from measure.field.whole_field.bright_halo import without_bright_halos
+from measure.field.whole_field.colour_blocks import set_aside_spills
+from measure.field.whole_field.flakes import with_flakes
+from measure.field.whole_field.halo import set_aside_halos
+from measure.field.whole_field.joined_again import joined_again
+from measure.field.whole_field.optic_dust import set_aside_optics
+from measure.field.whole_field.reunite import reunite
+from measure.field.whole_field.two_tones import with_two_tones
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles

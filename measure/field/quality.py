@@ -3,8 +3,8 @@
 import numpy as np
 
 from measure.field.advice import NEARLY_ALL
-from measure.field.kind_polars import between_polarisers
-from measure.field.light import Light
+from measure.field.ground.light import Light
+from measure.field.kinds.kind_polars import between_polarisers
 from measure.flags import bits
 from measure.model import FieldQuality, Frame
 from measure.particles import Particles

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from measure.errors import InvalidInput
-from measure.field.own_marks import rectangle
+from measure.field.marks.own_marks import rectangle
 from measure.model import FieldResult
 from measure.particles import Particles
 from measure.scale.burnt_in import BurntIn

@@ -148,7 +148,7 @@ def _measured(job: FieldJob) -> FieldOutcome:
 
 
 def _border_said(job: FieldJob, result: FieldResult) -> str:
-    from measure.field.surround import BORDER
+    from measure.field.marks.surround import BORDER
 
     if not job.border:
         return "counted"

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from measure.field.repeats import Overlap
+from measure.field.several.repeats import Overlap
 from measure.model import Frame
 from measure.particles import Particles
 from measure.study.records import FieldRow
@@ -126,7 +126,7 @@ def _concerned_rows(study: Study, ids: Sequence[int]) -> list[FieldRow]:
 
 
 def _placed(rows: Sequence[FieldRow], links: Mapping[tuple[int, int], Overlap]) -> list:
-    from measure.field.stitch import place_fields
+    from measure.field.several.stitch import place_fields
     from measure.sizes.shared_frames import PlacedFrame
 
     matrices, _ = place_fields(rows, links)
@@ -154,7 +154,7 @@ def _turned_round(overlap: Overlap) -> Overlap:
 def _concerned(
     rows: Sequence[FieldRow], links: Mapping[tuple[int, int], Overlap], ids: Sequence[int] | None
 ) -> set[int]:
-    from measure.field.stitch import linked_groups
+    from measure.field.several.stitch import linked_groups
 
     if ids is None:
         return {row.id for row in rows}
@@ -171,7 +171,7 @@ def seen_once_share(rows: Sequence[FieldRow], links: Sequence[Mapping]) -> dict[
 
     Each field of a group carries the same share: area shown together over the sum of the areas.
     """
-    from measure.field.stitch import linked_groups
+    from measure.field.several.stitch import linked_groups
     from measure.sizes.shared_frames import united_area_px2
 
     by_place = _by_place(rows, links)

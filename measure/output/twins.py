@@ -15,7 +15,7 @@ _COVER_RATIO, _OIL_LEVELS, _SHAPE = 1.5, 12.0, 0.02
 
 def packed_look(picture: Picture) -> str:
     """Return a small copy of a picture as text, to be kept with its results."""
-    from measure.field.repeats import small_copy
+    from measure.field.several.repeats import small_copy
 
     small = small_copy(picture)
     most = max(float(np.abs(small).max()), 1e-9)
@@ -23,7 +23,7 @@ def packed_look(picture: Picture) -> str:
 
 
 def unpacked_look(text: str) -> np.ndarray:
-    """Return the small copy as (64, 64) float32 of unit length, for `measure.field.repeats.same_picture`."""
+    """Return the small copy as (64, 64) float32 of unit length, for `several.repeats.same_picture`."""
     small = np.frombuffer(base64.b64decode(text), np.int8).astype(np.float32).reshape(64, 64)
     return small / max(float(np.linalg.norm(small)), 1e-6)
 
@@ -61,7 +61,7 @@ class Twins:
         row : dict
             Row of the fields table with ``look``, ``sha256``, ``cover``, ``width_px`` and ``height_px``.
         """
-        from measure.field.repeats import same_picture
+        from measure.field.several.repeats import same_picture
 
         own = unpacked_look(row["look"])
         for name, look in zip(self._names, self._looks, strict=True):
@@ -79,7 +79,7 @@ class Twins:
             return None
         if row.id not in self._known:
             from measure.errors import KnownError
-            from measure.field.repeats import small_copy
+            from measure.field.several.repeats import small_copy
             from measure.picture_file import read_picture
 
             look: np.ndarray | None = None

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from measure.field.repeats import Overlap
-from measure.field.shared_pieces import repeats_of, shared_pieces
-from measure.field.stitch import linked_groups, place_fields
+from measure.field.several.repeats import Overlap
+from measure.field.several.shared_pieces import repeats_of, shared_pieces
+from measure.field.several.stitch import linked_groups, place_fields
 from measure.flags import bits
 from measure.model import Frame
 from measure.particles import Particles

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from measure.field.light import prepare
-from measure.field.measure_outlines import measure_outlines
+from measure.field.ground.light import prepare
+from measure.field.kinds.measure_outlines import measure_outlines
 from measure.model import KINDS, FieldQuality, FieldResult, FieldSettings, Frame, Kind, Picture, Scale
 from measure.particles import Particles
 from measure.study.records import Batch, NewField

@@ -142,7 +142,7 @@ def study(tmp_path):
 
 
 def result(outlines):
-    from measure.field.shape import shape_columns
+    from measure.field.basics.shape import shape_columns
 
     particles = make_particles(outlines, **shape_columns(outlines))
     quality = FieldQuality(0.01, 0.04, 0.5, (200, 180, 150), 2.0, 0.0, 1.0)

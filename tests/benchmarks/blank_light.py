@@ -9,7 +9,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from measure.field.blank import blank_from_fields
+from measure.field.ground.blank import blank_from_fields
 from measure.field.pipeline import measure_field
 from measure.flags import bits
 from measure.model import FieldSettings, Picture

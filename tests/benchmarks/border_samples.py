@@ -22,10 +22,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from random_looks import random_look
 
 from measure.field import pipeline
-from measure.field.edits_geometry import polygon_of
-from measure.field.find import Found
-from measure.field.joined_again import borders_of, seen_traits
-from measure.field.light import Light
+from measure.field.basics.found import Found
+from measure.field.basics.polygons import polygon_of
+from measure.field.ground.light import Light
+from measure.field.whole_field.joined_again import borders_of, seen_traits
 from measure.model import FieldSettings, Picture
 from measure.picture_file import read_picture
 from measure.render import render_field

@@ -1,4 +1,4 @@
-"""Fit the evidence for a border between neighbours and print the weights of `measure/field/joined_again.py`.
+"""Fit the evidence for a border between neighbours and print the weights of `joined_again`.
 
     GRITLINE_DATA=... python -m tests.benchmarks.fit_borders
 
@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from scipy.optimize import minimize
 
-from measure.field.joined_again import KEPT, terms_of
+from measure.field.whole_field.joined_again import KEPT, terms_of
 from tests.benchmarks.border_samples import gathered
 
 _SAY, _RIDGE, _FOLDS = 300, 1.0, 8

@@ -1,4 +1,4 @@
-"""Fit the built-in kind model on fields of three renderers and write `measure/field/kind_model.json`.
+"""Fit the built-in kind model on fields of three renderers and write `measure/field/kinds/kind_model.json`.
 
     python tests/benchmarks/fit_kinds.py [--fields 110] [--cache FOLDER] [--check-only]
 
@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from kind_samples import GROUNDS, HANDS, Sample, gather
 
-from measure.field import kind_form, kind_model, kinds
+from measure.field.kinds import kind_form, kind_model, kinds
 
 MODEL_FILE = Path(kind_model.__file__).with_name("kind_model.json")
 RIDGE = 3.0

@@ -10,8 +10,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from measure.field.fuse import fuse_stack
 from measure.field.pipeline import measure_field
+from measure.field.several.fuse import fuse_stack
 from measure.flags import bits
 from measure.model import FieldSettings, Picture
 from measure.render import Recipe, Rendered

@@ -18,12 +18,12 @@ from shapely import Polygon
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from measure.field import kinds
-from measure.field.features import feature_columns
-from measure.field.kind_model import GROUPS
-from measure.field.light import prepare
+from measure.field.basics.shape import shape_columns
+from measure.field.edges.features import feature_columns
+from measure.field.ground.light import prepare
+from measure.field.kinds import kinds
+from measure.field.kinds.kind_model import GROUPS
 from measure.field.pipeline import measure_field
-from measure.field.shape import shape_columns
 from measure.model import FieldSettings, Picture
 from measure.particles import Particles, make_particles
 from measure.render.draw import render_field
@@ -33,7 +33,7 @@ from tests.benchmarks.kind_variety_looks import DARK_FIELD, ODD
 from tests.benchmarks.other_hand.draw import draw
 from tests.benchmarks.other_hand.looks import HELD
 
-GROUNDS = ("bright", "dark", "bright, lighter")  # as in `measure.field.kinds.table_of`
+GROUNDS = ("bright", "dark", "bright, lighter")  # as in `measure.field.kinds.kinds.table_of`
 HANDS = ("first", "other", "varied")
 MATCHED = 0.6  # shared over joint area from which a found piece is a true one
 BRIGHT_SEED, DARK_SEED, LIGHTER_SEED, FOUND_SEED, OTHER_SEED = 20_000, 40_000, 60_000, 300_000, 200

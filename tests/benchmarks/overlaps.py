@@ -15,8 +15,8 @@ from shapely import union_all
 from shapely.geometry import Polygon
 
 from measure.field.pipeline import measure_field
-from measure.field.repeats import Overlap, find_overlap
-from measure.field.stitch import join_fields
+from measure.field.several.repeats import Overlap, find_overlap
+from measure.field.several.stitch import join_fields
 from measure.flags import bits
 from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.render import Recipe, Rendered, render_field

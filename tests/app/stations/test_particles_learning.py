@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, QPointF, Qt
 
-from measure.field.kinds import tag
-from measure.field.learn import Change, Learned
-from measure.field.retag import retag
+from measure.field.kinds.kinds import tag
+from measure.field.kinds.learn import Change, Learned
+from measure.field.kinds.retag import retag
 from measure.judge.spot_check import agreement
 from measure.model import KINDS, Kind
 from measure.particles import make_particles
@@ -135,8 +135,8 @@ def test_learned_kinds_are_shown_then_applied_then_forgotten(page, qtbot, monkey
 
     change = Change(page.pieces.field_id, target, KINDS.index(Kind.KERNEL), KINDS.index(Kind.SALT))
     found = Learned({"tables": {}, "tags": 3}, 3, 0.5, 1.0, (change,), "From 3 hand tags.")
-    monkeypatch.setattr("measure.field.learn.learn", lambda _fields: found)
-    monkeypatch.setattr("measure.field.retag.retag", retagged)
+    monkeypatch.setattr("measure.field.kinds.learn.learn", lambda _fields: found)
+    monkeypatch.setattr("measure.field.kinds.retag.retag", retagged)
     card = page.learn_card
     qtbot.mouseClick(card.learn, LEFT)
     qtbot.waitUntil(card.apply.isVisible, timeout=20_000)

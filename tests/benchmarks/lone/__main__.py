@@ -14,7 +14,7 @@ from collections import Counter, defaultdict
 import cv2
 import numpy as np
 
-from measure.field.masks import drawn
+from measure.field.basics.masks import drawn
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 

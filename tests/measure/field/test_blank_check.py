@@ -8,7 +8,7 @@ import pytest
 
 from measure.errors import InvalidInput
 from measure.field.blank_check import blank_warning
-from measure.field.light import prepare
+from measure.field.ground.light import prepare
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 from measure.picture_file import read_picture

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from measure.field.repeats import Overlap
+from measure.field.several.repeats import Overlap
 from measure.flags import bits
 from measure.model import FieldQuality, FieldResult, FieldSettings, Frame, Scale
 from measure.output.overlapping import (

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.light import zone_mask
-from measure.field.own_marks import are_by_itself, mark_zones
+from measure.field.ground.light import zone_mask
+from measure.field.marks.own_marks import are_by_itself, mark_zones
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 from measure.scale import drawn_marks

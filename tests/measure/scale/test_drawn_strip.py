@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from measure.field.own_marks import are_by_itself, mark_zones
+from measure.field.marks.own_marks import are_by_itself, mark_zones
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 from measure.scale.drawn_strip import drawn_strips

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from measure.field.shape import shape_columns
+from measure.field.basics.shape import shape_columns
 from measure.model import Frame, Scale
 from measure.particles import make_particles
 from measure.sizes.particle_table import TABLE_COLUMNS, particle_table

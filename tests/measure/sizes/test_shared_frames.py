@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
 
-from measure.field.repeats import Overlap
+from measure.field.several.repeats import Overlap
 from measure.flags import bits
 from measure.model import Frame
 from measure.particles import Particles, make_particles

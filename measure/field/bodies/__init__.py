@@ -1,0 +1,1 @@
+"""Solid pieces and threads: their holes, gaps, shadows, tails and folds."""

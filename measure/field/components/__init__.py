@@ -1,0 +1,1 @@
+"""From the picture to outlines: components of the low level found, taken apart and outlined."""

@@ -1,0 +1,123 @@
+"""A heap of many pieces of one tone cut along all the lines seen in it at once.
+
+Cuts from notch to notch peel off what borders the oil. In a heap most pieces border others only, and a cut
+through it leaves heaps on both sides, none of them an oval. There all lines are walls, and what they close in
+are pieces where nearly all of it is compact and the walls show nearly all along. Mottle and cracks close in
+nothing, or what is ragged.
+"""
+
+import cv2
+import numpy as np
+
+from measure.field.basics.masks import SQUARE, solidity
+from measure.field.basics.quick import median
+from measure.field.cuts.cut import cut_by_shape
+from measure.field.cuts.cut_colour import spread
+from measure.field.cuts.pale_lines import PaleLines
+
+_HEAP, _MANY = 0.93, 4  # solidity from which a body is no heap; pieces it must fall into
+_LARGE = 40.0  # area of a heap over that of the smallest piece
+_WALL = 1.0  # clearness from which a line is a wall
+_LEAST_HALF_PX = 2.0  # half thickness of what may be a piece once walls are taken out
+_SHOWN, _CLEAR = 0.7, 2.0  # share of a border that is wall, and its usual clearness
+# usual clearness of all borders, and height over that of the heap: cracks of single pieces reach 2.9 and
+# 0.25, borders of three pieces of paste 3.9 and 0.29 (left to other cuts), those of heaps of lit grains more
+_ALL_CLEAR, _DEEP = 3.0, 0.3
+# solidity of a piece in front, share of the heap in such pieces, and solidity of what they leave of others
+_COMPACT, _MOSTLY, _HIDDEN = 0.9, 0.4, 0.6
+
+
+def cut_by_walls(
+    mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float = 0.5
+) -> np.ndarray:
+    """Label the pieces of a heap that lines close in.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of uint8
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    least_px2 : float
+        Smallest area of a part.
+    cut_strength : float
+        0..1; how shallow a neck is cut once the walls are taken out.
+
+    Returns
+    -------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. inside; all 1 where it is no heap.
+    """
+    whole = (mask > 0).astype(np.int32)
+    if cv2.countNonZero(mask) < _LARGE * least_px2 or solidity(mask) >= _HEAP:
+        return whole
+    lines = PaleLines(mask, delta)
+    open_ = mask & (lines.clearness < _WALL).view(np.uint8)
+    parts = cut_by_shape(open_, cut_strength)
+    seeds = _seeds(parts, 0.3 * least_px2)
+    if seeds.max() < _MANY:
+        return whole
+    labels = _large(_joined(spread(seeds, mask), lines.clearness), mask, least_px2)
+    sizes = np.bincount(labels.ravel(), minlength=2)[1:]
+    if len(sizes) < _MANY:
+        return whole
+    clear = median(_borders(labels, lines.clearness)[2])
+    if clear < _ALL_CLEAR or clear * lines.least < _DEEP:
+        return whole
+    full = np.array([solidity((labels == k + 1).view(np.uint8)) for k in range(len(sizes))])
+    in_front = sizes[full >= _COMPACT].sum() >= _MOSTLY * sizes.sum()
+    return labels if in_front and full.min() >= _HIDDEN else whole
+
+
+def _seeds(parts: np.ndarray, least_px2: float) -> np.ndarray:
+    """Parts that are thick enough to be pieces, numbered anew, (M, N)."""
+    out, used = np.zeros(parts.shape, np.int32), 0
+    for k in range(1, int(parts.max()) + 1):
+        own = (parts == k).view(np.uint8)
+        framed = cv2.copyMakeBorder(own, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+        depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)
+        if depth.max() >= _LEAST_HALF_PX and cv2.countNonZero(own) >= least_px2:
+            used += 1
+            out[own > 0] = used
+    return out
+
+
+def _large(labels: np.ndarray, mask: np.ndarray, least_px2: float) -> np.ndarray:
+    """Parts without those too small, whose pixels fall to the nearest others."""
+    keep = np.bincount(labels.ravel()) >= least_px2
+    keep[0] = False
+    number = (np.cumsum(keep) * keep).astype(np.int32)
+    return spread(number[labels], mask) if keep.any() else labels
+
+
+def _borders(labels: np.ndarray, clearness: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Numbers of two parts wherever they meet, and how clear a line is there, (P,) each."""
+    near = cv2.dilate(clearness, SQUARE)
+    found = []
+    for one, other, wall in (
+        (labels[1:], labels[:-1], near[1:]),
+        (labels[:, 1:], labels[:, :-1], near[:, 1:]),
+    ):
+        at = (one != other) & (one > 0) & (other > 0)
+        found.append((one[at], other[at], wall[at]))
+    first, second, clear = (np.concatenate(side) for side in zip(*found, strict=True))
+    return first, second, clear
+
+
+def _joined(labels: np.ndarray, clearness: np.ndarray) -> np.ndarray:
+    """Parts without the borders at which no wall is seen, numbered anew, (M, N)."""
+    borders: dict[tuple[int, int], list[float]] = {}
+    for a, b, height in zip(*(side.tolist() for side in _borders(labels, clearness)), strict=True):
+        borders.setdefault((min(a, b), max(a, b)), []).append(height)
+    target = list(range(int(labels.max()) + 1))
+
+    def root(k: int) -> int:
+        while target[k] != k:
+            k = target[k]
+        return k
+
+    for (a, b), heights in sorted(borders.items()):
+        values = np.array(heights)
+        if (values > _WALL).mean() < _SHOWN or np.median(values) < _CLEAR:
+            target[max(root(a), root(b))] = min(root(a), root(b))
+    roots = np.array([root(k) for k in range(len(target))])
+    return np.unique(roots, return_inverse=True)[1].astype(np.int32)[labels]

@@ -1,0 +1,270 @@
+"""Outlines of bodies settled where their mean profile says the edge is.
+
+Half way to the plateau is the edge of a flat sheet. A piece that is brighter or darker in its middle than
+beside its edge, or carries a line along it, has no plateau: half of what is seen deeper inside lies off the
+edge. So the picture is averaged along the whole outline, in the values in which it was blurred, and a
+blurred step whose inside may rise or fall is fitted to the mean: where that step stands is the edge. The
+outline is then moved there, all round alike, but for the places where it runs along another piece.
+"""
+
+from functools import lru_cache
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+
+from measure.field.basics.compiled import ndtr
+from measure.field.basics.found import Found
+from measure.field.basics.quick import turned
+from measure.field.basics.shape import resampled
+from measure.field.edges.edge_level import mixed_values
+from measure.field.ground.light import Light
+from measure.flags import bits
+
+_NORMALS = 64  # an outline
+_STEP_PX = 0.5
+_OUT_PX, _IN_PX = 10.0, 13.0  # of a profile
+_SIDE_PX = 1.5  # another piece nearer than this lies against the outline
+_OUT, _IN, _PLACES = 3.0, 3.5, 27  # of the profile fitted, in sigma of the blur
+_SHIFTS = np.linspace(-1.2, 1.2, 25)  # tried, in sigma
+_SIGMAS = np.geomspace(0.5, 2.0, 13)  # tried, over the sigma the steepest place gives
+_ROUNDS = 2  # the fit is done on the length its own sigma gives
+_SIGMA_PX = (0.6, 3.5)  # looked for; with a wider one the profile ends too early
+_LIKELY_RISE = 0.1  # a rise of 10 % of the step in the first sigma is as likely as an error of 1 %
+_FARTHEST = 0.4  # sigma an outline is moved at most
+_NARROW, _WIDE = 4.0, 8.0  # half width over sigma: the other side is in the profile; it is not
+_FREE = 10  # normals that meet nothing else, from which a mean is told
+_BLOCK = 400  # outlines sampled at a time
+_FEW_BODIES = 40  # whose blur stands for that of all
+_ALONG = np.arange(-_OUT_PX, _IN_PX + 0.01, _STEP_PX)
+
+
+class _Sampled(NamedTuple):
+    """What is seen across outlines, at ``_NORMALS`` places along each."""
+
+    points: np.ndarray  # (K, N, 2)
+    inward: np.ndarray  # (K, N, 2) unit normals
+    values: np.ndarray  # (K, N, S, 3) from outside inwards, light or stored values
+    free_px: np.ndarray  # (K, N) how far out nothing else lies
+
+
+def settled(found: Found, light: Light) -> Found:
+    """Move the outlines of bodies to where the step of their mean profile is.
+
+    See-through pieces, which show a rim, and pieces under or over others stay as they are.
+
+    Parameters
+    ----------
+    found : Found
+        K pieces.
+    light : Light
+
+    Returns
+    -------
+    Found
+        The same pieces.
+    """
+    rows = np.flatnonzero((found.flags & bits("rim_only", "overlap")) == 0)
+    if not len(rows):
+        return found
+    covered = _covered(found.outlines, light.delta.shape[:2])
+    outlines = list(found.outlines)
+    for block in np.split(rows, range(_BLOCK, len(rows), _BLOCK)):
+        own = [found.outlines[i] for i in block]
+        sampled = _sampled(own, light, covered)
+        shift, _, weight = _shifts(sampled)
+        shift = weight * shift
+        for k, i in enumerate(block):
+            if shift[k] != 0.0:
+                outlines[i] = _moved(own[k], shift[k], sampled.inward[k], sampled.free_px[k] > _SIDE_PX)
+    return Found(outlines, found.parent, found.flags, found.origin)
+
+
+def blur_of_bodies(found: Found, light: Light) -> np.ndarray:
+    """Blur of some bodies that lie alone, sigma in px, (B,); those too slender to tell are left out."""
+    rows = np.flatnonzero((found.flags & bits("rim_only", "overlap", "touching")) == 0)
+    rows = rows[:: max(1, len(rows) // _FEW_BODIES)]
+    if not len(rows):
+        return np.zeros(0)
+    outlines = [found.outlines[i] for i in rows]
+    covered = _covered(_near(found.outlines, outlines), light.delta.shape[:2])
+    _, sigma, weight = _shifts(_sampled(outlines, light, covered))
+    return sigma[weight > 0]
+
+
+def _near(outlines: list[np.ndarray], some: list[np.ndarray]) -> list[np.ndarray]:
+    """Those outlines that normals of some of them may meet."""
+    low, high = (np.array([end(outline, axis=0) for outline in outlines]) for end in (np.min, np.max))
+    near = np.zeros(len(outlines), bool)
+    for outline in some:
+        first, last = outline.min(axis=0) - (_OUT_PX + 2.0), outline.max(axis=0) + (_OUT_PX + 2.0)
+        near |= ((low <= last) & (high >= first)).all(axis=1)
+    return [outlines[k] for k in np.flatnonzero(near)]
+
+
+def _covered(outlines: list[np.ndarray], shape: tuple[int, int]) -> np.ndarray:
+    """Pixels of any piece, (M, N) uint8."""
+    covered = np.zeros(shape, np.uint8)
+    for outline in outlines:
+        points = np.round((outline - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)
+        cv2.fillPoly(covered, [points], 1, shift=4)
+    return covered
+
+
+def _sampled(outlines: list[np.ndarray], light: Light, covered: np.ndarray) -> _Sampled:
+    points = resampled(outlines, _NORMALS)
+    ahead = np.roll(points, -1, axis=1) - np.roll(points, 1, axis=1)
+    following = np.roll(points, -1, axis=1)
+    turning = (points[..., 0] * following[..., 1] - points[..., 1] * following[..., 0]).sum(axis=1)
+    inward = np.stack([-ahead[..., 1], ahead[..., 0]], axis=-1)
+    inward /= np.maximum(np.hypot(inward[..., 0], inward[..., 1]), 1e-9)[..., None]
+    inward *= np.where(turning < 0, -1.0, 1.0)[:, None, None]
+    places = inward[:, :, None] * _ALONG[:, None]
+    places += points[:, :, None]
+    where = places.astype(np.float32)
+    values = _values(light, where, points.mean(axis=1))
+    return _Sampled(points, inward, values, _free_px(where, covered))
+
+
+def _values(light: Light, where: np.ndarray, middle: np.ndarray) -> np.ndarray:
+    """What the camera mixed at places in the picture, (K, N, S, 3): XYZ light, or what it stored of it."""
+    count = where.shape[0]
+    rows = where.reshape(count, -1, 2) - np.float32(0.5)
+    lab = cv2.remap(
+        light.delta, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    grid, shape = light.background_lab, light.delta.shape
+    row = np.clip((middle[:, 1] / shape[0] * grid.shape[0]).astype(int), 0, grid.shape[0] - 1)
+    column = np.clip((middle[:, 0] / shape[1] * grid.shape[1]).astype(int), 0, grid.shape[1] - 1)
+    lab += grid[row, column][:, None].astype(np.float32)
+    return mixed_values(lab, light.light_weight).reshape(*where.shape[:3], 3)
+
+
+def _free_px(where: np.ndarray, covered: np.ndarray) -> np.ndarray:
+    """How far outwards each normal meets neither a piece nor the border of the picture, px, (K, N)."""
+    outer = where[:, :, _ALONG <= -_SIDE_PX][:, :, ::-1]
+    column, row = np.floor(outer[..., 0]).astype(int), np.floor(outer[..., 1]).astype(int)
+    rows, columns = covered.shape
+    beyond = (row < 0) | (column < 0) | (row >= rows) | (column >= columns)
+    taken = covered[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] > 0
+    met = beyond | taken
+    first = np.where(met.any(axis=2), met.argmax(axis=2), met.shape[2])
+    return _SIDE_PX + (first - 1) * _STEP_PX
+
+
+def _shifts(sampled: _Sampled) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """How far inwards the edge of each piece lies, px, (K,); sigma of its blur; how far both are believed."""
+    area_px2, length_px = _sizes(sampled.points)
+    count = len(sampled.points)
+    sigma = np.full(count, 1.5)
+    shift, step = np.zeros(count), np.zeros(count)
+    told = np.zeros(count, bool)
+    for turn in range(_ROUNDS + 1):
+        free = sampled.free_px >= np.minimum(_OUT * sigma + 0.5, _OUT_PX - 1.0)[:, None]
+        told = free.sum(axis=1) >= _FREE
+        profile, step = _projected(sampled.values, free, sigma)
+        told &= np.isfinite(profile).all(axis=1)
+        profile[~told] = 0.0
+        if turn == 0:
+            sigma = _steepest_sigma(profile)
+        else:
+            shift, ratio = _fitted(profile, sigma)
+            shift, sigma = shift * sigma, np.clip(sigma * ratio, *_SIGMA_PX)
+    # blur moves the step of a curved edge inwards by sigma^2 / 2R; the mean of 1 / R along a closed line
+    # is 2 pi over its length
+    shift -= sigma**2 * np.pi / length_px
+    shift = np.clip(shift, -_FARTHEST * sigma, _FARTHEST * sigma)
+    # a piece darker than the oil bends light out of the lens along its edge, and that line cannot be told
+    # from the edge: such a piece does not reach farther out than it seems
+    shift[(step < 0) & (shift < 0)] = 0.0
+    half = 2.0 * area_px2 / length_px
+    weight = np.clip((half / sigma - _NARROW) / (_WIDE - _NARROW), 0.0, 1.0)
+    told &= sigma < _SIGMA_PX[1]
+    return shift, sigma, np.where(told, weight, 0.0)
+
+
+def _sizes(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Areas, px^2, and lengths, px, of outlines of equally many points, (K, N, 2)."""
+    following = np.roll(points, -1, axis=1)
+    side = following - points
+    cross = points[..., 0] * following[..., 1] - points[..., 1] * following[..., 0]
+    length = np.hypot(side[..., 0], side[..., 1]).sum(axis=1)
+    return np.abs(cross.sum(axis=1)) / 2.0, np.maximum(length, 1e-9)
+
+
+def _projected(values: np.ndarray, free: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Mean profile of each piece over its free normals, 0 in the oil, about 1 inside, (K, S); its step."""
+    weight = free / np.maximum(free.sum(axis=1), 1)[:, None]
+    mean = np.einsum("kn,knsc->ksc", weight, values)
+    outer = (-2.0 * sigma[:, None] > _ALONG) & (-4.5 * sigma[:, None] - 1.0 < _ALONG)
+    inner = (1.5 * sigma[:, None] < _ALONG) & (3.0 * sigma[:, None] + 1.0 > _ALONG)
+    oil, body = (np.einsum("ks,ksc->kc", m / m.sum(axis=1)[:, None], mean) for m in (outer, inner))
+    step = body - oil
+    square = np.maximum(np.einsum("kc,kc->k", step, step), 1e-12)
+    return np.einsum("ksc,kc->ks", mean - oil[:, None], step) / square[:, None], step.sum(axis=1)
+
+
+def _steepest_sigma(profile: np.ndarray) -> np.ndarray:
+    """Blur that a step of this slope has, px."""
+    near = np.abs(_ALONG) <= 3.0
+    steepest = np.gradient(profile, _STEP_PX, axis=1)[:, near].max(axis=1)
+    return np.clip(0.3989 / np.maximum(steepest, 1e-3), *_SIGMA_PX)
+
+
+def _fitted(profile: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Place of a blurred step fitted to each profile, in sigma, and its own sigma over that given, (K,)."""
+    places = np.linspace(-_OUT, _IN, _PLACES)
+    at = (places * sigma[:, None] + _OUT_PX) / _STEP_PX
+    low = np.clip(at.astype(int), 0, profile.shape[1] - 2)
+    part = np.clip(at - low, 0.0, 1.0)
+    line = np.take_along_axis(profile, low, 1) * (1 - part) + np.take_along_axis(profile, low + 1, 1) * part
+    bases = _bases()
+    left = np.einsum("kp,kp->k", line, line)[:, None] - sum((line @ bases[..., i].T) ** 2 for i in range(3))
+    left = left.reshape(len(line), len(_SHIFTS), len(_SIGMAS))
+    best = left.reshape(len(line), -1).argmin(axis=1)
+    i, j = np.unravel_index(best, left.shape[1:])
+    i = np.clip(i, 1, len(_SHIFTS) - 2)
+    rows = np.arange(len(line))
+    before, here, after = (left[rows, i + k, j] for k in (-1, 0, 1))
+    bend = before - 2.0 * here + after
+    finer = np.where(bend > 0, 0.5 * (before - after) / np.where(bend > 0, bend, 1.0), 0.0)
+    shift = _SHIFTS[i] + np.clip(finer, -1.0, 1.0) * (_SHIFTS[1] - _SHIFTS[0])
+    return shift, _SIGMAS[j]
+
+
+@lru_cache(maxsize=1)
+def _bases() -> np.ndarray:
+    """For every shift and sigma tried: an orthonormal base of oil, step and rise behind it.
+
+    Thickness and light of a round body go with the root of the depth near its edge. The rise is held near
+    nil as if one more value had been seen.
+    """
+    places = np.linspace(-_OUT, _IN, _PLACES)
+    bases = []
+    for shift in _SHIFTS:
+        for ratio in _SIGMAS:
+            z = (places - shift) / ratio
+            parts = np.stack([np.ones_like(z), ndtr(z), _blurred_root(z)], 1)
+            held = np.vstack([parts, [0.0, 0.0, _LIKELY_RISE]])
+            bases.append(np.linalg.qr(held)[0][:-1])
+    return np.array(bases)
+
+
+def _blurred_root(z: np.ndarray) -> np.ndarray:
+    """The root of the depth, nil outside, blurred by a Gaussian of sigma 1."""
+    depth = (np.arange(0.0, 16.0, 0.02) + 0.01)[:, None]
+    return (np.sqrt(depth) * np.exp(-0.5 * (z - depth) ** 2)).sum(axis=0) * 0.02 / np.sqrt(2 * np.pi)
+
+
+def _moved(outline: np.ndarray, shift_px: float, inward: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """The outline moved inwards where it is free, easing off towards places where it is not."""
+    side = np.hypot(*np.diff(outline, axis=0, append=outline[:1]).T)
+    along = (np.cumsum(side) - side) / side.sum() * len(free)
+    share = free.astype(float)
+    share = np.minimum(share, 0.5 * (turned(share, 1) + turned(share, -1)))
+    along %= len(free)
+    low = along.astype(int)
+    moves = share[:, None] * inward
+    here, following = moves[low], moves[(low + 1) % len(free)]
+    move = (following - here) * (along - low)[:, None] + here
+    return (outline + shift_px * move).astype(np.float32)

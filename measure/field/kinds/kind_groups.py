@@ -1,0 +1,146 @@
+"""Groups of pieces of one hue in a field, and the odds of each of being kernels or skins."""
+
+from itertools import product
+from typing import NamedTuple
+
+import numpy as np
+
+from measure.field.kinds.kind_clouds import parted_at
+from measure.field.kinds.kind_model import GROUPS
+
+FEWEST_ALIKE = 3.0  # pieces that make a group
+APART = 4.0  # middles of two hues over their spread; one cloud cut in two has 2.7 if normal, 3.5 if even
+MOST_PARTS = 3  # times a field is parted
+OTHER_KIND = 2.0  # odds that clearly different hues of one field are not all of one kind, natural logarithm
+MOST_SAID = 3.5  # odds of a group after it was heard
+SUREST = 5.0  # odds of a piece
+_KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
+_WAYS = np.array([way for way in product((-1, 0, 1), repeat=3) if way > (0, 0, 0)], dtype=float)
+_SPREAD_APART = 0.5  # of either side of a gap, in widths
+
+
+class Told(NamedTuple):
+    """Something measured of each group that kernels have more of than skins.
+
+    Attributes
+    ----------
+    value, error : (h,) ndarray
+        Of each group; the standard error holds what groups of one kind differ by.
+    middle, apart : float
+        Between kernels and skins, and how far they are apart.
+    field : float
+        What all groups of a field together lie off the middle, standard deviation.
+    """
+
+    value: np.ndarray
+    error: np.ndarray
+    middle: float
+    apart: float
+    field: float
+
+
+def hue_groups(place: np.ndarray, weight: np.ndarray, parts: int = MOST_PARTS) -> list[np.ndarray]:
+    """Rows of each hue of a field, parted where clear gaps lie between them.
+
+    Parameters
+    ----------
+    place : (n, 3) ndarray
+        Hue and depth, over what pieces of one kind differ by.
+    weight : (n,) ndarray
+        Say of each.
+    parts : int
+        How often sides may be parted again.
+
+    Returns
+    -------
+    list of ndarray of int
+    """
+    every = np.arange(len(place))
+    if len(place) < 2 * FEWEST_ALIKE or parts == 0:
+        return [every]
+    spread = np.linalg.eigh(np.cov(place.T) + 0.1 * np.eye(3))[1].T
+    best, side = 0.0, np.zeros(len(place), dtype=bool)
+    for way in (*(_WAYS / np.linalg.norm(_WAYS, axis=1, keepdims=True)), *spread):
+        found, apart = parted_at(place @ way, weight, weight, FEWEST_ALIKE, _SPREAD_APART)
+        if apart > best:
+            best, side = apart, found
+    if best < APART:
+        return [every]
+    sides = (every[side], every[~side])
+    return [rows[g] for rows in sides for g in hue_groups(place[rows], weight[rows], parts - 1)]
+
+
+def kernel_odds(prior: np.ndarray, *told: Told) -> np.ndarray:
+    """Odds of kernel of each of a field's hues, natural logarithm, (h,).
+
+    All ways in which the hues may be kernels or skins are weighed (Bayes' rule). What is told is normal about
+    what each kind usually has; what a lens, a camera or a mill does to all pieces of a field moves all hues
+    alike and so says little.
+
+    Parameters
+    ----------
+    prior : (h,) ndarray
+        Odds so far.
+    *told : Told
+    """
+    ways = np.array(list(product((0.5, -0.5), repeat=len(prior))))  # of kernels and of skins
+    likely = ways @ prior
+    for one in told:
+        rest = one.value - one.middle - one.apart * ways
+        inverse = np.linalg.inv(np.diag(one.error**2) + one.field**2)
+        likely -= 0.5 * np.einsum("wi,ij,wj->w", rest, inverse, rest)
+    likely -= OTHER_KIND * ((np.ptp(ways, axis=1) == 0.0) & (len(prior) > 1))
+    chance = np.exp(likely - likely.max())
+    kernel = (chance[:, None] * (ways > 0.0)).sum(axis=0) / chance.sum()
+    return np.asarray(np.log((kernel + 1e-3) / (1.0 - kernel + 1e-3)))
+
+
+def confirmed(before: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Whether groups are at least as surely what they were taken for, (h,) ndarray of bool."""
+    return np.asarray((before * after > 0.0) & (np.abs(after) >= np.abs(before)))
+
+
+def of_pieces(
+    own: np.ndarray, food: np.ndarray, before: float, after: float, known: float, alone: bool
+) -> np.ndarray:
+    """Odds of the pieces of a group, natural logarithm, (n,).
+
+    Parameters
+    ----------
+    own, food : (n,) ndarray
+        Odds of each piece so far and its chance of being kernel or skin.
+    before, after : float
+        Odds of the group before and after it was heard.
+    known : float
+        How well its hue is known, 0 to 1.
+    alone : bool
+        Whether the field shows no other hue: then nothing is turned over, but a doubt may be raised.
+    """
+    most = float(np.clip(after, -MOST_SAID, MOST_SAID))
+    mean = float(np.average(own, weights=food))
+    less = 1.0
+    if alone:
+        odds = own + (1.0 - known) * most
+        against = (before - after) * np.sign(mean)
+        less = max(0.1, 1.0 - max(against, 0.0) / max(abs(before), 1e-6))
+    elif most * mean > 0.0:
+        odds, less = own, min(1.0, abs(after) / max(abs(before), 1e-6)) ** 2
+        if less == 1.0 and known < 1.0:
+            more = np.sign(most) * np.maximum(np.abs(own), np.abs(own - mean + most))
+            odds = np.where(own * most > 0.0, more, own)
+    else:
+        odds = own - mean + most
+    return np.asarray(np.clip(less * odds, -SUREST, SUREST))
+
+
+def leans(chance: np.ndarray) -> np.ndarray:
+    """Odds of kernel over skin, natural logarithm, (K,)."""
+    return np.asarray(np.log((chance[:, _KERNEL] + 1e-4) / (chance[:, _SKIN] + 1e-4)))
+
+
+def with_odds(chance: np.ndarray, rows: np.ndarray, odds: np.ndarray) -> np.ndarray:
+    """Chances of groups with other odds of kernel over skin of some pieces, within the sum of both."""
+    changed, food = chance.copy(), chance[rows, _KERNEL] + chance[rows, _SKIN]
+    changed[rows, _KERNEL] = food / (1.0 + np.exp(-odds))
+    changed[rows, _SKIN] = food / (1.0 + np.exp(odds))
+    return changed

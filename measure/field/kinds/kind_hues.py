@@ -1,0 +1,192 @@
+"""Pieces of one hue in a field, judged together by form and by how they thicken with size."""
+
+import numpy as np
+
+from measure.field.ground.plate_colour import ground_light
+from measure.field.kinds.kind_form import MOST_FORM, densities, form_scores, hue_of
+from measure.field.kinds.kind_groups import (
+    SUREST,
+    Told,
+    confirmed,
+    hue_groups,
+    kernel_odds,
+    leans,
+    of_pieces,
+    with_odds,
+)
+from measure.field.kinds.kind_model import GROUPS
+from measure.particles import Particles
+
+FEWEST = 6  # bodies that make a field
+FEWEST_NEUTRAL = 5.0  # pieces that make a group without colour, which bits of rims are too
+FEWEST_LIT = 4.0  # pieces that make a group where light comes from above
+FOOD, LEAST_DENSITY, LEAST_PX = 0.3, 0.04, 11.0  # chance, density and size from which a piece is heard
+NEUTRAL, LEAST_NEUTRAL = 0.06, 0.15  # hue below which a group has none, and density from which it is a body
+# what pieces of one kind in one field differ by: hue, and natural logarithm of density
+HUE_WIDTH, DEPTH_WIDTH = (0.025, 0.03), 0.3
+FAINT = 0.03
+LIT_WIDTH = (
+    0.05,
+    0.05,
+    0.35,
+)  # the same of light a piece gives back: red and blue to green, and all, decades
+DARKEST = 1e-3  # of it
+# odds of kernel over skin by form, natural logarithm: middle of both, between them, and what single pieces,
+# hues of one kind and fields as a whole lie from that. In 87 fields of five hands kernels always stood above
+# skins, by 0.04 to 4.7, half of them by 1.5; what both together had was worth little
+FORM_MIDDLE, FORM_APART, FORM_PIECE, FORM_HUE, FORM_FIELD = -0.3, 1.5, 1.5, 0.4, 0.8
+# the same of the power of size with which density grows: of kernels 0.2 to 0.55, of sheets -0.25 to 0.2
+THICK_MIDDLE, THICK_APART, THICK_PIECE, THICK_HUE, THICK_FIELD = 0.15, 0.35, 0.25, 0.12, 0.15
+OWN_SIZES = 0.02  # sum of squares of sizes below which they tell no power
+MOST_PRIOR = 3.0  # odds of what a group is taken for so far
+TAUGHT = 1.0  # odds a user's tags added to a hue, from which it is theirs to say
+# hues that tables know: middle and spread of kernels and of skins, as `hue_of` tells them, of the pieces of
+# the fit; a hue far from both says nothing of its kind
+KNOWN = (((-0.085, 0.12), (0.06, 0.14)), ((-0.22, 0.06), (0.09, 0.13)))
+UNKNOWN = 0.1  # nearness at which a hue is half known
+WELL = 1.25  # so much of it that all of four fifths is enough
+_KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
+
+
+def by_hues(
+    chance: np.ndarray,
+    particles: Particles,
+    grey_food: np.ndarray | None = None,
+    taught: np.ndarray | None = None,
+) -> np.ndarray:
+    """Weigh kernel against skin by which of a field's hues has the form of lumps and which that of sheets.
+
+    Within a field pieces of one kind share a hue, and those of clearly different hues are mostly of different
+    kinds. Which is which no hue tells for sure: pistachio kernels are green as some hulls are, a sesame hull
+    is white or black, a reddish kernel has the colour of skins. But lumps take away the more light the larger
+    they are, and sheets do not; lumps are mottled and thicker within. Single pieces tell that badly, all
+    pieces of a hue together well, and best beside another hue of the same field. Where table and form
+    contradict each other, the odds are small and the doubt is high. For light from below.
+
+    Parameters
+    ----------
+    chance : (K, G) ndarray
+        Probabilities of the groups of all pieces of one field.
+    particles : Particles
+    grey_food : (K,) ndarray of bool, optional
+        As `measure.field.kinds.kind_form.food_without_colour` tells.
+    taught : (K,) ndarray, optional
+        What a user's tags added to the odds of kernel, natural logarithm; it is believed of any hue.
+
+    Returns
+    -------
+    (K, G) ndarray
+        The same, with kernel and skin weighed anew within their sum.
+    """
+    core, food = densities(particles, "core_").mean(axis=1), chance[:, _KERNEL] + chance[:, _SKIN]
+    rows = np.flatnonzero((food > FOOD) & (core > LEAST_DENSITY) & (particles.diameter_px >= LEAST_PX))
+    if len(rows) < FEWEST:
+        return chance
+    hue, core, food = hue_of(densities(particles)[rows]), core[rows], food[rows]
+    grey = np.zeros(len(rows)) if grey_food is None else grey_food[rows]
+    place = np.c_[hue / HUE_WIDTH, np.log(core + FAINT) / DEPTH_WIDTH]
+    groups = [g for g in hue_groups(place, food) if _is_body(hue[g], core[g], food[g], grey[g].mean())]
+    if not groups:
+        return chance
+    learned = np.zeros(len(rows)) if taught is None else taught[rows]
+    lean = (leans(chance)[rows] - learned).clip(-SUREST, SUREST)
+    known = np.array([_known(np.median(hue[g], axis=0)) for g in groups])
+    told = _means(learned, food, groups)
+    prior = (_means(lean, food, groups) * known).clip(-MOST_PRIOR, MOST_PRIOR) + told
+    size, depth = np.log(particles.diameter_px[rows]), np.log(core + 0.01)
+    said = kernel_odds(
+        prior, _form(particles.select(rows), food, groups), _thickening(size, depth, food, groups)
+    )
+    left = (np.abs(told) > TAUGHT) | (confirmed(prior, said) & (known == 1.0))
+    for g, how_known, before, after, stays in zip(groups, known, prior, said, left, strict=True):
+        if stays:
+            continue
+        own = how_known * lean[g] + learned[g]
+        odds = of_pieces(own, food[g], float(before), float(after), float(how_known), len(groups) == 1)
+        chance = with_odds(chance, rows[g], odds)
+    return chance
+
+
+def by_lit_hues(chance: np.ndarray, particles: Particles, taught: np.ndarray | None = None) -> np.ndarray:
+    """Doubt that two clearly different hues of a field are both its kernels, or both its skins.
+
+    Where light comes from above, what form says is another thing for each lamp, and size does not deepen what
+    light does not pass; so hues are not told apart here, but what is less likely by itself is doubted.
+
+    Parameters
+    ----------
+    chance, particles, taught
+        As for `by_hues`.
+
+    Returns
+    -------
+    (K, G) ndarray
+    """
+    food = chance[:, _KERNEL] + chance[:, _SKIN]
+    rows = np.flatnonzero((food > FOOD) & (particles.diameter_px >= LEAST_PX))
+    if len(rows) < FEWEST:
+        return chance
+    food = food[rows]
+    light = np.log10(np.maximum(ground_light(particles) * 10.0 ** -densities(particles)[rows], DARKEST))
+    place = np.c_[light[:, [0, 2]] - light[:, [1]], light.mean(axis=1)] / LIT_WIDTH
+    groups = [g for g in hue_groups(place, food) if food[g].sum() >= FEWEST_LIT]
+    if len(groups) < 2:
+        return chance
+    learned = np.zeros(len(rows)) if taught is None else taught[rows]
+    lean = leans(chance)[rows].clip(-SUREST, SUREST)
+    told = _means(learned, food, groups)
+    prior = _means(lean - learned, food, groups).clip(-MOST_PRIOR, MOST_PRIOR) + told
+    said = kernel_odds(prior)
+    left = (np.abs(told) > TAUGHT) | confirmed(prior, said)
+    for g, before, after, stays in zip(groups, prior, said, left, strict=True):
+        if stays:
+            continue
+        chance = with_odds(
+            chance, rows[g], of_pieces(lean[g], food[g], float(before), float(after), 1.0, False)
+        )
+    return chance
+
+
+def _means(values: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> np.ndarray:
+    return np.array([np.average(values[g], weights=food[g]) for g in groups])
+
+
+def _form(particles: Particles, food: np.ndarray, groups: list[np.ndarray]) -> Told:
+    scores = form_scores(particles)
+    form = np.clip(scores[:, _KERNEL] - scores[:, _SKIN], -MOST_FORM, MOST_FORM)
+    error = [np.hypot(FORM_HUE, FORM_PIECE / np.sqrt(food[g].sum())) for g in groups]
+    return Told(_means(form, food, groups), np.array(error), FORM_MIDDLE, FORM_APART, FORM_FIELD)
+
+
+def _thickening(size: np.ndarray, depth: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:
+    power, error = np.array([thickening(size[g], depth[g], food[g]) for g in groups]).T
+    return Told(power, np.hypot(THICK_HUE, error), THICK_MIDDLE, THICK_APART, THICK_FIELD)
+
+
+def _is_body(hue: np.ndarray, core: np.ndarray, food: np.ndarray, grey_food: float) -> bool:
+    """Whether a group is more than bits of rims and blurred crystals."""
+    if np.hypot(*np.median(hue, axis=0)) >= NEUTRAL or grey_food > 0.5:
+        return True
+    return bool(food.sum() >= FEWEST_NEUTRAL and np.median(core) >= LEAST_NEUTRAL)
+
+
+def _known(hue: np.ndarray) -> float:
+    """How well a hue is known, 0 to 1."""
+    near = [np.exp(-0.5 * (((hue - middle) / spread) ** 2).sum()) for middle, spread in KNOWN]
+    return min(1.0, WELL * float(max(near) / (max(near) + UNKNOWN)))
+
+
+def thickening(size: np.ndarray, depth: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
+    """Power of size with which density grows among pieces, and its standard error.
+
+    Parameters
+    ----------
+    size, depth, weight : (n,) ndarray
+        Natural logarithms of diameter and density, and the say of each piece.
+    """
+    across = size - np.average(size, weights=weight)
+    up = depth - np.average(depth, weights=weight)
+    squares = float((weight * across**2).sum())
+    power = float((weight * across * up).sum()) / (squares + OWN_SIZES)
+    rest = float((weight * (up - power * across) ** 2).sum()) / max(float(weight.sum()) - 2.0, 1.0)
+    return power, max(THICK_PIECE, np.sqrt(rest)) / np.sqrt(squares + 1e-6)

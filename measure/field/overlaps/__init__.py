@@ -1,0 +1,1 @@
+"""Pieces that lie over one another, each given its whole outline."""

@@ -1,0 +1,81 @@
+"""What is known of one cluster of pieces while it is worked out which of them lie over one another."""
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import cv2
+import numpy as np
+from shapely import Polygon
+
+from measure.field.basics.found import Found
+from measure.field.basics.masks import drawn
+from measure.field.basics.outline import area
+from measure.field.basics.polygons import polygons_of
+from measure.field.crystals.grey_layer import without_crystals
+from measure.field.edges.edge import SMOOTHING_SIGMA_PX
+from measure.field.edges.features import oil_at
+from measure.field.ground.absorbance import density, difference
+from measure.field.ground.light import Light
+from measure.flags import bits
+
+_STRONG = 5.0  # noise units from which a place is clear of the oil
+_CROSSED = bits("rim_only", "overlap")
+
+
+class Cluster:
+    """Pieces that meet or nearly meet, in a crop.
+
+    Parameters
+    ----------
+    found : Found
+        The pieces.
+    light : Light
+    box : tuple of slice
+        Rows and columns of the crop.
+    crystals : sequence of (P, 2) ndarray
+        Outlines of crystals that cross these pieces and were told apart from them; their rims are left out.
+    """
+
+    def __init__(
+        self, found: Found, light: Light, box: tuple[slice, slice], crystals: Sequence[np.ndarray] = ()
+    ) -> None:
+        self.origin = np.array([box[1].start, box[0].start], np.float32)
+        self.outlines = [outline - self.origin for outline in found.outlines]
+        self.distance = light.solid_distance[box]
+        self.masks = [drawn(outline, self.distance.shape) for outline in self.outlines]
+        self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
+        self.crossed = [(flags & _CROSSED) == _CROSSED for flags in found.flags]
+        self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
+        middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
+        self.oil = oil_at(light, *middle)[0]
+        self.light_weight = light.light_weight
+        self._unsmoothed = light.delta[box]
+        self._crystals = [drawn(outline - self.origin, self.distance.shape) for outline in crystals]
+
+    @cached_property
+    def shapes(self) -> list[Polygon]:
+        """The pieces in the crop's coordinates."""
+        return polygons_of(self.outlines)
+
+    @cached_property
+    def _smooth(self) -> np.ndarray:
+        return cv2.GaussianBlur(self._unsmoothed, (0, 0), SMOOTHING_SIGMA_PX, borderType=cv2.BORDER_REPLICATE)
+
+    @cached_property
+    def delta(self) -> np.ndarray:
+        """Lightly smoothed difference from the oil."""
+        return difference(self.density, self.oil) if self._crystals else self._smooth
+
+    @cached_property
+    def density(self) -> np.ndarray:
+        """Optical density; lines that were told are taken out of it."""
+        whole = density(self._smooth, self.oil)
+        if not self._crystals:
+            return whole
+        return without_crystals(whole, self._smooth, self.distance > _STRONG, self.oil, self._crystals)
+
+    def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
+        """Return an outline in the picture's coordinates if it is large enough."""
+        if outline is None or len(outline) < 4 or area(outline) < least_px2:
+            return []
+        return [outline + self.origin]

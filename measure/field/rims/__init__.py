@@ -1,0 +1,1 @@
+"""See-through pieces, known by their rims."""

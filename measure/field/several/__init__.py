@@ -1,0 +1,1 @@
+"""Several pictures of one place: repeats, walks, focus stacks."""

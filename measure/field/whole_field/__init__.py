@@ -1,0 +1,1 @@
+"""What only the whole field tells: pieces put together again, halos, dust and spilled colour set aside."""

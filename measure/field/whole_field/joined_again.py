@@ -1,0 +1,197 @@
+"""Neighbours that were cut apart though they are one piece, put together by all that is seen of their border.
+
+The steps that take a component apart each know one reason to cut: a neck, two ovals, a line, a tone. A torn
+skin, a bent kernel or one with spots gives each of them such a reason now and then. Here every border is
+judged once more by all that is seen of it (`border_traits`), whichever step made it. A border that may be
+taken either way raises the doubt of its pieces.
+"""
+
+from math import prod
+
+import cv2
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from measure.field.basics.found import Found
+from measure.field.basics.masks import drawn
+from measure.field.basics.polygons import largest, outline_of, polygon_of
+from measure.field.cuts.step_seams import step_between
+from measure.field.edges.edge import SMOOTHING_SIGMA_PX
+from measure.field.ground.light import Light
+from measure.field.whole_field.border_traits import TRAITS, traits_of
+from measure.field.whole_field.two_tones import only_one_coloured, tones
+from measure.flags import bits
+
+# Evidence for a border: weights of traits and of products of two. Logistic regression on 1,866 borders of
+# four drawing hands, of real pieces on real grounds and of blood films (`tests/benchmarks/fit_borders.py`).
+# Below the limit lie 302 of 557 borders across one piece and 41 of 1,309 true ones, on fields left out.
+_BASE = -14.68
+_WEIGHTS = {
+    "blunter end": -3.46,
+    "hollow left": -1.08,
+    "fuller side": 10.4,
+    "better oval": -1.03,
+    "one oval": 1.54,
+    "texture": -0.62,
+    "palest of the line": -8.03,
+    "size": 3.35,
+    "step * texture": -0.481,
+    "palest of the line * texture": -8.14,
+    "colour * size": 0.236,
+    "relative neck * size": -0.656,
+    "shallower notch * size": 0.234,
+}
+KEPT = tuple(_WEIGHTS)
+_FACTORS = [term.split(" * ") for term in KEPT]
+_LIMIT = -0.8  # evidence below which two are one
+_UNSURE = 1.0  # evidence on either side of that, within which the pieces are doubtful
+_STRONGER, _WEAKER = 10.0, 4.0  # evidence a whole step of cut strength saves, or asks more
+_GAP_PX = 1.6  # bridged between two sides, each of which ends half way to the ground
+_IN_ONE = 0.98  # share of both that must hang together once the gap is bridged
+_MARGIN_PX = 4
+_OTHERWISE = bits("rim_only", "overlap", "shade", "thread")
+
+
+def joined_again(found: Found, light: Light, cut_strength: float) -> Found:
+    """Join neighbours between which too little speaks for a border.
+
+    Parameters
+    ----------
+    found : Found
+        K pieces.
+    light : Light
+    cut_strength : float
+        0..1; the more, the less evidence a border needs.
+
+    Returns
+    -------
+    Found
+        At most K pieces, joined ones last.
+    """
+    slack = cut_strength - 0.5
+    limit = _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER)
+    pieces = _Pieces(found, light)
+    while pieces.evidence:
+        pair = min(pieces.evidence, key=lambda pair: (pieces.evidence[pair], pair))
+        least = pieces.evidence.pop(pair)
+        if least >= limit + _UNSURE:
+            break
+        if least >= limit:
+            pieces.doubtful.update(pair)
+        else:
+            pieces.join(*pair, doubtful=least > limit - _UNSURE)
+    return pieces.found()
+
+
+def borders_of(found: Found) -> list[tuple[int, int]]:
+    """Rows of each two pieces that touch and may have been cut apart, the smaller one first."""
+    rows = np.flatnonzero(found.flags & _OTHERWISE == 0)
+    shapes = [polygon_of(found.outlines[i]) for i in rows]
+    if len(shapes) < 2:
+        return []
+    one, other = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=2 * _GAP_PX)
+    pairs = np.sort(np.stack([rows[one], rows[other]], axis=1)[one < other], axis=1)
+    return sorted((int(i), int(j)) for i, j in pairs)
+
+
+def seen_traits(outlines: list[np.ndarray], light: Light) -> np.ndarray | None:
+    """Traits of the border between two neighbours, `border_traits.TRAITS`; None where that is not told.
+
+    Parameters
+    ----------
+    outlines : list of (P, 2) ndarray
+        Both, px.
+    light : Light
+    """
+    delta, own = _crop(outlines, light)
+    return traits_of(own[0], own[1], delta)
+
+
+def _crop(outlines: list[np.ndarray], light: Light) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Difference from the oil about some pieces, and their outlines there."""
+    low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
+    x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
+    return light.delta[low[1] : y1, low[0] : x1], [outline - low for outline in outlines]
+
+
+def terms_of(traits: np.ndarray) -> np.ndarray:
+    """What the weights stand before: traits, and products of those whose names are joined by a star."""
+    seen = dict(zip(TRAITS, traits.tolist(), strict=True))
+    return np.array([prod(seen[name] for name in names) for names in _FACTORS])
+
+
+def evidence_of(traits: np.ndarray) -> float:
+    """How much speaks for a border with these traits."""
+    return float(_BASE + terms_of(traits) @ list(_WEIGHTS.values()))
+
+
+class _Pieces:
+    """Pieces that are being joined, each with the rows it is made of; a new one has the next number."""
+
+    def __init__(self, found: Found, light: Light) -> None:
+        self._found, self._light = found, light
+        self._outlines = dict(enumerate(found.outlines))
+        self._rows = {k: [k] for k in self._outlines}
+        self._next = len(self._outlines)
+        self.doubtful: set[int] = set()
+        self.evidence: dict[tuple[int, int], float] = {}
+        for pair in borders_of(found):
+            self._judge(pair)
+
+    def _judge(self, pair: tuple[int, int]) -> None:
+        """Note how much speaks for the border between two pieces, where that is told."""
+        traits = seen_traits([self._outlines[k] for k in pair], self._light)
+        if traits is not None:
+            self.evidence[pair] = evidence_of(traits)
+
+    def join(self, one: int, other: int, doubtful: bool) -> None:
+        """Make two pieces one, unless they are plainly two."""
+        both = [self._outlines[k] for k in (one, other)]
+        whole = _whole([polygon_of(outline) for outline in both])
+        if whole is None or _plainly_two(both, self._light):
+            return
+        new, self._next = self._next, self._next + 1
+        self._outlines[new] = outline_of(whole)
+        self._rows[new] = self._rows[one] + self._rows[other]
+        beside = {k for pair in self.evidence if {*pair} & {one, other} for k in pair} - {one, other}
+        self.evidence = {pair: value for pair, value in self.evidence.items() if not {*pair} & {one, other}}
+        for k in (one, other):
+            doubtful |= k in self.doubtful
+            del self._outlines[k], self._rows[k]
+        for k in sorted(beside):
+            self._judge((k, new))
+        self.doubtful |= {new} if doubtful else set()
+
+    def found(self) -> Found:
+        """The pieces that are left."""
+        found, numbers = self._found, list(self._outlines)
+        if len(numbers) == len(found.outlines) and not self.doubtful:
+            return found
+        rows = [self._rows[k][0] for k in numbers]
+        parent = np.array([found.parent[self._rows[k]].max() for k in numbers])
+        flags = found.flags[rows].copy()
+        flags[[k in self.doubtful for k in numbers]] |= bits("one_or_two")
+        # what is left alone of a cluster was cut from nothing
+        alone = (np.bincount(parent)[parent] == 1) & (np.bincount(found.parent)[parent] > 1) & (parent > 0)
+        flags[alone] &= ~bits("touching")
+        origin = np.where(alone, 0, found.origin[rows]).astype(np.int8)
+        outlines = list(self._outlines.values())
+        return Found(outlines, np.where(alone, 0, parent).astype(np.int32), flags, origin)
+
+
+def _plainly_two(outlines: list[np.ndarray], light: Light) -> bool:
+    """Whether two neighbours are of two materials, or the edge of one is seen all along their border."""
+    one, other = tones(outlines, light)
+    if only_one_coloured(one, other, light):
+        return True
+    delta, own = _crop(outlines, light)
+    masks = [drawn(outline, delta.shape[:2]) for outline in own]
+    return step_between(masks[0], masks[1], cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX))
+
+
+def _whole(shapes: list[Polygon]) -> Polygon | None:
+    """Two shapes as one, or None where they do not hang together."""
+    bridged = shapely.union_all([shape.buffer(_GAP_PX) for shape in shapes]).buffer(-_GAP_PX)
+    whole = largest(bridged)
+    return None if whole.is_empty or whole.area < _IN_ONE * bridged.area else whole
