@@ -46,6 +46,12 @@ class Words(QLabel):
         super().setWordWrap(on)
         self.setText(self._said)
 
+    def setSizePolicy(self, across: QSizePolicy.Policy, down: QSizePolicy.Policy) -> None:  # type: ignore[override]  # noqa: N802
+        """Qt: set how it grows; lines that wrap keep a height that follows from the width."""
+        policy = QSizePolicy(across, down)
+        policy.setHeightForWidth(self.wordWrap())
+        super().setSizePolicy(policy)
+
     def text(self) -> str:
         """Return the words as they were given."""
         return self._said

@@ -46,6 +46,12 @@ class Window(QMainWindow):
         self.setAcceptDrops(True)
         self.setWindowTitle("Gritline")
         self.resize(1280, 800)
+        with theme.undressed():
+            self._make()
+        self._listen()
+        self._opened()
+
+    def _make(self) -> None:
         self._actions = {row.id: make_action(row, self, self._perform) for row in rows_of("")}
         self.sample = SampleBuilder(self.session)
         self.start = StartPage(self.new_study, self.open_study, self._open_sample)
@@ -66,10 +72,6 @@ class Window(QMainWindow):
         self.tour = Tour(self)
         FocusKeeper(self, lambda: self.stations.get(self.current) if self._working() else None)
         UndoKeys(self)
-        self._listen()
-        self._opened()
-
-    # building -----------------------------------------------------------------------------------------------
 
     def _build(self) -> None:
         for station_class in load_stations():
