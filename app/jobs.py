@@ -196,7 +196,7 @@ def preview(
     from measure.field.components.find import find_pieces
     from measure.field.ground.cast_shadow import without_shadows
     from measure.field.ground.relief import without_relief
-    from measure.field.pipeline import smallest_px
+    from measure.field.limits import smallest_px
 
     height, width = light.solid_distance.shape
     left, top = max(0, int(wanted[0])), max(0, int(wanted[1]))

@@ -1,9 +1,15 @@
 """Settings every test shares: no screen needed, settings kept out of the user's folders."""
 
 import os
+import tempfile
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 os.environ.setdefault("MPLBACKEND", "Agg")
+# programs that tests start compile what they import once, and beside the sources
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+os.environ.setdefault(
+    "PYTHONPYCACHEPREFIX", os.path.join(tempfile.gettempdir(), "gritline-compiled-for-tests")
+)
 
 import logging
 from collections.abc import Iterator

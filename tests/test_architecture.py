@@ -137,6 +137,18 @@ def test_commands_start_without_qt_and_heavy_libraries():
     assert _child(code) == "[]"
 
 
+def test_the_window_starts_without_what_measures():
+    code = (
+        "import sys\n"
+        "import app.window\n"
+        "from app.stations import load_stations\n"
+        "load_stations()\n"
+        "heavy = {'measure.field.pipeline', 'scipy', 'shapely', 'skimage', 'matplotlib', 'reportlab'}\n"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    assert _child(code) == "[]"
+
+
 def test_measure_runs_where_qt_is_missing():
     code = (
         "import sys\n"

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from app import number_text
 from app.session import Session
-from measure.field.pipeline import smallest_px
+from measure.field.limits import smallest_px
 from measure.model import FieldSettings
 from measure.output.objectives import objectives
 from measure.sizes.sample import SizeSample

@@ -19,6 +19,7 @@ from measure.field.ground.relief import without_relief
 from measure.field.ground.two_flanks import without_two_flanks
 from measure.field.kinds.kind_note import kinds_note
 from measure.field.kinds.measure_outlines import measure_outlines
+from measure.field.limits import smallest_px
 from measure.field.marks.jpeg_blocks import COMPRESSED
 from measure.field.marks.oil_edge import oil_edge_note, oil_edge_zones
 from measure.field.marks.own_marks import counted_marks_note, mark_zones, marks_note
@@ -39,33 +40,7 @@ from measure.model import FieldResult, FieldSettings, Frame, Picture
 from measure.particles import Particles
 from measure.progress import SILENT, Progress
 
-DEFAULT_SMALLEST_PX = 10.0
-LEAST_SMALLEST_PX = 4.0  # below this nothing can be told from noise and pixel steps
 _KEPT_PIXELS = 1_000_000  # of a smaller picture too little is freed and taken again to be worth keeping
-
-
-def smallest_px(settings: FieldSettings, um_per_px: float) -> float:
-    """Lower limit in px: the user's, but never below what pixels can show.
-
-    Parameters
-    ----------
-    settings : FieldSettings
-    um_per_px : float
-
-    Raises
-    ------
-    InvalidInput
-        If the smallest size or the scale is not a positive number.
-    """
-    if not (np.isfinite(um_per_px) and um_per_px > 0):
-        raise InvalidInput(f"The scale must be a positive number of micrometres per pixel, not {um_per_px}.")
-    if settings.smallest_um is None:
-        return DEFAULT_SMALLEST_PX
-    if not (np.isfinite(settings.smallest_um) and settings.smallest_um > 0):
-        raise InvalidInput(
-            f"The smallest size must be a positive number of micrometres, not {settings.smallest_um}."
-        )
-    return max(LEAST_SMALLEST_PX, settings.smallest_um / um_per_px)
 
 
 def measure_field(
