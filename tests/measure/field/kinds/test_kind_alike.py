@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
+from measure.field.kinds import kind_alike
 from measure.field.kinds.kind_alike import among_alike, colour_share
 from measure.field.kinds.kind_model import GROUPS, green_between
-from measure.field.kinds.kinds import kind_alike
 from measure.particles import make_particles
 
 KERNEL, SKIN = GROUPS.index("kernel"), GROUPS.index("skin")

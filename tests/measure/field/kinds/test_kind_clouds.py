@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
-from tests.measure.field.test_kind_alike import BROWN, KERNEL, SKIN, TANNED, chances, pieces
 
 from measure.field.kinds.kind_alike import among_alike
 from measure.field.kinds.kind_clouds import MOST_SAY, by_clouds
+from tests.measure.field.kinds.test_kind_alike import BROWN, KERNEL, SKIN, TANNED, chances, pieces
 
 
 def around(density, count, seed, spread=0.01):

@@ -1,11 +1,11 @@
 import numpy as np
 import pytest
-from tests.measure.field.test_kind_alike import BROWN, KERNEL, SKIN, chances
 
 from measure.field.kinds.kind_colourless import AGAINST, MOVED, with_colour, without_colour
 from measure.field.kinds.kind_model import GROUPS
 from measure.flags import bits
 from measure.particles import make_particles
+from tests.measure.field.kinds.test_kind_alike import BROWN, KERNEL, SKIN, chances
 
 SALT = GROUPS.index("salt")
 

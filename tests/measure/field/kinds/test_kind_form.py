@@ -1,6 +1,5 @@
 import numpy as np
 import pytest
-from tests.measure.field.test_kind_hues import BEIGE, BLACK, GREEN, field
 
 from measure.field.kinds.kind_form import (
     COLOURS,
@@ -13,6 +12,7 @@ from measure.field.kinds.kind_form import (
 )
 from measure.field.kinds.kind_model import DESCRIPTORS, GROUPS
 from measure.field.kinds.kinds import group_chances
+from tests.measure.field.kinds.test_kind_hues import BEIGE, BLACK, GREEN, field
 
 DUST, KERNEL, SKIN, SALT = (GROUPS.index(name) for name in ("dust", "kernel", "skin", "salt"))
 

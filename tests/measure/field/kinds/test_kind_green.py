@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
-from tests.measure.field.test_kind_alike import BROWN, KERNEL, SKIN, TANNED, chances, pieces
-from tests.measure.field.test_kind_clouds import around
 
 from measure.field.kinds.kind_green import MOST_SAY, by_green
+from tests.measure.field.kinds.test_kind_alike import BROWN, KERNEL, SKIN, TANNED, chances, pieces
+from tests.measure.field.kinds.test_kind_clouds import around
 
 ORANGE = np.array([0.05, 0.4, 1.0])  # a kernel full of carotenoids, which take hardly any red
 PINK = np.array([0.1, 0.5, 0.35])  # a skin of anthocyanins, which take green most

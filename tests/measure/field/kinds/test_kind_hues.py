@@ -3,7 +3,6 @@
 import cv2
 import numpy as np
 import pytest
-from tests.measure.field.test_kind_alike import chances
 
 from measure.field.ground.light import prepare
 from measure.field.kinds.kind_groups import Told, hue_groups, kernel_odds
@@ -12,6 +11,7 @@ from measure.field.kinds.kinds import group_chances, table_of
 from measure.field.kinds.measure_outlines import measure_outlines
 from measure.model import KINDS, Kind, Picture
 from measure.particles import make_particles
+from tests.measure.field.kinds.test_kind_alike import chances
 
 OIL = np.array([0.62, 0.57, 0.42])
 GREEN, WHITISH, BLACK = (np.array(a) for a in ([0.62, 0.36, 0.98], [0.17, 0.19, 0.26], [1.4, 1.5, 1.6]))

@@ -1,12 +1,12 @@
 """Kinds in dark field, where light comes through the pieces; the seeds are none of the fit's."""
 
 import numpy as np
-from tests.measure.field.test_kinds import FOOD, measured
 
 from measure.field.kinds.kinds import table_of
 from measure.model import KINDS
 from tests.benchmarks.kind_variety import varied_field
 from tests.benchmarks.kind_variety_looks import DARK_FIELD
+from tests.measure.field.kinds.test_kinds import FOOD, measured
 
 SEEDS = range(90_000, 90_008)  # in a row: some are far harder than others
 

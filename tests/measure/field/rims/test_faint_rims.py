@@ -7,8 +7,8 @@ import pytest
 from measure.field.components import find
 from measure.field.ground.light import prepare
 from measure.field.pipeline import measure_field
+from measure.field.rims import known_rims
 from measure.field.rims.faint_rims import faint_rims
-from measure.field.rims.rims import known_rims
 from measure.model import FieldSettings, Picture
 
 OIL = np.array([214.0, 206.0, 180.0])
