@@ -5,6 +5,7 @@ import json
 import cv2
 import numpy as np
 import pytest
+from shapely import contains_xy
 from shapely.geometry import Point, Polygon
 
 from tests.benchmarks.pasted import compose as composing
@@ -13,7 +14,7 @@ from tests.benchmarks.pasted import show, sources
 from tests.benchmarks.pasted.__main__ import judge
 from tests.benchmarks.pasted.compose import compose
 from tests.benchmarks.pasted.looks import HELD, LOOKS, REPORT_SEEDS, TUNE_SEEDS, Look
-from tests.benchmarks.pasted.place import HIDDEN, Table
+from tests.benchmarks.pasted.place import HEAPED, HIDDEN, Table
 from tests.benchmarks.pasted.show import COLUMNS, SIDE_PX, faults_sheet, outlines_sheet
 
 SIDE = 360
@@ -128,3 +129,47 @@ def test_pieces_hidden_in_part_are_counted_but_not_sized(stand_in) -> None:
     assert result.marked_aside == 1
     assert len(result.errors) == sum(t.hidden < 0.05 for t in asked[1:])
     assert np.abs(result.errors).max() < 1e-9
+
+
+def test_in_a_heap_pieces_lie_over_any_but_hide_no_more_than_half() -> None:
+    rng = np.random.default_rng(7)
+    table = Table((400, 400))
+    disc = Point(0, 0).buffer(20)
+    table.lay(disc, "apart", rng)
+    for _ in range(7):
+        assert table.lay(disc, "heap", rng) is not None
+    shared = [
+        [table.laid[i].intersection(table.laid[j]).area / disc.area for j in range(i)] for i in range(1, 8)
+    ]
+    assert all(HEAPED[0] - 0.01 < max(row) and max(row) <= HEAPED[1] + 1e-9 for row in shared)
+    assert any(sum(share > 0 for share in row) > 1 for row in shared)
+
+
+@pytest.mark.parametrize(("hides", "times"), [(0.0, 2.0), (0.5, 1.5), (1.0, 1.0)])
+def test_where_pieces_of_a_heap_overlap_the_density_is_as_stated(stand_in, monkeypatch, hides, times) -> None:
+    look = Look("discs", ("disc",), ("sheet",), pieces=2, size_px=(60, 60), heap=1.0, touch=0.0, clear=True,
+                hides=(hides,), tint=0.0, noise=0.0, jpeg=0)  # fmt: skip
+    monkeypatch.setitem(composing.LOOKS, "discs", look)
+    monkeypatch.setattr("tests.benchmarks.pasted.place.HEAPED", (0.4, 0.5))
+    drawn = compose("discs", 5, 400)
+    one, other = (Polygon(t.outline) for t in drawn.truth)
+    assert [t.hidden > 0.3 for t in drawn.truth] == [hides == 1.0, False]
+    y, x = np.indices(drawn.pixels.shape[:2]) + 0.5
+    both, alone = one.intersection(other).buffer(-4), one.difference(other).buffer(-4)
+    ground = np.median(sources.to_linear(drawn.pixels[:20] / 255), axis=(0, 1))
+    dense = -np.log(sources.to_linear(drawn.pixels / 255) / ground)[..., 1]
+    here, there = (np.median(dense[contains_xy(shape, x, y)]) for shape in (both, alone))
+    assert here / there == pytest.approx(times, rel=0.06)
+
+
+def test_missed_pieces_are_told_as_merged_or_split() -> None:
+    from tests.benchmarks.other_hand.draw import Drawn, Truth
+    from tests.benchmarks.other_hand.match import Found
+
+    def square(x: float, side: float = 40.0) -> np.ndarray:
+        return np.array([[x, 0], [x + side, 0], [x + side, 40], [x, 40]], float)
+
+    truth = tuple(Truth(square(x), "see-through", "", 0.0, 1.0, 1.0, "") for x in (0, 40, 200))
+    found = [Found(o, "kernel", False) for o in (square(0, 80), square(200, 19), square(220, 19))]
+    result = judge(Drawn("", 1, np.zeros((60, 300, 3), np.uint8), truth), found)
+    assert (result.true, result.merged, result.split) == (3, 1, 1)  # one of the merged two is matched

@@ -7,7 +7,7 @@ looking at them.
 
 import argparse
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -24,15 +24,25 @@ from .looks import HELD, LOOKS, REPORT_SEEDS, TUNE_SEEDS
 from .show import faults_sheet
 from .sources import data_folder
 
+# "merged": missed within a find that holds another; "split": missed, and most of it in finds that are false.
 # "aside": outlined rightly but set aside, as a bubble for instance; "F1 lines" takes those for found
+HELD_SHARE = 0.6  # of a piece within a find that holds it
 WHOLE = 0.05  # sizes are judged on pieces hidden less than this
 HEAD = (
-    f"{'look':18}{'fields':>7}{'true':>6}{'found':>7}{'aside':>7}{'missed':>8}{'extra':>7}"
+    f"{'look':18}{'fields':>7}{'true':>6}{'found':>7}{'aside':>7}{'missed':>8}{'merged':>8}{'split':>7}{'extra':>7}"
     f"{'F1':>8}{'F1 lines':>10}{'bias %':>8}{'90 % spread':>13}{'overlap':>9}{'s':>6}"
 )
 
 
-def judge(drawn: Drawn, found: list[Found]) -> Score:
+@dataclass
+class PastedScore(Score):
+    """The same with how many missed pieces are ``merged`` with another, and ``split`` into parts."""
+
+    merged: int = 0
+    split: int = 0
+
+
+def judge(drawn: Drawn, found: list[Found]) -> PastedScore:
     """Count all pieces, but take sizes only from those not hidden in part.
 
     A piece hidden in part may be outlined as far as it is seen, or carried on as a whole: the truth is
@@ -44,7 +54,20 @@ def judge(drawn: Drawn, found: list[Found]) -> Score:
     result.marked_aside = score(drawn, [replace(f, aside=False) for f in found]).right - result.right
     whole = tuple(t if t.hidden < WHOLE or t.fair else replace(t, fair="hidden in part") for t in drawn.truth)
     result.errors = score(replace(drawn, truth=whole), found).errors
-    return result
+    return PastedScore(**vars(result), **_merged_and_split(drawn, found, result))
+
+
+def _merged_and_split(drawn: Drawn, found: list[Found], result: Score) -> dict[str, int]:
+    """Of the missed pieces, how many lie in a find that holds another too, and how many in false parts."""
+    true, finds = ([Polygon(p.outline).buffer(0) for p in pieces] for pieces in (drawn.truth, found))
+    holds = [[f.intersection(t).area > HELD_SHARE * t.area for t in true] for f in finds]
+    merged = [i for i in result.missed if any(row[i] and sum(row) > 1 for row in holds)]
+    split = 0
+    for i in set(result.missed) - set(merged):
+        inside = [finds[j].intersection(true[i]).area for j in result.false_rows
+                  if finds[j].intersection(true[i]).area > HELD_SHARE * finds[j].area]  # fmt: skip
+        split += sum(inside) > 0.5 * true[i].area
+    return {"merged": len(merged), "split": split}
 
 
 def _whole_or_seen(truth: tuple[Truth, ...], found: list[Found]) -> tuple[Truth, ...]:
@@ -70,7 +93,7 @@ def _overlap(a: Polygon, b: Polygon) -> float:
     return common / (a.area + b.area - common)
 
 
-def line(name: str, fields: int, s: Score) -> str:
+def line(name: str, fields: int, s: PastedScore) -> str:
     """One line of the table; the spread is half the range of the middle nine tenths of the size errors."""
     low, mid, high = np.percentile(100 * np.array(s.errors or [np.nan]), [5, 50, 95])
     overlap = float(np.median(s.overlaps or [np.nan]))
@@ -78,13 +101,14 @@ def line(name: str, fields: int, s: Score) -> str:
     seconds = s.seconds / max(fields, 1)
     lines = 2 * outlined / max(outlined + s.false + s.true, 1)
     return (
-        f"{name:18}{fields:7d}{s.true:6d}{s.right:7d}{s.marked_aside:7d}{s.true - outlined:8d}{s.false:7d}"
+        f"{name:18}{fields:7d}{s.true:6d}{s.right:7d}{s.marked_aside:7d}{s.true - outlined:8d}"
+        f"{s.merged:8d}{s.split:7d}{s.false:7d}"
         f"{s.f1:8.3f}{lines:10.3f}{mid:8.2f}{(high - low) / 2:13.2f}{overlap:9.3f}{seconds:6.1f}"
         + (" held" if name in HELD else "")
     )
 
 
-def one(name: str, seed: int, width: int, keep: Path | None) -> Score:
+def one(name: str, seed: int, width: int, keep: Path | None) -> PastedScore:
     """Compose, measure and judge one picture."""
     drawn = compose(name, seed, width)
     start = time.process_time()
@@ -119,9 +143,9 @@ def _keep(stem: str, drawn: Drawn, found: list[Found], result: Score) -> None:
 def run(names: list[str], seeds: tuple[int, ...], width: int, keep: Path | None) -> None:
     """Print the table."""
     print(HEAD)
-    totals = {"all tune": Score(), "all held": Score()}
+    totals = {"all tune": PastedScore(), "all held": PastedScore()}
     for name in names:
-        total = Score()
+        total = PastedScore()
         for seed in seeds:
             total.add(one(name, seed, width, keep))
         totals["all held" if name in HELD else "all tune"].add(total)

@@ -21,6 +21,7 @@ HIDDEN_LIMIT = 0.5  # more than this under others is not asked
 SEEN_STEP = 7.0  # CIELAB between a piece's rim and what lies beside it
 SEEN_SHARE = 0.75  # of the outline must show such a step
 PAD_PX = 14
+HIDES = 0.75  # share of the density below from which what lies there counts as hidden
 BUBBLES = ("bubbles",)  # whether these count is a matter of the kind, not of the outline: not asked
 
 
@@ -44,20 +45,21 @@ def compose(name: str, seed: int, width: int = 1200) -> Drawn:
     if look.grey:
         scene = empty = np.repeat(scene.mean(axis=2, keepdims=True), 3, axis=2)
         scene = scene.copy()
-    table, truth = Table(size), []
+    table, truth, hiding = Table(size), [], []
     for cut in _chosen(look, seed >= 1000, rng):
         piece = _turned(cut, look, rng)
-        how = str(
-            rng.choice(["cross", "touch", "apart"], p=[look.cross, look.touch, 1 - look.cross - look.touch])
-        )
+        shares = [look.heap, look.cross, look.touch]
+        how = str(rng.choice(["heap", "cross", "touch", "apart"], p=[*shares, 1 - sum(shares)]))
         shift = table.lay(Polygon(piece.outline).buffer(0), how, rng)
         if shift is None:
             continue
         blur_px = float(rng.uniform(*look.blur_px))
-        _paste(scene, piece, shift, blur_px, look)
+        hides = float(rng.choice(look.hides)) if look.hides else None
+        _paste(scene, piece, shift, blur_px, look, empty if hides is not None else None, hides or 0.0)
+        hiding.append(not look.clear or (hides or 0.0) >= HIDES)
         nature = "a bubble" if cut.source in BUBBLES else ""
         truth.append(Truth(piece.outline + shift, CLEAR, "", 0.0, blur_px, 1.0, nature))
-    truth = _judged(truth, look, scene, empty)
+    truth = _judged(truth, hiding, scene, empty)
     return Drawn(name, seed, _photographed(scene, look, rng), truth)
 
 
@@ -86,7 +88,9 @@ def _turned(cut: Cut, look: Look, rng) -> Cut:
     outline = (cut.outline - middle) @ turn.T
     gain = np.exp(rng.normal(0, look.tint) + rng.normal(0, 0.0 if look.grey else look.tint / 2, 3))
     picture = cut.clear if look.clear else cut.colour * gain.astype(np.float32)
-    if look.clear:  # more or less of the same stain
+    if look.hides:
+        picture = cut.dense * np.float32(look.stain * np.exp(rng.normal(0, 2 * look.tint)))
+    elif look.clear:  # more or less of the same stain
         picture = picture ** (look.stain * np.exp(rng.normal(0, 2 * look.tint)))
     if look.grey:
         picture = np.repeat(picture.mean(axis=2, keepdims=True), 3, axis=2)
@@ -99,11 +103,26 @@ def _turned(cut: Cut, look: Look, rng) -> Cut:
     side = 2 * reach
     picture = cv2.warpAffine(np.ascontiguousarray(picture, np.float32), matrix, (side, side),
                              flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
-    return replace(cut, colour=picture, clear=picture, outline=outline, diameter_px=cut.diameter_px * scale)
+    return replace(
+        cut,
+        colour=picture,
+        clear=picture,
+        dense=picture,
+        outline=outline,
+        diameter_px=cut.diameter_px * scale,
+    )
 
 
-def _paste(scene: np.ndarray, piece: Cut, shift: np.ndarray, blur_px: float, look: Look) -> None:
-    """Lay the piece with its edge softened as the optics would."""
+def _paste(
+    scene: np.ndarray,
+    piece: Cut,
+    shift: np.ndarray,
+    blur_px: float,
+    look: Look,
+    empty: np.ndarray | None = None,
+    hides: float = 0.0,
+) -> None:
+    """Lay the piece with its edge softened as the optics would; with its own on an ``empty`` ground given."""
     side = len(piece.colour)
     whole = np.floor(shift).astype(int)
     part = shift - whole
@@ -113,13 +132,17 @@ def _paste(scene: np.ndarray, piece: Cut, shift: np.ndarray, blur_px: float, loo
     cover = cv2.GaussianBlur(filled(piece.outline + part + side // 2, (side, side), 8), (0, 0), blur_px)[
         ..., None
     ]
-    if blur_px > 2.0:
+    if blur_px > 2.0 and empty is None:
         picture = cv2.GaussianBlur(picture, (0, 0), blur_px)
     a = np.maximum([y0, x0], 0)
     b = np.minimum([y0 + side, x0 + side], scene.shape[:2])
     here = np.s_[a[0] : b[0], a[1] : b[1]]
     own = np.s_[a[0] - y0 : b[0] - y0, a[1] - x0 : b[1] - x0]
     cover, picture = cover[own], picture[own]
+    if empty is not None:
+        below = np.log(np.maximum(scene[here], 1e-4) / np.maximum(empty[here], 1e-4))
+        scene[here] = empty[here] * np.exp(below * (1 - hides * cover) - picture)
+        return
     scene[here] = (
         scene[here] * (1 + cover * (picture - 1))
         if look.clear
@@ -127,15 +150,18 @@ def _paste(scene: np.ndarray, piece: Cut, shift: np.ndarray, blur_px: float, loo
     )
 
 
-def _judged(truth: list[Truth], look: Look, scene: np.ndarray, empty: np.ndarray) -> tuple[Truth, ...]:
+def _judged(
+    truth: list[Truth], hiding: list[bool], scene: np.ndarray, empty: np.ndarray
+) -> tuple[Truth, ...]:
     """Say how much of each piece is hidden, how much of its outline shows, and whether it is asked."""
     shapes = [Polygon(t.outline).buffer(0) for t in truth]
     step = [_lab(to_srgb(a)) for a in (scene, empty)]
     step = np.linalg.norm(cv2.GaussianBlur(step[0] - step[1], (0, 0), 1.0), axis=2)
     result = []
     for i, (piece, shape) in enumerate(zip(truth, shapes, strict=True)):
-        over = [s for s in shapes[i + 1 :] if s.intersects(shape)]
-        hidden = 0.0 if look.clear or not over else union_all(over).intersection(shape).area / shape.area
+        after = zip(shapes[i + 1 :], hiding[i + 1 :], strict=True)
+        over = [s for s, hides in after if hides and s.intersects(shape)]
+        hidden = 0.0 if not over else union_all(over).intersection(shape).area / shape.area
         seen = _seen(shape, step, 1.0 + piece.blur_px)
         why = piece.fair
         if hidden > HIDDEN_LIMIT:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 TUNE_SEEDS = (3, 14, 27, 38, 49)
 REPORT_SEEDS = (1001, 1002, 1003, 1004, 1005)
+CLEAN_CELLS = ("blood94", "blood314", "blood331", "blood721")
 CELLS = ("blood94", "blood314", "blood331", "blood721", "blood64", "blood530")
 SOLID = ("lentils1", "lentils40", "candies54", "candies14", "marbles", "coinseq")
 
@@ -21,6 +22,10 @@ class Look:
     cross: float = 0.0
     clear: bool = False  # pieces let light through: their light multiplies
     stain: float = 1.0  # of clear pieces: power of their share of the light
+    # Share of the density below that a piece hides, drawn for each; its own adds with its real edge and
+    # glow. Empty: pieces are laid with an edge softened anew.
+    hides: tuple[float, ...] = ()
+    heap: float = 0.0  # share laid over any that lie there, 3 to 50 % of the smaller, more than one if so
     mixed: bool = False
     blur_px: tuple[float, float] = (0.8, 1.6)  # sd of the optics, per piece
     tint: float = 0.08  # log sd of brightness; half of it per colour channel
@@ -159,6 +164,45 @@ LOOKS: dict[str, Look] = {
         mixed=True,
         noise=3.0,
         jpeg=75,
+    ),
+    "heaped_adding": Look(
+        "heaps of cells whose densities add",
+        CLEAN_CELLS,
+        ("film_grey", "film_pale", "film_teal", "film_white"),
+        pieces=50,
+        size_px=(34, 58),
+        heap=0.55,
+        touch=0.1,
+        clear=True,
+        hides=(0.0,),
+        tint=0.03,  # nearly one tone
+        jpeg=88,
+    ),
+    "heaped_half": Look(
+        "heaps of cells, where they lie over one another half as dense as the sum",
+        CLEAN_CELLS,
+        ("film_grey", "film_pale", "film_teal", "film_white"),
+        pieces=50,
+        size_px=(34, 58),
+        heap=0.55,
+        touch=0.1,
+        clear=True,
+        hides=(0.5,),
+        tint=0.03,  # nearly one tone
+        jpeg=88,
+    ),
+    "heaped_lines": Look(
+        "heaps of cells as dense over one another as alone: only their edges tell",
+        CLEAN_CELLS,
+        ("film_grey", "film_pale", "film_teal", "film_white"),
+        pieces=50,
+        size_px=(34, 58),
+        heap=0.55,
+        touch=0.1,
+        clear=True,
+        hides=(0.8, 1.0),
+        tint=0.03,  # nearly one tone
+        jpeg=88,
     ),
     "stacked_cells": Look(
         "see-through cells over one another",

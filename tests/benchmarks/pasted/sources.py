@@ -22,6 +22,7 @@ from shapely.geometry import Polygon
 HERE = Path(__file__).parent / "outlines"
 MARGIN_PX = 12  # of a cut-out round its outline
 TRUST_PX = 2.5  # pixels nearer to the outline still hold light of the ground they were taken on
+GLOW_PX = (3.0, 7.0)  # from the outline: as far as a glow is whole, and as far as it goes
 FREE_STEP = 3.0  # CIELAB; less from the local median of the ground counts as ground
 
 
@@ -30,12 +31,15 @@ class Cut:
     """One real piece.
 
     ``colour`` (M, N, 3) is linear light, carried on past the outline; ``clear`` (M, N, 3) the same as a
-    share of the light of the ground it lay on. ``outline`` (P, 2) px in the coordinates of the cut-out.
+    share of the light of the ground it lay on. ``dense`` (M, N, 3) is the natural density against that
+    ground as it was taken, with the edge and the glow beside it, 0 farther away. ``outline`` (P, 2) px in
+    the coordinates of the cut-out.
     """
 
     source: str
     colour: np.ndarray
     clear: np.ndarray
+    dense: np.ndarray
     outline: np.ndarray
     diameter_px: float
 
@@ -139,7 +143,17 @@ def _cut(name: str, light: np.ndarray, free: np.ndarray, outline: np.ndarray) ->
     clear = np.clip(colour / np.maximum(ground, 1e-3), 0.0, 1.15)
     x, y = own.T
     area = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
-    return Cut(name, colour, clear, own, float(np.sqrt(4 * area / np.pi)))
+    dense = -np.log(np.maximum(patch / np.maximum(ground, 1e-3), 0.02))
+    dense = (dense * _own_share(mask, free[here])[..., None]).astype(np.float32)
+    return Cut(name, colour, clear, dense, own, float(np.sqrt(4 * area / np.pi)))
+
+
+def _own_share(mask: np.ndarray, free: np.ndarray) -> np.ndarray:
+    """How much of what is seen at each pixel is a piece's own: all within its glow, nothing at neighbours."""
+    away = ndimage.distance_transform_edt(~mask)
+    others = cv2.dilate((~free & (away > GLOW_PX[0])).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    share = np.clip((GLOW_PX[1] - away) / (GLOW_PX[1] - GLOW_PX[0]), 0.0, 1.0)
+    return np.where(others & ~mask, 0.0, share).astype(np.float32)
 
 
 def filled(outline: np.ndarray, size: tuple[int, int], fine: int = 4) -> np.ndarray:
