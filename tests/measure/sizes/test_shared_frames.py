@@ -94,9 +94,9 @@ def test_over_many_slides_counts_come_out_right():
 
     Over 3000 slides the united weight gave 1.000, 1.009 and 0.999 of the truth (standard error 0.009).
     """
-    united, single, truth = counts_over_slides(150)
-    assert united / truth == pytest.approx([1.0, 1.0, 1.0], abs=0.09)  # two standard errors of 150 slides
-    assert single / united == pytest.approx([1.02, 1.075, 1.145], abs=0.02)
+    united, single, truth = counts_over_slides(80)
+    assert united / truth == pytest.approx([1.0, 1.0, 1.0], abs=0.12)  # two standard errors of 80 slides
+    assert single / united == pytest.approx([1.02, 1.075, 1.145], abs=0.03)
 
 
 def _between(first: PlacedFrame, second: PlacedFrame) -> np.ndarray:
