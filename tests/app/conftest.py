@@ -45,7 +45,7 @@ def new_field(name: str, seed: int, **more: object) -> NewField:
 
 @pytest.fixture(autouse=True)
 def nothing_left_over() -> Iterator[None]:
-    """Delete what a test closed before the next begins: widgets that pile up make every change of style slower."""
+    """Delete what a test closed before the next: widgets that pile up make changes of style slower."""
     yield
     QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
 
