@@ -23,6 +23,11 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "expects_log: warnings or errors in the log are part of the test")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the longest test, so that no process is left alone with it at the end."""
+    items.sort(key=lambda item: item.path.name != "test_types.py")
+
+
 @pytest.fixture(scope="session")
 def real_pictures() -> Path:
     """Return the folder of real pictures, or skip saying so where it is absent."""
