@@ -1,4 +1,4 @@
-"""Decode the first page of a TIFF file, checking size and completeness first."""
+"""Decode the first page of a TIFF file, or its pages as colours, checking size and completeness first."""
 
 import logging
 import re
@@ -7,6 +7,7 @@ import warnings
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
+import cv2
 import numpy as np
 
 from measure.errors import InvalidInput
@@ -20,22 +21,12 @@ from measure.picture_formats import (
     pillow_pixels,
     refuse_size,
 )
+from measure.picture_ome import colour_pages, ome_size_um
 from measure.picture_wide import to_16_bit
 
 if TYPE_CHECKING:
     from tifffile import TiffFile, TiffFrame, TiffPage
 
-_TO_UM = {
-    "m": 1e6,
-    "cm": 1e4,
-    "mm": 1e3,
-    "µm": 1.0,
-    "um": 1.0,
-    "nm": 1e-3,
-    "pm": 1e-6,
-    "": 1.0,
-    "in": 25400.0,
-}
 # values of baseline TIFF tags (TIFF revision 6.0)
 _NONE, _MINISWHITE, _RGB = 1, 0, 2
 _UNSIGNED, _SIGNED, _DECIMAL = 1, 2, 3  # SampleFormat
@@ -66,7 +57,11 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
                 _refuse_outside(later, len(data), name)
             said = re.search(r'SignificantBits="(\d+)"', ome or "")
             bits_said = int(said.group(1)) if said else None
-            if _is_wide(page):
+            colours = _colours(file, data, ome) if ome else None
+            if colours is not None:
+                turned = False
+                pixels, bits, stretched = full_range(colours, bits_said)
+            elif _is_wide(page):
                 raw = _wide_samples(page, data, name)
                 pixels, bits, stretched = to_16_bit(raw, name, _stated_range(page), bits_said)
                 pixels, turned = _channels(page, pixels), False
@@ -81,10 +76,28 @@ def decode_tiff(data: bytes, name: str) -> Decoded:
         raise incomplete(name) from error
     except (OSError, ValueError, TypeError, RuntimeError, ArithmeticError) as error:
         raise damaged(name) from error
-    notes = [f"the file holds {pages} pictures; the first is used"] if pages > 1 else []
+    several = pages > 1 and colours is None
+    notes = [f"the file holds {pages} pictures; the first is used"] if several else []
     notes += stretched
     orientation = orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1
     return Decoded(pixels, bits, orientation, hint, source, tuple(notes))
+
+
+def _colours(file: "TiffFile", data: bytes, ome: str) -> np.ndarray | None:
+    """Return three pages that are the colours of one picture, (rows, columns, 3), or None."""
+    order = colour_pages(ome)
+    page = file.pages.first
+    alike = page.photometric in (0, 1) and page.samplesperpixel == 1 and page.bitspersample in (8, 16)
+    if order is None or len(file.pages) != 3 or not alike or _is_wide(page):
+        return None
+    if page.compression == _NONE:
+        planes = [np.squeeze(one.asarray()) for one in file.pages]
+    else:
+        planes = list(cv2.imdecodemulti(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)[1])
+    if len(planes) != 3 or any(one.shape != page.shape or one.dtype != page.dtype for one in planes):
+        return None
+    pixels = np.stack([planes[place] for place in order], axis=-1)
+    return np.iinfo(pixels.dtype).max - pixels if page.photometric == _MINISWHITE else pixels
 
 
 def _tag(page: "TiffPage", code: int, default: object) -> Any:
@@ -224,7 +237,7 @@ def _with_pillow(data: bytes, name: str) -> np.ndarray:
 
 def _pixel_size(page: "TiffPage", ome: str | None) -> tuple[tuple[float | None, float | None], str]:
     """Return the pixel size the file claims, from OME-XML or the baseline resolution tags, in µm."""
-    sizes = [_ome_size(ome, axis) for axis in "XY"] if ome else [None, None]
+    sizes = [ome_size_um(ome, axis) for axis in "XY"] if ome else [None, None]
     if sizes[0]:
         return (sizes[0], sizes[1]), "OME-XML"
     unit = {2: 25400.0, 3: 10000.0}.get(int(_tag(page, 296, 2)))
@@ -237,14 +250,3 @@ def _pixel_size(page: "TiffPage", ome: str | None) -> tuple[tuple[float | None, 
     if not values[0] or values[0] == unit:
         return (None, None), ""
     return (values[0], values[1]), hint_words("TIFF resolution tags", values[0])
-
-
-def _ome_size(ome: str, axis: str) -> float | None:
-    size = re.search(rf'PhysicalSize{axis}="([^"]+)"', ome)
-    unit = re.search(rf'PhysicalSize{axis}Unit="([^"]*)"', ome)
-    factor = _TO_UM.get(unit.group(1).replace("\u03bc", "µ") if unit else "µm")
-    try:
-        value = float(size.group(1)) * factor if size and factor else None
-    except ValueError:
-        return None
-    return value if value and 0 < value < 1e6 else None
