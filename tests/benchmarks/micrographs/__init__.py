@@ -1,0 +1,1 @@
+"""Micrographs of small particles, drawn from how transmission and scanning electron microscopes see."""
