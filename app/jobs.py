@@ -29,7 +29,7 @@ class FieldJob:
     border : bool
         Leave an even border round the view out.
     helpers : int
-        Processes that may share the field if it is large.
+        Processes that may share the field; they stay for the next one.
     """
 
     name: str
@@ -53,11 +53,15 @@ def measure_job(job: FieldJob, progress: Progress = SILENT) -> FieldResult:
     Cancelled
         If a stop was asked for.
     """
+    from measure.field.basics.helper_pool import keep_helpers
+    from measure.field.basics.sharing import LEAST_FOR_KEPT
     from measure.field.pipeline import measure_field
     from measure.output.burnt_marks import counted_marks
     from measure.scale.burnt_in import find_burnt_in
 
     picture = decode(job.data, job.name)
+    if picture.width_px * picture.height_px >= LEAST_FOR_KEPT:
+        keep_helpers(job.helpers)  # at the latest the next field is done sooner
     blank = decode(job.blank, "the blank-oil picture") if job.blank is not None else None
     result = measure_field(
         picture,

@@ -110,8 +110,11 @@ class Session(QObject):
 
     def shut(self) -> None:
         """Close for good, as the window goes."""
+        from measure.field.basics.helper_pool import end_kept
+
         self.close()
         self.tasks.close()
+        end_kept()
 
     @property
     def open_study(self) -> Study:

@@ -8,7 +8,7 @@ import numpy as np
 
 from measure.errors import InvalidInput
 from measure.field.basics.kept_memory import kept_memory
-from measure.field.basics.sharing import LEAST_PIXELS, Helpers
+from measure.field.basics.sharing import Helpers, worth_sharing
 from measure.field.components.find import find_pieces
 from measure.field.crystals.wall_pairs import with_wall_pairs
 from measure.field.edges.settle import settled
@@ -75,8 +75,8 @@ def measure_field(
         The prepared light of this picture, blank and zones, to save preparing it again.
     progress : Progress
     helpers : int
-        Processes that may be started to share the work if the field is large. They come by "spawn", so a
-        script that asks for them must guard its main part.
+        Processes that may be started to share the work if the field is large, or that are kept and share it
+        (`basics.helper_pool`). They come by "spawn", so a script that asks for them must guard its main part.
     border : bool
         Leave an even border round the view, drawn marks and glass beyond the edge of the oil out; without it
         they are part of the field.
@@ -94,7 +94,7 @@ def measure_field(
     limit = smallest_px(settings, um_per_px)
     zones = tuple(np.asarray(zone, np.float64) for zone in zones)
     _refuse_no_frame(picture, zones)
-    large = picture.width_px * picture.height_px >= LEAST_PIXELS
+    shared = worth_sharing(picture.width_px * picture.height_px)
     with kept_memory(picture.width_px * picture.height_px >= _KEPT_PIXELS):
         found_border = border_zones(picture, zones) if light is None else ()
         marks = mark_zones(picture, (*zones, *found_border)) if light is None else ()
@@ -103,7 +103,7 @@ def measure_field(
         seen, (picture, taken_off) = picture, without_lines(picture)
         seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
         particles, light = _measured(
-            picture, seen, settings, limit, blank, zones, learned, light, progress, helpers if large else 0
+            picture, seen, settings, limit, blank, zones, learned, light, progress, helpers if shared else 0
         )
     frame = Frame(picture.width_px, picture.height_px, zones)
     quality = field_quality(particles, frame, light)

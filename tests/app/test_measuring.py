@@ -14,10 +14,11 @@ from measure.errors import InvalidInput
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings
 from measure.output.borders import count_border
+from measure.output.field_pool import helpers_for
 from measure.particles import make_particles
 from measure.study.records import NewField
 
-from .conftest import GRAINS, drawn_field, png
+from .conftest import GRAINS, HEIGHT, WIDTH, drawn_field, png
 
 
 @pytest.fixture
@@ -45,6 +46,25 @@ def test_one_field_is_measured_on_a_thread(ready: Session, qtbot: QtBot):
     assert row.counts.particles == len(GRAINS)
     assert ready.told[-1] == ("done", "Measured 1 field.")
     assert ready.study.undo_text() == "Measure a1.png"
+
+
+def test_helpers_stay_for_the_next_field_until_the_window_goes(
+    study_path: Path, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
+):
+    asked: list[int] = []
+    monkeypatch.setattr("measure.field.basics.helper_pool.keep_helpers", asked.append)
+    monkeypatch.setattr("measure.field.basics.helper_pool.end_kept", lambda: asked.append(-1))
+    session = Session()
+    assert session.open(study_path)
+    first, second = ids(session)
+    assert session.measure([first])
+    qtbot.waitUntil(lambda: ended(session), timeout=20000)
+    assert asked == []  # too small to be worth it
+    monkeypatch.setattr("measure.field.basics.sharing.LEAST_FOR_KEPT", WIDTH * HEIGHT)
+    assert session.measure([second])
+    qtbot.waitUntil(lambda: ended(session), timeout=20000)
+    session.shut()
+    assert asked == [helpers_for(1), -1]
 
 
 def test_several_fields_are_measured_in_processes_as_on_a_thread(ready: Session, qtbot: QtBot):

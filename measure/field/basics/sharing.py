@@ -8,9 +8,11 @@ import os
 import pickle
 import shutil
 import tempfile
+import threading
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from types import TracebackType
@@ -18,15 +20,15 @@ from typing import Any
 
 import numpy as np
 
+from measure.field.basics.helper_pool import end_kept, kept_pool, started
 from measure.field.basics.strips import own_memory
 
 LEAST_PIXELS = 6_000_000  # a smaller field is done before a helper has started
+LEAST_FOR_KEPT = 700_000  # pixels from which helpers that are there already are of use
 _LARGE_BYTES = 1_000_000  # arrays from this size on are lent as files, not sent
 _AHEAD = 2  # parts each helper has before it
 _ROOM_BYTES = 4_000_000_000  # in which a large field and what is worked out of it find place
 _MEMORY_FOLDER = Path("/dev/shm")
-# what the parts need; by name, for it stands above this room
-_WORK = ("shapely", "measure.field.overlaps.overlap")
 
 
 class Helpers:
@@ -35,28 +37,24 @@ class Helpers:
     Parameters
     ----------
     count : int
-        Processes besides this one; with 0 everything is done here.
+        Processes besides this one; with 0 everything is done here. Those that are kept are taken where there
+        are any (`helper_pool`), and stay.
     """
 
     def __init__(self, count: int = 0) -> None:
         self.count = count
+        self._sent_off: list[Future] = []
+        self._kept = kept_pool() if count > 0 else None
         self._pool: Executor | None = None
         self._folder: tempfile.TemporaryDirectory | None = None
         self._written = 0
         self._files: dict[
             int, tuple[np.ndarray, str]
         ] = {}  # arrays lent; kept, so that no other has their id
-        if count > 0:
-            self._start(count)
-
-    def _start(self, count: int) -> None:
-        from concurrent.futures import ProcessPoolExecutor
-        from multiprocessing import get_context
-
-        context = get_context("spawn")  # the same on every system, and safe beside threads
-        self._pool = ProcessPoolExecutor(count, mp_context=context, initializer=_begin)
-        for _ in range(count):  # they start and import while this process reads the picture
-            self._pool.submit(_import_all)
+        if self._kept is not None:
+            self._pool, self.count = self._kept.pool, min(count, self._kept.count)
+        elif count > 0:
+            self._pool, _ = started(count)
 
     def __enter__(self) -> "Helpers":
         return self
@@ -64,7 +62,10 @@ class Helpers:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._close_pool()
+        if self._kept is None:
+            self._close_pool()
+        for future in self._sent_off:  # of work that was stopped
+            future.cancel()
         self._files.clear()
         if self._folder is not None:
             self._folder.cleanup()
@@ -102,7 +103,7 @@ class Helpers:
         def take(i: int, future: Future) -> None:
             try:
                 done[i] = future.result()
-            except BrokenExecutor:  # a helper was ended from outside, perhaps for want of memory
+            except (BrokenExecutor, CancelledError):  # a helper was ended, perhaps for want of memory
                 self._close_pool()
                 done[i] = work(common, parts[i])
 
@@ -121,19 +122,23 @@ class Helpers:
             take(i, future)
         return done
 
-    @staticmethod
-    def _sent(pool: Executor, work: Callable[[Any, Any], Any], loan: str, part: Any) -> Future:
+    def _sent(self, pool: Executor, work: Callable[[Any, Any], Any], loan: str, part: Any) -> Future:
         try:
-            return pool.submit(_helped, work, loan, part)
-        except BrokenExecutor as error:
-            broken: Future = Future()
-            broken.set_exception(error)
-            return broken
+            sent = pool.submit(_helped, work, loan, part)
+        except (BrokenExecutor, RuntimeError) as error:  # ended from outside, or let go
+            sent = Future()
+            sent.set_exception(error if isinstance(error, BrokenExecutor) else BrokenExecutor(str(error)))
+        self._sent_off.append(sent)
+        return sent
 
     def _close_pool(self) -> None:
-        if self._pool is not None:
+        if self._pool is None:
+            return
+        if self._kept is not None:
+            end_kept()
+        else:
             self._pool.shutdown(wait=True, cancel_futures=True)
-            self._pool = None
+        self._pool = None
 
     def room(self, shape: tuple[int, ...]) -> np.ndarray:
         """Return an array of float32 to be filled where helpers read it, so that lending it takes no copy."""
@@ -230,40 +235,25 @@ _kept: dict[str, Any] = {}
 
 def _helped(work: Callable[[Any, Any], Any], loan: str, part: Any) -> Any:
     """Do one part in a helper."""
-    if loan not in _kept:
+    common = _kept.get(loan)
+    if common is None:
         _kept.clear()
-        _kept[loan] = _restored(*pickle.loads(Path(loan).read_bytes()))
-    return work(_kept[loan], part)
+        common = _kept[loan] = _restored(*pickle.loads(Path(loan).read_bytes()))
+        threading.Thread(target=_forget_when_gone, args=(loan,), daemon=True).start()
+    return work(common, part)
 
 
-def _begin() -> None:
-    """Prepare a helper: one thread, and an end with the one who started it."""
-    import multiprocessing
-    import threading
-    from multiprocessing.connection import wait
-
-    import cv2
-
-    cv2.setNumThreads(1)
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        if parent is not None:
-            wait([parent.sentinel])
-            os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
+def _forget_when_gone(loan: str) -> None:
+    """Give the memory of a field back once it is done: a helper that is kept may wait long for the next."""
+    while Path(loan).exists():
+        time.sleep(1.0)
+    _kept.pop(loan, None)
 
 
-def _import_all() -> None:
-    """Import what the work needs before there is any."""
-    from importlib import import_module
-
-    from measure.field.basics.flood import ready
-
-    for name in _WORK:
-        import_module(name)
-    ready()
+def worth_sharing(pixels: int) -> bool:
+    """Whether helpers are of use for so many pixels: a large field, or if they are there already."""
+    kept = kept_pool()
+    return pixels >= LEAST_PIXELS or (pixels >= LEAST_FOR_KEPT and kept is not None and kept.ready())
 
 
 ALONE = Helpers(0)

@@ -1,6 +1,9 @@
 """One field shared by processes: the same result with any number of them, also when one is lost."""
 
 import os
+import time
+from collections.abc import Iterator
+from concurrent.futures import wait
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,10 +11,11 @@ import pytest
 
 from measure.errors import Cancelled
 from measure.field import pipeline
+from measure.field.basics import helper_pool, sharing
 from measure.field.basics.sharing import Helpers, parts_of
 from measure.model import FieldSettings, Picture
 from measure.output.field_pool import helpers_for
-from measure.particles import COLUMNS
+from measure.particles import COLUMNS, Particles
 from measure.progress import Progress
 from measure.render import render_field
 from measure.render.recipes import CONDITIONS, resized
@@ -36,6 +40,10 @@ def _lost(common: _Numbers, number: int) -> int:
     if os.getpid() != common.factor:
         os._exit(3)  # as when the system ends it
     return number
+
+
+def _loans() -> int:
+    return len(sharing._kept)
 
 
 def _numbers() -> _Nested:
@@ -94,22 +102,75 @@ def test_a_helper_that_is_lost_costs_only_time():
         assert crew.map(_lost, common, list(range(3))) == list(range(3))
 
 
+def _same(one: Particles, other: Particles) -> bool:
+    return all(map(np.array_equal, one.outlines, other.outlines)) and all(
+        np.array_equal(one[name], other[name], equal_nan=one[name].dtype.kind == "f") for name in COLUMNS
+    )
+
+
+@pytest.fixture
+def kept() -> Iterator[helper_pool.KeptPool]:
+    """A helper that stays, ready to work."""
+    helper_pool.keep_helpers(1)
+    pool = helper_pool.kept_pool()
+    wait(pool.starting)
+    yield pool
+    helper_pool.end_kept()
+
+
 def test_a_field_comes_out_the_same_to_the_last_digit(monkeypatch: pytest.MonkeyPatch):
     drawn = render_field(resized(CONDITIONS["overlapping"], 700), 5)
     picture = Picture(pixels=drawn.pixels, name="shared")
     alone = pipeline.measure_field(picture, FieldSettings(), drawn.um_per_px).particles
-    monkeypatch.setattr(pipeline, "LEAST_PIXELS", 0)
+    monkeypatch.setattr(sharing, "LEAST_PIXELS", 0)
     shared = pipeline.measure_field(picture, FieldSettings(), drawn.um_per_px, helpers=1).particles
     assert len(alone) == len(shared) > 10
-    for one, other in zip(alone.outlines, shared.outlines, strict=True):
-        assert np.array_equal(one, other)
-    for name in COLUMNS:
-        assert np.array_equal(alone[name], shared[name], equal_nan=alone[name].dtype.kind == "f"), name
+    assert _same(alone, shared)
+
+
+def test_helpers_that_are_kept_share_smaller_fields_and_stay(kept, monkeypatch: pytest.MonkeyPatch):
+    assert sharing.worth_sharing(sharing.LEAST_FOR_KEPT)
+    assert not sharing.worth_sharing(sharing.LEAST_FOR_KEPT - 1)
+    done: list[float] = []
+    for _ in range(2):
+        with Helpers(3) as crew:
+            assert crew.count == 1
+            done.append(sum(crew.map(_summed, _numbers(), parts_of(400_000, 50_000))))
+    assert done == [2 * np.arange(400_000.0).sum()] * 2
+    assert helper_pool.kept_pool() is kept
+    assert kept.pool.submit(os.getpid).result(timeout=60) != os.getpid()
+    drawn = render_field(resized(CONDITIONS["sparse"], 400), 5)
+    alone = pipeline.measure_field(Picture(drawn.pixels), FieldSettings(), drawn.um_per_px).particles
+    monkeypatch.setattr(sharing, "LEAST_FOR_KEPT", 0)
+    shared = pipeline.measure_field(Picture(drawn.pixels), FieldSettings(), drawn.um_per_px, helpers=1)
+    assert len(alone) > 2
+    assert _same(alone, shared.particles)
+
+
+def test_a_helper_that_is_kept_forgets_a_field_that_is_done(kept):
+    with Helpers(1) as crew:
+        assert crew.map(_first_row, _Numbers(np.zeros((700, 900)), 1), [0, 1, 2]) == [[0.0] * 3] * 3
+        assert kept.pool.submit(_loans).result(timeout=60) == 1
+    until = time.monotonic() + 60
+    while kept.pool.submit(_loans).result(timeout=60):
+        assert time.monotonic() < until
+        time.sleep(0.1)
+
+
+def test_a_helper_that_is_kept_and_lost_loses_nothing(kept):
+    common = _Numbers(np.zeros(1), os.getpid())
+    with Helpers(1) as crew:
+        assert crew.map(_lost, common, list(range(6))) == list(range(6))
+    assert helper_pool.kept_pool() is None  # the next field starts others
+    helper_pool.keep_helpers(1)
+    with Helpers(1) as crew:
+        helper_pool.end_kept()  # the window closes
+        assert crew.map(_lost, common, list(range(6))) == list(range(6))
 
 
 def test_shared_work_can_be_stopped(monkeypatch: pytest.MonkeyPatch):
     drawn = render_field(resized(CONDITIONS["sparse"], 400), 5)
-    monkeypatch.setattr(pipeline, "LEAST_PIXELS", 0)
+    monkeypatch.setattr(sharing, "LEAST_PIXELS", 0)
     progress = Progress(lambda share, stage: progress.cancel() if share > 0.3 else None)
     with pytest.raises(Cancelled):
         pipeline.measure_field(
