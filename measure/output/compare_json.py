@@ -119,8 +119,9 @@ def law_numbers(fit: LawFit, curve: GrindCurve) -> dict[str, str]:
     share = {"R0": "", "y0": "", "x0": "", "x_inf": "", "fall": "", "c": f" per {step}"}
     size = {"R0": " µm", "y0": " µm", "x0": " µm", "x_inf": " µm", "fall": " µm", "c": f" per µm and {step}"}
     units = share if curve.is_share else size
-    # a plateau near nothing is none, and its logarithm has no bottom
-    values = {n: 0.0 if n == "x_inf" and v < 1e-3 else v for n, v in fit.parameters.items()}
+    # a plateau far below every batch is none, and its logarithm has no bottom
+    none = 0.01 * min(p.value for p in curve.points)
+    values = {n: 0.0 if n == "x_inf" and v < none else v for n, v in fit.parameters.items()}
     return {n: f"{short_number(v)}{units.get(n, f' per {step}')}" for n, v in values.items()}
 
 
