@@ -9,6 +9,7 @@ is called by it all the same, but with a high doubt, and as kernel rather than s
 
 from collections.abc import Callable, Mapping
 
+import cv2
 import numpy as np
 
 from measure.field.basics.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
@@ -58,6 +59,7 @@ OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
 BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fills, and turning in four corners
 ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to be one, and to be nothing else
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
+SMOOTH = 1.06  # perimeter over the hull's: 1.00 to 1.03 of smooth rods and plates, above 1.1 of scraps
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 BELOW = "colour on bright"  # table of fields lit from below, of which `by_hues` is asked
 LIT = ("colour on dark", "colour on bright, lighter")  # the same where pieces shine, of `by_lit_hues`
@@ -258,7 +260,8 @@ def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     """Whether a piece is ragged enough for dust; nothing is surely dust.
 
     A scrap has arms and bays. What is opaque but compact may be a thick or a burnt piece, which counts most
-    in the coarse end of the batch, so it stays counted, with its doubt.
+    in the coarse end of the batch, so it stays counted, with its doubt. Nor are slender or three-cornered
+    pieces ragged for having a long outline, if that is no longer than the hull's.
 
     Returns
     -------
@@ -267,6 +270,9 @@ def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     full = particles["area_px2"] / np.maximum(particles["hull_area_px2"], 1e-9)
     circularity = 4.0 * np.pi * particles["area_px2"] / np.maximum(particles["perimeter_px"], 1e-9) ** 2
     could = (full < COMPACT) | (circularity < COMPACT_CIRCULARITY)
+    for row in np.flatnonzero(could & (full >= COMPACT)):
+        hull = cv2.convexHull(np.asarray(particles.outlines[row], np.float32))
+        could[row] = particles["perimeter_px"][row] > SMOOTH * cv2.arcLength(hull, True)
     return could, np.zeros(len(particles), dtype=bool)
 
 

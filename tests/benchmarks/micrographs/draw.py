@@ -70,8 +70,8 @@ def draw(name: str, seed: int) -> tuple[np.ndarray, list[Piece]]:
     pieces = []
     for mask, seen in zip(masks, masks_seen, strict=True):
         if seen.any():
-            clear = np.count_nonzero(seen & ~covered)
-            pieces.append(Piece(seen, clear >= (1 - _HIDDEN) * np.count_nonzero(mask)))
+            clear = seen & ~covered
+            pieces.append(Piece(clear, np.count_nonzero(clear) >= (1 - _HIDDEN) * np.count_nonzero(mask)))
     return np.repeat(pixels[..., None], 3, axis=2), pieces
 
 
