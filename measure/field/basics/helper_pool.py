@@ -53,7 +53,8 @@ def keep_helpers(count: int) -> None:
     count : int
         Processes; with 0 none are started.
     """
-    if count > 0 and not _now:
+    # where a file that is mapped cannot be deleted, helpers must end before what a field lent them is
+    if count > 0 and not _now and os.name != "nt":
         pool, starting = started(count)
         _now.append(KeptPool(pool, count, starting))
 
