@@ -6,11 +6,13 @@ looked at.
 """
 
 from dataclasses import dataclass
+from itertools import product
 
 import cv2
 import numpy as np
 
 from measure.model import Picture
+from measure.scale.drawn_panel import has_panel, panel_round
 
 _STEP = 22  # levels by which a drawn tone differs from the usual one
 _OVER_NOISE = 7.0  # what pixels two apart differ by, which a drawn tone's step is at least; usually 24
@@ -27,6 +29,7 @@ _APART = 1.6  # letters of a row are no farther apart than so many heights
 _BAR_PX, _BAR_RATIO, _BAR_FULL = 24, 4.0, 0.9  # least length of a bar; over its height; share of its box
 _SLIM = 8.0  # length over width of a line
 _MARGIN_PX = 3
+_PANEL_STEP = 90  # levels by which words differ from a panel below them
 _COMPRESSED = 12  # levels by which compression moves a tone
 _MOST = 2000  # strokes of a tone; words are fewer
 _STRIP_ROWS, _ABOUT_ROWS = 64, 4  # rows looked at together, and those beside them that are seen too
@@ -69,7 +72,8 @@ def find_drawn(picture: Picture) -> Drawn:
     least = _OVER_NOISE * _noise(pixels)
     boxes: list[np.ndarray] = []
     bars: set[tuple[int, int, int, int]] = set()
-    for tone in _tones(pixels, usual):
+    tones = _tones(pixels, usual)
+    for tone in tones:
         if np.abs(tone - usual).max() < least:  # of a dark ground with noise in rows: level bars of its own
             continue
         strokes = _strokes(pixels, tone, usual, 0)
@@ -80,8 +84,36 @@ def find_drawn(picture: Picture) -> Drawn:
             # what compression moved off the tone
             more = _strokes(pixels, tone, usual, _COMPRESSED)
             boxes += _areas(more, [row for row in _rows_of_words(more) if _words_like(row, rows, boxes)], own)
+    panels = _panels(pixels, tones, bars)
+    boxes = [box for box in boxes if not any(_within(box, panel) for panel in panels)] + panels
     size = pixels.shape[1::-1]
     return Drawn(tuple(np.clip(box, 0, size) for box in _joined(boxes)), tuple(sorted(bars)))
+
+
+def _panels(
+    pixels: np.ndarray, tones: list[np.ndarray], bars: set[tuple[int, int, int, int]]
+) -> list[np.ndarray]:
+    """Boxes of panels that carry a bar or words; their bars are added to those known."""
+    found: list[np.ndarray] = []
+    flat = [tone for tone in tones if len(tones) > 1 and has_panel(pixels, tone, _BAR_PX)]
+    for panel, ink in product(flat, tones):
+        if np.abs(ink - panel).max() < _PANEL_STEP:
+            continue
+        strokes = _strokes(pixels, ink, panel, 0)
+        own, rows = [s for s in strokes if _is_bar(s)], _rows_of_words(strokes)
+        for mark in _areas(strokes, rows, own) if own or rows else ():
+            if any(_within(mark, box) for box in found):
+                continue
+            box = panel_round(pixels, mark, panel, ink)
+            if box is not None:
+                found.append(box)
+        level = [s for s in own if s.width > s.height and any(_within(_level([s]), b) for b in found)]
+        bars |= {(s.left, s.top, s.right - 1, s.bottom - 1) for s in level}
+    return found
+
+
+def _within(box: np.ndarray, other: np.ndarray) -> bool:
+    return bool((box.min(axis=0) >= other.min(axis=0)).all() and (box.max(axis=0) <= other.max(axis=0)).all())
 
 
 @dataclass(frozen=True, eq=False)
