@@ -19,10 +19,12 @@ GAMMA = 2.2
 TRIES = 40
 
 
-def varied_field(seed: int, ground: str) -> tuple[np.ndarray, list[np.ndarray], list[str]]:
-    """Draw a field: 8-bit pixels, outlines in px and names of the groups."""
+def varied_field(
+    seed: int, ground: str, own: dict | None = None
+) -> tuple[np.ndarray, list[np.ndarray], list[str]]:
+    """Draw a field, with looks of its own if given: 8-bit pixels, outlines in px and names of the groups."""
     rng = np.random.default_rng(seed)
-    looks = looks_of(rng, ground)
+    looks = looks_of(rng, ground) | (own or {})
     oil = oil_of(rng, ground)
     slope = _cloud(rng, (HEIGHT_PX, WIDTH_PX), 300.0) * rng.uniform(0.0, 0.06)
     light = np.ones((HEIGHT_PX, WIDTH_PX, 3)) * oil * (1.0 + slope)[..., None]

@@ -34,6 +34,7 @@ from measure.field.kinds.kind_hues import by_hues, by_lit_hues
 from measure.field.kinds.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kinds.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kinds.kind_polars import by_polars, shining
+from measure.field.kinds.kind_structure import cloudy, structure_of
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.outlines import bounds
@@ -154,6 +155,9 @@ def judged(
     if below:
         chance = dark_food(chance, particles)
         grey_food = food_without_colour(chance, particles)
+    pale_food = np.zeros(len(particles))
+    if table.startswith("colour") and taught is None:
+        chance, pale_food = cloudy(chance, structure_of(particles, table), particles)
     for rule in FIELD_RULES:
         chance = rule(chance, particles)
     if below:
@@ -161,7 +165,8 @@ def judged(
     elif table in LIT:
         chance = by_lit_hues(chance, particles, taught)
     chance = with_colour(chance, particles)
-    chance = np.where(grey_food[:, None], chance, without_colour(chance, particles))
+    kept = np.maximum(grey_food, pale_food)[:, None]
+    chance = kept * chance + (1.0 - kept) * without_colour(chance, particles)
     for rule in CLEAR_RULES:
         chance = rule(chance, particles)
     return in_context(chance, bubbles[1])

@@ -52,7 +52,13 @@ class Drawn:
     limit_px: float = LIMIT_PX
 
 
-def draw(name: str, seed: int, width: int = 1200, ground: tuple[float, float, float] | None = None) -> Drawn:
+def draw(
+    name: str,
+    seed: int,
+    width: int = 1200,
+    ground: tuple[float, float, float] | None = None,
+    hues: dict[str, np.ndarray] | None = None,
+) -> Drawn:
     """Draw a look.
 
     Parameters
@@ -64,15 +70,24 @@ def draw(name: str, seed: int, width: int = 1200, ground: tuple[float, float, fl
         Px; the height is three quarters of it.
     ground : 3 floats, optional
         Linear light of the oil in place of the look's own.
+    hues : dict of str to (3,) array, optional
+        Absorption of red, green and blue by kind, mean 1, in place of the stuff's own at its strength.
     """
     look = LOOKS[name]
     if ground is not None:
         look = replace(look, camera=replace(look.camera, tint=ground))
     rng = np.random.default_rng([seed, *name.encode()])
     size = (width * 3 // 4, width)
-    pieces = _scatter(look, size, rng)
+    pieces = [_dyed(piece, hues or {}) for piece in _scatter(look, size, rng)]
     scene, seen = _expose(look, pieces, size, rng)
     return Drawn(name, seed, shoot(scene, look.camera, rng), _truth(look, pieces, seen, size))
+
+
+def _dyed(piece: Piece, hues: dict[str, np.ndarray]) -> Piece:
+    hue, own = hues.get(piece.stuff.kind), np.array(piece.stuff.absorb)
+    if hue is None:
+        return piece
+    return replace(piece, stuff=replace(piece.stuff, absorb=tuple(float(own.mean()) * hue)))
 
 
 def _outline(kind: str, name: str, d: float, rng) -> tuple[np.ndarray, object]:
