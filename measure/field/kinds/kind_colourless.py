@@ -35,17 +35,22 @@ def without_colour(chance: np.ndarray, particles: Particles) -> np.ndarray:
     -------
     (K, G) ndarray
     """
-    share, strength, density = _colour(particles)
-    usual = _usual(chance, share)
-    if usual is None:
-        return chance
-    clear = (share < LACK * usual) & (strength > SEEN) & (density < OPAQUE)
+    clear = lacks_colour(chance, particles)
     changed = chance.copy()
     for column in (_KERNEL, _SKIN):
         moved = np.where(clear, MOVED * chance[:, column], 0.0)
         changed[:, column] -= moved
         changed[:, _SALT] += moved
     return changed
+
+
+def lacks_colour(chance: np.ndarray, particles: Particles) -> np.ndarray:
+    """Which pieces are without colour where kernels have one, (K,) ndarray of bool; chances as before."""
+    share, strength, density = _colour(particles)
+    usual = _usual(chance, share)
+    if usual is None:
+        return np.zeros(len(particles), dtype=bool)
+    return np.asarray((share < LACK * usual) & (strength > SEEN) & (density < OPAQUE))
 
 
 def with_colour(chance: np.ndarray, particles: Particles) -> np.ndarray:

@@ -15,7 +15,10 @@ OTHER_KIND = 2.0  # odds that clearly different hues of one field are not all of
 MOST_SAID = 3.5  # odds of a group after it was heard
 SUREST = 5.0  # odds of a piece
 _KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
-_WAYS = np.array([way for way in product((-1, 0, 1), repeat=3) if way > (0, 0, 0)], dtype=float)
+_WAYS = [
+    np.array([way for way in product((-1, 0, 1), repeat=size) if way > (0,) * size], dtype=float)
+    for size in range(5)
+]
 _SPREAD_APART = 0.5  # of either side of a gap, in widths
 
 
@@ -44,8 +47,8 @@ def hue_groups(place: np.ndarray, weight: np.ndarray, parts: int = MOST_PARTS) -
 
     Parameters
     ----------
-    place : (n, 3) ndarray
-        Hue and depth, over what pieces of one kind differ by.
+    place : (n, 3) or (n, 4) ndarray
+        Hue, depth and structure, over what pieces of one kind differ by.
     weight : (n,) ndarray
         Say of each.
     parts : int
@@ -58,9 +61,10 @@ def hue_groups(place: np.ndarray, weight: np.ndarray, parts: int = MOST_PARTS) -
     every = np.arange(len(place))
     if len(place) < 2 * FEWEST_ALIKE or parts == 0:
         return [every]
-    spread = np.linalg.eigh(np.cov(place.T) + 0.1 * np.eye(3))[1].T
+    spread = np.linalg.eigh(np.cov(place.T) + 0.1 * np.eye(place.shape[1]))[1].T
+    ways = _WAYS[place.shape[1]]
     best, side = 0.0, np.zeros(len(place), dtype=bool)
-    for way in (*(_WAYS / np.linalg.norm(_WAYS, axis=1, keepdims=True)), *spread):
+    for way in (*(ways / np.linalg.norm(ways, axis=1, keepdims=True)), *spread):
         found, apart = parted_at(place @ way, weight, weight, FEWEST_ALIKE, _SPREAD_APART)
         if apart > best:
             best, side = apart, found

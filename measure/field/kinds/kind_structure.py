@@ -7,6 +7,7 @@ any hue, and the tables for grey cameras were fitted on nothing else.
 
 import numpy as np
 
+from measure.field.kinds.kind_colourless import lacks_colour
 from measure.field.kinds.kind_model import DESCRIPTORS, GROUPS, built_in, descriptors, probabilities
 from measure.flags import bits
 from measure.particles import Particles
@@ -24,6 +25,7 @@ ASKED = 0.2  # chance of salt from which a piece is asked whether it is cloudy
 FOREIGN = 0.5  # chance of bubble, fibre and dust together from which it is none of both
 CRYSTALS = 4.0  # as many pieces as are taken for crystals beforehand
 LUMPS = 0.2  # the same of lumps and sheets
+LEAST_PX, SMALL_SAY = 13.0, 0.6  # size below which a side of a crystal fills it, and what is said there still
 ROUNDS = 8
 MOST, MOST_SALT = (
     5.0,
@@ -74,17 +76,22 @@ def cloudy(chance: np.ndarray, structure: np.ndarray, particles: Particles) -> t
     food : (K,) ndarray
         How surely a piece is kernel or skin for all that it may lack colour; 0 where nobody asked.
     """
-    asked = (chance[:, _SALT] > ASKED) & (structure[:, _FOREIGN].sum(axis=1) < FOREIGN)
+    darker = sum(particles[f"{name}_density"] for name in ("red", "green", "blue")) > 0.0
+    asked = (chance[:, _SALT] > ASKED) | (lacks_colour(chance, particles) & darker)
+    asked &= structure[:, _FOREIGN].sum(axis=1) < FOREIGN
     asked &= (particles["flags"] & bits("rim_only")) == 0
     food, rows = np.zeros(len(chance)), np.flatnonzero(asked)
     if not len(rows):
         return chance, food
     both = structure[rows][:, [_KERNEL, _SKIN]].sum(axis=1)
     odds = np.clip(np.log((both + _FEW) / (structure[rows, _SALT] + _FEW)), -MOST_SALT, MOST_SALT)
+    large = particles.diameter_px[rows] >= LEAST_PX
+    odds[~large] *= SMALL_SAY
     share = np.full(len(rows), LUMPS / (LUMPS + CRYSTALS))
     for _ in range(ROUNDS):
         likely = 1.0 / (1.0 + np.exp(-odds) * (1.0 - share) / share)
-        share = (likely.sum() - likely + LUMPS) / (len(rows) - 1.0 + LUMPS + CRYSTALS)
+        others, count = (each.sum() - each for each in (likely * large, large.astype(float)))
+        share = (others + LUMPS) / (count + LUMPS + CRYSTALS)
     food[rows] = likely
     changed = chance.copy()
     lost = likely * chance[rows, _SALT]

@@ -156,12 +156,13 @@ def judged(
         chance = dark_food(chance, particles)
         grey_food = food_without_colour(chance, particles)
     pale_food = np.zeros(len(particles))
+    structure = structure_of(particles, table) if table.startswith("colour") else chance
     if table.startswith("colour") and taught is None:
-        chance, pale_food = cloudy(chance, structure_of(particles, table), particles)
+        chance, pale_food = cloudy(chance, structure, particles)
     for rule in FIELD_RULES:
         chance = rule(chance, particles)
     if below:
-        chance = by_hues(chance, particles, grey_food, taught)
+        chance = by_hues(chance, particles, grey_food, taught, structure)
     elif table in LIT:
         chance = by_lit_hues(chance, particles, taught)
     chance = with_colour(chance, particles)

@@ -74,7 +74,8 @@ class Learned:
 class _Lesson:
     """Tagged and untagged pieces as arrays, all of one table of the model.
 
-    ``inputs`` are a constant and the standardised descriptors, ``scores`` the built-in model's.
+    ``inputs`` are a constant and the standardised descriptors, ``scores`` the built-in model's, ``as_shown``
+    whether the program without learning has the tagged pieces right, what their fields say of them included.
     """
 
     values: np.ndarray
@@ -84,10 +85,11 @@ class _Lesson:
     scores: np.ndarray
     other_inputs: np.ndarray
     other_scores: np.ndarray
+    as_shown: np.ndarray
 
     def only(self, rows: np.ndarray) -> "_Lesson":
         """Return the lesson with some of its tagged pieces."""
-        names = ("values", "kind", "field", "inputs", "scores")
+        names = ("values", "kind", "field", "inputs", "scores", "as_shown")
         return replace(self, **{name: getattr(self, name)[rows] for name in names})
 
 
@@ -111,7 +113,7 @@ def learn(fields: Mapping[int, Particles]) -> Learned:
     learned, before, after = {}, 0.0, 0.0
     for table, lesson in tables.items():
         base = built_in(table)
-        right = float(_right(base, lesson.values, lesson.kind).sum())
+        right = float(lesson.as_shown.sum())
         ridge, checked = _best_ridge(base, lesson)
         before += right
         after += max(checked, right)
@@ -164,8 +166,15 @@ def _lessons(fields: Mapping[int, Particles]) -> dict[str, _Lesson]:
             np.concatenate([np.full(hand.sum(), number) for number, _, hand in rows]),
             *_scored(base, own),
             *_scored(base, others[:: max(1, -(-len(others) // _ANCHORS))]),
+            np.concatenate([_as_shown(p, table)[hand] for _, p, hand in rows]),
         )
     return lessons
+
+
+def _as_shown(particles: Particles, table: str) -> np.ndarray:
+    """Whether the built-in model and the field around it give a piece the kind it has by hand, (K,)."""
+    free = particles.replaced(kind_by_hand=np.zeros(len(particles), dtype=bool))
+    return np.asarray(tag(free, None, table)["kind"] == particles["kind"])
 
 
 def _scored(base: Model, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -7,7 +7,7 @@ import pytest
 from measure.field.ground.light import prepare
 from measure.field.kinds.kind_groups import Told, hue_groups, kernel_odds
 from measure.field.kinds.kind_hues import by_hues, by_lit_hues, thickening
-from measure.field.kinds.kinds import group_chances, table_of
+from measure.field.kinds.kinds import group_chances, table_of, tag
 from measure.field.kinds.measure_outlines import measure_outlines
 from measure.model import KINDS, Kind, Picture
 from measure.particles import make_particles
@@ -100,6 +100,26 @@ def test_what_a_user_taught_of_a_hue_is_believed():
     told[:, [0, 1]] = 0.999 * np.where(is_lump[:, None], [0.001, 0.999], [0.999, 0.001])
     changed = by_hues(told / told.sum(axis=1, keepdims=True), found, taught=taught)
     assert ((changed[:, SKIN] > changed[:, KERNEL]) == is_lump).mean() > 0.9
+
+
+def test_small_pieces_go_with_the_groups_of_their_hue():
+    found, is_lump = field(REDDISH, BEIGE)
+    small = np.arange(48) % 4 < 2
+    seen = tag(found.replaced(area_px2=np.where(small, 60.0, found["area_px2"])))
+    right = seen["kind"] == np.where(is_lump, KERNEL, SKIN)
+    assert right[small].mean() > 0.9
+    # what a small piece says for itself is not sure in such hues
+    sure = small & (seen["kind_doubt"] < 0.1)
+    assert right[sure].mean() > 0.95
+
+
+@pytest.mark.parametrize("hue", [BEIGE, REDDISH, GREEN], ids=["beige", "reddish", "green"])
+def test_kernels_and_skins_of_one_hue_are_told_apart_or_doubted(hue):
+    found, is_lump = field(hue, hue)
+    right = found["kind"] == np.where(is_lump, KERNEL, SKIN)
+    sure = found["kind_doubt"] < 0.1
+    assert right[sure].sum() >= 0.85 * sure.sum()
+    assert found["kind_doubt"][~right].mean() > 0.15
 
 
 def test_few_pieces_and_none_are_left_as_they_are():

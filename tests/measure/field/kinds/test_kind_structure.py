@@ -8,7 +8,7 @@ from measure.field.kinds.kind_structure import cloudy, lump_odds, structure_of
 from measure.field.kinds.kinds import group_chances, table_of, tag
 from measure.flags import bits
 from measure.particles import make_particles
-from tests.measure.field.kinds.test_kind_hues import KERNEL, REDDISH, SKIN, field
+from tests.measure.field.kinds.test_kind_hues import BEIGE, KERNEL, REDDISH, SKIN, field
 
 GREY = np.array([0.5, 0.5, 0.5])
 SALT = GROUPS.index("salt")
@@ -42,7 +42,7 @@ def all_salt(lumps, crystals):
     chance[:, SALT] = 0.95
     structure = np.full((count, len(GROUPS)), 0.01)
     structure[:lumps, 0], structure[lumps:, SALT] = 0.95, 0.95
-    return chance, structure, make_particles([SQUARE] * count)
+    return chance, structure, make_particles([SQUARE] * count, area_px2=400.0)
 
 
 def test_several_lumps_are_taken_back_from_salt_and_an_odd_one_is_not():
@@ -70,6 +70,13 @@ def test_what_was_found_as_a_clear_rim_is_not_asked():
 def test_odds_of_lumps_are_bounded():
     odds = lump_odds(np.array([[1.0, 0, 0, 0, 0, 0], [0, 1.0, 0, 0, 0, 0], [0.3, 0.3, 0.4, 0, 0, 0]]))
     assert odds == pytest.approx([5.0, -5.0, 0.0])
+
+
+def test_sheets_without_colour_beside_browned_kernels_are_no_crystals():
+    found, is_lump = field(BEIGE, GREY)
+    right = found["kind"] == np.where(is_lump, KERNEL, SKIN)
+    assert right.mean() > 0.95
+    assert right[found["kind_doubt"] < 0.1].mean() > 0.97
 
 
 def test_a_field_of_white_kernels_alone_is_food():

@@ -25,10 +25,11 @@ def measured(recipe, seed):
 
 @pytest.fixture(scope="module")
 def roasted():
-    """Three fields of a dark-roasted kernel, redder and denser than any the built-in model was fitted on."""
+    """Three fields of flat reddish kernels among yellower skins: colour and form both speak for the other."""
     base = Recipe(width_px=560, height_px=440, um_per_px=0.8, arrangement=Arrangement(cover=0.10))
-    kernel = replace(base.kernel, absorbance=(0.55, 1.0, 1.3), strength=1.25, growth=0.2)
-    skin = replace(base.skin, strength=1.3)
+    flat = {"growth": 0.0, "texture": 0.05, "edge_step": 1.0, "edge_line": 0.0, "roughness": 0.2}
+    kernel = replace(base.kernel, absorbance=(0.5, 1.15, 1.1), **flat)
+    skin = replace(base.skin, absorbance=(0.5, 0.8, 1.3), strength=1.3, streaks=0.4)
     recipe = replace(base, kernel=kernel, skin=skin)
     return [measured(recipe, seed) for seed in (5, 6, 7)]
 
