@@ -31,6 +31,7 @@ MOST, MOST_SALT = (
     5.0,
     3.0,
 )  # odds of a single piece, natural logarithm: of kernel over skin, of food over salt
+SHINES, BRIGHTER = 0.7, 0.25  # density, 0.9 and more on dark ground, up to 0.4 on dim plates; share of pieces
 _FEW = 1e-3  # chance added to both sides of odds
 _KERNEL, _SKIN, _SALT = (GROUPS.index(name) for name in ("kernel", "skin", "salt"))
 _FOREIGN = [GROUPS.index(name) for name in ("bubble", "fibre", "dust")]
@@ -100,3 +101,13 @@ def cloudy(chance: np.ndarray, structure: np.ndarray, particles: Particles) -> t
     changed[rows, _KERNEL] += lost * kernel
     changed[rows, _SKIN] += lost * (1.0 - kernel)
     return changed, food
+
+
+def shines(particles: Particles) -> bool:
+    """Whether the brighter pieces of a dark ground give back several times its light.
+
+    They do where the ground is dark because nothing scatters there, as the tables have it. Where they do not,
+    it is a plate in too little light, and their depth means another thing.
+    """
+    core = sum(particles[f"core_{name}_density"].astype(float) for name in ("red", "green", "blue")) / 3.0
+    return bool(np.quantile(core, BRIGHTER) < -SHINES)

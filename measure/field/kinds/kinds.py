@@ -34,7 +34,7 @@ from measure.field.kinds.kind_hues import by_hues, by_lit_hues
 from measure.field.kinds.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kinds.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kinds.kind_polars import by_polars, shining
-from measure.field.kinds.kind_structure import cloudy, structure_of
+from measure.field.kinds.kind_structure import cloudy, shines, structure_of
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.outlines import bounds
@@ -164,7 +164,8 @@ def judged(
     if below:
         chance = by_hues(chance, particles, grey_food, taught, structure)
     elif table in LIT:
-        chance = by_lit_hues(chance, particles, taught)
+        known = (table != LIT[0] or shines(particles)) and not shining(particles).any()
+        chance = by_lit_hues(chance, particles, taught, structure if known else None)
     chance = with_colour(chance, particles)
     kept = np.maximum(grey_food, pale_food)[:, None]
     chance = kept * chance + (1.0 - kept) * without_colour(chance, particles)
