@@ -13,6 +13,7 @@ from measure.field.components.find import find_pieces
 from measure.field.crystals.wall_pairs import with_wall_pairs
 from measure.field.edges.settle import settled
 from measure.field.ground.cast_shadow import without_shadows
+from measure.field.ground.hollows import without_hollows
 from measure.field.ground.light import Light, prepare, zone_mask
 from measure.field.ground.phase_halo import without_phase_halos
 from measure.field.ground.relief import without_relief
@@ -147,7 +148,7 @@ def _measured(
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
-        unshaded = without_shadows(light)
+        unshaded = without_hollows(without_shadows(light))
         plain = without_phase_halos(without_two_flanks(unshaded))
         level = without_relief(plain)
         # where light from one side shows relief a bright ring is a lit edge
