@@ -12,6 +12,7 @@ _FULL = 0.8  # area over that of the hull: a bit of a row is bent but little
 _ROW_WIDTH, _ROW_DENSITY = 1.6, 2.5  # width and density of a bit over that of the next
 _GAP = 1.0  # gap over the length of the longer of two
 _TURN = 0.87  # cosine of the angle between each bit and the way to the next
+_STRAYS = 2  # bits like those of a row that lie elsewhere by themselves, for each of the row
 _FEWEST, _ROW = 3, 10.0  # bits of a row, and their length together over their thickness
 
 
@@ -65,11 +66,21 @@ def rows_of_bits(particles: Particles) -> np.ndarray:
     row = np.arange(len(asked))
     for i, j in _following(tips, ways, length, thick, _density(particles)[asked]):
         row[row == row[j]] = row[i]
-    for one in np.unique(row):
-        own = row == one
-        if own.sum() >= _FEWEST and (length[own] / thick[own]).sum() > _ROW:
+    rows = [row == one for one in np.unique(row)]
+    rows = [own for own in rows if own.sum() >= _FEWEST and (length[own] / thick[own]).sum() > _ROW]
+    lone = ~np.any(rows, axis=0) if rows else np.zeros(len(asked), dtype=bool)
+    dense = _density(particles)[asked]
+    for own in rows:
+        alike = lone & _within(thick, float(np.median(thick[own])), _ROW_WIDTH)
+        alike &= _within(dense, float(np.median(dense[own])), _ROW_DENSITY)
+        if alike.sum() < _STRAYS * own.sum():  # or rods lie all about, and in rows by chance
             found[asked[own]] = True
     return found
+
+
+def _within(values: np.ndarray, usual: float, most: float) -> np.ndarray:
+    """Which values differ from a usual one by no more than a factor."""
+    return np.asarray((values * most > usual) & (values < most * usual))
 
 
 def _following(

@@ -66,3 +66,23 @@ def test_bits_beside_a_fibre_that_the_frame_cuts_go_with_it():
 def test_a_wider_piece_beside_a_fibre_is_none():
     fibre, piece = np.array([[0.0, 60.0], [150.0, 90.0]]), np.array([[158.5, 70.0], [158.5, 120.0]])
     assert _surely_fibres([fibre, piece], (4.0, 7.0))[1] is False
+
+
+@pytest.mark.parametrize(("rods", "fibre"), [(3, True), (8, False)])
+def test_where_rods_lie_all_about_some_lie_in_a_row_by_chance(rods: int, fibre: bool):
+    row = [_arc(start, start + 15) for start in (190, 215, 240)]
+    about = [
+        np.array([[x, y], [x + 30.0 * np.cos(x * y), y + 30.0 * np.sin(x * y)]], float)
+        for x, y in (
+            (140, 120),
+            (210, 120),
+            (270, 60),
+            (140, 180),
+            (210, 190),
+            (270, 250),
+            (70, 250),
+            (160, 260),
+        )
+    ]
+    found = _surely_fibres([*row, *about[:rods]], (4.0,) * 11)
+    assert found == [fibre] * 3 + [False] * rods
