@@ -198,8 +198,7 @@ def preview(
 
     from measure.field.basics.outline import area
     from measure.field.components.find import find_pieces
-    from measure.field.ground.cast_shadow import without_shadows
-    from measure.field.ground.relief import without_relief
+    from measure.field.levelled import levelled
     from measure.field.limits import smallest_px
 
     height, width = light.solid_distance.shape
@@ -214,7 +213,7 @@ def preview(
     mask = light.zone_mask[part] if light.zone_mask is not None else None
     crop = replace(light, delta=light.delta[part], solid_distance=light.solid_distance[part], zone_mask=mask)
     limit = smallest_px(settings, um_per_px)
-    found = find_pieces(without_relief(without_shadows(crop)), limit, settings, progress)
+    found = find_pieces(levelled(crop).level, limit, settings, progress)
     shift = np.array([left, top], np.float32)
     # smaller ones are found too, but only to be listed as below the limit
     counted = [o + shift for o in found.outlines if area(o) >= np.pi / 4 * limit**2]
@@ -276,8 +275,7 @@ def make_light(picture: Picture, blank: bytes | None, zones: tuple, *, border: b
     """
     # a preview comes next: what it needs is loaded here, so that its first answer is soon there
     from measure.field import pipeline  # noqa: F401
-    from measure.field.components import find  # noqa: F401
-    from measure.field.ground import light, relief  # noqa: F401
+    from measure.field.ground import light
     from measure.field.marks import taken_off
 
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None

@@ -66,11 +66,8 @@ def look_live(
         Whether to find pieces; the meters alone are faster.
     """
     from measure.field.components.find import find_pieces
-    from measure.field.ground.cast_shadow import without_shadows
     from measure.field.ground.light import prepare
-    from measure.field.ground.phase_halo import without_phase_halos
-    from measure.field.ground.relief import without_relief
-    from measure.field.ground.two_flanks import without_two_flanks
+    from measure.field.levelled import levelled
 
     sharp = sharpness(pixels)
     clipped = float(((pixels <= 1) | (pixels >= 254)).any(axis=2).mean())
@@ -79,8 +76,7 @@ def look_live(
     factor = min(1.0, _LIVE_PX / max(pixels.shape[:2]))
     small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
     light = prepare(Picture(small))
-    level = without_relief(without_phase_halos(without_two_flanks(without_shadows(light))))
-    found = find_pieces(level, 6.0, settings or FieldSettings())
+    found = find_pieces(levelled(light).level, 6.0, settings or FieldSettings())
     shapes = tuple((outline / factor).astype(np.float32) for outline in found.outlines)
     area = sum(cv2.contourArea(shape) for shape in shapes)
     cover = min(1.0, area / (pixels.shape[0] * pixels.shape[1]))

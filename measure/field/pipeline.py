@@ -12,14 +12,10 @@ from measure.field.basics.sharing import Helpers, worth_sharing
 from measure.field.components.find import find_pieces
 from measure.field.crystals.wall_pairs import with_wall_pairs
 from measure.field.edges.settle import settled
-from measure.field.ground.cast_shadow import without_shadows
-from measure.field.ground.hollows import without_hollows
 from measure.field.ground.light import Light, prepare, zone_mask
-from measure.field.ground.phase_halo import without_phase_halos
-from measure.field.ground.relief import without_relief
-from measure.field.ground.two_flanks import without_two_flanks
 from measure.field.kinds.kind_note import kinds_note
 from measure.field.kinds.measure_outlines import measure_outlines
+from measure.field.levelled import levelled
 from measure.field.limits import smallest_px
 from measure.field.marks.jpeg_blocks import COMPRESSED
 from measure.field.marks.oil_edge import oil_edge_note, oil_edge_zones
@@ -28,7 +24,6 @@ from measure.field.marks.surround import border_note, border_zones
 from measure.field.marks.taken_off import without_lines
 from measure.field.overlaps.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
-from measure.field.whole_field.bright_halo import without_bright_halos
 from measure.field.whole_field.colour_blocks import set_aside_spills
 from measure.field.whole_field.flakes import with_flakes
 from measure.field.whole_field.halo import set_aside_halos
@@ -148,12 +143,7 @@ def _measured(
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
-        unshaded = without_hollows(without_shadows(light))
-        plain = without_phase_halos(without_two_flanks(unshaded))
-        level = without_relief(plain)
-        # where light from one side shows relief a bright ring is a lit edge
-        clear = without_bright_halos(plain) if level is plain else plain
-        level = clear if level is plain else level
+        unshaded, plain, clear, level = levelled(light)
         found = find_pieces(level, limit, settings, progress, crew)
         if settings.cut_strength > 0:
             found = joined_again(found, level, settings.cut_strength)

@@ -1,0 +1,45 @@
+"""The light of a field without what lamps and lenses do to it, as pieces are found in it."""
+
+from typing import NamedTuple
+
+from measure.field.ground.cast_shadow import without_shadows
+from measure.field.ground.hollows import without_hollows
+from measure.field.ground.light import Light
+from measure.field.ground.phase_halo import without_phase_halos
+from measure.field.ground.relief import without_relief
+from measure.field.ground.two_flanks import without_two_flanks
+from measure.field.whole_field.bright_halo import without_bright_halos
+
+__all__ = ["Levelled", "levelled"]
+
+
+class Levelled(NamedTuple):
+    """One light step by step; a step that has nothing to do gives the very same light.
+
+    Attributes
+    ----------
+    unshaded : Light
+        Without shadows on a plate and hollows round bright pieces.
+    plain : Light
+        Also without slopes that stand for tones, and glows of phase contrast.
+    clear : Light
+        Also without rings of bent light.
+    level : Light
+        Also without relief: pieces are found and outlined in it.
+    """
+
+    unshaded: Light
+    plain: Light
+    clear: Light
+    level: Light
+
+
+def levelled(light: Light) -> Levelled:
+    """Take off a field's light what lamps and lenses did, each only where the whole field shows it."""
+    unshaded = without_hollows(without_shadows(light))
+    plain = without_phase_halos(without_two_flanks(unshaded))
+    level = without_relief(plain)
+    if level is not plain:  # where light from one side shows relief a bright ring is a lit edge
+        return Levelled(unshaded, plain, plain, level)
+    clear = without_bright_halos(plain)
+    return Levelled(unshaded, plain, clear, clear)
