@@ -1,5 +1,6 @@
 """Groups of pieces of one hue in a field, and the odds of each of being kernels or skins."""
 
+from collections.abc import Callable
 from itertools import product
 from typing import NamedTuple
 
@@ -9,7 +10,9 @@ from measure.field.kinds.kind_clouds import parted_at
 from measure.field.kinds.kind_model import GROUPS
 
 FEWEST_ALIKE = 3.0  # pieces that make a group
-APART = 4.0  # middles of two hues over their spread; one cloud cut in two has 2.7 if normal, 3.5 if even
+# middles of two hues over their spread; one cloud cut in two has 2.7 if normal, 3.5 if even. Asked at all
+# three: a field near one of them is as likely parted as not, and a piece more or less must not decide
+APARTS = (3.6, 4.0, 4.6)
 MOST_PARTS = 3  # times a field is parted
 OTHER_KIND = 2.0  # odds that clearly different hues of one field are not all of one kind, natural logarithm
 MOST_SAID = 3.5  # odds of a group after it was heard
@@ -42,7 +45,9 @@ class Told(NamedTuple):
     field: float
 
 
-def hue_groups(place: np.ndarray, weight: np.ndarray, parts: int = MOST_PARTS) -> list[np.ndarray]:
+def hue_groups(
+    place: np.ndarray, weight: np.ndarray, least: float = APARTS[1], parts: int = MOST_PARTS
+) -> list[np.ndarray]:
     """Rows of each hue of a field, parted where clear gaps lie between them.
 
     Parameters
@@ -51,6 +56,8 @@ def hue_groups(place: np.ndarray, weight: np.ndarray, parts: int = MOST_PARTS) -
         Hue, depth and structure, over what pieces of one kind differ by.
     weight : (n,) ndarray
         Say of each.
+    least : float
+        Between the middles of both sides of a gap, over their spread.
     parts : int
         How often sides may be parted again.
 
@@ -68,10 +75,42 @@ def hue_groups(place: np.ndarray, weight: np.ndarray, parts: int = MOST_PARTS) -
         found, apart = parted_at(place @ way, weight, weight, FEWEST_ALIKE, _SPREAD_APART)
         if apart > best:
             best, side = apart, found
-    if best < APART:
+    if best < least:
         return [every]
     sides = (every[side], every[~side])
-    return [rows[g] for rows in sides for g in hue_groups(place[rows], weight[rows], parts - 1)]
+    return [rows[g] for rows in sides for g in hue_groups(place[rows], weight[rows], least, parts - 1)]
+
+
+def over_partings(
+    place: np.ndarray,
+    weight: np.ndarray,
+    chance: np.ndarray,
+    is_body: Callable[[np.ndarray], bool],
+    weighed: Callable[[list[np.ndarray]], np.ndarray],
+) -> np.ndarray:
+    """Mean of what follows from a field parted at gaps of several widths, (K, G).
+
+    Where its hues are clearly one or clearly apart all are the same. Else the chances lie between and the
+    doubt says so, instead of jumping as one piece more opens or fills a gap.
+
+    Parameters
+    ----------
+    place, weight
+        As for `hue_groups`.
+    chance : (K, G) ndarray
+        What stays where no group is a body.
+    is_body, weighed : callable
+        Whether rows are heard as a group; chances of all pieces by the groups heard.
+    """
+    found: list[np.ndarray] = []
+    made: dict[tuple[bytes, ...], np.ndarray] = {}
+    for least in APARTS:
+        groups = [g for g in hue_groups(place, weight, least) if is_body(g)]
+        key = tuple(g.tobytes() for g in groups)
+        if key not in made:
+            made[key] = weighed(groups) if groups else chance
+        found.append(made[key])
+    return found[0] if len(made) == 1 else np.mean(found, axis=0)
 
 
 def kernel_odds(prior: np.ndarray, *told: Told) -> np.ndarray:

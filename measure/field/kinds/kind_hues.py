@@ -8,10 +8,10 @@ from measure.field.kinds.kind_groups import (
     SUREST,
     Told,
     confirmed,
-    hue_groups,
     kernel_odds,
     leans,
     of_pieces,
+    over_partings,
     with_odds,
 )
 from measure.field.kinds.kind_model import GROUPS
@@ -100,26 +100,33 @@ def by_hues(
         structure = structure_of(particles, "colour on bright")
     lumps = lump_odds(structure[rows])
     place = np.c_[hue / HUE_WIDTH, np.log(core + FAINT) / DEPTH_WIDTH, lumps / STRUCTURE_WIDTH]
-    groups = [g for g in hue_groups(place, food) if _is_body(hue[g], core[g], food[g], grey[g].mean())]
-    if not groups:
-        return chance
     learned = np.zeros(len(rows)) if taught is None else taught[rows]
     lean = (leans(chance)[rows] - learned).clip(-SUREST, SUREST)
-    known = np.array([_known(np.median(hue[g], axis=0)) for g in groups])
-    told = _means(learned, food, groups)
-    prior = (_means(lean, food, groups) * known).clip(-MOST_PRIOR, MOST_PRIOR) + told
     size, depth = np.log(particles.diameter_px[rows]), np.log(core + 0.01)
-    said = kernel_odds(
-        prior, _form(particles.select(rows), food, groups), _thickening(size, depth, food, groups)
-    )
-    left = (np.abs(told) > TAUGHT) | (confirmed(prior, said) & (known == 1.0))
-    for g, how_known, before, after, stays in zip(groups, known, prior, said, left, strict=True):
-        odds = lean[g] + learned[g]
-        if not stays:
-            own = how_known * lean[g] + learned[g]
-            odds = of_pieces(own, food[g], float(before), float(after), float(how_known), len(groups) == 1)
-        chance = with_odds(chance, rows[g], _single(odds, lumps[g]) if len(groups) == 1 else odds)
-    return _like_groups(chance, particles, rows, groups, taught, hue_of(densities(particles)) / HUE_WIDTH)
+    form, whole = _form(particles.select(rows)), hue_of(densities(particles)) / HUE_WIDTH
+
+    def is_body(g: np.ndarray) -> bool:
+        return _is_body(hue[g], core[g], food[g], grey[g].mean())
+
+    def weighed(groups: list[np.ndarray]) -> np.ndarray:
+        known = np.array([_known(np.median(hue[g], axis=0)) for g in groups])
+        told = _means(learned, food, groups)
+        prior = (_means(lean, food, groups) * known).clip(-MOST_PRIOR, MOST_PRIOR) + told
+        said = kernel_odds(prior, _formed(form, food, groups), _thickening(size, depth, food, groups))
+        of_tags, changed = np.abs(told) > TAUGHT, chance
+        left = of_tags | (confirmed(prior, said) & (known == 1.0))
+        alone = len(groups) == 1
+        for k, g in enumerate(groups):
+            odds = lean[g] + learned[g]
+            if not left[k]:
+                own = known[k] * lean[g] + learned[g]
+                odds = of_pieces(own, food[g], float(prior[k]), float(said[k]), float(known[k]), alone)
+            changed = with_odds(
+                changed, rows[g], _single(odds, lumps[g]) if alone and not of_tags[k] else odds
+            )
+        return _like_groups(changed, particles, rows, groups, taught, whole)
+
+    return over_partings(place, food, chance, is_body, weighed)
 
 
 def _single(odds: np.ndarray, lumps: np.ndarray) -> np.ndarray:
@@ -192,39 +199,46 @@ def by_lit_hues(
     food = food[rows]
     light = np.log10(np.maximum(ground_light(particles) * 10.0 ** -densities(particles), DARKEST))
     hue = np.c_[light[:, [0, 2]] - light[:, [1]], light.mean(axis=1)]
-    place, told_by = hue[rows] / LIT_WIDTH, []
+    place = hue[rows] / LIT_WIDTH
     if structure is not None:
         place = np.c_[place, lump_odds(structure[rows]) / STRUCTURE_WIDTH]
-    groups = [g for g in hue_groups(place, food) if food[g].sum() >= FEWEST_LIT]
-    if not groups or (structure is None and len(groups) < 2):
-        return chance
-    if structure is not None:
-        lumps = lump_odds(structure[rows])
-        error = [np.hypot(LIT_HUE, LIT_PIECE / np.sqrt(food[g].sum())) for g in groups]
-        told_by = [Told(_means(lumps, food, groups), np.array(error), LIT_MIDDLE, LIT_APART, LIT_FIELD)]
     learned = np.zeros(len(rows)) if taught is None else taught[rows]
     lean = leans(chance)[rows].clip(-SUREST, SUREST)
-    told = _means(learned, food, groups)
-    prior = _means(lean - learned, food, groups).clip(-MOST_PRIOR_LIT, MOST_PRIOR_LIT) + told
-    said = kernel_odds(prior, *told_by)
-    left = (np.abs(told) > TAUGHT) | confirmed(prior, said)
-    for g, before, after, stays in zip(groups, prior, said, left, strict=True):
-        if stays:
-            continue
-        odds = of_pieces(lean[g], food[g], float(before), float(after), 1.0, False)
-        chance = with_odds(chance, rows[g], odds)
-    return _like_groups(chance, particles, rows, groups, taught, hue / LIT_WIDTH)
+
+    def weighed(groups: list[np.ndarray]) -> np.ndarray:
+        if structure is None and len(groups) < 2:
+            return chance
+        told, changed = _means(learned, food, groups), chance
+        prior = _means(lean - learned, food, groups).clip(-MOST_PRIOR_LIT, MOST_PRIOR_LIT) + told
+        said = kernel_odds(prior, *([] if structure is None else [_shaded(structure[rows], food, groups)]))
+        left = (np.abs(told) > TAUGHT) | confirmed(prior, said)
+        for k, g in enumerate(groups):
+            if not left[k]:
+                odds = of_pieces(lean[g], food[g], float(prior[k]), float(said[k]), 1.0, False)
+                changed = with_odds(changed, rows[g], odds)
+        return _like_groups(changed, particles, rows, groups, taught, hue / LIT_WIDTH)
+
+    return over_partings(place, food, chance, lambda g: food[g].sum() >= FEWEST_LIT, weighed)
 
 
 def _means(values: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> np.ndarray:
     return np.array([np.average(values[g], weights=food[g]) for g in groups])
 
 
-def _form(particles: Particles, food: np.ndarray, groups: list[np.ndarray]) -> Told:
+def _form(particles: Particles) -> np.ndarray:
     scores = form_scores(particles)
-    form = np.clip(scores[:, _KERNEL] - scores[:, _SKIN], -MOST_FORM, MOST_FORM)
+    return np.asarray(np.clip(scores[:, _KERNEL] - scores[:, _SKIN], -MOST_FORM, MOST_FORM))
+
+
+def _formed(form: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:
     error = [np.hypot(FORM_HUE, FORM_PIECE / np.sqrt(food[g].sum())) for g in groups]
     return Told(_means(form, food, groups), np.array(error), FORM_MIDDLE, FORM_APART, FORM_FIELD)
+
+
+def _shaded(structure: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:
+    error = [np.hypot(LIT_HUE, LIT_PIECE / np.sqrt(food[g].sum())) for g in groups]
+    means = _means(lump_odds(structure), food, groups)
+    return Told(means, np.array(error), LIT_MIDDLE, LIT_APART, LIT_FIELD)
 
 
 def _thickening(size: np.ndarray, depth: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from measure.field.ground.light import prepare
-from measure.field.kinds.kind_groups import Told, hue_groups, kernel_odds
+from measure.field.kinds.kind_groups import Told, hue_groups, kernel_odds, over_partings
 from measure.field.kinds.kind_hues import by_hues, by_lit_hues, thickening
 from measure.field.kinds.kinds import group_chances, table_of, tag
 from measure.field.kinds.measure_outlines import measure_outlines
@@ -142,6 +142,40 @@ def test_hues_are_parted_at_clear_gaps_alone():
     assert sorted(len(g) for g in hue_groups(three, np.ones(75))) == [15, 20, 40]
     # a single odd piece makes no hue
     assert len(hue_groups(np.concatenate([one, [[30.0, 0.0, 0.0]]]), np.ones(41))) == 1
+
+
+def test_a_gap_that_is_hardly_one_decides_by_halves():
+    rng = np.random.default_rng(2)
+    one, other = rng.normal(size=(40, 3)), rng.normal(size=(20, 3))
+    parted, whole = np.full((60, 6), 0.9), np.full((60, 6), 0.1)
+
+    def asked(gap):
+        place = np.concatenate([one, other + np.array([gap, 0.0, 0.0])])
+        return over_partings(
+            place,
+            np.ones(60),
+            np.zeros((60, 6)),
+            lambda g: True,
+            lambda groups: parted if len(groups) > 1 else whole,
+        )
+
+    said = np.array([asked(gap)[0, 0] for gap in np.arange(2.0, 9.0, 0.1)])
+    assert said[0] == 0.1
+    assert said[-1] == 0.9
+    between = (said > 0.2) & (said < 0.8)
+    assert np.count_nonzero(between) >= 5
+    # nowhere does a step of the gap turn one into the other
+    assert np.abs(np.diff(said)).max() < 0.7
+
+
+@pytest.mark.parametrize(("lumps", "sheets"), [(BEIGE, GREEN), (GREEN, WHITISH), (REDDISH, REDDISH * 0.8)])
+def test_no_sure_kind_turns_when_a_tenth_of_the_pieces_is_missing(lumps, sheets):
+    found, _ = field(lumps, sheets)
+    rng, sure = np.random.default_rng(1), found["kind_doubt"] < 0.1
+    for _ in range(8):
+        kept = np.flatnonzero(rng.random(48) > 0.1)
+        again = tag(found.select(kept))
+        assert np.array_equal(again["kind"][sure[kept]], found["kind"][kept][sure[kept]])
 
 
 def test_density_of_lumps_grows_with_size():
