@@ -167,6 +167,9 @@ def judged(
         known = (table != LIT[0] or shines(particles)) and not shining(particles).any()
         chance = by_lit_hues(chance, particles, taught, structure if known else None)
     chance = with_colour(chance, particles)
+    if table.startswith("colour") and taught is None:
+        # which kernels have a colour, so who lacks one, may be known only now
+        pale_food = np.maximum(pale_food, cloudy(chance, structure, particles)[1])
     kept = np.maximum(grey_food, pale_food)[:, None]
     chance = kept * chance + (1.0 - kept) * without_colour(chance, particles)
     for rule in CLEAR_RULES:
