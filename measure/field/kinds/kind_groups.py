@@ -15,6 +15,7 @@ FEWEST_ALIKE = 3.0  # pieces that make a group
 APARTS = (3.6, 4.0, 4.6)
 MOST_PARTS = 3  # times a field is parted
 OTHER_KIND = 2.0  # odds that clearly different hues of one field are not all of one kind, natural logarithm
+TURNS = 1.0  # odds against what the only hue of a field was taken for, from which it is turned over
 MOST_SAID = 3.5  # odds of a group after it was heard
 SUREST = 5.0  # odds of a piece
 _KERNEL, _SKIN = GROUPS.index("kernel"), GROUPS.index("skin")
@@ -157,12 +158,12 @@ def of_pieces(
     known : float
         How well its hue is known, 0 to 1.
     alone : bool
-        Whether the field shows no other hue: then nothing is turned over, but a doubt may be raised.
+        Whether the field shows no other hue: then much is needed to turn it over, but a doubt may be raised.
     """
     most = float(np.clip(after, -MOST_SAID, MOST_SAID))
     mean = float(np.average(own, weights=food))
     less = 1.0
-    if alone:
+    if alone and not (before * after < 0.0 and abs(after) > TURNS):
         odds = own + (1.0 - known) * most
         against = (before - after) * np.sign(mean)
         less = max(0.1, 1.0 - max(against, 0.0) / max(abs(before), 1e-6))

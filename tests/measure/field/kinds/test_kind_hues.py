@@ -122,6 +122,16 @@ def test_kernels_and_skins_of_one_hue_are_told_apart_or_doubted(hue):
     assert found["kind_doubt"][~right].mean() > 0.15
 
 
+def test_red_kernels_alone_are_kernels_and_red_skins_alone_are_skins():
+    lumps, is_lump = field(REDDISH, BEIGE)
+    kernels = tag(lumps.select(np.flatnonzero(is_lump)))
+    assert (kernels["kind"] == KERNEL).mean() > 0.9
+    sheets, is_lump = field(BEIGE, REDDISH)
+    skins = tag(sheets.select(np.flatnonzero(~is_lump)))
+    assert (skins["kind"] == SKIN).mean() > 0.9
+    assert np.median(skins["kind_doubt"]) < np.median(kernels["kind_doubt"])
+
+
 def test_few_pieces_and_none_are_left_as_they_are():
     found, _ = field(BEIGE, GREEN)
     few = found.select(np.arange(4))
