@@ -276,8 +276,10 @@ def make_light(picture: Picture, blank: bytes | None, zones: tuple, *, border: b
     # a preview comes next: what it needs is loaded here, so that its first answer is soon there
     from measure.field import pipeline  # noqa: F401
     from measure.field.ground import light
-    from measure.field.marks import taken_off
+    from measure.field.marks import strong_noise, taken_off
 
     decoded = decode(blank, "the blank-oil picture") if blank is not None else None
     left_out = border_of(picture, zones) if border else ()
-    return light.prepare(taken_off.without_lines(picture)[0], blank=decoded, zones=(*zones, *left_out))
+    zones = (*zones, *left_out)
+    seen = strong_noise.without_strong_noise(taken_off.without_lines(picture)[0], zones)[0]
+    return light.prepare(seen, blank=decoded, zones=zones)

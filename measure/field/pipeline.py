@@ -20,6 +20,7 @@ from measure.field.limits import smallest_px
 from measure.field.marks.jpeg_blocks import COMPRESSED
 from measure.field.marks.oil_edge import oil_edge_note, oil_edge_zones
 from measure.field.marks.own_marks import counted_marks_note, mark_zones, marks_note
+from measure.field.marks.strong_noise import without_strong_noise
 from measure.field.marks.surround import border_note, border_zones
 from measure.field.marks.taken_off import without_lines
 from measure.field.overlaps.overlap import least_area_px2, resolve_overlaps
@@ -98,6 +99,9 @@ def measure_field(
         zones += (*found_border, *marks, *beyond) if border else ()
         seen, (picture, taken_off) = picture, without_lines(picture)
         seen = without_lines(seen, smoothed=False)[0] if COMPRESSED in taken_off else picture
+        alone, (picture, noisy) = seen is picture, without_strong_noise(picture, zones)
+        if noisy:
+            seen, taken_off = picture if alone else without_strong_noise(seen, zones)[0], taken_off + noisy
         particles, light = _measured(
             picture, seen, settings, limit, blank, zones, learned, light, progress, helpers if shared else 0
         )
