@@ -26,6 +26,9 @@ _WAYS = [
 _SPREAD_APART = 0.5  # of either side of a gap, in widths
 
 
+Gap = tuple[np.ndarray, float]  # side of each piece, and how far both are apart
+
+
 class Told(NamedTuple):
     """Something measured of each group that kernels have more of than skins.
 
@@ -47,7 +50,11 @@ class Told(NamedTuple):
 
 
 def hue_groups(
-    place: np.ndarray, weight: np.ndarray, least: float = APARTS[1], parts: int = MOST_PARTS
+    place: np.ndarray,
+    weight: np.ndarray,
+    least: float = APARTS[1],
+    parts: int = MOST_PARTS,
+    known: dict[bytes, Gap] | None = None,
 ) -> list[np.ndarray]:
     """Rows of each hue of a field, parted where clear gaps lie between them.
 
@@ -61,6 +68,8 @@ def hue_groups(
         Between the middles of both sides of a gap, over their spread.
     parts : int
         How often sides may be parted again.
+    known : dict, optional
+        Gaps already looked for, by the bytes of places; new ones are added.
 
     Returns
     -------
@@ -69,6 +78,19 @@ def hue_groups(
     every = np.arange(len(place))
     if len(place) < 2 * FEWEST_ALIKE or parts == 0:
         return [every]
+    known = {} if known is None else known
+    key = place.tobytes()
+    if key not in known:
+        known[key] = _widest_gap(place, weight)
+    side, apart = known[key]
+    if apart < least:
+        return [every]
+    sides = (every[side], every[~side])
+    return [rows[g] for rows in sides for g in hue_groups(place[rows], weight[rows], least, parts - 1, known)]
+
+
+def _widest_gap(place: np.ndarray, weight: np.ndarray) -> Gap:
+    """Side of each piece at the widest gap of any way through the pieces, and how wide that is."""
     spread = np.linalg.eigh(np.cov(place.T) + 0.1 * np.eye(place.shape[1]))[1].T
     ways = _WAYS[place.shape[1]]
     best, side = 0.0, np.zeros(len(place), dtype=bool)
@@ -76,10 +98,7 @@ def hue_groups(
         found, apart = parted_at(place @ way, weight, weight, FEWEST_ALIKE, _SPREAD_APART)
         if apart > best:
             best, side = apart, found
-    if best < least:
-        return [every]
-    sides = (every[side], every[~side])
-    return [rows[g] for rows in sides for g in hue_groups(place[rows], weight[rows], least, parts - 1)]
+    return side, best
 
 
 def over_partings(
@@ -105,8 +124,9 @@ def over_partings(
     """
     found: list[np.ndarray] = []
     made: dict[tuple[bytes, ...], np.ndarray] = {}
+    known: dict[bytes, Gap] = {}
     for least in APARTS:
-        groups = [g for g in hue_groups(place, weight, least) if is_body(g)]
+        groups = [g for g in hue_groups(place, weight, least, known=known) if is_body(g)]
         key = tuple(g.tobytes() for g in groups)
         if key not in made:
             made[key] = weighed(groups) if groups else chance
