@@ -63,7 +63,10 @@ def without_hollows(light: Light) -> Light:
 
 def _in_hollows(lightness: np.ndarray, level: float) -> bool:
     """Whether what is dark lies close round bright pieces and fades outwards."""
-    height = median(lightness[lightness > level])
+    bright = lightness[lightness > level]
+    if not bright.size:  # all that was bright at the first look lies in areas left out
+        return False
+    height = median(bright)
     found = (lightness > max(level, _PIECE * height)).view(np.uint8)
     sizes = cv2.connectedComponentsWithStats(found, connectivity=8)[2][1:, cv2.CC_STAT_AREA]
     sizes = sizes[sizes >= _SMALL_PX2]

@@ -60,3 +60,11 @@ def test_nothing_else_is_taken_for_a_hollow():
 def test_colour_is_not_shown_by_electrons():
     coloured = prepare(picture(in_hollows(), (1.0, 0.8, 0.5)))
     assert without_hollows(coloured) is coloured
+
+
+def test_what_is_bright_only_where_it_is_left_out_makes_no_field_of_bright_pieces():
+    light = 120 - 12 * discs()
+    light[270:] = 255
+    strip = np.array([[0, 258], [300, 258], [300, 300], [0, 300]], float)
+    prepared = prepare(picture(light), zones=(strip,))
+    assert without_hollows(prepared) is prepared
