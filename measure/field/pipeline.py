@@ -23,6 +23,7 @@ from measure.field.marks.own_marks import counted_marks_note, mark_zones, marks_
 from measure.field.marks.strong_noise import without_strong_noise
 from measure.field.marks.surround import border_note, border_zones
 from measure.field.marks.taken_off import without_lines
+from measure.field.overlaps.ovals_apart import ovals_apart
 from measure.field.overlaps.overlap import least_area_px2, resolve_overlaps
 from measure.field.quality import field_quality
 from measure.field.whole_field.colour_blocks import set_aside_spills
@@ -154,6 +155,7 @@ def _measured(
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:
+            found = ovals_apart(found, level, area)
             found = with_flakes(found, clear, area)
         found = with_two_tones(found, clear)
         found = with_wall_pairs(settled(found, clear), clear)

@@ -64,6 +64,11 @@ class Oval:
         local = np.stack([self.axes[0] / 2 * np.cos(t), self.axes[1] / 2 * np.sin(t)], axis=1)
         return local @ self._turn() + np.array(self.centre)
 
+    def holds(self, points: np.ndarray) -> np.ndarray:
+        """Whether points lie within the oval, (P,) bool."""
+        local = (points - np.array(self.centre)) @ self._turn().T
+        return np.hypot(*(local / (0.5 * np.array(self.axes))).T) < 1.0
+
     def _turn(self) -> np.ndarray:
         turn = np.deg2rad(self.angle)
         return np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])

@@ -1,0 +1,295 @@
+"""Round pieces of one tone that lie over one another, told by their arcs: outside, and inside one another.
+
+Thin wet heaps of round pieces are no darker where two lie over one another, or only a little: what tells
+them is their outline, made of arcs, and fine lines or steps where the edge of one goes on within the other.
+Both are asked: ovals must explain nearly all of the outline, and within their common area the edge of at
+least one must be seen, as the upper one always has an edge.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from measure.field.basics.found import Found
+from measure.field.basics.masks import drawn
+from measure.field.basics.ovals import Oval
+from measure.field.basics.polygons import largest, outline_of, polygons_of
+from measure.field.cuts.pale_lines import PaleLines
+from measure.field.cuts.step_lines import StepLines
+from measure.field.edges.edge import SMOOTHING_SIGMA_PX
+from measure.field.ground.light import Light
+from measure.field.overlaps.oval_heaps import OvalHeap, oval_heap, traced
+from measure.flags import bits
+
+_SOLID = 0.97  # solidity from which a piece has no notches worth a look
+_MOST_PIECES, _MOST_PX = 16, 600_000  # of a cluster, above which it is looked at piece by piece
+_TOUCH_PX = 2.0  # from another piece, within which the outline is no outline of the heap
+_BRIDGED_PX = 1.2  # gaps left between pieces by cuts are twice as wide at most
+_LEAST_FREE = 0.3  # share of the outline that must border the oil
+_MARGIN_PX = 6
+_EXPLAINED, _COVERED = 0.93, 0.85  # share of the free outline, and of each piece, that ovals must have
+_PLAIN, _LESS = 0.85, 0.9  # share of the edges seen from which less of the outline will do
+_FIT = 0.018  # mean distance from the ovals over their radius
+_SEEN = 0.6  # share of a common area's better edge that must be seen
+_OF_PIECE, _OF_OVAL = (
+    0.5,
+    0.3,
+)  # share of a piece in an oval, or of an oval in a piece, from which they belong
+_BESIDE = 0.05  # distance from an oval over the root of its area, up to which its own edge may lie
+_DEEP_PX, _FEW = 3.0, 6  # from the outside, where an edge inside is looked for; points that tell it
+_THREE = np.ones((3, 3), np.uint8)
+_OTHERWISE = bits("rim_only", "shade", "thread")
+_FLAG = bits("touching", "overlap")
+
+
+class _Heap(NamedTuple):
+    """Rows of the pieces a heap stands in place of, and outlines of its own."""
+
+    gone: list[int]
+    outlines: list[np.ndarray]
+
+
+def ovals_apart(found: Found, light: Light, least_px2: float) -> Found:
+    """Take pieces apart that are several round ones over one another.
+
+    Parameters
+    ----------
+    found : Found
+        K pieces.
+    light : Light
+    least_px2 : float
+        Smallest area of a piece.
+
+    Returns
+    -------
+    Found
+        The same, heaps replaced by their pieces, which come last, each with its whole outline.
+    """
+    usual = found.flags & _OTHERWISE == 0
+    hollow = [k for k in np.flatnonzero(usual).tolist() if _is_hollow(found.outlines[k], least_px2)]
+    if not hollow:
+        return found
+    shapes = polygons_of(found.outlines)
+    heaps: list[_Heap] = []
+    # all that hangs together first: cuts made before are not believed there
+    for rows in _clusters(shapes, hollow, usual):
+        heaps += _heaps(rows, [shapes[k] for k in rows], [], light, least_px2)
+    taken = {k for heap in heaps for k in heap.gone}
+    waiting = [k for k in hollow if k not in taken]
+    for k, beside in _near(shapes, waiting).items():
+        heaps += _heaps([k], [shapes[k]], [shapes[n] for n in beside], light, least_px2)
+    return _replaced(found, heaps) if heaps else found
+
+
+def _replaced(found: Found, heaps: list[_Heap]) -> Found:
+    """What was found with heaps in place of the pieces they stand for."""
+    gone = [k for heap in heaps for k in heap.gone]
+    added = [outline for heap in heaps for outline in heap.outlines]
+    number = int(found.parent.max(initial=0))
+    parent = [number + n for n, heap in enumerate(heaps, 1) for _ in heap.outlines]
+    kept = np.delete(np.arange(len(found.outlines)), gone)
+    return replace(
+        found,
+        outlines=[found.outlines[k] for k in kept] + added,
+        parent=np.concatenate([found.parent[kept], parent]).astype(np.int32),
+        flags=np.concatenate([found.flags[kept], [_FLAG] * len(added)]).astype(np.int32),
+        origin=np.concatenate([found.origin[kept], [1] * len(added)]).astype(np.int8),
+    )
+
+
+def _is_hollow(outline: np.ndarray, least_px2: float) -> bool:
+    area = cv2.contourArea(outline)
+    return area > 2 * least_px2 and area < _SOLID * cv2.contourArea(cv2.convexHull(outline))
+
+
+def _near(shapes: list[Polygon], rows: list[int]) -> dict[int, list[int]]:
+    """Rows of what lies beside each of some pieces."""
+    near: dict[int, list[int]] = {k: [] for k in rows}
+    if rows:
+        wanted = np.array([shapes[k] for k in rows], object)
+        pairs = shapely.STRtree(shapes).query(wanted, "dwithin", distance=_TOUCH_PX)
+        for n, k in sorted(zip(*pairs.tolist(), strict=True)):
+            if rows[n] != k:
+                near[rows[n]].append(k)
+    return near
+
+
+def _clusters(shapes: list[Polygon], hollow: list[int], usual: np.ndarray) -> list[list[int]]:
+    """Rows of pieces that hang together, of which some are hollow."""
+    near = _near(shapes, np.flatnonzero(usual).tolist())
+    left, clusters = set(near), []
+    for start in hollow:
+        if start not in left:
+            continue
+        own, edge = {start}, [start]
+        while edge:
+            further = {n for k in edge for n in near[k] if n in left} - own
+            own |= further
+            edge = sorted(further)
+        left -= own
+        if 1 < len(own) <= _MOST_PIECES:
+            clusters.append(sorted(own))
+    return clusters
+
+
+def _heaps(
+    rows: list[int], shapes: list[Polygon], beside: list[Polygon], light: Light, least_px2: float
+) -> list[_Heap]:
+    """Heaps of round pieces that stand in place of some pieces that hang together."""
+    whole = shapes[0] if len(shapes) == 1 else _joined(shapes)
+    low = np.maximum(np.floor(whole.bounds[:2]).astype(int) - _MARGIN_PX, 0)
+    high = np.ceil(whole.bounds[2:]).astype(int) + _MARGIN_PX
+    if np.prod(high - low) > _MOST_PX:
+        return []
+    box = np.s_[low[1] : high[1], low[0] : high[0]]
+    size = light.solid_distance[box].shape
+    own = [drawn(outline_of(shape) - low, size) for shape in shapes]
+    both = np.bitwise_or.reduce(own)
+    others = np.bitwise_or.reduce(
+        [np.zeros(size, np.uint8), *(drawn(outline_of(s) - low, size) for s in beside)]
+    )
+    contours, free = _outline(whole, low, others)
+    if np.concatenate(free).mean() < _LEAST_FREE:
+        return []
+    solid = cv2.morphologyEx(both | others, cv2.MORPH_CLOSE, _THREE)
+    heap = oval_heap(contours, free, solid, least_px2)
+    if heap is None:
+        return []
+    made = []
+    for pieces, ovals in _believed(heap, own, both, light.delta[box]):
+        stands = [shapes[k] for k in pieces]
+        rest = beside + [shape for k, shape in enumerate(shapes) if k not in pieces]
+        rounds = [Polygon(heap.ovals[n].points() + low) for n in ovals]
+        made.append(_Heap([rows[k] for k in pieces], _outlines(stands, rest, rounds)))
+    return made
+
+
+def _joined(shapes: list[Polygon]) -> Polygon:
+    """Some pieces with the gaps that cuts left between them, holes kept."""
+    bridged = shapely.union_all([shape.buffer(_BRIDGED_PX) for shape in shapes]).buffer(-_BRIDGED_PX)
+    return max(getattr(bridged, "geoms", [bridged]), key=lambda part: part.area)
+
+
+def _outline(
+    whole: Polygon, low: np.ndarray, others: np.ndarray
+) -> tuple[list[np.ndarray], list[np.ndarray]]:
+    """Outline of a piece and its holes in a crop, and where each borders neither others nor the frame."""
+    rings = [whole.exterior, *whole.interiors]
+    contours = [
+        traced(shapely.get_coordinates(ring)[:-1] - low, whole.area, hole=n > 0)
+        for n, ring in enumerate(rings)
+        if n == 0 or ring.length > 2 * _MARGIN_PX
+    ]
+    away = cv2.distanceTransform(1 - others, cv2.DIST_L2, 5) if others.any() else None
+    last = np.array(others.shape[::-1])[:, None] - 1
+    free = []
+    for contour in contours:
+        x, y = np.clip(np.floor(contour).astype(int).T, 0, last)
+        free.append(away[y, x] > _TOUCH_PX if away is not None else np.ones(len(contour), bool))
+    return contours, free
+
+
+def _believed(
+    heap: OvalHeap, own: list[np.ndarray], both: np.ndarray, delta: np.ndarray
+) -> list[tuple[list[int], list[int]]]:
+    """Pieces and the ovals that stand for them, of each part of a heap that is believed."""
+    areas = np.array([max(1, cv2.countNonZero(mask)) for mask in own])
+    rounds = np.array([max(1, cv2.countNonZero(mask)) for mask in heap.masks])
+    shared = np.array([[cv2.countNonZero(oval & mask) for mask in own] for oval in heap.masks])
+    left = set(range(len(rounds)))
+    while left:
+        cover = np.bitwise_or.reduce([heap.masks[n] for n in left])
+        open_ = [k for k, mask in enumerate(own) if cv2.countNonZero(cover & mask) < _COVERED * areas[k]]
+        bad = {n for n in left if any(shared[n, k] > _OF_OVAL * rounds[n] for k in open_)}
+        if not bad:
+            break
+        left -= bad
+    belong = (shared > _OF_PIECE * areas) | (shared > _OF_OVAL * rounds[:, None])
+    seen = _edges_seen(heap, sorted(left), both, delta) if left else {}
+    found = []
+    while left:
+        ovals, pieces = _together(min(left), belong, left)
+        left -= {*ovals}
+        told = [share for pair, share in seen.items() if {*pair} <= {*ovals}]
+        if (
+            len(ovals) >= len(pieces) > 0
+            and np.mean([heap.misfits[n] for n in ovals]) < _FIT
+            and told
+            and np.mean(told) > _SEEN
+            and _explained(heap, [own[k] for k in pieces]) > (_LESS if np.mean(told) > _PLAIN else _EXPLAINED)
+        ):
+            found.append((pieces, ovals))
+    return found
+
+
+def _together(start: int, belong: np.ndarray, left: set[int]) -> tuple[list[int], list[int]]:
+    """Ovals and pieces that belong together with one oval."""
+    ovals = {start}
+    pieces: set[int] = set()
+    while True:
+        more = {int(k) for n in ovals for k in np.flatnonzero(belong[n])} - pieces
+        pieces |= more
+        further = {n for n in left if belong[n, sorted(pieces)].any()} - ovals
+        if not further:
+            return sorted(ovals), sorted(pieces)
+        ovals |= further
+
+
+def _explained(heap: OvalHeap, own: list[np.ndarray]) -> float:
+    """Share of the free outline of some pieces that lies along an oval."""
+    near = cv2.dilate(np.bitwise_or.reduce(own), np.ones((5, 5), np.uint8))
+    x, y = np.clip(np.floor(heap.points).astype(int).T, 0, np.array(near.shape[::-1])[:, None] - 1)
+    here = near[y, x] > 0
+    return float(heap.explained[here].mean()) if here.any() else 0.0
+
+
+def _edges_seen(
+    heap: OvalHeap, numbers: Sequence[int], own: np.ndarray, delta: np.ndarray
+) -> dict[tuple[int, int], float]:
+    """How much of the better seen edge within their common area is seen, of each two ovals that have one."""
+    smooth = cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX)
+    shown = np.maximum(PaleLines(own, smooth).clearness, StepLines(own, smooth).clearness)
+    shown = cv2.dilate(shown, _THREE) > 1.0
+    depth = cv2.distanceTransform(own, cv2.DIST_L2, 5)
+    seen = {}
+    for n, m in combinations(numbers, 2):
+        if not cv2.countNonZero(heap.masks[n] & heap.masks[m]):
+            continue
+        one, other = heap.ovals[n], heap.ovals[m]
+        edges = [_edge_within(*pair, shown, depth) for pair in ((one, other), (other, one))]
+        told = [share for share, points in edges if points >= _FEW]
+        if told:
+            seen[n, m] = max(told)
+    return seen
+
+
+def _edge_within(one: Oval, other: Oval, shown: np.ndarray, depth: np.ndarray) -> tuple[float, int]:
+    """Share of one oval's course within another along which an edge shows, and how many points tell it."""
+    points = one.points()
+    x, y = np.floor(points).astype(int).T
+    inside = (x >= 0) & (y >= 0) & (x < depth.shape[1]) & (y < depth.shape[0])
+    inside &= other.holds(points)
+    x, y = x[inside], y[inside]
+    deep = depth[y, x] > _DEEP_PX
+    count = int(np.count_nonzero(deep))
+    return (float(shown[y[deep], x[deep]].mean()) if count else 0.0), count
+
+
+def _outlines(shapes: list[Polygon], beside: list[Polygon], rounds: list[Polygon]) -> list[np.ndarray]:
+    """Each oval as far as anything goes, with what of some pieces lies beside it and in none."""
+    whole = shapes[0] if len(shapes) == 1 else _joined(shapes)
+    solid = _joined([*shapes, *beside]) if beside else whole
+    left = whole.difference(shapely.union_all(rounds))
+    grown = [oval.buffer(max(_BRIDGED_PX, _BESIDE * np.sqrt(oval.area))) for oval in rounds]
+    outlines = []
+    for n, oval in enumerate(rounds):
+        others = shapely.union_all(grown[:n] + grown[n + 1 :])
+        own = left.intersection(grown[n]).difference(others)
+        outlines.append(outline_of(largest(oval.intersection(solid).union(own))))
+    return outlines
