@@ -85,7 +85,6 @@ def write_all(
             yield _write(window, folder / f"{name}.png")
     finally:
         window.close()
-        window.deleteLater()
 
 
 def _sample(folder: Path) -> Path:

@@ -3,6 +3,7 @@
 Text keeps a contrast of at least 4.5 to 1 to what it stands on (WCAG 2.2, 1.4.3); a test measures it.
 """
 
+import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -185,7 +186,7 @@ def dress(app: QApplication | None) -> None:
     if app.style().objectName().lower() not in {"fusion", ""}:  # under a style sheet the name is empty
         app.setStyle("Fusion")
     app.setPalette(_qt_palette(palette))
-    app.setStyleSheet(style_sheet(palette))
+    _put_on(app, style_sheet(palette))
 
 
 @contextmanager
@@ -200,11 +201,26 @@ def undressed() -> Iterator[None]:
     if not isinstance(app, QApplication) or not sheet:
         yield
         return
-    app.setStyleSheet("")
+    _put_on(app, "")
     try:
         yield
     finally:
+        _put_on(app, sheet)
+
+
+def _put_on(app: QApplication, sheet: str) -> None:
+    """Give the application a style sheet.
+
+    Qt goes from widget to widget meanwhile and calls their handlers; one deleted under it as garbage would
+    end the program.
+    """
+    collects = gc.isenabled()
+    gc.disable()
+    try:
         app.setStyleSheet(sheet)
+    finally:
+        if collects:
+            gc.enable()
 
 
 def _qt_palette(palette: Palette) -> QPalette:

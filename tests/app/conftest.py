@@ -43,13 +43,6 @@ def new_field(name: str, seed: int, **more: object) -> NewField:
     return NewField(name, png(drawn_field(seed)), width_px=WIDTH, height_px=HEIGHT, **more)
 
 
-@pytest.fixture(autouse=True)
-def nothing_left_over() -> Iterator[None]:
-    """Delete what a test closed before the next: widgets that pile up make changes of style slower."""
-    yield
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-
-
 @pytest.fixture
 def study_path(tmp_path: Path) -> Path:
     """Return a closed study with a batch, a scale and two fields that are not measured."""

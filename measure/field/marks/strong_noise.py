@@ -17,6 +17,7 @@ from measure.model import Picture
 _REDUCE, _SIGMA, _GROUND = 3, 1.0, 13.0  # size at which contrast is looked at; px of that size
 _ENDS = 0.005  # share of the picture beyond either end of its contrast
 _LEAST = 8.0  # contrast over noise: 9.5 and more of usual micrographs, 7 and less of those lost in noise
+_STRONG = 0.03  # share of the full range: 0.06 where few electrons were counted, usually below 0.01
 _BLANK = 1.2  # the same of a picture of nothing: 0.5 of unrelated noise, up to 0.9 of what was resized
 _SMOOTHED_PX = 2.5  # a quarter of the least piece; 2 to 3 do as well
 _STEP = 8
@@ -53,7 +54,9 @@ def without_strong_noise(
     grey = pixels[..., 0]
     noise = _noise(grey)
     out = zone_mask((picture.height_px, picture.width_px), zones) if zones else None
-    if noise <= 0 or not _BLANK * noise < _contrast(grey, out) < _LEAST * noise:
+    if noise < _STRONG * np.iinfo(pixels.dtype).max:
+        return picture, ()
+    if not _BLANK * noise < _contrast(grey, out) < _LEAST * noise:
         return picture, ()
     seen = np.ones(grey.shape, np.float32) if out is None else (out == 0).astype(np.float32)
     weight = np.maximum(cv2.GaussianBlur(seen, (0, 0), _SMOOTHED_PX), 1e-3)

@@ -41,6 +41,7 @@ _OF_PIECE, _OF_OVAL = (
     0.5,
     0.3,
 )  # share of a piece in an oval, or of an oval in a piece, from which they belong
+_AS_SHARP = 0.45  # of the steepest outline of a heap is the least steep one: a shadow is softer
 _BESIDE = 0.05  # distance from an oval over the root of its area, up to which its own edge may lie
 _DEEP_PX, _FEW = 3.0, 6  # from the outside, where an edge inside is looked for; points that tell it
 _THREE = np.ones((3, 3), np.uint8)
@@ -223,9 +224,26 @@ def _believed(
             and told
             and np.mean(told) > _SEEN
             and _explained(heap, [own[k] for k in pieces]) > (_LESS if np.mean(told) > _PLAIN else _EXPLAINED)
+            and _alike_sharp([heap.ovals[n] for n in ovals], both, delta)
         ):
             found.append((pieces, ovals))
     return found
+
+
+def _alike_sharp(ovals: list[Oval], both: np.ndarray, delta: np.ndarray) -> bool:
+    """Whether all ovals have outlines about as steep: what is far softer is a shadow or out of focus."""
+    smooth = cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX)
+    slopes = [cv2.Sobel(smooth, cv2.CV_32F, *way) for way in ((1, 0), (0, 1))]
+    steep = np.sqrt(sum((slope**2).sum(axis=2) for slope in slopes))
+    border = cv2.dilate(cv2.morphologyEx(both, cv2.MORPH_GRADIENT, _THREE), _THREE)
+    last = np.array(both.shape[::-1])[:, None] - 1
+    means = []
+    for oval in ovals:
+        x, y = np.clip(np.floor(oval.points()).astype(int).T, 0, last)
+        outside = border[y, x] > 0
+        if outside.sum() >= _FEW:
+            means.append(float(steep[y[outside], x[outside]].mean()))
+    return not means or min(means) >= _AS_SHARP * max(means)
 
 
 def _together(start: int, belong: np.ndarray, left: set[int]) -> tuple[list[int], list[int]]:
