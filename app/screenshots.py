@@ -85,6 +85,7 @@ def write_all(
             yield _write(window, folder / f"{name}.png")
     finally:
         window.close()
+        window.deleteLater()
 
 
 def _sample(folder: Path) -> Path:

@@ -40,13 +40,13 @@ class Window(QMainWindow):
     """The one window of the program."""
 
     def __init__(self, session: Session | None = None) -> None:
-        super().__init__()
-        self.session = session or Session()
-        self.session.setParent(self)
-        self.setAcceptDrops(True)
-        self.setWindowTitle("Gritline")
-        self.resize(1280, 800)
         with theme.undressed():
+            super().__init__()
+            self.session = session or Session()
+            self.session.setParent(self)
+            self.setAcceptDrops(True)
+            self.setWindowTitle("Gritline")
+            self.resize(1280, 800)
             self._make()
         self._listen()
         self._opened()

@@ -43,6 +43,13 @@ def new_field(name: str, seed: int, **more: object) -> NewField:
     return NewField(name, png(drawn_field(seed)), width_px=WIDTH, height_px=HEIGHT, **more)
 
 
+@pytest.fixture(autouse=True)
+def nothing_left_over() -> Iterator[None]:
+    """Delete what a test closed before the next begins: beside other widgets a window is slow to build."""
+    yield
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+
+
 @pytest.fixture
 def study_path(tmp_path: Path) -> Path:
     """Return a closed study with a batch, a scale and two fields that are not measured."""

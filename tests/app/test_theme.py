@@ -1,6 +1,8 @@
 """Colours can be read and told apart, in both rooms and by colour-blind eyes."""
 
 import itertools
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -166,3 +168,36 @@ def test_type_follows_the_size_the_system_asks_for(qapp):
     size = qapp.font().pointSizeF()
     assert theme.font("title").pointSizeF() == pytest.approx(size * theme.SIZES["title"])
     assert f"font-size: {size * theme.SIZES['figure']:.1f}pt" in style_sheet(LIGHT)
+
+
+def test_a_window_is_built_without_the_style_sheet_only_where_there_are_no_widgets():
+    """Else widgets that were never shown could end the program after they are gone."""
+    code = (
+        "import gc\n"
+        "from PySide6.QtWidgets import QApplication, QFrame, QVBoxLayout\n"
+        "from app import theme\n"
+        "app = QApplication([])\n"
+        "theme.choose('light')\n"
+        "with theme.undressed():\n"
+        "    print(app.styleSheet() == '')\n"
+        "print(app.styleSheet() == '')\n"
+        "frames = [QFrame() for _ in range(400)]\n"
+        "def measured():\n"
+        "    for frame in frames:\n"
+        "        box = frame.layout() or QVBoxLayout(frame)\n"
+        "        box.invalidate()\n"
+        "        box.contentsMargins()\n"
+        "        box.sizeHint()\n"
+        "measured()\n"
+        "with theme.undressed():\n"
+        "    print(app.styleSheet() == '')\n"
+        "measured()\n"
+        "del frames\n"
+        "gc.collect()\n"
+        "memory = [bytearray(b'Z' * n) for n in range(40, 4000, 8)]\n"
+        "theme.choose('light')\n"
+        "theme.choose('dark')\n"
+        "print('alive')"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.stdout.split() == ["True", "False", "False", "alive"], done.stderr
