@@ -45,6 +45,7 @@ PIGMENTS = {
     "blue berry": (1.4, 1.1, 0.5),
     "pale": (0.95, 1.0, 1.05),
 }
+ALIKE = 0.3  # most of another hue in the skins' where they are drawn like the kernels
 OTHER_LOOKS = ("air_and_threads", "cut_by_frame", "salt_in_oil", "thick_kernels")
 LEFT_OUT, ROUNDS = 0.1, 6
 SURE = 0.1
@@ -66,6 +67,16 @@ def hue(rng: np.random.Generator) -> np.ndarray:
     return mixed / mixed.mean()
 
 
+def pair(rng: np.random.Generator, alike: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Hues of kernels and of skins, each for itself, or of skins drawn near to the kernels'."""
+    kernel, skin = hue(rng), hue(rng)
+    if alike:
+        share = rng.uniform(0.0, ALIKE)
+        skin = kernel ** (1.0 - share) * skin**share
+        skin = skin / skin.mean()
+    return kernel, skin
+
+
 def lamp(rng: np.random.Generator) -> np.ndarray:
     """Colour of the oil in linear light."""
     tint = np.exp(rng.normal(0, 0.25, 3))
@@ -76,12 +87,12 @@ def _screen(light: np.ndarray) -> tuple[float, float, float]:
     return tuple(float(v) for v in 255.0 * light ** (1 / 2.2))
 
 
-def first(seed: int, ground: str = "bright") -> Field:
+def first(seed: int, alike: bool = False, ground: str = "bright") -> Field:
     """Draw a field by the renderer of the project."""
     rng = np.random.default_rng(seed)
     recipe = varied_recipe(rng, ground)
     oil = recipe.light.oil if ground == "dark" else _screen(lamp(rng) * (1.0 if ground == "bright" else 0.3))
-    kernel, skin = hue(rng), hue(rng)
+    kernel, skin = pair(rng, alike)
     recipe = replace(
         recipe,
         kernel=replace(recipe.kernel, absorbance=tuple(0.46 * kernel), reflect=tuple(_surface(kernel, 0.25))),
@@ -101,27 +112,28 @@ def _surface(absorption: np.ndarray, strength: float) -> np.ndarray:
     return 1.0 + share - np.sqrt(share**2 + 2.0 * share)
 
 
-def varied(seed: int) -> Field:
+def varied(seed: int, alike: bool = False) -> Field:
     """Draw a field by the renderer that varies what makes no kind."""
     rng = np.random.default_rng(seed)
-    own = {"orange": hue(rng), "pink": hue(rng), "above": False, "shares": rng.dirichlet((4.0, 2.5, 1.0))}
+    kernel, skin = pair(rng, alike)
+    own = {"orange": kernel, "pink": skin, "above": False, "shares": rng.dirichlet((4.0, 2.5, 1.0))}
     own["opaque"] = float(rng.choice([0.0, 0.3]))
     return _field("varied", *varied_field(seed, ODD, own))
 
 
-def other(seed: int) -> Field:
+def other(seed: int, alike: bool = False) -> Field:
     """Draw a field by another hand."""
     rng = np.random.default_rng(seed)
-    hues = {"kernel": hue(rng), "skin": hue(rng)}
+    hues = dict(zip(("kernel", "skin"), pair(rng, alike), strict=True))
     drawn = draw(OTHER_LOOKS[seed % len(OTHER_LOOKS)], seed, 800, tuple(lamp(rng)), hues)
     asked = [t for t in drawn.truth if t.fair in ("", "near the limit") and t.kind != "clear"]
     names = [t.mark or t.kind for t in asked]
     return _field("other", drawn.pixels, [t.outline for t in asked], names)
 
 
-def above(seed: int) -> Field:
+def above(seed: int, alike: bool = False) -> Field:
     """Draw a field lit from above, on a dark or on a bright plate."""
-    return first(seed, "dark" if seed % 2 else "bright, lighter")
+    return first(seed, alike, "dark" if seed % 2 else "bright, lighter")
 
 
 def _field(name: str, pixels: np.ndarray, outlines: list[np.ndarray], names: list[str]) -> Field:
@@ -132,14 +144,16 @@ def _field(name: str, pixels: np.ndarray, outlines: list[np.ndarray], names: lis
 HANDS = {"first": first, "varied": varied, "other": other, "above": above}
 
 
-def fields(hands: list[str], start: int, count: int, cache: Path) -> Iterator[tuple[str, int, Field]]:
+def fields(
+    hands: list[str], start: int, count: int, cache: Path, alike: bool = False
+) -> Iterator[tuple[str, int, Field]]:
     """Fields with hand and seed, drawn and measured unless a folder holds them."""
     cache.mkdir(parents=True, exist_ok=True)
     for hand in hands:
         for seed in range(start, start + count):
-            file = cache / f"{hand}_{seed}.pkl"
+            file = cache / f"{hand}{'_alike' * alike}_{seed}.pkl"
             if not file.exists():
-                file.write_bytes(pickle.dumps(tuple(HANDS[hand](seed))))
+                file.write_bytes(pickle.dumps(tuple(HANDS[hand](seed, alike))))
             field = Field(*pickle.loads(file.read_bytes()))
             if len(field.codes):
                 yield hand, seed, field
@@ -156,7 +170,7 @@ class Judged(NamedTuple):
 def judged(field: Field) -> Judged:
     """Tag the pieces of a field, and again with a tenth of them left out."""
     table = table_of(field.particles)
-    found = tag(field.particles, None, table)
+    found = tag(field.particles)
     rng = np.random.default_rng(len(field.codes))
     turned, asked = np.zeros(len(found)), np.zeros(len(found))
     for _ in range(ROUNDS):
@@ -187,12 +201,15 @@ def main() -> None:
     ask.add_argument("--hands", nargs="+", choices=sorted(HANDS), default=list(HANDS))
     ask.add_argument("--count", type=int, default=24, help="fields of a hand")
     ask.add_argument("--cache", type=Path, default=Path(gettempdir()) / "random_hues")
+    ask.add_argument("--alike", action="store_true", help="kernels and skins of nearly one hue")
     ask.add_argument("--each", action="store_true", help="a row for each field")
     chosen = ask.parse_args()
     cv2.setNumThreads(1)
     print(HEAD)
     by_hand: dict[str, list[Judged]] = {}
-    for hand, seed, field in fields(chosen.hands, SEED_START[chosen.seeds], chosen.count, chosen.cache):
+    for hand, seed, field in fields(
+        chosen.hands, SEED_START[chosen.seeds], chosen.count, chosen.cache, chosen.alike
+    ):
         one = judged(field)
         by_hand.setdefault(hand, []).append(one)
         if chosen.each:

@@ -40,6 +40,8 @@ class Told(NamedTuple):
         Between kernels and skins, and how far they are apart.
     field : float
         What all groups of a field together lie off the middle, standard deviation.
+    aparts : tuple of float
+        How far they may be apart in one field or another, all as likely, where that differs much.
     """
 
     value: np.ndarray
@@ -47,6 +49,7 @@ class Told(NamedTuple):
     middle: float
     apart: float
     field: float
+    aparts: tuple[float, ...] = ()
 
 
 def hue_groups(
@@ -104,9 +107,8 @@ def _widest_gap(place: np.ndarray, weight: np.ndarray) -> Gap:
 def over_partings(
     place: np.ndarray,
     weight: np.ndarray,
-    chance: np.ndarray,
     is_body: Callable[[np.ndarray], bool],
-    weighed: Callable[[list[np.ndarray]], np.ndarray],
+    weighed: Callable[[list[np.ndarray], list[np.ndarray]], np.ndarray],
 ) -> np.ndarray:
     """Mean of what follows from a field parted at gaps of several widths, (K, G).
 
@@ -117,24 +119,24 @@ def over_partings(
     ----------
     place, weight
         As for `hue_groups`.
-    chance : (K, G) ndarray
-        What stays where no group is a body.
     is_body, weighed : callable
-        Whether rows are heard as a group; chances of all pieces by the groups heard.
+        Whether rows are heard as a group; chances of all pieces by the groups heard and by the others.
     """
     found: list[np.ndarray] = []
     made: dict[tuple[bytes, ...], np.ndarray] = {}
     known: dict[bytes, Gap] = {}
     for least in APARTS:
-        groups = [g for g in hue_groups(place, weight, least, known=known) if is_body(g)]
-        key = tuple(g.tobytes() for g in groups)
+        every = hue_groups(place, weight, least, known=known)
+        key = tuple(g.tobytes() for g in every)
         if key not in made:
-            made[key] = weighed(groups) if groups else chance
+            bodies = [is_body(g) for g in every]
+            groups = [g for g, body in zip(every, bodies, strict=True) if body]
+            made[key] = weighed(groups, [g for g, body in zip(every, bodies, strict=True) if not body])
         found.append(made[key])
     return found[0] if len(made) == 1 else np.mean(found, axis=0)
 
 
-def kernel_odds(prior: np.ndarray, *told: Told) -> np.ndarray:
+def kernel_odds(prior: np.ndarray, *told: Told, cautious: bool = False) -> np.ndarray:
     """Odds of kernel of each of a field's hues, natural logarithm, (h,).
 
     All ways in which the hues may be kernels or skins are weighed (Bayes' rule). What is told is normal about
@@ -146,13 +148,17 @@ def kernel_odds(prior: np.ndarray, *told: Told) -> np.ndarray:
     prior : (h,) ndarray
         Odds so far.
     *told : Told
+    cautious : bool
+        Weigh all distances that kernels and skins may be apart, instead of the usual one.
     """
     ways = np.array(list(product((0.5, -0.5), repeat=len(prior))))  # of kernels and of skins
     likely = ways @ prior
     for one in told:
-        rest = one.value - one.middle - one.apart * ways
         inverse = np.linalg.inv(np.diag(one.error**2) + one.field**2)
-        likely -= 0.5 * np.einsum("wi,ij,wj->w", rest, inverse, rest)
+        aparts = one.aparts if cautious and one.aparts else (one.apart,)
+        rest = one.value - one.middle - np.array(aparts)[:, None, None] * ways
+        square = np.einsum("dwi,ij,dwj->dw", rest, inverse, rest)
+        likely += np.log(np.exp(-0.5 * (square - square.min(axis=0))).sum(axis=0)) - 0.5 * square.min(axis=0)
     likely -= OTHER_KIND * ((np.ptp(ways, axis=1) == 0.0) & (len(prior) > 1))
     chance = np.exp(likely - likely.max())
     kernel = (chance[:, None] * (ways > 0.0)).sum(axis=0) / chance.sum()

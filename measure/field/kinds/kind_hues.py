@@ -1,12 +1,13 @@
 """Pieces of one hue in a field, judged together by form and by how they thicken with size."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from measure.field.ground.plate_colour import ground_light
-from measure.field.kinds.kind_form import MOST_FORM, densities, form_scores, hue_of
+from measure.field.kinds.kind_form import densities, hue_of
 from measure.field.kinds.kind_groups import (
     SUREST,
-    Told,
     confirmed,
     kernel_odds,
     leans,
@@ -16,6 +17,8 @@ from measure.field.kinds.kind_groups import (
 )
 from measure.field.kinds.kind_model import GROUPS
 from measure.field.kinds.kind_structure import lump_odds, structure_of
+from measure.field.kinds.kind_sure import of_only_hue, singly, sure_odds, within
+from measure.field.kinds.kind_told import LIT_MIDDLE, Lumps, lumps_of, means, shaded
 from measure.particles import Particles
 
 FEWEST = 6  # bodies that make a field
@@ -38,15 +41,6 @@ LIT_WIDTH = (
     0.35,
 )  # the same of light a piece gives back: red and blue to green, and all, decades
 DARKEST = 1e-3  # of it
-# `lump_odds` of a hue lit from above: kernels of 34 fields had 2.5, skins -0.2
-LIT_MIDDLE, LIT_APART, LIT_PIECE, LIT_HUE, LIT_FIELD = 1.1, 2.6, 0.8, 0.8, 1.0
-# odds of kernel over skin by form, natural logarithm: middle of both, between them, and what single pieces,
-# hues of one kind and fields as a whole lie from that. In 87 fields of five hands kernels always stood above
-# skins, by 0.04 to 4.7, half of them by 1.5; what both together had was worth little
-FORM_MIDDLE, FORM_APART, FORM_PIECE, FORM_HUE, FORM_FIELD = -0.3, 1.5, 1.5, 0.4, 0.8
-# the same of the power of size with which density grows: of kernels 0.2 to 0.55, of sheets -0.25 to 0.2
-THICK_MIDDLE, THICK_APART, THICK_PIECE, THICK_HUE, THICK_FIELD = 0.15, 0.35, 0.25, 0.12, 0.15
-OWN_SIZES = 0.02  # sum of squares of sizes below which they tell no power
 MOST_PRIOR, MOST_PRIOR_LIT = 2.0, 3.0  # odds of what a group is taken for so far
 TAUGHT = 1.0  # odds a user's tags added to a hue, from which it is theirs to say
 # hues that tables know: middle and spread of kernels and of skins, as `hue_of` tells them, of the pieces of
@@ -63,6 +57,7 @@ def by_hues(
     grey_food: np.ndarray | None = None,
     taught: np.ndarray | None = None,
     structure: np.ndarray | None = None,
+    every: bool = True,
 ) -> np.ndarray:
     """Weigh kernel against skin by which of a field's hues has the form of lumps and which that of sheets.
 
@@ -84,49 +79,107 @@ def by_hues(
         What a user's tags added to the odds of kernel, natural logarithm; it is believed of any hue.
     structure : (K, G) ndarray, optional
         `measure.field.kinds.kind_structure.structure_of` the pieces, where that is known.
+    every : bool
+        Whether these are all pieces of their field: then few of them are doubted for being few.
 
     Returns
     -------
     (K, G) ndarray
         The same, with kernel and skin weighed anew within their sum.
     """
-    core, food = densities(particles, "core_").mean(axis=1), chance[:, _KERNEL] + chance[:, _SKIN]
-    rows = np.flatnonzero((food > FOOD) & (core > LEAST_DENSITY) & (particles.diameter_px >= LEAST_PX))
-    if len(rows) < FEWEST:
-        return chance
-    hue, core, food = hue_of(densities(particles)[rows]), core[rows], food[rows]
-    grey = np.zeros(len(rows)) if grey_food is None else grey_food[rows]
+    core, whole = densities(particles, "core_").mean(axis=1), chance[:, _KERNEL] + chance[:, _SKIN]
+    rows = np.flatnonzero((whole > FOOD) & (core > LEAST_DENSITY) & (particles.diameter_px >= LEAST_PX))
     if structure is None:
         structure = structure_of(particles, "colour on bright")
-    lumps = lump_odds(structure[rows])
-    place = np.c_[hue / HUE_WIDTH, np.log(core + FAINT) / DEPTH_WIDTH, lumps / STRUCTURE_WIDTH]
+    hues, core, food = hue_of(densities(particles)), core[rows], whole[rows]
     learned = np.zeros(len(rows)) if taught is None else taught[rows]
     lean = (leans(chance)[rows] - learned).clip(-SUREST, SUREST)
-    size, depth = np.log(particles.diameter_px[rows]), np.log(core + 0.01)
-    form, whole = _form(particles.select(rows)), hue_of(densities(particles)) / HUE_WIDTH
+    heard = _Heard(hues[rows], lean, learned, lump_odds(structure[rows]), food)
+    if len(rows) < FEWEST and not every:
+        return chance
+    if len(rows) < FEWEST:
+        return _few(chance, np.flatnonzero(whole > FOOD), hues, structure, taught)
+    lumps = lumps_of(particles.select(rows), food)
+    grey = np.zeros(len(rows)) if grey_food is None else grey_food[rows]
+    depth = np.log(core + FAINT) / DEPTH_WIDTH
+    place = np.c_[heard.hue / HUE_WIDTH, depth, heard.structure / STRUCTURE_WIDTH]
 
     def is_body(g: np.ndarray) -> bool:
-        return _is_body(hue[g], core[g], food[g], grey[g].mean())
+        return _is_body(heard.hue[g], core[g], food[g], grey[g].mean())
 
-    def weighed(groups: list[np.ndarray]) -> np.ndarray:
-        known = np.array([_known(np.median(hue[g], axis=0)) for g in groups])
-        told = _means(learned, food, groups)
-        prior = (_means(lean, food, groups) * known).clip(-MOST_PRIOR, MOST_PRIOR) + told
-        said = kernel_odds(prior, _formed(form, food, groups), _thickening(size, depth, food, groups))
-        of_tags, changed = np.abs(told) > TAUGHT, chance
-        left = of_tags | (confirmed(prior, said) & (known == 1.0))
-        alone = len(groups) == 1
-        for k, g in enumerate(groups):
-            odds = lean[g] + learned[g]
-            if not left[k]:
-                own = known[k] * lean[g] + learned[g]
-                odds = of_pieces(own, food[g], float(prior[k]), float(said[k]), float(known[k]), alone)
-            changed = with_odds(
-                changed, rows[g], _single(odds, lumps[g]) if alone and not of_tags[k] else odds
-            )
-        return _like_groups(changed, particles, rows, groups, taught, whole)
+    def weighed(groups: list[np.ndarray], rest: list[np.ndarray]) -> np.ndarray:
+        changed = chance
+        for g, odds in zip(rest, _odds_of_rest(heard, lumps, groups, rest), strict=True):
+            changed = with_odds(changed, rows[g], odds)
+        for g, odds in zip(groups, _odds_of_hues(heard, lumps, groups), strict=True):
+            changed = with_odds(changed, rows[g], odds)
+        return _like_groups(changed, particles, rows, groups, taught, hues / HUE_WIDTH)
 
-    return over_partings(place, food, chance, is_body, weighed)
+    return over_partings(place, food, is_body, weighed)
+
+
+class _Heard(NamedTuple):
+    """Pieces of a field that are heard, (n, .): hue, odds so far, what tags added, odds by structure, say."""
+
+    hue: np.ndarray
+    lean: np.ndarray
+    learned: np.ndarray
+    structure: np.ndarray
+    food: np.ndarray
+
+    def known(self, groups: list[np.ndarray]) -> np.ndarray:
+        return np.array([_known(np.median(self.hue[g], axis=0)) for g in groups])
+
+
+def _odds_of_hues(heard: _Heard, lumps: Lumps, groups: list[np.ndarray]) -> list[np.ndarray]:
+    """Odds of the pieces of each hue of a field."""
+    if not groups:
+        return []
+    known, food = heard.known(groups), heard.food
+    lean, told = means(heard.lean, food, groups), means(heard.learned, food, groups)
+    prior = (lean * known).clip(-MOST_PRIOR, MOST_PRIOR) + told
+    said = kernel_odds(prior, *lumps.deciding(groups))
+    sure = sure_odds(lean, known, lumps.bearing_out(groups))
+    of_tags, alone, found = np.abs(told) > TAUGHT, len(groups) == 1, []
+    left = of_tags | (confirmed(prior, said) & (known == 1.0))
+    for k, g in enumerate(groups):
+        odds = heard.lean[g] + heard.learned[g]
+        if not left[k]:
+            own = known[k] * heard.lean[g] + heard.learned[g]
+            odds = of_pieces(own, food[g], float(prior[k]), float(said[k]), float(known[k]), alone)
+        if not of_tags[k]:
+            odds = within(_single(odds, heard.structure[g]) if alone else odds, sure[k])
+        found.append(odds)
+    return found
+
+
+def _odds_of_rest(
+    heard: _Heard, lumps: Lumps, groups: list[np.ndarray], rest: list[np.ndarray]
+) -> list[np.ndarray]:
+    """Odds of the pieces of groups that are no bodies: their own, no surer than all hues bear out."""
+    if not rest:
+        return []
+    every = [*groups, *rest]
+    lean, told = means(heard.lean, heard.food, every), means(heard.learned, heard.food, every)
+    sure = sure_odds(lean, heard.known(every), lumps.bearing_out(every))
+    odds = heard.lean + heard.learned
+    return [
+        odds[g] if abs(told[k]) > TAUGHT else within(odds[g], sure[k])
+        for k, g in enumerate(every)
+        if k >= len(groups)
+    ]
+
+
+def _few(
+    chance: np.ndarray, rows: np.ndarray, hues: np.ndarray, structure: np.ndarray, taught: np.ndarray | None
+) -> np.ndarray:
+    """Chances of pieces that are too few to be heard together."""
+    if taught is not None:
+        rows = rows[np.abs(taught[rows]) <= TAUGHT]
+    known = np.array([_known(hue) for hue in hues[rows]])
+    return with_odds(
+        chance, rows, singly(leans(chance)[rows], known, lump_odds(structure[rows]) - LUMP_MIDDLE)
+    )
 
 
 def _single(odds: np.ndarray, lumps: np.ndarray) -> np.ndarray:
@@ -174,6 +227,7 @@ def by_lit_hues(
     particles: Particles,
     taught: np.ndarray | None = None,
     structure: np.ndarray | None = None,
+    every: bool = True,
 ) -> np.ndarray:
     """Weigh kernel against skin by the structure of each hue of a field where light comes from above.
 
@@ -183,7 +237,7 @@ def by_lit_hues(
 
     Parameters
     ----------
-    chance, particles, taught
+    chance, particles, taught, every
         As for `by_hues`.
     structure : (K, G) ndarray, optional
         `measure.field.kinds.kind_structure.structure_of` the pieces; without it only doubt is raised.
@@ -195,55 +249,53 @@ def by_lit_hues(
     food = chance[:, _KERNEL] + chance[:, _SKIN]
     rows = np.flatnonzero((food > FOOD) & (particles.diameter_px >= LEAST_PX))
     if len(rows) < FEWEST:
-        return chance
+        return _few_lit(chance, rows, structure, taught) if every else chance
     food = food[rows]
     light = np.log10(np.maximum(ground_light(particles) * 10.0 ** -densities(particles), DARKEST))
     hue = np.c_[light[:, [0, 2]] - light[:, [1]], light.mean(axis=1)]
     place = hue[rows] / LIT_WIDTH
+    lumps = np.zeros(len(rows)) if structure is None else lump_odds(structure[rows])
     if structure is not None:
-        place = np.c_[place, lump_odds(structure[rows]) / STRUCTURE_WIDTH]
+        place = np.c_[place, lumps / STRUCTURE_WIDTH]
     learned = np.zeros(len(rows)) if taught is None else taught[rows]
     lean = leans(chance)[rows].clip(-SUREST, SUREST)
 
-    def weighed(groups: list[np.ndarray]) -> np.ndarray:
-        if structure is None and len(groups) < 2:
-            return chance
-        told, changed = _means(learned, food, groups), chance
-        prior = _means(lean - learned, food, groups).clip(-MOST_PRIOR_LIT, MOST_PRIOR_LIT) + told
-        said = kernel_odds(prior, *([] if structure is None else [_shaded(structure[rows], food, groups)]))
-        left = (np.abs(told) > TAUGHT) | confirmed(prior, said)
+    def weighed(groups: list[np.ndarray], rest: list[np.ndarray]) -> np.ndarray:
+        changed = chance
+        for g in rest:
+            changed = _few_lit(changed, rows[g], structure, taught)
+        if not groups or (structure is None and len(groups) < 2):
+            return changed
+        told, mean = means(learned, food, groups), means(lean - learned, food, groups)
+        prior = mean.clip(-MOST_PRIOR_LIT, MOST_PRIOR_LIT) + told
+        evidence = [] if structure is None else [shaded(lumps, food, groups)]
+        said = kernel_odds(prior, *evidence)
+        sure = sure_odds(mean, np.ones(len(groups)), evidence)
+        of_tags, alone = np.abs(told) > TAUGHT, len(groups) == 1
+        left = of_tags | confirmed(prior, said)
         for k, g in enumerate(groups):
+            odds, most = lean[g], float(sure[k])
             if not left[k]:
                 odds = of_pieces(lean[g], food[g], float(prior[k]), float(said[k]), 1.0, False)
+            if evidence and not of_tags[k]:
+                odds = of_only_hue(odds, most, lumps[g], food[g]) if alone else within(odds, most)
+            if evidence or not left[k]:
                 changed = with_odds(changed, rows[g], odds)
         return _like_groups(changed, particles, rows, groups, taught, hue / LIT_WIDTH)
 
-    return over_partings(place, food, chance, lambda g: food[g].sum() >= FEWEST_LIT, weighed)
+    return over_partings(place, food, lambda g: food[g].sum() >= FEWEST_LIT, weighed)
 
 
-def _means(values: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> np.ndarray:
-    return np.array([np.average(values[g], weights=food[g]) for g in groups])
-
-
-def _form(particles: Particles) -> np.ndarray:
-    scores = form_scores(particles)
-    return np.asarray(np.clip(scores[:, _KERNEL] - scores[:, _SKIN], -MOST_FORM, MOST_FORM))
-
-
-def _formed(form: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:
-    error = [np.hypot(FORM_HUE, FORM_PIECE / np.sqrt(food[g].sum())) for g in groups]
-    return Told(_means(form, food, groups), np.array(error), FORM_MIDDLE, FORM_APART, FORM_FIELD)
-
-
-def _shaded(structure: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:
-    error = [np.hypot(LIT_HUE, LIT_PIECE / np.sqrt(food[g].sum())) for g in groups]
-    means = _means(lump_odds(structure), food, groups)
-    return Told(means, np.array(error), LIT_MIDDLE, LIT_APART, LIT_FIELD)
-
-
-def _thickening(size: np.ndarray, depth: np.ndarray, food: np.ndarray, groups: list[np.ndarray]) -> Told:
-    power, error = np.array([thickening(size[g], depth[g], food[g]) for g in groups]).T
-    return Told(power, np.hypot(THICK_HUE, error), THICK_MIDDLE, THICK_APART, THICK_FIELD)
+def _few_lit(
+    chance: np.ndarray, rows: np.ndarray, structure: np.ndarray | None, taught: np.ndarray | None
+) -> np.ndarray:
+    """Chances of pieces lit from above that are too few to be heard together."""
+    if structure is None:
+        return chance
+    if taught is not None:
+        rows = rows[np.abs(taught[rows]) <= TAUGHT]
+    odds = singly(leans(chance)[rows], 0.0, lump_odds(structure[rows]) - LIT_MIDDLE)
+    return with_odds(chance, rows, odds)
 
 
 def _is_body(hue: np.ndarray, core: np.ndarray, food: np.ndarray, grey_food: float) -> bool:
@@ -257,19 +309,3 @@ def _known(hue: np.ndarray) -> float:
     """How well a hue is known, 0 to 1."""
     near = [np.exp(-0.5 * (((hue - middle) / spread) ** 2).sum()) for middle, spread in KNOWN]
     return min(1.0, WELL * float(max(near) / (max(near) + UNKNOWN)))
-
-
-def thickening(size: np.ndarray, depth: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
-    """Power of size with which density grows among pieces, and its standard error.
-
-    Parameters
-    ----------
-    size, depth, weight : (n,) ndarray
-        Natural logarithms of diameter and density, and the say of each piece.
-    """
-    across = size - np.average(size, weights=weight)
-    up = depth - np.average(depth, weights=weight)
-    squares = float((weight * across**2).sum())
-    power = float((weight * across * up).sum()) / (squares + OWN_SIZES)
-    rest = float((weight * (up - power * across) ** 2).sum()) / max(float(weight.sum()) - 2.0, 1.0)
-    return power, max(THICK_PIECE, np.sqrt(rest)) / np.sqrt(squares + 1e-6)

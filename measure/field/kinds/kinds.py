@@ -93,13 +93,13 @@ def tag(particles: Particles, learned: Mapping | None = None, table: str | None 
     """
     if not len(particles):
         return particles
-    table = table or table_of(particles)
+    every, table = table is None, table or table_of(particles)
     seen = against_grey(particles, table)
     chance = group_chances(particles, learned, table)
     taught = None
     if learned is not None and table in learned.get("tables", {}):
         taught = leans(chance) - leans(group_chances(particles, None, table))
-    kind, doubt, group = decide(judged(chance, seen, table, taught))
+    kind, doubt, group = decide(judged(chance, seen, table, taught, every))
     hand = particles["kind_by_hand"]
     flags = particles["flags"] & ~bits("bubble", "fibre")
     for name in ("bubble", "fibre"):
@@ -128,7 +128,11 @@ def group_chances(
 
 
 def judged(
-    chance: np.ndarray, particles: Particles, table: str | None = None, taught: np.ndarray | None = None
+    chance: np.ndarray,
+    particles: Particles,
+    table: str | None = None,
+    taught: np.ndarray | None = None,
+    every: bool = True,
 ) -> np.ndarray:
     """What the form of a piece and its field make of the model's opinion of it.
 
@@ -142,32 +146,32 @@ def judged(
         `table_of` the field.
     taught : (K,) ndarray, optional
         What a user's tags added to the odds of kernel over skin, natural logarithm.
+    every : bool
+        Whether these are all pieces of their field.
 
     Returns
     -------
     (K, G) ndarray
     """
     table = table or table_of(particles)
-    below = table == BELOW
-    bubbles = bubble_form(particles)
-    chance = by_form(chance, particles, bubbles)
-    grey_food = np.zeros(len(particles), dtype=bool)
+    below, bubbles = table == BELOW, bubble_form(particles)
+    chance, grey_food = by_form(chance, particles, bubbles), np.zeros(len(particles), dtype=bool)
     if below:
         chance = dark_food(chance, particles)
         grey_food = food_without_colour(chance, particles)
-    pale_food = np.zeros(len(particles))
+    pale_food, asked = np.zeros(len(particles)), table.startswith("colour") and taught is None
     structure = structure_of(particles, table) if table.startswith("colour") else chance
-    if table.startswith("colour") and taught is None:
+    if asked:
         chance, pale_food = cloudy(chance, structure, particles)
     for rule in FIELD_RULES:
         chance = rule(chance, particles)
     if below:
-        chance = by_hues(chance, particles, grey_food, taught, structure)
+        chance = by_hues(chance, particles, grey_food, taught, structure, every)
     elif table in LIT:
         known = (table != LIT[0] or shines(particles)) and not shining(particles).any()
-        chance = by_lit_hues(chance, particles, taught, structure if known else None)
+        chance = by_lit_hues(chance, particles, taught, structure if known else None, every)
     chance = with_colour(chance, particles)
-    if table.startswith("colour") and taught is None:
+    if asked:
         # which kernels have a colour, so who lacks one, may be known only now
         pale_food = np.maximum(pale_food, cloudy(chance, structure, particles)[1])
     kept = np.maximum(grey_food, pale_food)[:, None]

@@ -6,7 +6,8 @@ import pytest
 
 from measure.field.ground.light import prepare
 from measure.field.kinds.kind_groups import Told, hue_groups, kernel_odds, over_partings
-from measure.field.kinds.kind_hues import by_hues, by_lit_hues, thickening
+from measure.field.kinds.kind_hues import by_hues, by_lit_hues
+from measure.field.kinds.kind_told import thickening
 from measure.field.kinds.kinds import group_chances, table_of, tag
 from measure.field.kinds.measure_outlines import measure_outlines
 from measure.model import KINDS, Kind, Picture
@@ -80,6 +81,7 @@ def test_which_hue_is_the_kernels_is_told_by_form_and_not_by_the_hue(lumps, shee
     assert right.mean() > 0.9
     sure = found["kind_doubt"] < 0.1
     assert right[sure].mean() > 0.95
+    assert sure.mean() > 0.6
 
 
 def test_a_table_that_knows_colours_alone_would_have_it_wrong():
@@ -118,7 +120,7 @@ def test_kernels_and_skins_of_one_hue_are_told_apart_or_doubted(hue):
     found, is_lump = field(hue, hue)
     right = found["kind"] == np.where(is_lump, KERNEL, SKIN)
     sure = found["kind_doubt"] < 0.1
-    assert right[sure].sum() >= 0.85 * sure.sum()
+    assert right[sure].sum() >= 0.95 * sure.sum()
     assert found["kind_doubt"][~right].mean() > 0.15
 
 
@@ -136,7 +138,13 @@ def test_few_pieces_and_none_are_left_as_they_are():
     found, _ = field(BEIGE, GREEN)
     few = found.select(np.arange(4))
     chance = group_chances(few)
-    assert np.array_equal(by_hues(chance, few), chance)
+    # what is drawn by hand, one or two at a time, is judged as the table has it
+    assert np.array_equal(by_hues(chance, few, every=False), chance)
+    # a field of nothing else is doubted, but its kinds stay
+    doubted = by_hues(chance, few)
+    assert np.array_equal(doubted.argmax(axis=1), chance.argmax(axis=1))
+    assert np.allclose(doubted.sum(axis=1), 1.0)
+    assert doubted.max() < chance.max()
     none = found.select(np.zeros(0, int))
     assert by_hues(np.zeros((0, 6)), none).shape == (0, 6)
 
@@ -164,9 +172,8 @@ def test_a_gap_that_is_hardly_one_decides_by_halves():
         return over_partings(
             place,
             np.ones(60),
-            np.zeros((60, 6)),
             lambda g: True,
-            lambda groups: parted if len(groups) > 1 else whole,
+            lambda groups, _: parted if len(groups) > 1 else whole,
         )
 
     said = np.array([asked(gap)[0, 0] for gap in np.arange(2.0, 9.0, 0.1)])
