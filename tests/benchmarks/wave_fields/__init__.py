@@ -1,0 +1,1 @@
+"""Bright-field pictures by partially coherent imaging of solid bodies, with known truth."""
