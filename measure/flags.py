@@ -35,6 +35,10 @@ _LIST = (
     ("shade", "Has the colour of the ground, only darker, beside a coloured piece: its shadow."),
     ("thread", "A thread that runs between, along or across other pieces."),
     ("one_or_two", "May be one with the piece it touches, or two that were taken for one."),
+    (
+        "scatters",
+        "Crossed by dark and bright lines, for it bends light; its edge is the outermost dark line.",
+    ),
 )
 
 FLAGS: dict[str, Flag] = {name: Flag(1 << i, name, text) for i, (name, text) in enumerate(_LIST)}

@@ -7,6 +7,7 @@ from measure.field.ground.hollows import without_hollows
 from measure.field.ground.light import Light
 from measure.field.ground.phase_halo import without_phase_halos
 from measure.field.ground.relief import without_relief
+from measure.field.ground.scatter import without_scatter
 from measure.field.ground.two_flanks import without_two_flanks
 from measure.field.whole_field.bright_halo import without_bright_halos
 
@@ -23,14 +24,17 @@ class Levelled(NamedTuple):
     plain : Light
         Also without slopes that stand for tones, and glows of phase contrast.
     clear : Light
-        Also without rings of bent light.
+        Also without rings of bent light, and with pieces that scatter filled.
+    textured : Light
+        Also without relief.
     level : Light
-        Also without relief: pieces are found and outlined in it.
+        Also with pieces that scatter filled with one tone: pieces are found and outlined in it.
     """
 
     unshaded: Light
     plain: Light
     clear: Light
+    textured: Light
     level: Light
 
 
@@ -40,6 +44,7 @@ def levelled(light: Light) -> Levelled:
     plain = without_phase_halos(without_two_flanks(unshaded))
     level = without_relief(plain)
     if level is not plain:  # where light from one side shows relief a bright ring is a lit edge
-        return Levelled(unshaded, plain, plain, level)
-    clear = without_bright_halos(plain)
-    return Levelled(unshaded, plain, clear, clear)
+        return Levelled(unshaded, plain, plain, level, level)
+    textured = without_bright_halos(plain)
+    filled = without_scatter(textured)
+    return Levelled(unshaded, plain, filled, textured, filled)

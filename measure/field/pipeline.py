@@ -148,10 +148,10 @@ def _measured(
         progress.report(0.0, "taking out the light")
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
-        unshaded, plain, clear, level = levelled(light)
+        unshaded, plain, clear, textured, level = levelled(light)
         found = find_pieces(level, limit, settings, progress, crew)
         if settings.cut_strength > 0:
-            found = joined_again(found, level, settings.cut_strength)
+            found = joined_again(found, textured, settings.cut_strength)
         area = least_area_px2(limit)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:
@@ -162,6 +162,7 @@ def _measured(
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
     shown = shown if plain is unshaded else plain  # neither slopes nor glows have a tone of their own
+    shown = replace(shown, scatter=level.scatter)
     particles = measure_outlines(
         found.outlines,
         seen,
@@ -174,7 +175,8 @@ def _measured(
     particles = reunite(particles, seen, shown, learned)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     particles = set_aside_optics(particles)
-    return set_aside_spills(particles, light), replace(light, cast=plain.cast, contrast=plain.contrast)
+    light = replace(light, cast=plain.cast, contrast=plain.contrast, scatter=level.scatter)
+    return set_aside_spills(particles, light), light
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:

@@ -64,6 +64,8 @@ class Light:
     contrast : str
         "slopes" where pieces were filled from flank to flank, "glows" where those of phase contrast were
         taken out, or nothing.
+    scatter : (M, N) ndarray of uint8 or None
+        1 in pieces that scatter light, which were filled with one tone; None without.
     """
 
     delta: np.ndarray
@@ -79,6 +81,7 @@ class Light:
     cast: float = 0.0
     bands: float = 0.0
     contrast: str = ""
+    scatter: np.ndarray | None = None
 
     @property
     def unevenness(self) -> float:

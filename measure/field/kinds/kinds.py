@@ -35,6 +35,7 @@ from measure.field.kinds.kind_lamp import DARK_GROUND, by_lamp
 from measure.field.kinds.kind_model import GROUPS, Model, built_in, descriptors, from_numbers, probabilities
 from measure.field.kinds.kind_polars import by_polars, shining
 from measure.field.kinds.kind_structure import cloudy, shines, structure_of
+from measure.field.kinds.kind_tissue import as_tissue, is_tissue
 from measure.flags import bits
 from measure.model import KINDS, Kind
 from measure.outlines import bounds
@@ -154,8 +155,9 @@ def judged(
     (K, G) ndarray
     """
     table = table or table_of(particles)
-    below, bubbles = table == BELOW, bubble_form(particles)
-    chance, grey_food = by_form(chance, particles, bubbles), np.zeros(len(particles), dtype=bool)
+    below, bubbles, tissue = table == BELOW, bubble_form(particles), is_tissue(particles)
+    chance = as_tissue(by_form(chance, particles, bubbles), tissue)
+    grey_food = np.zeros(len(particles), dtype=bool)
     if below:
         chance = dark_food(chance, particles)
         grey_food = food_without_colour(chance, particles)
@@ -174,7 +176,7 @@ def judged(
     if asked:
         # which kernels have a colour, so who lacks one, may be known only now
         pale_food = np.maximum(pale_food, cloudy(chance, structure, particles)[1])
-    kept = np.maximum(grey_food, pale_food)[:, None]
+    kept = np.maximum(np.maximum(grey_food, pale_food), tissue)[:, None]
     chance = kept * chance + (1.0 - kept) * without_colour(chance, particles)
     for rule in CLEAR_RULES:
         chance = rule(chance, particles)

@@ -9,8 +9,10 @@ from measure.field.basics.polygons import cleaned
 from measure.field.basics.shape import shape_columns
 from measure.field.edges.features import feature_columns
 from measure.field.ground.light import Light
+from measure.field.ground.scatter import scattering
 from measure.field.kinds.doubt import with_doubt
 from measure.field.kinds.kinds import tag
+from measure.flags import bits
 from measure.model import Picture
 from measure.outlines import bounds
 from measure.particles import Particles, make_particles
@@ -58,6 +60,7 @@ def measure_outlines(
     _check(clean, light.delta.shape[:2])
     columns = dict(shape_columns(clean))
     columns |= feature_columns(clean, picture, light, columns, flags)
+    columns["flags"] = columns["flags"] | bits("scatters") * scattering(clean, light)
     columns["label"] = np.arange(1, len(clean) + 1)
     for name, values in (("parent", parent), ("origin", origin)):
         if values is not None:

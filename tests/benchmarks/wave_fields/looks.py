@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from .imaging import Optics
 
 TUNE_SEEDS = (11, 12)
-REPORT_SEEDS = (1011, 1012, 1013)
+REPORT_SEEDS = (1011, 1012)
 LIMIT_PX = 12.0  # lower size limit asked of the program, area-equivalent diameter
 
 

@@ -1,0 +1,91 @@
+"""Tissue that scatters is crossed by dark and bright lines and is filled; crystals and stains are not.
+
+Light bent away is missing in one place and arrives in another (phase objects; common practice, no source).
+"""
+
+import cv2
+import numpy as np
+import pytest
+
+from measure.field.ground.light import prepare
+from measure.field.ground.scatter import without_scatter
+from measure.field.pipeline import measure_field
+from measure.flags import bits
+from measure.model import KINDS, FieldSettings, Kind, Picture
+
+SHAPE = (260, 320)
+
+
+def _grains(scale_px: float, seed: int) -> np.ndarray:
+    """Noise of one scale, mean 0, sd 1."""
+    raw = np.random.default_rng(seed).normal(size=SHAPE)
+    band = cv2.GaussianBlur(raw, (0, 0), scale_px) - cv2.GaussianBlur(raw, (0, 0), 2 * scale_px)
+    return band / band.std()
+
+
+def _picture(light: np.ndarray) -> Picture:
+    """Take a picture of relative light."""
+    values = 190 * light + np.random.default_rng(9).normal(0, 1.0, SHAPE)
+    return Picture(np.repeat(np.clip(values, 0, 255).astype(np.uint8)[..., None], 3, axis=2), name="slide 7")
+
+
+def _away(x: float, y: float) -> np.ndarray:
+    rows, cols = np.indices(SHAPE) + 0.5
+    return np.hypot(cols - x, rows - y)
+
+
+def _tissue(at: list[tuple[float, float, float]]) -> np.ndarray:
+    """Relative light of round pieces of tissue: grains within, a dark rim broken by bright places."""
+    light = np.ones(SHAPE)
+    for k, (x, y, radius) in enumerate(at):
+        away = _away(x, y)
+        light += 0.16 * _grains(1.7, 40 + k) * (away < radius - 2)
+        light -= (
+            0.3 * np.exp(-(((away - radius + 2) / 1.6) ** 2)) * (0.6 + 0.4 * np.sign(_grains(3.0, 70 + k)))
+        )
+    return cv2.GaussianBlur(light, (0, 0), 0.9)
+
+
+def _counted(picture: Picture) -> np.ndarray:
+    particles = measure_field(picture, FieldSettings(smallest_um=12.0), 1.0).particles
+    return np.sort(particles.diameter_px[particles["set_aside"] == ""])
+
+
+@pytest.mark.parametrize("radius", [16, 34, 55])
+def test_a_piece_crossed_by_dark_and_bright_lines_is_one_tone_up_to_its_rim(radius) -> None:
+    light = prepare(_picture(_tissue([(160, 130, radius)])))
+    level = without_scatter(light)
+    inside, outside = _away(160, 130) < radius - 6, _away(160, 130) > radius + 9
+    assert (light.delta[..., 0][inside] > 2).mean() > 0.05
+    assert level.delta[..., 0][inside].max() < 0.6 * level.delta[..., 0].min() < -2
+    assert np.array_equal(level.delta[outside], light.delta[outside])
+    assert _counted(_picture(_tissue([(160, 130, radius)]))) == pytest.approx([2 * radius - 1.2], rel=0.06)
+
+
+def test_two_pieces_of_tissue_that_touch_stay_two() -> None:
+    found = _counted(_picture(_tissue([(100, 130, 36), (168, 130, 31)])))
+    assert found == pytest.approx([62, 72], rel=0.09)
+
+
+@pytest.mark.parametrize("side", [30, 60])
+def test_a_crystal_is_even_between_its_edges_and_stays_as_it_is(side) -> None:
+    rows, cols = np.indices(SHAPE) + 0.5
+    edge = np.maximum(np.abs(cols - 160), np.abs(rows - 130)) - side / 2
+    crystal = 1 - 0.4 * np.exp(-((edge / 1.8) ** 2)) + 0.12 * np.exp(-(((np.abs(edge) - 4.0) / 1.5) ** 2))
+    light = prepare(_picture(crystal))
+    assert without_scatter(light) is light
+
+
+def test_what_only_takes_light_stays_as_it_is_however_mottled() -> None:
+    stain = 1 - (_away(160, 130) < 45) * np.clip(0.3 + 0.08 * _grains(2.0, 5), 0.08, 1)
+    light = prepare(_picture(cv2.GaussianBlur(stain, (0, 0), 1.0)))
+    assert without_scatter(light) is light
+
+
+def test_pieces_of_tissue_are_flagged_and_no_crystals() -> None:
+    particles = measure_field(
+        _picture(_tissue([(100, 130, 40)])), FieldSettings(smallest_um=12.0), 1.0
+    ).particles
+    row = int(np.argmax(particles.diameter_px))
+    assert particles["flags"][row] & bits("scatters")
+    assert KINDS[particles["kind"][row]] is not Kind.SALT
