@@ -155,7 +155,7 @@ def _told(place: Place, even_oil: float) -> np.ndarray:
     faces = opened(calm, radius)
     faces = calm & dilated(faces, radius)  # corners of a face too
     coloured = place.chroma > _COLOURED * percentile(np.abs(place.lightness[place.whole > 0]), 90)
-    other = faces | opened((coloured & (place.whole > 0)).view(np.uint8), _RIM_PX)
+    other = faces | opened(((coloured | ~place.low) & (place.whole > 0)).view(np.uint8), _RIM_PX)
     rough = place.whole
     if other.any():
         rough = opened(place.whole & (1 - dilated(other, 1.0)), max(_RIM_PX, radius))
@@ -194,7 +194,10 @@ def _scatters(part: np.ndarray, place: Place) -> int:
 
     The more grains the larger it is; facets are few, whatever their size.
     """
-    inside = part & (place.depth > _rim_px(part, place))
+    # oil that pieces lie round is no gap between grains
+    holes = opened((part & ~place.low).view(np.uint8), _GAP_PX[0])
+    solid = part & (dilated(holes, _RIM_PX) == 0) if holes.any() else part
+    inside = solid & (place.depth > _rim_px(part, place))
     size = np.count_nonzero(inside)
     if size < _INSIDE_PX2:
         return 0
@@ -204,7 +207,7 @@ def _scatters(part: np.ndarray, place: Place) -> int:
     shares = [np.count_nonzero(told & inside) for told in (dark, bright, place.lightness > -_CLEAR * strong)]
     if (np.array(shares) < np.array([_DARK, _BRIGHT, _GAPS]) * size).any():
         return 0
-    within = part & (place.depth > min(_WITHIN_PX, _WITHIN * float(place.depth[part].max())))
+    within = solid & (place.depth > min(_WITHIN_PX, _WITHIN * float(place.depth[part].max())))
     grains = sum(_lines_and_gaps(told & within) for told in (dark, bright))
     wide = float(np.sqrt(4 / np.pi * np.count_nonzero(part)))
     return _GRAINS if grains >= max(_FEW_GRAINS, _GRAINS_PX * wide) else _LINES
