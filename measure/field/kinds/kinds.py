@@ -156,8 +156,7 @@ def judged(
     """
     table = table or table_of(particles)
     below, bubbles, tissue = table == BELOW, bubble_form(particles), is_tissue(particles)
-    chance = as_tissue(by_form(chance, particles, bubbles), tissue)
-    grey_food = np.zeros(len(particles), dtype=bool)
+    chance, grey_food = as_tissue(by_form(chance, particles, bubbles), tissue), np.zeros(len(particles), bool)
     if below:
         chance = dark_food(chance, particles)
         grey_food = food_without_colour(chance, particles)
