@@ -17,6 +17,9 @@ from measure.field.basics.ovals import Oval, oval_of
 
 _REACH = 5  # points on either side of a place between which its turn is told
 _TURN = np.deg2rad(12.0)  # inwards, from which a place is a notch; waves of an edge are taken out by joining
+_DEEPEST = np.deg2rad(25.0)  # of a notch at least one is as deep as that
+_END, _OF_ARC = 3, 9  # points from which the course of an arc's end is told; points of an arc asked
+_ASIDE, _ASIDE_PX = 0.35, 2.0  # sine of an angle, and px, by which one arc may lie beyond the end of another
 _SMOOTH = np.array([1.0, 2.0, 3.0, 2.0, 1.0]) / 9.0
 _DETAIL = 120.0  # root of the area over the step from point to point, where that is more than a pixel
 _LEAST_ARC, _MOST_ARCS = 8, 40  # points of an arc; arcs of an outline, above which it is ragged
@@ -87,7 +90,13 @@ def oval_heap(
     heap : OvalHeap or None
         None where the outline is not that of several ovals.
     """
-    arcs = [arc for contour, own in zip(contours, free, strict=True) for arc in _arcs(contour, own)]
+    notches = [notch_places(contour) for contour in contours]
+    if not any(
+        turn[own[at]].max(initial=0.0) > _DEEPEST for (at, turn), own in zip(notches, free, strict=True)
+    ):
+        return None
+    every = zip(contours, free, notches, strict=True)
+    arcs = [arc for contour, own, (at, _) in every for arc in _arcs(contour, own, at)]
     if not 1 < len(arcs) <= _MOST_ARCS:
         return None
     points = np.concatenate(arcs)
@@ -112,19 +121,20 @@ def traced(contour: np.ndarray, area_px2: float, hole: bool = False) -> np.ndarr
     return (smooth[::-1] if (np.sum(x * v - u * y) > 0) == hole else smooth).astype(np.float32)
 
 
-def notch_places(contour: np.ndarray) -> np.ndarray:
-    """Places of a contour, as by `traced`, where it turns inwards most, indices in order."""
+def notch_places(contour: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Places of a contour, as by `traced`, where it turns inwards most, in order, and by how much, radian."""
     before = contour - np.roll(contour, _REACH, axis=0)
     after = np.roll(contour, -_REACH, axis=0) - contour
     crossed = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     inwards = -np.arctan2(crossed, (before * after).sum(axis=1))
-    most = np.max([np.roll(inwards, k) for k in range(-_REACH, _REACH + 1)], axis=0)
-    return np.flatnonzero((inwards >= most) & (inwards > _TURN))
+    wide = np.concatenate([inwards[-_REACH:], inwards, inwards[:_REACH]])
+    most = np.lib.stride_tricks.sliding_window_view(wide, 2 * _REACH + 1).max(axis=1)
+    places = np.flatnonzero((inwards >= most) & (inwards > _TURN))
+    return places, inwards[places]
 
 
-def _arcs(contour: np.ndarray, free: np.ndarray) -> list[np.ndarray]:
+def _arcs(contour: np.ndarray, free: np.ndarray, notches: np.ndarray) -> list[np.ndarray]:
     """Free parts of an outline from notch to notch, (P, 2) each."""
-    notches = notch_places(contour)
     # outlines of two pieces cross in two notches, of which others may hide one
     if not free[notches].any():
         return []
@@ -153,14 +163,39 @@ def _guesses(
     for n in range(len(arcs)):
         if (one := guess(n)) is not None:
             yield one
+    face = facing(inner)
     for pair in combinations(range(len(arcs)), 2):
-        if (two := guess(*pair)) is not None:
+        if face[pair] and (two := guess(*pair)) is not None:
             pairs.add(pair)
             yield two
     for a, b in sorted(pairs):
         for c in range(b + 1, len(arcs)):
-            if ((a, c) in pairs or (b, c) in pairs) and (three := guess(a, b, c)) is not None:
+            near = (a, c) in pairs or (b, c) in pairs
+            if near and face[a, c] and face[b, c] and (three := guess(a, b, c)) is not None:
                 yield three
+
+
+def facing(arcs: list[np.ndarray]) -> np.ndarray:
+    """Which two arcs may be of one oval, (n, n): each lies within the lines that go on from the other's ends.
+
+    An oval lies on one side of each of its tangents. Beyond a notch another piece goes out over them.
+
+    Parameters
+    ----------
+    arcs : list of (P, 2) ndarray
+        Each from end to end, all the same way round.
+    """
+    share = np.arange(_OF_ARC)
+    some = np.array([arc[share * (len(arc) - 1) // (_OF_ARC - 1)] for arc in arcs])
+    within = np.ones((len(arcs), len(arcs)), bool)
+    for first, second in ((0, _END), (-1 - _END, -1)):
+        at = np.array([arc[0 if first == 0 else -1] for arc in arcs])
+        way = np.array([arc[second] - arc[first] for arc in arcs])
+        way /= np.maximum(np.hypot(*way.T), 1e-6)[:, None]
+        off = some[None] - at[:, None, None]
+        aside = way[:, None, None, 0] * off[..., 1] - way[:, None, None, 1] * off[..., 0]
+        within &= (aside > -_ASIDE * np.hypot(off[..., 0], off[..., 1]) - _ASIDE_PX).all(axis=2)
+    return within & within.T
 
 
 def _guess(arcs: list[np.ndarray], points: np.ndarray, solid: np.ndarray, least_px2: float) -> _Guess | None:

@@ -3,7 +3,8 @@
 Thin wet heaps of round pieces are no darker where two lie over one another, or only a little: what tells
 them is their outline, made of arcs, and fine lines or steps where the edge of one goes on within the other.
 Both are asked: ovals must explain nearly all of the outline, and within their common area the edge of at
-least one must be seen, as the upper one always has an edge.
+least one must be seen, as the upper one always has an edge, and seen better there than farther in, for
+mottled pieces show lines anywhere. Of each oval an edge must tell, or it was found before as a piece.
 """
 
 from collections.abc import Sequence
@@ -30,12 +31,20 @@ from measure.flags import bits
 _SOLID = 0.97  # solidity from which a piece has no notches worth a look
 _MOST_PIECES, _MOST_PX = 16, 600_000  # of a cluster, above which it is looked at piece by piece
 _TOUCH_PX = 2.0  # from another piece, within which the outline is no outline of the heap
+_CORNERS = 4  # sides of a quarter circle about corners bridged
 _BRIDGED_PX = 1.2  # gaps left between pieces by cuts are twice as wide at most
 _LEAST_FREE = 0.3  # share of the outline that must border the oil
 _MARGIN_PX = 6
 _EXPLAINED, _COVERED = 0.93, 0.85  # share of the free outline, and of each piece, that ovals must have
 _PLAIN, _LESS = 0.85, 0.9  # share of the edges seen from which less of the outline will do
 _FIT = 0.018  # mean distance from the ovals over their radius
+_SAME = 0.8  # share of an oval and a piece in one another, from which the piece was found before
+_LEAST_RADIUS_PX = 12.0  # of ovals within which an edge is told from what lies beside it
+_TWO = 1.4  # times the area of one that two cover at the least
+# how much less must be seen farther in than along an edge: beside it mottle and soft shade show as much. More
+# where an oval lies farther than that from its arcs (over its radius)
+_CLEAR, _CLEARER, _CLOSE = 0.3, 0.4, 0.015
+_IN, _IN_PX = 0.2, 4.0  # of the radius, and px, farther in
 _SEEN = 0.6  # share of a common area's better edge that must be seen
 _OF_PIECE, _OF_OVAL = (
     0.5,
@@ -47,6 +56,13 @@ _DEEP_PX, _FEW = 3.0, 6  # from the outside, where an edge inside is looked for;
 _THREE = np.ones((3, 3), np.uint8)
 _OTHERWISE = bits("rim_only", "shade", "thread")
 _FLAG = bits("touching", "overlap")
+
+
+class _Edge(NamedTuple):
+    """Share of an edge that is seen, and how much less is seen along it farther in."""
+
+    seen: float
+    clear: float
 
 
 class _Heap(NamedTuple):
@@ -106,7 +122,9 @@ def _replaced(found: Found, heaps: list[_Heap]) -> Found:
 
 def _is_hollow(outline: np.ndarray, least_px2: float) -> bool:
     area = cv2.contourArea(outline)
-    return area > 2 * least_px2 and area < _SOLID * cv2.contourArea(cv2.convexHull(outline))
+    return area > _TWO * np.pi * _LEAST_RADIUS_PX**2 and area < _SOLID * cv2.contourArea(
+        cv2.convexHull(outline)
+    )
 
 
 def _near(shapes: list[Polygon], rows: list[int]) -> dict[int, list[int]]:
@@ -173,7 +191,8 @@ def _heaps(
 
 def _joined(shapes: list[Polygon]) -> Polygon:
     """Some pieces with the gaps that cuts left between them, holes kept."""
-    bridged = shapely.union_all([shape.buffer(_BRIDGED_PX) for shape in shapes]).buffer(-_BRIDGED_PX)
+    grown = shapely.buffer(np.array(shapes, object), _BRIDGED_PX, quad_segs=_CORNERS)
+    bridged = shapely.union_all(grown).buffer(-_BRIDGED_PX, quad_segs=_CORNERS)
     return max(getattr(bridged, "geoms", [bridged]), key=lambda part: part.area)
 
 
@@ -213,21 +232,36 @@ def _believed(
         left -= bad
     belong = (shared > _OF_PIECE * areas) | (shared > _OF_OVAL * rounds[:, None])
     seen = _edges_seen(heap, sorted(left), both, delta) if left else {}
+    same = (shared > _SAME * areas) & (shared > _SAME * rounds[:, None])
     found = []
     while left:
         ovals, pieces = _together(min(left), belong, left)
         left -= {*ovals}
-        told = [share for pair, share in seen.items() if {*pair} <= {*ovals}]
+        own_edges = {pair: edge for pair, edge in seen.items() if {*pair} <= {*ovals}}
+        told = {n for pair in own_edges for n in pair} | {n for n in ovals if same[n].any()}
+        share = np.mean([edge.seen for edge in own_edges.values()]) if own_edges else 0.0
         if (
             len(ovals) >= len(pieces) > 0
-            and np.mean([heap.misfits[n] for n in ovals]) < _FIT
-            and told
-            and np.mean(told) > _SEEN
-            and _explained(heap, [own[k] for k in pieces]) > (_LESS if np.mean(told) > _PLAIN else _EXPLAINED)
+            and told >= {*ovals}
+            and share > _SEEN
+            and _are_close(heap, ovals, list(own_edges.values()))
+            and _explained(heap, [own[k] for k in pieces]) > (_LESS if share > _PLAIN else _EXPLAINED)
             and _alike_sharp([heap.ovals[n] for n in ovals], both, delta)
         ):
             found.append((pieces, ovals))
     return found
+
+
+def _are_close(heap: OvalHeap, ovals: list[int], edges: list[_Edge]) -> bool:
+    """Whether ovals are large enough for edges in them, close to their arcs, and their edges their own."""
+    misfits = [heap.misfits[n] for n in ovals]
+    least = min(float(np.prod(heap.ovals[n].axes)) for n in ovals)
+    clear = float(np.mean([edge.clear for edge in edges]))
+    return (
+        least > (2 * _LEAST_RADIUS_PX) ** 2
+        and float(np.mean(misfits)) < _FIT
+        and clear > (_CLEAR if max(misfits) < _CLOSE else _CLEARER)
+    )
 
 
 def _alike_sharp(ovals: list[Oval], both: np.ndarray, delta: np.ndarray) -> bool:
@@ -269,8 +303,8 @@ def _explained(heap: OvalHeap, own: list[np.ndarray]) -> float:
 
 def _edges_seen(
     heap: OvalHeap, numbers: Sequence[int], own: np.ndarray, delta: np.ndarray
-) -> dict[tuple[int, int], float]:
-    """How much of the better seen edge within their common area is seen, of each two ovals that have one."""
+) -> dict[tuple[int, int], _Edge]:
+    """How well the better seen edge within their common area is seen, of each two ovals that have one."""
     smooth = cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX)
     shown = np.maximum(PaleLines(own, smooth).clearness, StepLines(own, smooth).clearness)
     shown = cv2.dilate(shown, _THREE) > 1.0
@@ -281,22 +315,27 @@ def _edges_seen(
             continue
         one, other = heap.ovals[n], heap.ovals[m]
         edges = [_edge_within(*pair, shown, depth) for pair in ((one, other), (other, one))]
-        told = [share for share, points in edges if points >= _FEW]
+        told = [edge for edge in edges if edge is not None]
         if told:
-            seen[n, m] = max(told)
+            seen[n, m] = _Edge(max(edge.seen for edge in told), max(edge.clear for edge in told))
     return seen
 
 
-def _edge_within(one: Oval, other: Oval, shown: np.ndarray, depth: np.ndarray) -> tuple[float, int]:
-    """Share of one oval's course within another along which an edge shows, and how many points tell it."""
-    points = one.points()
-    x, y = np.floor(points).astype(int).T
-    inside = (x >= 0) & (y >= 0) & (x < depth.shape[1]) & (y < depth.shape[0])
-    inside &= other.holds(points)
-    x, y = x[inside], y[inside]
-    deep = depth[y, x] > _DEEP_PX
-    count = int(np.count_nonzero(deep))
-    return (float(shown[y[deep], x[deep]].mean()) if count else 0.0), count
+def _edge_within(one: Oval, other: Oval, shown: np.ndarray, depth: np.ndarray) -> _Edge | None:
+    """How well one oval's course within another is seen, or None where too little of it tells."""
+    ring, middle = one.points(), np.array(one.centre)
+    inside = other.holds(ring)
+    beside = 1.0 - max(_IN, _IN_PX / (0.5 * float(np.sqrt(np.prod(one.axes)))))
+    shares = []
+    for scale in (1.0, max(beside, 0.0)):
+        x, y = np.floor(middle + scale * (ring[inside] - middle)).astype(int).T
+        within = (x >= 0) & (y >= 0) & (x < depth.shape[1]) & (y < depth.shape[0])
+        x, y = x[within], y[within]
+        deep = depth[y, x] > _DEEP_PX
+        shares.append(float(shown[y[deep], x[deep]].mean()) if np.count_nonzero(deep) >= _FEW else None)
+    if shares[0] is None:
+        return None
+    return _Edge(shares[0], shares[0] - (shares[1] or 0.0))
 
 
 def _outlines(shapes: list[Polygon], beside: list[Polygon], rounds: list[Polygon]) -> list[np.ndarray]:
