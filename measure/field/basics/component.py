@@ -1,8 +1,14 @@
 """One component of the low level, as the steps hear of it that take it apart, and the pieces they find."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
+
+from measure.field.basics.masks import fill_holes
+from measure.field.basics.zoom import SMALL_PX, ZOOM, zoomed, zoomed_mask
+
+_SEVERAL = 1.3  # area over that of the largest disc in it, above which a component may be several pieces
 
 
 @dataclass(frozen=True)
@@ -64,3 +70,28 @@ class Parts:
     clear: frozenset[int]
     threads: frozenset[int] = frozenset()
     whole: frozenset[int] = frozenset()
+
+
+def zoom_of_component(component: Component) -> int:
+    """How many times larger a component is looked at: twice where it may be several small pieces.
+
+    A rim is as large as what it goes round.
+    """
+    framed = fill_holes(cv2.copyMakeBorder(component.low.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT))
+    across = 2.0 * float(cv2.distanceTransform(framed, cv2.DIST_L2, 3).max())
+    if across >= SMALL_PX or cv2.countNonZero(framed) < _SEVERAL * np.pi / 4 * across**2:
+        return 1
+    return ZOOM
+
+
+def zoomed_component(component: Component, zoom: int) -> Component:
+    """The component in a larger picture."""
+    if zoom == 1:
+        return component
+    return replace(
+        component,
+        delta=zoomed(component.delta, zoom),
+        distance=zoomed(component.distance, zoom),
+        low=zoomed_mask(component.low, zoom),
+        least_px2=zoom**2 * component.least_px2,
+    )

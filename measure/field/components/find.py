@@ -5,17 +5,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.basics.component import Component, Parts
+from measure.field.basics.component import Component, Parts, zoom_of_component, zoomed_component
 from measure.field.basics.crops import Crops, smoothed_crops
 from measure.field.basics.found import Found
 from measure.field.basics.masks import fill_holes
 from measure.field.basics.quick import length, median
 from measure.field.basics.sharing import ALONE, Helpers, parts_of
 from measure.field.basics.strips import Room
+from measure.field.basics.zoom import zoomed_mask
 from measure.field.bodies.faint_bodies import faint_bodies
 from measure.field.bodies.frame_rings import without_middles
 from measure.field.bodies.shades import shade_beside, with_bits
-from measure.field.components.outliner import Outlined, Outliner, not_inside
+from measure.field.components.outliner import Outlined, Outliner, not_inside, together
 from measure.field.components.separate import separate
 from measure.field.crystals.grey_layer import IN_GREY, Layers, grey_layer
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
@@ -235,7 +236,7 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
 
 def _outlined(plan: _Plan, run: range) -> Outlined:
     """Outlines of the pieces of some components, numbered from 0."""
-    outliner = Outliner(plan.light_weight, plan.least_px2, plan.cut_strength)
+    outliners = {z: Outliner(plan.light_weight, z**2 * plan.least_px2, plan.cut_strength) for z in (1, 2)}
     shape = plan.labels.shape
     for k in (number + 1 for number in run):
         top, bottom, left, right = plan.smooth.boxes[k - 1].tolist()
@@ -246,6 +247,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
         smooth = plan.smooth.of(k - 1)
         oil = _oil_colour(plan.background_lab, shape, plan.stats[k])
         shade = layers = parts = None
+        zoom = 1
         if k >= plan.whole:
             parts = Parts(low.astype(np.int32), [[1]], frozenset([1]))
         else:
@@ -261,11 +263,17 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.usual_height,
                 oil,
             )
+            zoom = 1 if shade.any() else zoom_of_component(component)
+            component = zoomed_component(component, zoom)
             layers = grey_layer(component)
             if layers is None:
                 parts = separate(component)
+            smooth = component.delta
         other = (plan.labels[box] > 0) & ~low
-        offset = np.array([box[1].start, box[0].start], np.float32)
+        if zoom > 1:
+            other = zoomed_mask(other, zoom)
+        offset = zoom * np.array([box[1].start, box[0].start], np.float32)
+        outliner = outliners[zoom]
         if layers is not None:
             _add_layers(outliner, layers, other, offset)
             parts = None
@@ -278,7 +286,7 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
             other |= shade
         if parts is not None:
             outliner.add(smooth, parts, other, oil, offset)
-    return outliner.outlined()
+    return together({zoom: outliner.outlined() for zoom, outliner in outliners.items()})
 
 
 def _add_layers(outliner: Outliner, layers: Layers, other: np.ndarray, offset: np.ndarray) -> None:

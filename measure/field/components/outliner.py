@@ -162,6 +162,20 @@ class Outliner:
         return Outlined(self._outlines, self._group, self._flags, self._groups)
 
 
+def together(outlined: dict[int, Outlined]) -> Outlined:
+    """What was outlined at several sizes, by how many times larger it was, in px of the picture."""
+    outlines: list[np.ndarray] = []
+    group: list[int] = []
+    flags: list[int] = []
+    groups = 0
+    for zoom, some in outlined.items():
+        outlines += [outline / np.float32(zoom) for outline in some.outlines] if zoom > 1 else some.outlines
+        group += [number + groups for number in some.group]
+        flags += some.flags
+        groups += some.groups
+    return Outlined(outlines, group, flags, groups)
+
+
 def _is_hollow(outline: np.ndarray) -> bool:
     return area(outline) < _FULL * cv2.contourArea(cv2.convexHull(outline.astype(np.float32)))
 

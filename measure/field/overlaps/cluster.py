@@ -11,6 +11,7 @@ from measure.field.basics.found import Found
 from measure.field.basics.masks import drawn
 from measure.field.basics.outline import area
 from measure.field.basics.polygons import polygons_of
+from measure.field.basics.zoom import zoom_of, zoomed
 from measure.field.crystals.grey_layer import without_crystals
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.edges.features import oil_at
@@ -23,7 +24,9 @@ _CROSSED = bits("rim_only", "overlap")
 
 
 class Cluster:
-    """Pieces that meet or nearly meet, in a crop.
+    """Pieces that meet or nearly meet, in a crop; small ones in a larger picture of it.
+
+    Its outlines and masks are in px of the crop, ``zoom`` of which make one of the picture.
 
     Parameters
     ----------
@@ -39,9 +42,10 @@ class Cluster:
     def __init__(
         self, found: Found, light: Light, box: tuple[slice, slice], crystals: Sequence[np.ndarray] = ()
     ) -> None:
-        self.origin = np.array([box[1].start, box[0].start], np.float32)
-        self.outlines = [outline - self.origin for outline in found.outlines]
-        self.distance = light.solid_distance[box]
+        self._origin = np.array([box[1].start, box[0].start], np.float32)
+        self.zoom = zoom_of(found.outlines) if len(found.outlines) > 1 else 1
+        self.outlines = [self.inward(outline) for outline in found.outlines]
+        self.distance = zoomed(light.solid_distance[box], self.zoom)
         self.masks = [drawn(outline, self.distance.shape) for outline in self.outlines]
         self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
         self.crossed = [(flags & _CROSSED) == _CROSSED for flags in found.flags]
@@ -49,8 +53,16 @@ class Cluster:
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
         self.oil = oil_at(light, *middle)[0]
         self.light_weight = light.light_weight
-        self._unsmoothed = light.delta[box]
-        self._crystals = [drawn(outline - self.origin, self.distance.shape) for outline in crystals]
+        self._unsmoothed = zoomed(light.delta[box], self.zoom)
+        self._crystals = [drawn(self.inward(outline), self.distance.shape) for outline in crystals]
+
+    def inward(self, outline: np.ndarray) -> np.ndarray:
+        """An outline of the picture in the crop's coordinates."""
+        return (outline - self._origin) * np.float32(self.zoom)
+
+    def outward(self, outline: np.ndarray) -> np.ndarray:
+        """An outline of the crop in the picture's coordinates."""
+        return outline / np.float32(self.zoom) + self._origin
 
     @cached_property
     def shapes(self) -> list[Polygon]:
@@ -78,4 +90,4 @@ class Cluster:
         """Return an outline in the picture's coordinates if it is large enough."""
         if outline is None or len(outline) < 4 or area(outline) < least_px2:
             return []
-        return [outline + self.origin]
+        return [self.outward(outline)]

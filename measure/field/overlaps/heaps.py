@@ -180,7 +180,7 @@ def _heap(
         return None
     gone = covered(crop, cover | clear)
     rest = _rest(crop, gone, cover | clear, least_px2)
-    parts = [drawn(outline - crop.origin, crop.union.shape) for outline in (*outlines, *rest)]
+    parts = [drawn(crop.inward(outline), crop.union.shape) for outline in (*outlines, *rest)]
     replaced = [crop.masks[k] for k in gone]
     if any(shattered(piece, parts) for piece in replaced) or less_whole(replaced, parts):
         return None

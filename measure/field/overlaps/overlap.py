@@ -205,8 +205,8 @@ def _resolve(
     cluster: Found, plan: _Plan, box: tuple[slice, slice], crystals: list[np.ndarray]
 ) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
     """Rows of a cluster to be replaced, and outlines and flags of the pieces that replace them."""
-    least_px2 = plan.least_px2
     crop = Cluster(cluster, plan.light, box, crystals)
+    least_px2 = crop.zoom**2 * plan.least_px2
     if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
         return None
     # only light that passes through the pieces tells what lies under them
@@ -234,7 +234,7 @@ def _gone_through(
     clear = [bool(flags & bits("rim_only")) for _, flags in pieces]
     if len(pieces) < 2:
         return (gone, made) if gone or made else None  # nothing to go on in
-    outlines = [crop.outlines[k] for k in kept] + [outline - crop.origin for outline, _ in made]
+    outlines = [crop.outlines[k] for k in kept] + [crop.inward(outline) for outline, _ in made]
     shapes = [crop.shapes[k] for k in kept] + polygons_of(outlines[len(kept) :])
     sides = sides_over(outlines, clear, seen, shapes)
     for n, outline in sides.items():
@@ -250,7 +250,7 @@ def _gone_through(
     none = lone | {left[n] for n in none}
     gone = [*gone, *(kept[n] for n in {*changed, *none} if n < len(kept))]
     made = [
-        (changed[n] + crop.origin, flags | _FLAG) if n in changed else (outline, flags)
+        (crop.outward(changed[n]), flags | _FLAG) if n in changed else (outline, flags)
         for n, (outline, flags) in enumerate(pieces)
         if n not in none and (n in changed or n >= len(kept))
     ]
@@ -261,7 +261,7 @@ def _taken_apart(
     cluster: Found, plan: _Plan, crop: Cluster
 ) -> tuple[list[int], list[tuple[np.ndarray, int]]] | None:
     """Rows to be replaced and what replaces them where pieces lie over one another."""
-    least_px2 = plan.least_px2
+    least_px2 = crop.zoom**2 * plan.least_px2
     new, made = _clear_pieces(crop, least_px2)
     heaps = solid_heaps(crop, new, least_px2, plan.cut_strength)
     gone = covered(crop, new)
@@ -282,7 +282,7 @@ def _taken_apart(
 def _crossing_pieces(crop: Cluster, least_px2: float) -> tuple[list[int], list[np.ndarray], int]:
     """Rows of round pieces that cross, their whole outlines, and how many crossings there are."""
     gone, whole, lenses = crossing_pieces(crop.outlines, mean_channel(crop.density), least_px2, crop.shapes)
-    return gone, [outline + crop.origin for outline in whole], lenses
+    return gone, [crop.outward(outline) for outline in whole], lenses
 
 
 def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tuple[np.ndarray, int]]]:

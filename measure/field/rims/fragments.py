@@ -11,6 +11,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from measure.field.basics.masks import numbered
 from measure.field.basics.quick import percentile, turned
 from measure.field.rims.rims import disc, fill_holes
 
@@ -27,6 +28,11 @@ _HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the 
 _COVERED = (0.6, 0.6, 0.52)  # share of the hull's border to be covered: by one bit, two, three or more
 _MOST_GAP = 0.34  # of the hull's border in one; the chord of half a circle is 0.39, a side of a square 0.25
 _MOST_BITS = 4
+_BEAD_PX = 1.5  # half thickness from which a spot is no speck of noise in a faint line
+_BEADS = 3
+_COMPACT = (
+    0.35  # area of a spot over its length squared: a disc has 0.79, a line three times as long as wide 0.33
+)
 _NEIGHBOURS = 5
 
 
@@ -119,6 +125,8 @@ def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) ->
         (own & (distance[box] >= level)).view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT
     )
     half = float(cv2.distanceTransform(strong, cv2.DIST_L2, 3).max()) - 0.5  # to the border
+    if _is_beaded(strong, half):
+        return None
     mask = cv2.copyMakeBorder(own.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     points = np.concatenate(contours).reshape(-1, 2) + np.array([x - 1, y - 1])
@@ -130,6 +138,19 @@ def _bit(labels: np.ndarray, stats: np.ndarray, distance: np.ndarray, k: int) ->
         return None
     closed = cv2.countNonZero(fill_holes(mask)) > (1.0 + _HOLE) * n
     return _Bit(k, points.astype(np.int32), np.array([x, y, x + w, y + h]), half, length, level, closed)
+
+
+def _is_beaded(strong: np.ndarray, half_px: float) -> bool:
+    """Whether most of what is strong are three compact spots or more: small pieces in a row, no line."""
+    if half_px <= _BEAD_PX:
+        return False
+    count, _, stats = numbered(strong, 8)
+    if count <= _BEADS:
+        return False
+    area = stats[1:, cv2.CC_STAT_AREA].astype(float)
+    length = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max(axis=1)
+    compact = area > _COMPACT * length**2
+    return int(compact.sum()) >= _BEADS and area[compact].sum() > 0.5 * area.sum()
 
 
 def _best_set(bit: _Bit, near: list[_Bit], field: _Field) -> tuple[list[int], np.ndarray] | None:

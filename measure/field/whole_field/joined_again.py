@@ -16,6 +16,7 @@ from shapely import Polygon
 from measure.field.basics.found import Found
 from measure.field.basics.masks import drawn
 from measure.field.basics.polygons import largest, outline_of, polygon_of
+from measure.field.basics.zoom import zoom_of, zoomed
 from measure.field.cuts.step_seams import step_between
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.ground.light import Light
@@ -104,15 +105,16 @@ def seen_traits(outlines: list[np.ndarray], light: Light) -> np.ndarray | None:
         Both, px.
     light : Light
     """
-    delta, own = _crop(outlines, light)
+    delta, own = _crop(outlines, light, zoom_of(outlines, 0.0))
     return traits_of(own[0], own[1], delta)
 
 
-def _crop(outlines: list[np.ndarray], light: Light) -> tuple[np.ndarray, list[np.ndarray]]:
-    """Difference from the oil about some pieces, and their outlines there."""
+def _crop(outlines: list[np.ndarray], light: Light, zoom: int) -> tuple[np.ndarray, list[np.ndarray]]:
+    """Difference from the oil about some pieces, so many times larger, and their outlines there."""
     low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
-    return light.delta[low[1] : y1, low[0] : x1], [outline - low for outline in outlines]
+    crop = zoomed(light.delta[low[1] : y1, low[0] : x1], zoom)
+    return crop, [(outline - low) * np.float32(zoom) for outline in outlines]
 
 
 def terms_of(traits: np.ndarray) -> np.ndarray:
@@ -148,7 +150,7 @@ class _Pieces:
     def join(self, one: int, other: int, doubtful: bool) -> None:
         """Make two pieces one, unless they are plainly two."""
         both = [self._outlines[k] for k in (one, other)]
-        whole = _whole([polygon_of(outline) for outline in both])
+        whole = _whole([polygon_of(outline) for outline in both], _GAP_PX / zoom_of(both, 0.0))
         if whole is None or _plainly_two(both, self._light):
             return
         new, self._next = self._next, self._next + 1
@@ -185,13 +187,13 @@ def _plainly_two(outlines: list[np.ndarray], light: Light) -> bool:
     one, other = tones(outlines, light)
     if only_one_coloured(one, other, light):
         return True
-    delta, own = _crop(outlines, light)
+    delta, own = _crop(outlines, light, zoom_of(outlines, 0.0))
     masks = [drawn(outline, delta.shape[:2]) for outline in own]
     return step_between(masks[0], masks[1], cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX))
 
 
-def _whole(shapes: list[Polygon]) -> Polygon | None:
+def _whole(shapes: list[Polygon], gap_px: float) -> Polygon | None:
     """Two shapes as one, or None where they do not hang together."""
-    bridged = shapely.union_all([shape.buffer(_GAP_PX) for shape in shapes]).buffer(-_GAP_PX)
+    bridged = shapely.union_all([shape.buffer(gap_px) for shape in shapes]).buffer(-gap_px)
     whole = largest(bridged)
     return None if whole.is_empty or whole.area < _IN_ONE * bridged.area else whole

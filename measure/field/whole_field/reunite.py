@@ -16,6 +16,7 @@ from shapely.ops import unary_union
 
 from measure.field.basics.masks import dilated, drawn
 from measure.field.basics.polygons import largest, outline_of, polygon_of, traced_evenly
+from measure.field.basics.zoom import zoom_of, zoomed
 from measure.field.bodies.gaps import parted_by_gaps
 from measure.field.cuts.cut_lobes import are_ovals, oval_misfit
 from measure.field.cuts.seams import seam_between
@@ -115,8 +116,9 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     strip = _strip(particles, i) or _strip(particles, j)
     if (apart >= _AKIN and not strip) or (apart >= _SAME and seam < _SEAM):
         return None
-    both = [polygon_of(particles.outlines[k]).buffer(_GAP_PX) for k in (i, j)]
-    bridged = unary_union(both).buffer(-_GAP_PX)
+    gap = _GAP_PX / zoom_of([particles.outlines[k] for k in (i, j)], 0.0)
+    both = [polygon_of(particles.outlines[k]).buffer(gap) for k in (i, j)]
+    bridged = unary_union(both).buffer(-gap)
     union = largest(bridged)
     # with a gap too wide to be bridged the rest would be lost
     if union.is_empty or union.area < _IN_ONE * bridged.area or _lies_on(particles, i, j):
@@ -167,11 +169,13 @@ def _seam_seen(particles: Particles, i: int, j: int, light: Light, together: np.
     outlines = [particles.outlines[k] for k in (i, j)]
     low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
-    delta = cv2.GaussianBlur(light.delta[low[1] : y1, low[0] : x1], (0, 0), SMOOTHING_SIGMA_PX)
-    one, other = (drawn(o - low, delta.shape[:2]) for o in outlines)
+    zoom = zoom_of(outlines, 0.0)
+    larger = zoomed(light.delta[low[1] : y1, low[0] : x1], zoom)
+    delta = cv2.GaussianBlur(larger, (0, 0), SMOOTHING_SIGMA_PX)
+    one, other, whole = (drawn(zoom * (o - low), delta.shape[:2]) for o in (*outlines, together))
     if seam_between(one, other, delta) or step_between(one, other, delta):
         return True
-    form = drawn(together - low, delta.shape[:2]) > 0
+    form = whole > 0
     field = colour_length(delta)
     width = usual_width(field, np.where(form, field, np.float32(0)), form)
     rims = particles["flags"][i] & particles["flags"][j] & bits("rim_only")
