@@ -8,6 +8,7 @@ import numpy as np
 from measure.field.basics.masks import fill_holes
 from measure.field.basics.zoom import SMALL_PX, ZOOM, zoomed, zoomed_mask
 
+_THICK = 2.1  # across, over the root of the smallest area reported: of a round piece so small, and its flanks
 _SEVERAL = 1.3  # area over that of the largest disc in it, above which a component may be several pieces
 
 
@@ -75,11 +76,13 @@ class Parts:
 def zoom_of_component(component: Component) -> int:
     """How many times larger a component is looked at: twice where it may be several small pieces.
 
-    A rim is as large as what it goes round.
+    A rim is as large as what it goes round, and thin bits of one are no pieces.
     """
     framed = fill_holes(cv2.copyMakeBorder(component.low.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT))
     across = 2.0 * float(cv2.distanceTransform(framed, cv2.DIST_L2, 3).max())
-    if across >= SMALL_PX or cv2.countNonZero(framed) < _SEVERAL * np.pi / 4 * across**2:
+    if not _THICK * np.sqrt(component.least_px2) <= across < SMALL_PX:
+        return 1
+    if cv2.countNonZero(framed) < _SEVERAL * np.pi / 4 * across**2:
         return 1
     return ZOOM
 

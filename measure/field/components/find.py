@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from measure.field.basics.component import Component, Parts, zoom_of_component, zoomed_component
+from measure.field.basics.component import Component, Parts
 from measure.field.basics.crops import Crops, smoothed_crops
 from measure.field.basics.found import Found
 from measure.field.basics.masks import fill_holes
@@ -17,7 +17,7 @@ from measure.field.bodies.faint_bodies import faint_bodies
 from measure.field.bodies.frame_rings import without_middles
 from measure.field.bodies.shades import shade_beside, with_bits
 from measure.field.components.outliner import Outlined, Outliner, not_inside, together
-from measure.field.components.separate import separate
+from measure.field.components.separate import looked_at_closer, separate
 from measure.field.crystals.grey_layer import IN_GREY, Layers, grey_layer
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.ground.light import Light
@@ -263,15 +263,13 @@ def _outlined(plan: _Plan, run: range) -> Outlined:
                 plan.usual_height,
                 oil,
             )
-            zoom = 1 if shade.any() else zoom_of_component(component)
-            component = zoomed_component(component, zoom)
             layers = grey_layer(component)
             if layers is None:
                 parts = separate(component)
-            smooth = component.delta
+            if parts is not None and not shade.any():
+                smooth, parts, zoom = looked_at_closer(component, parts)
         other = (plan.labels[box] > 0) & ~low
-        if zoom > 1:
-            other = zoomed_mask(other, zoom)
+        other = zoomed_mask(other, zoom) if zoom > 1 else other
         offset = zoom * np.array([box[1].start, box[0].start], np.float32)
         outliner = outliners[zoom]
         if layers is not None:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
-from measure.field.basics.component import Component, Parts
+from measure.field.basics.component import Component, Parts, zoom_of_component, zoomed_component
 from measure.field.basics.masks import numbered
 from measure.field.bodies.bands import fibres_in
 from measure.field.bodies.bodies import bodies_of
@@ -27,6 +27,8 @@ from measure.field.rims.rim_checks import credible
 from measure.field.rims.rim_colour import coloured_bodies, joined
 from measure.field.rims.rims import find_clear
 
+_LARGE_RIM_PX = 20.0  # diameter from which a see-through piece is no cell with a pale middle taken for one
+_FILLED = 0.5  # share of what was found that is see-through, from which a component is no heap of bodies
 _COVERED, _LARGER = 0.5, 2.0  # share of a band in a see-through piece so much larger, of which it is a side
 _WHOLE = 0.6  # share of a component in pieces, below which it may be one that was not understood
 
@@ -126,6 +128,37 @@ def _beside_fibres(
         strung |= {k + used for k in parts.threads}
         used += max((k for group in parts.groups for k in group), default=0)
     return Parts(labels, groups, frozenset(clear), frozenset(strung), frozenset(whole))
+
+
+def looked_at_closer(component: Component, parts: Parts) -> tuple[np.ndarray, Parts, int]:
+    """Parts of a component that may be several small pieces, found in a larger picture of it.
+
+    Crystals that fill a component and threads keep what was found: their rims are looked for by their width.
+
+    Parameters
+    ----------
+    component : Component
+    parts : Parts
+        What `separate` found.
+
+    Returns
+    -------
+    delta : (zoom M, zoom N, 3) ndarray of float32
+        The picture the parts belong to.
+    parts : Parts
+    zoom : int
+        How many times larger than the component that is; 1 where nothing is changed.
+    """
+    zoom = 1 if parts.threads else zoom_of_component(component)
+    if zoom > 1 and parts.clear:
+        sizes = np.bincount(parts.labels.ravel())
+        clear = sizes[list(parts.clear)]
+        large = clear.max() > np.pi / 4 * _LARGE_RIM_PX**2
+        zoom = 1 if large or clear.sum() > _FILLED * sizes[1:].sum() else zoom
+    if zoom == 1:
+        return component.delta, parts, 1
+    closer = zoomed_component(component, zoom)
+    return closer.delta, separate(closer), zoom
 
 
 def _taken_apart(component: Component, seen: _Seen) -> Parts:

@@ -43,11 +43,13 @@ class Cluster:
         self, found: Found, light: Light, box: tuple[slice, slice], crystals: Sequence[np.ndarray] = ()
     ) -> None:
         self._origin = np.array([box[1].start, box[0].start], np.float32)
-        self.zoom = zoom_of(found.outlines) if len(found.outlines) > 1 else 1
+        self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
+        # rims are looked for by how many px wide they may be
+        alone = len(found.outlines) == 1 or 2 * sum(self.rim_only) > len(found.outlines)
+        self.zoom = 1 if alone else zoom_of(found.outlines)
         self.outlines = [self.inward(outline) for outline in found.outlines]
         self.distance = zoomed(light.solid_distance[box], self.zoom)
         self.masks = [drawn(outline, self.distance.shape) for outline in self.outlines]
-        self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
         self.crossed = [(flags & _CROSSED) == _CROSSED for flags in found.flags]
         self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
