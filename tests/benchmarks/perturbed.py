@@ -63,6 +63,8 @@ CHANGES = {
     "as it is": (1.0, lambda pixels: pixels),
     "twice the size": (2.0, _sized(2.0, cv2.INTER_CUBIC)),
     "0.6 of the size": (0.6, _sized(0.6, cv2.INTER_AREA)),
+    "0.4 of the size": (0.4, _sized(0.4, cv2.INTER_AREA)),
+    "0.3 of the size": (0.3, _sized(0.3, cv2.INTER_AREA)),
     "light and dark swapped": (1.0, lambda pixels: 255 - pixels),
     "uneven light": (1.0, _uneven),
     "JPEG quality 40": (1.0, _compressed),

@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import fill_holes
+from measure.field.basics.masks import fill_holes, solidity
 from measure.field.basics.zoom import SMALL_PX, ZOOM, zoomed, zoomed_mask
 
 _THICK = 2.1  # across, over the root of the smallest area reported: of a round piece so small, and its flanks
+_CONVEX = 0.95  # area over that of the hull from which it is one piece, however small
 _SEVERAL = 1.3  # area over that of the largest disc in it, above which a component may be several pieces
 
 
@@ -82,7 +83,8 @@ def zoom_of_component(component: Component) -> int:
     across = 2.0 * float(cv2.distanceTransform(framed, cv2.DIST_L2, 3).max())
     if not _THICK * np.sqrt(component.least_px2) <= across < SMALL_PX:
         return 1
-    if cv2.countNonZero(framed) < _SEVERAL * np.pi / 4 * across**2:
+    size = cv2.countNonZero(framed)
+    if size < _SEVERAL * np.pi / 4 * across**2 or solidity(framed) > _CONVEX:
         return 1
     return ZOOM
 
