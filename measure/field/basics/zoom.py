@@ -26,7 +26,7 @@ def zoom_of(outlines: Sequence[np.ndarray], share: float = 0.5) -> int:
     outlines : sequence of (P, 2) ndarray
         The pieces, px.
     share : float
-        Which of their diameters counts: 0.5 for the median, 0 for the smallest.
+        Which of their diameters counts: 0 for the smallest, 0.5 for the median, 1 for the largest.
 
     Returns
     -------

@@ -116,7 +116,7 @@ def _together(particles: Particles, i: int, j: int, seam: float) -> np.ndarray |
     strip = _strip(particles, i) or _strip(particles, j)
     if (apart >= _AKIN and not strip) or (apart >= _SAME and seam < _SEAM):
         return None
-    gap = _GAP_PX / zoom_of([particles.outlines[k] for k in (i, j)], 0.0)
+    gap = _GAP_PX / zoom_of([particles.outlines[k] for k in (i, j)], 1.0)
     both = [polygon_of(particles.outlines[k]).buffer(gap) for k in (i, j)]
     bridged = unary_union(both).buffer(-gap)
     union = largest(bridged)
@@ -169,7 +169,7 @@ def _seam_seen(particles: Particles, i: int, j: int, light: Light, together: np.
     outlines = [particles.outlines[k] for k in (i, j)]
     low = np.maximum(np.min([o.min(axis=0) for o in outlines], axis=0).astype(int) - _MARGIN_PX, 0)
     x1, y1 = np.max([o.max(axis=0) for o in outlines], axis=0).astype(int) + _MARGIN_PX
-    zoom = zoom_of(outlines, 0.0)
+    zoom = zoom_of(outlines, 1.0)
     larger = zoomed(light.delta[low[1] : y1, low[0] : x1], zoom)
     delta = cv2.GaussianBlur(larger, (0, 0), SMOOTHING_SIGMA_PX)
     one, other, whole = (drawn(zoom * (o - low), delta.shape[:2]) for o in (*outlines, together))
