@@ -46,6 +46,7 @@ class Words(QLabel):
         super().setWordWrap(on)
         self.setText(self._said)
 
+    # of Qt's two forms only the one that is called here
     def setSizePolicy(self, across: QSizePolicy.Policy, down: QSizePolicy.Policy) -> None:  # type: ignore[override]  # noqa: N802
         """Qt: set how it grows; lines that wrap keep a height that follows from the width."""
         policy = QSizePolicy(across, down)
