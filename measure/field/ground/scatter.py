@@ -27,6 +27,7 @@ _SHINING, _MOSTLY = (
     0.015,
     0.6,
 )  # share brighter than the oil: more than what only takes light, less than what shines
+_LARGEST = 0.5  # of the picture: more is no piece
 _EVERY = 3  # pixels looked at first
 _LEAST_PX2, _INSIDE_PX2 = 60, 20  # of a place, and of its inside
 _EVEN, _EVEN_NOISE = (
@@ -78,6 +79,7 @@ def without_scatter(light: Light) -> Light:
     size = stats[:, cv2.CC_STAT_AREA]
     bright_px = np.bincount(labels[bright], minlength=count)
     asked = (bright_px > _SHINING * size) & (bright_px < _MOSTLY * size) & (size >= _LEAST_PX2)
+    asked &= size < _LARGEST * low.size
     asked[0] = False
     oil = lightness[::_EVERY, ::_EVERY][~few]
     noise = _NOISE * 1.4826 * median(np.abs(oil)) if oil.size else 0.0
@@ -137,7 +139,8 @@ def _place(
 ) -> Place:
     whole = fill_holes(component.view(np.uint8))
     framed = cv2.copyMakeBorder(whole, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
-    depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1]
+    # in a crop that it fills nothing ends the depth
+    depth = np.minimum(cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1], max(whole.shape))
     colour = cv2.GaussianBlur(np.ascontiguousarray(delta[..., 1:]), (0, 0), _COLOUR_SIGMA_PX)
     return Place(whole, depth, lightness, np.hypot(colour[..., 0], colour[..., 1]), low > 0, noise)
 
@@ -146,7 +149,8 @@ def _told(place: Place, even_oil: float) -> np.ndarray:
     """Where lines cross what scatters, with its fringes, `_LINES` or `_GRAINS`, (M, N) uint8."""
     nothing = np.zeros_like(place.whole)
     deepest = float(place.depth.max())
-    if deepest < _RIM_PX:
+    # light that is only bent is not gained
+    if deepest < _RIM_PX or float(place.lightness[place.whole > 0].mean()) > 0:
         return nothing
     steep = _steep(place.lightness)
     even = steep < max(even_oil, _EVEN * percentile(steep[place.whole > 0], 80))

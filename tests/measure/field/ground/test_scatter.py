@@ -3,6 +3,8 @@
 Light bent away is missing in one place and arrives in another (phase objects; common practice, no source).
 """
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -89,3 +91,13 @@ def test_pieces_of_tissue_are_flagged_and_no_crystals() -> None:
     row = int(np.argmax(particles.diameter_px))
     assert particles["flags"][row] & bits("scatters")
     assert KINDS[particles["kind"][row]] is not Kind.SALT
+
+
+def test_what_fills_the_picture_or_its_crop_is_no_error() -> None:
+    rows, cols = np.indices(SHAPE)
+    whole = 1 + 0.25 * _grains(1.7, 3)
+    without_scatter(prepare(_picture(whole)))
+    corner = np.where((rows < 100) & (cols < 120), 1 + 0.25 * _grains(1.7, 3), 1.0)
+    light = prepare(_picture(corner))
+    small = replace(light, delta=light.delta[:90, :100], solid_distance=light.solid_distance[:90, :100] + 9)
+    assert without_scatter(small).delta.shape == (90, 100, 3)
