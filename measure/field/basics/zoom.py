@@ -14,7 +14,7 @@ from measure.field.basics.outline import area
 
 __all__ = ["SMALL_PX", "ZOOM", "zoom_of", "zoomed", "zoomed_mask"]
 
-SMALL_PX = 25.0  # diameter from which a piece is large enough as it is
+SMALL_PX = 20.0  # diameter from which a piece is large enough as it is
 ZOOM = 2
 
 

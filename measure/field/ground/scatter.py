@@ -23,17 +23,13 @@ from measure.field.ground.scatter_fill import FRINGES_PX, Place, lay_tone, to_th
 
 _LOW = 3.5  # noise units from which a pixel differs from the oil
 _SIGMA_PX = 0.8
-_SHINING, _MOSTLY = (
-    0.015,
-    0.6,
-)  # share brighter than the oil: more than what only takes light, less than what shines
+# share brighter than the oil: more than what only takes light, less than what shines
+_SHINING, _MOSTLY = 0.015, 0.6
 _LARGEST = 0.5  # of the picture: more is no piece
 _EVERY = 3  # pixels looked at first
 _LEAST_PX2, _INSIDE_PX2 = 60, 20  # of a place, and of its inside
-_EVEN, _EVEN_NOISE = (
-    0.2,
-    4.0,
-)  # of the usual steepness in a piece, and of that of the oil, up to which a place is even
+# of the usual steepness in a piece, and of that of the oil, up to which a place is even
+_EVEN, _EVEN_NOISE = 0.2, 4.0
 _FACE, _FACE_PX = 0.35, (2.5, 9.0)  # radius of an even place that is no gap between grains, over the depth
 _CORNER = 0.3  # of the largest even face beside it, below which a rough part is a corner of that piece
 _GAP, _GAP_PX = 0.12, (2.5, 5.0)  # radius of even places that are larger than most gaps between grains
@@ -47,10 +43,8 @@ _DARK, _BRIGHT, _GAPS = 0.05, 0.015, 0.2  # least shares of the inside in dark a
 _LINES, _GRAINS = 1, 2
 # px round a line; fewest, and fewest for each px of the diameter: facets make 1 to 4, and 0.02 to 0.15
 _GRAIN_PX, _FEW_GRAINS, _GRAINS_PX = 4, 5, 0.2
-_COLOURED, _COLOUR_SIGMA_PX = (
-    0.6,
-    1.5,
-)  # of the strongest lines: what bends light has less colour than contrast
+# of the strongest lines: what bends light has less colour than contrast
+_COLOURED, _COLOUR_SIGMA_PX = 0.6, 1.5
 _WITHIN, _WITHIN_PX = 0.45, 5.0  # share of the depth, or px, within which lines are counted
 _ONE, _FRINGED_PX = 0.9, 3.0  # solidity of one piece, without the spikes of its fringes
 _MOST = 0.6  # of an outline, from which it is such a piece

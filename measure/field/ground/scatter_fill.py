@@ -15,18 +15,11 @@ from measure.field.basics.quick import percentile
 _HALF, _NEAR_PX = 0.5, 3.0  # share of the deepest tone so near: the outer side of a line
 _FAINT = 0.3  # of the usual depth of dark lines, below which one is a fringe
 _INNER_PX = 8.0  # from this depth on, or from half the depth on, nothing is a fringe
-_BRIDGED_PX = (
-    2.0,
-    3.5,
-    5.5,
-    8.0,
-)  # radii up to which gaps in the dark rim are bridged, the least that will do
+# radii up to which gaps in the dark rim are bridged, the least that will do
+_BRIDGED_PX = (2.0, 3.5, 5.5, 8.0)
 _ABOUT_PX = 12.0  # about what is not closed in yet
-_BITE, _SKIN_PX, _FULL = (
-    0.6,
-    2.5,
-    0.92,
-)  # over the depth; px left of fringes; solidity of a piece that had bites
+# over the depth; px left of fringes; solidity of a piece that had bites
+_BITE, _SKIN_PX, _FULL = 0.6, 2.5, 0.92
 _EDGE_PX = 1.0  # sd of the edge given
 FRINGES_PX = 8.0  # how far fringes reach
 

@@ -19,8 +19,29 @@ from measure.field.ground.absorbance import density, difference
 from measure.field.ground.light import Light
 from measure.flags import bits
 
+_STRIP, _LONG = 0.75, 2.5  # solidity below which, and length over width from which, a piece is a strip
+_FEW_STRIPS = 0.3  # share of strips up to which they are pieces that were not parted
 _STRONG = 5.0  # noise units from which a place is clear of the oil
 _CROSSED = bits("rim_only", "overlap")
+
+
+def _zoom(outlines: Sequence[np.ndarray], rim_only: Sequence[bool]) -> int:
+    """How many times larger a cluster is looked at; bits of rims are no small pieces.
+
+    Rims are looked for by how many px wide they may be.
+    """
+    count = len(outlines)
+    zoom = 1 if count == 1 or 2 * sum(rim_only) > count else zoom_of(outlines)
+    if zoom > 1 and sum(map(_is_strip, outlines)) > _FEW_STRIPS * count:
+        return 1
+    return zoom
+
+
+def _is_strip(outline: np.ndarray) -> bool:
+    """Whether an outline is far longer than wide, or bent round something."""
+    points = outline.astype(np.float32)
+    sides = cv2.minAreaRect(points)[1]
+    return area(outline) < _STRIP * cv2.contourArea(cv2.convexHull(points)) or max(sides) > _LONG * min(sides)
 
 
 class Cluster:
@@ -44,9 +65,7 @@ class Cluster:
     ) -> None:
         self._origin = np.array([box[1].start, box[0].start], np.float32)
         self.rim_only = [bool(flags & bits("rim_only")) for flags in found.flags]
-        # rims are looked for by how many px wide they may be
-        alone = len(found.outlines) == 1 or 2 * sum(self.rim_only) > len(found.outlines)
-        self.zoom = 1 if alone else zoom_of(found.outlines)
+        self.zoom = _zoom(found.outlines, self.rim_only)
         self.outlines = [self.inward(outline) for outline in found.outlines]
         self.distance = zoomed(light.solid_distance[box], self.zoom)
         self.masks = [drawn(outline, self.distance.shape) for outline in self.outlines]

@@ -5,7 +5,10 @@ import numpy as np
 import pytest
 
 from measure.field.basics.component import Component, zoom_of_component, zoomed_component
+from measure.field.basics.found import Found
 from measure.field.basics.zoom import zoom_of, zoomed, zoomed_mask
+from measure.field.ground.light import prepare
+from measure.field.overlaps.cluster import Cluster
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -108,3 +111,27 @@ def test_components_of_several_small_pieces_are_looked_at_larger(low, zoom):
     larger = zoomed_component(component, zoom)
     assert larger.low.shape == tuple(zoom * side for side in low.shape)
     assert larger.least_px2 == zoom**2 * 38.0
+
+
+def _box(wide: float, high: float) -> np.ndarray:
+    return np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float32)
+
+
+@pytest.mark.parametrize(
+    ("outlines", "zoom"),
+    [
+        ([_box(12, 12)] * 4, 2),
+        ([_box(12, 12)] * 3 + [_box(40, 12)], 2),  # one chain that was not parted yet
+        ([_box(12, 12), _box(30, 7), _box(7, 30)], 1),  # bits of the rim of a crystal beside a piece
+        ([_box(12, 12)], 1),
+    ],
+)
+def test_clusters_of_small_pieces_are_looked_at_larger_but_no_bits_of_rims(outlines, zoom):
+    count = len(outlines)
+    found = Found(outlines, *(np.zeros(count, kind) for kind in (np.int32, np.int32, np.int8)))
+    light = prepare(Picture(np.full((60, 60, 3), 220, np.uint8), name="oil"))
+    crop = Cluster(found, light, np.s_[0:50, 5:55])
+    assert crop.zoom == zoom
+    assert crop.union.shape == (50 * zoom, 50 * zoom)
+    back = crop.outward(crop.inward(outlines[0]))
+    assert np.allclose(back, outlines[0], atol=1e-4)
