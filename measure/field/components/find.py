@@ -12,7 +12,7 @@ from measure.field.basics.masks import fill_holes
 from measure.field.basics.quick import length, median
 from measure.field.basics.sharing import ALONE, Helpers, parts_of
 from measure.field.basics.strips import Room
-from measure.field.basics.zoom import zoomed_mask
+from measure.field.basics.zoom import ZOOM, zoomed_mask
 from measure.field.bodies.faint_bodies import faint_bodies
 from measure.field.bodies.frame_rings import without_middles
 from measure.field.bodies.shades import shade_beside, with_bits
@@ -236,7 +236,7 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
 
 def _outlined(plan: _Plan, run: range) -> Outlined:
     """Outlines of the pieces of some components, numbered from 0."""
-    outliners = {z: Outliner(plan.light_weight, z**2 * plan.least_px2, plan.cut_strength) for z in (1, 2)}
+    outliners = {z: Outliner(plan.light_weight, z**2 * plan.least_px2, plan.cut_strength) for z in (1, ZOOM)}
     shape = plan.labels.shape
     for k in (number + 1 for number in run):
         top, bottom, left, right = plan.smooth.boxes[k - 1].tolist()

@@ -92,7 +92,8 @@ def _discs(radius: int, count: int, hollow: int = 0) -> np.ndarray:
     low = np.zeros((4 * radius, 4 * radius + 2 * radius * count), np.uint8)
     for k in range(count):
         cv2.circle(low, (2 * radius + 2 * radius * k, 2 * radius), radius, 1, cv2.FILLED)
-        cv2.circle(low, (2 * radius + 2 * radius * k, 2 * radius), hollow, 0, cv2.FILLED) if hollow else None
+        if hollow:
+            cv2.circle(low, (2 * radius + 2 * radius * k, 2 * radius), hollow, 0, cv2.FILLED)
     return low > 0
 
 

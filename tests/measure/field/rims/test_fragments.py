@@ -90,3 +90,16 @@ def test_a_dark_body_in_a_haze_is_no_bit_of_a_rim():
     blurred = cv2.GaussianBlur(distance, (0, 0), 1.0)
     body = int(cv2.connectedComponents((blurred > 3.5).astype(np.uint8), connectivity=8)[1][100, 24])
     assert all(body not in members for members, _ in _groups(blurred))
+
+
+@pytest.mark.parametrize(("beaded", "count"), [(False, 1), (True, 0)])
+def test_small_pieces_in_a_row_are_no_bit_of_a_rim(beaded, count):
+    """At the low level their blur joins them, but by what of them is strong they are spots and no line."""
+    distance = np.zeros((160, 160))
+    for start in (20, 200):
+        cv2.ellipse(distance, (80, 80), (50, 50), 0, start, start + 140, 8.0 if beaded else 40.0, 7)
+        for turn in np.deg2rad(range(start, start + 141, 20)) if beaded else ():
+            cv2.circle(
+                distance, np.rint(80 + 50 * np.array([np.cos(turn), np.sin(turn)])).astype(int), 4, 40.0, -1
+            )
+    assert len(_groups(cv2.GaussianBlur(distance, (0, 0), 1.2))) == count
