@@ -39,13 +39,16 @@ _OUTER, _SOFT_PX = 0.6, 1.5  # share of the depth in which the rim is darkest, a
 _NOISE = 4.0  # of the oil, that a line must differ
 _LINE, _CLEAR = 0.2, 0.25  # of the strongest lines: what is a line, and what is clear
 _DARK, _BRIGHT, _GAPS = 0.05, 0.015, 0.2  # least shares of the inside in dark and bright lines and clear
-# what is crossed by dark and bright lines, and what by so many that they are of grains
-_LINES, _GRAINS = 1, 2
+# crossed by dark and bright lines, by so many that they are of grains, and by more than that
+_LINES, _GRAINS, _MANY = 1, 2, 3
+_MORE = 1.5  # of the fewest grains, from which they are surely no facets
 # px round a line; fewest, and fewest for each px of the diameter: facets make 1 to 4, and 0.02 to 0.15
 _GRAIN_PX, _FEW_GRAINS, _GRAINS_PX = 4, 5, 0.2
 # of the strongest lines: what bends light has less colour than contrast
 _COLOURED, _COLOUR_SIGMA_PX = 0.6, 1.5
 _WITHIN, _WITHIN_PX = 0.45, 5.0  # share of the depth, or px, within which lines are counted
+# share with grains that is all of a component; solidity of one piece with a broken rim, and of tissue
+_ALL, _FULL_PIECE, _OWN_OUTLINE = 0.9, 0.86, 0.92
 _ONE, _FRINGED_PX = 0.9, 3.0  # solidity of one piece, without the spikes of its fringes
 _MOST = 0.6  # of an outline, from which it is such a piece
 
@@ -86,8 +89,12 @@ def without_scatter(light: Light) -> Light:
         box = np.s_[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m]
         place = _place(labels[box] == k, lightness[box], light.delta[box], low[box], noise)
         told = _told(place, even)
-        grains = told == _GRAINS
-        filled = to_the_rim(grains.view(np.uint8), place) if grains.any() else _one_piece(told, place)
+        grains = told >= _GRAINS
+        if grains.any():
+            filled = to_the_rim(grains.view(np.uint8), place)
+            filled *= (told == _MANY).any() or not _beside_even(grains, filled, place)
+        else:
+            filled = _one_piece(told, place)
         if not filled.any():
             continue
         if delta is light.delta:
@@ -140,7 +147,7 @@ def _place(
 
 
 def _told(place: Place, even_oil: float) -> np.ndarray:
-    """Where lines cross what scatters, with its fringes, `_LINES` or `_GRAINS`, (M, N) uint8."""
+    """Where lines cross what scatters, with its fringes, `_LINES`, `_GRAINS` or `_MANY`, (M, N) uint8."""
     nothing = np.zeros_like(place.whole)
     deepest = float(place.depth.max())
     # light that is only bent is not gained
@@ -180,6 +187,16 @@ def _one_piece(told: np.ndarray, place: Place) -> np.ndarray:
     return np.zeros_like(told)
 
 
+def _beside_even(grains: np.ndarray, filled: np.ndarray, place: Place) -> bool:
+    """Whether one full piece has few grains, on one side only: lines of its facets, beside an even face.
+
+    Tissue that lies against an even piece has a full outline of its own.
+    """
+    if np.count_nonzero(grains) > _ALL * cv2.countNonZero(place.whole):
+        return False
+    return solidity(place.whole) > _FULL_PIECE and solidity(filled) < _OWN_OUTLINE
+
+
 def _grainy(part: np.ndarray, even: np.ndarray, deepest: float) -> bool:
     """Whether even places in a rough part are no larger than the gaps between grains."""
     radius = float(np.clip(_GAP * deepest, *_GAP_PX))
@@ -208,7 +225,8 @@ def _scatters(part: np.ndarray, place: Place) -> int:
     within = solid & (place.depth > min(_WITHIN_PX, _WITHIN * float(place.depth[part].max())))
     grains = sum(_lines_and_gaps(told & within) for told in (dark, bright))
     wide = float(np.sqrt(4 / np.pi * np.count_nonzero(part)))
-    return _GRAINS if grains >= max(_FEW_GRAINS, _GRAINS_PX * wide) else _LINES
+    fewest = max(_FEW_GRAINS, _GRAINS_PX * wide)
+    return _MANY if grains >= _MORE * fewest else _GRAINS if grains >= fewest else _LINES
 
 
 def _lines_and_gaps(told: np.ndarray) -> int:

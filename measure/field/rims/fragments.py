@@ -28,7 +28,7 @@ _HUGGING = 0.85  # share of the bits' pixels that must lie at the border of the 
 _COVERED = (0.6, 0.6, 0.52)  # share of the hull's border to be covered: by one bit, two, three or more
 _MOST_GAP = 0.34  # of the hull's border in one; the chord of half a circle is 0.39, a side of a square 0.25
 _MOST_BITS = 4
-_BEAD_PX = 1.5  # half thickness from which a spot is no speck of noise in a faint line
+_BEAD_PX = 2.5  # half thickness from which a spot is no bit of a thin rim, such as a side of a small crystal
 _BEADS = 3
 _COMPACT = (
     0.35  # area of a spot over its length squared: a disc has 0.79, a line three times as long as wide 0.33

@@ -78,6 +78,21 @@ def test_a_crystal_is_even_between_its_edges_and_stays_as_it_is(side) -> None:
     assert without_scatter(light) is light
 
 
+def test_lines_of_facets_on_one_side_of_a_crystal_are_no_grains() -> None:
+    """A rim broken on one side and two facets that end before it: few lines, and an even face beside them."""
+    rows, cols = np.indices(SHAPE) + 0.5
+    turn = np.deg2rad(12)
+    along = np.cos(turn) * (cols - 160) + np.sin(turn) * (rows - 130)
+    across = np.cos(turn) * (rows - 130) - np.sin(turn) * (cols - 160)
+    edge = np.maximum(np.abs(along) - 17, np.abs(across) - 18)
+    broken = (along > 9) & (np.abs(across) < 8)
+    rim = 0.25 * np.exp(-((edge / 1.6) ** 2)) * np.where(broken, 0.1, 1.0)
+    facets = 0.08 * np.exp(-(((np.abs(across) - 8) / 1.4) ** 2)) * (np.abs(along) < 12)
+    gleam = 0.07 * np.exp(-(((edge + 4.0) / 1.5) ** 2)) * (edge < 0)
+    light = prepare(_picture(cv2.GaussianBlur(1 - rim - facets + gleam, (0, 0), 0.7)))
+    assert without_scatter(light) is light
+
+
 def test_what_only_takes_light_stays_as_it_is_however_mottled() -> None:
     stain = 1 - (_away(160, 130) < 45) * np.clip(0.3 + 0.08 * _grains(2.0, 5), 0.08, 1)
     light = prepare(_picture(cv2.GaussianBlur(stain, (0, 0), 1.0)))

@@ -92,6 +92,16 @@ def test_a_dark_body_in_a_haze_is_no_bit_of_a_rim():
     assert all(body not in members for members, _ in _groups(blurred))
 
 
+def test_a_spot_of_each_side_is_a_rim() -> None:
+    """All that is seen of a small crystal may be the darkest place of each side: four spots are no row."""
+    distance = np.zeros((60, 60))
+    cv2.rectangle(distance, (18, 18), (42, 42), 8.0, 3)
+    distance[:25, :25] = 0.0  # the line is open at a corner
+    for x, y, half in ((30, 18, (5, 1)), (42, 30, (1, 5)), (30, 42, (5, 1)), (18, 30, (1, 5))):
+        cv2.ellipse(distance, (x, y), half, 0, 0, 360, 40.0, -1)
+    assert len(_groups(cv2.GaussianBlur(distance, (0, 0), 1.2))) == 1
+
+
 @pytest.mark.parametrize(("beaded", "count"), [(False, 1), (True, 0)])
 def test_small_pieces_in_a_row_are_no_bit_of_a_rim(beaded, count):
     """At the low level their blur joins them, but by what of them is strong they are spots and no line."""
