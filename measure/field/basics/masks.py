@@ -20,6 +20,8 @@ _REACH = 6
 _FEWEST_LONG = 2**16  # pixels from which there may be more parts than a short number tells
 _MOST_IN_BYTES = 256
 _FEW_PX = 800
+# Pixels from which a mask that fills little of its array is worked on in its own box, and how much is little
+_MANY_PX, _SMALL_PART = 10_000, 0.6
 SQUARE = np.ones((3, 3), np.uint8)
 
 
@@ -62,8 +64,19 @@ def _element(radius: float) -> np.ndarray:
     return _ELEMENTS[bisect_right(_STEPS, radius) - 1]
 
 
+def _about(mask: np.ndarray, reach: int) -> tuple[slice, slice] | None:
+    """Rows and columns of a mask with so many px about it; None where that is most of the array."""
+    x, y, wide, high = cv2.boundingRect(mask)
+    rows, cols = slice(max(0, y - reach), y + high + reach), slice(max(0, x - reach), x + wide + reach)
+    return (rows, cols) if (high + 2 * reach) * (wide + 2 * reach) < _SMALL_PART * mask.size else None
+
+
 def eroded(mask: np.ndarray, radius: float) -> np.ndarray:
     """Erosion by a disc; nothing is eroded from the border of the array."""
+    if mask.size >= _MANY_PX and (box := _about(mask, 1)) is not None:
+        whole = np.zeros(mask.shape, np.uint8)
+        whole[box] = eroded(np.ascontiguousarray(mask[box]), radius)
+        return whole
     if radius <= _LARGEST_ERODED_PX:
         return cv2.erode(mask, _element(radius))
     return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).view(np.uint8)
@@ -71,6 +84,10 @@ def eroded(mask: np.ndarray, radius: float) -> np.ndarray:
 
 def dilated(mask: np.ndarray, radius: float) -> np.ndarray:
     """Dilation by a disc of any radius in constant time."""
+    if mask.size >= _MANY_PX and (box := _about(mask, ceil(radius) + 1)) is not None:
+        whole = np.zeros(mask.shape, np.uint8)
+        whole[box] = dilated(np.ascontiguousarray(mask[box]), radius)
+        return whole
     if radius <= _LARGEST_ELEMENT_PX:
         return cv2.dilate(mask, _element(radius))
     return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).view(np.uint8)
@@ -93,6 +110,16 @@ def closed(mask: np.ndarray, radius: float) -> np.ndarray:
     m = int(np.ceil(radius)) + 1
     padded = cv2.copyMakeBorder(mask, m, m, m, m, cv2.BORDER_CONSTANT, value=0)
     return eroded(dilated(padded, radius), radius)[m:-m, m:-m].copy()
+
+
+def box_about(mask: np.ndarray, margin: int) -> tuple[slice, slice]:
+    """Rows and columns of a mask with at least so many px about it, within the array.
+
+    They begin at even places, for parts are numbered in blocks of two by two, whose order is kept so.
+    """
+    x, y, wide, high = cv2.boundingRect(mask)
+    top, left = max(0, y - margin) // 2 * 2, max(0, x - margin) // 2 * 2
+    return slice(top, y + high + margin), slice(left, x + wide + margin)
 
 
 def fill_holes(mask: np.ndarray) -> np.ndarray:

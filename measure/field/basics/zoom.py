@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from measure.field.basics.outline import area
+from measure.field.basics.quick import quantile
 
 __all__ = ["SMALL_PX", "ZOOM", "zoom_of", "zoomed", "zoomed_mask"]
 
@@ -33,7 +34,7 @@ def zoom_of(outlines: Sequence[np.ndarray], share: float = 0.5) -> int:
     int
         1 as they are, 2 where they are small.
     """
-    middle = np.quantile([area(outline) for outline in outlines], share)
+    middle = quantile(np.array([area(outline) for outline in outlines]), share)
     return ZOOM if 2.0 * np.sqrt(middle / np.pi) < SMALL_PX else 1
 
 

@@ -52,6 +52,7 @@ _BESIDE, _BEYOND = 0.7, 0.16  # share of its surroundings that is no oil, and th
 _CLEAR_OF_NOISE = 60  # percentile of what is seen of it that must reach the level a piece must reach
 _SEEN = 0.6  # share of its border that must show a side; the rest lies against coloured pieces
 _CORNER = 0.45  # what opening takes off a right corner, over its radius
+_MARGIN_PX = 4  # round a part that is looked at, beside what is given back at its corners
 _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
 _CONTACT, _FLATTEST = 0.2, 35  # length of a contact over the size, and percentile of its slopes
 _RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
@@ -175,12 +176,14 @@ def _crystals(
 ) -> list[_Crystal]:
     """Crystals among the parts of grey places; hollows are notches but where something is known to be."""
     found = []
-    for place, plain in _places(whole, known, reach, least):
-        crystal = hull_mask(place)
-        area = cv2.countNonZero(crystal)
+    for box, place, plain in _places(whole, known, reach, least):
+        hull = hull_mask(place)
+        area = cv2.countNonZero(hull)
         filled = cv2.countNonZero(place) / max(area, 1)
-        if area < least or filled <= _FILLED or _is_notched(crystal & (1 - (known | place)), area):
+        if area < least or filled <= _FILLED or _is_notched(hull & (1 - (known[box] | place)), area):
             continue
+        crystal = np.zeros(whole.shape, whole.dtype)
+        crystal[box] = hull
         if is_one(crystal):
             found.append(_Crystal(plain, filled > _WELL_FILLED, area, crystal))
     return found
@@ -250,20 +253,29 @@ def _clear_of_noise(crystal: np.ndarray, grey: np.ndarray, distance: np.ndarray,
 
 def _places(
     whole: np.ndarray, known: np.ndarray, reach: float, least: float
-) -> Iterator[tuple[np.ndarray, bool]]:
-    """Places that may be a crystal each, without what is narrow, and whether no cut along sides made them."""
+) -> Iterator[tuple[tuple[slice, slice], np.ndarray, bool]]:
+    """Places that may be a crystal each, without what is narrow, each in a crop.
+
+    Yields rows and columns of the crop, the place, and whether no cut along sides made it.
+    """
     for radius in (reach, 2.0 * reach, 3.0 * reach):
         _, parts, stats = numbered(opened(whole, radius), 4)
         for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= least):
-            part = (parts == k).view(np.uint8)
+            x, y, wide, high = stats[k, :4].tolist()
+            m = int(_CORNER * radius) + _MARGIN_PX
+            # even places, so that what is numbered in it keeps its order
+            top, left = max(0, y - m) // 2 * 2, max(0, x - m) // 2 * 2
+            box = np.s_[top : y + high + m, left : x + wide + m]
+            part = (parts[box] == k).view(np.uint8)
             cut = cut_by_shape(part, 0.5)
             some = [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)] if cut.max() > 1 else []
             hull = hull_mask(part)
-            several = radius == reach and _is_notched(hull & (1 - (known | part)), cv2.countNonZero(hull))
+            missing = hull & (1 - (known[box] | part))
+            several = radius == reach and _is_notched(missing, cv2.countNonZero(hull))
             sides = cut_at_sides(part, least, _SOLID) if several else []
             for n, place in enumerate((part, *some, *sides)):
                 # opening has rounded the corners
-                yield dilated(place, _CORNER * radius + 0.5) & whole, n <= len(some)
+                yield box, dilated(place, _CORNER * radius + 0.5) & whole[box], n <= len(some)
 
 
 def _is_notched(missing: np.ndarray, area: int) -> bool:

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from measure.field.basics.flood import flooded
-from measure.field.basics.masks import SQUARE, square
+from measure.field.basics.masks import SQUARE, box_about, square
 
 # a neck is cut when its relative width plus this times the share of oil around its two notches stays below
 # the limit. Around a straight edge half is oil, in a cusp a tenth. Found from about 370 drawn necks of ten
@@ -23,6 +23,7 @@ _LIMIT_AT_HALF = 1.42
 _NOTCH_REACH = 0.4  # radius of the notch's surroundings over that of the smaller part
 _LEAST_REACH_PX = 3.0
 _NONE = np.float32(2**24)  # more basins than there are
+_BESIDE_PX = 5  # beside a mask, one more than smoothing reaches: what is mirrored at the border is nothing
 _STRAIGHT = 0.44  # share of oil from which there is no notch
 
 
@@ -59,21 +60,21 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
     limit = neck_limit(cut_strength)
     if limit <= 0:
         return mask.astype(np.int32)
-    # nothing beyond the box is nearer than its frame
-    x, y, wide, high = cv2.boundingRect(mask)
-    box = np.s_[max(0, y - 1) : y + high + 1, max(0, x - 1) : x + wide + 1]
-    distance = np.zeros(mask.shape, np.float32)
-    distance[box] = cv2.distanceTransform(mask[box], cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    box = box_about(mask, _BESIDE_PX)
+    part = np.ascontiguousarray(mask[box])
+    distance = cv2.distanceTransform(part, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     # whole numbers before their root: the last digit depends on where the array lies in memory
     distance = np.sqrt(np.rint(distance * distance))
-    seeds, count = _summits(distance, mask)
+    seeds, count = _summits(distance, part)
     if count <= 1:
         return mask.astype(np.int32)
-    basins = flooded(-distance, seeds, mask > 0)
+    basins = flooded(-distance, seeds, part > 0)
     flat = _Framed.of(basins, distance)
     saddle, summit = flat.saddles(), flat.summits(count)
-    target = _joined(saddle, summit, _notches(flat, saddle, summit, mask), limit)
-    return np.array(target, np.int32).take(basins)
+    target = _joined(saddle, summit, _notches(flat, saddle, summit, part), limit)
+    labels = np.zeros(mask.shape, np.int32)
+    labels[box] = np.array(target, np.int32).take(basins)
+    return labels
 
 
 def _summits(distance: np.ndarray, mask: np.ndarray) -> tuple[np.ndarray, int]:

@@ -1,7 +1,6 @@
 """Lines of a tone nearer to that of the oil inside a piece, and the ways along them."""
 
 from functools import cached_property
-from itertools import chain
 from math import hypot
 from typing import Any, NamedTuple
 
@@ -138,20 +137,16 @@ class PaleLines:
         if far:
             search, (top, left) = self._search
             goals = [(places[n][0] - top, places[n][1] - left) for n in far]
-            search.find_costs([(y - top, x - left)], goals, find_all_ends=True)
+            _, steps = search.find_costs([(y - top, x - left)], goals, find_all_ends=True)
+            ways = np.asarray(search.offsets).tolist()
             for n, goal in zip(far, goals, strict=True):
-                found[n] = self._traced(search, goal, (top, left))
+                found[n] = self._traced(_way_back(steps, ways, goal), (top, left))
         return found
 
-    def _traced(self, search: Any, goal: tuple[int, int], corner: tuple[int, int]) -> PaleLine | None:
-        try:
-            steps = search.traceback(goal)
-        except ValueError:  # no way inside the piece
-            return None
+    def _traced(self, steps: list[tuple[int, int]], corner: tuple[int, int]) -> PaleLine | None:
         if len(steps) < _LEAST_PX:
             return None
-        flat = np.fromiter(chain.from_iterable(steps), np.int64, 2 * len(steps))
-        way = flat.reshape(-1, 2) + corner
+        way = np.array(steps, np.int64) + corner
         return self._line(way) if self._is_inside(way) and self._shows(way) else None
 
     def _is_inside(self, way: np.ndarray) -> bool:
@@ -233,6 +228,31 @@ def _search(cost: np.ndarray) -> Any:
     from skimage.graph import MCP_Geometric
 
     return MCP_Geometric(cost)
+
+
+def _way_back(steps: np.ndarray, ways: list[list[int]], goal: tuple[int, int]) -> list[tuple[int, int]]:
+    """Places y, x from where a search began to a goal, as its own method tells them in ten times the time.
+
+    Parameters
+    ----------
+    steps : (M, N) ndarray of int
+        Number of the last step to each place; -1 where the search began, less where it did not come.
+    ways : list of [int, int]
+        Each step down and to the right.
+    goal : (int, int)
+
+    Returns
+    -------
+    places : list of (int, int)
+        Empty where there is no way.
+    """
+    y, x = goal
+    back = [goal]
+    while (step := int(steps[y, x])) >= 0:
+        down, right = ways[step]
+        y, x = y - down, x - right
+        back.append((y, x))
+    return back[::-1] if step == -1 else []
 
 
 def _line_heights(tone: np.ndarray) -> np.ndarray:

@@ -278,11 +278,16 @@ def _with_rim(piece: np.ndarray, strong: np.ndarray, width_px: float) -> np.ndar
     whole = piece.copy()
     limit = 1.3 * float(cv2.distanceTransform(strong & piece, cv2.DIST_L2, 3).max()) + 0.5
     thick = cv2.distanceTransform(rest, cv2.DIST_L2, 3)
-    for k in range(1, count):
-        bit = parts == k
-        if stats[k, cv2.CC_STAT_AREA] > piece.sum() or not beside[bit].any() or thick[bit].max() > limit:
+    size = cv2.countNonZero(piece)
+    for k, (x, y, w, h, n) in enumerate(stats[1:count].tolist(), 1):
+        if n > size:
             continue
-        union = whole | bit.astype(np.uint8)
-        if union.sum() >= CONVEX * hull_mask(union).sum():
+        box = np.s_[y : y + h, x : x + w]
+        bit = parts[box] == k
+        if not beside[box][bit].any() or thick[box][bit].max() > limit:
+            continue
+        union = whole.copy()
+        union[box] |= bit
+        if cv2.countNonZero(union) >= CONVEX * cv2.countNonZero(hull_mask(union)):
             whole = union
     return closed(whole, 1.5)

@@ -46,3 +46,29 @@ def test_a_disc_holds_all_within_its_radius(radius: float):
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
     assert reach == max(1, int(np.ceil(radius)))
     np.testing.assert_array_equal(found > 0, x * x + y * y <= radius * radius + 0.5)
+
+
+@pytest.mark.parametrize("radius", [0.5, 1.5, 3.3, 4.6, 4.8, 9.0, 40.0])
+def test_a_small_mask_in_a_large_array_grows_and_shrinks_as_in_any(radius: float, monkeypatch):
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        mask = np.zeros((118, 131), np.uint8)
+        part = blotches(seed)
+        y, x = (int(rng.integers(0, n - k + 1)) for n, k in zip(mask.shape, part.shape, strict=True))
+        mask[y : y + part.shape[0], x : x + part.shape[1]] = part
+        assert mask.size >= masks._MANY_PX
+        own = masks.dilated(mask, radius), masks.eroded(mask, radius)
+        with monkeypatch.context() as patched:
+            patched.setattr(masks, "_MANY_PX", mask.size + 1)
+            plain = masks.dilated(mask, radius), masks.eroded(mask, radius)
+        for one, other in zip(own, plain, strict=True):
+            assert one.dtype == other.dtype
+            np.testing.assert_array_equal(one, other)
+    assert masks._about(mask, 2) is not None
+
+
+def test_the_box_about_a_mask_begins_at_even_places_and_holds_its_margin():
+    mask = np.zeros((40, 50), np.uint8)
+    mask[13:17, 3:9] = 1
+    assert masks.box_about(mask, 6) == (slice(6, 23), slice(0, 15))
+    assert masks.box_about(mask, 5)[0] == slice(8, 22)

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from measure.field.bodies.band_course import course_of
-from measure.field.bodies.bands import bands_in, fibres_in
+from measure.field.bodies.bands import _half_widths, bands_in, fibres_in
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings
 from tests.measure.field.drawn_shapes import cover_of, picture_of
@@ -120,3 +120,18 @@ def test_the_wide_sides_of_a_crystal_are_no_fibres():
     particles = measure_field(picture, FieldSettings(), 1.0).particles
     assert particles["area_px2"] == pytest.approx([220 * 140], rel=0.03)
     assert list(particles["set_aside"]) == [""]
+
+
+def test_half_widths_are_those_of_which_many_px_are_in_the_middle():
+    found = 0
+    for seed in range(6):
+        mask = np.zeros((90, 120), np.uint8)
+        cv2.line(mask, (12, 14 + 9 * seed), (106, 70 - 7 * seed), 1, 4 + 3 * seed)
+        cv2.circle(mask, (60, 45), 24 - 3 * seed, 1, -1)
+        depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+        middle = depth[(depth > 0) & (depth >= cv2.dilate(depth, np.ones((3, 3), np.uint8)))]
+        halves = 2.0 * 1.2 ** np.arange(20)[::-1]
+        many = [h for h in halves if np.count_nonzero((middle > 0.7 * h) & (middle <= h)) > 6.0 * h]
+        assert _half_widths(depth) == pytest.approx(many)
+        found += len(many)
+    assert found

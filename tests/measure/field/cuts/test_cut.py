@@ -64,3 +64,19 @@ def test_touching_discs_are_cut_and_a_bar_is_not():
     bar[12:28, 8:110] = 1
     assert cut_by_shape(bar, 0.5).max() == 1
     assert cut_by_shape(_discs((40, 40, 20), (76, 40, 18)), 0.0).max() == 1
+
+
+def test_a_cluster_is_cut_alike_wherever_it_lies_and_however_much_room_is_about_it():
+    rng = np.random.default_rng(5)
+    for _ in range(12):
+        cluster = np.zeros((60, 66), np.uint8)
+        for x, y, radius in zip(*rng.integers(14, 46, (2, 6)), rng.integers(4, 14, 6), strict=True):
+            cv2.circle(cluster, (int(x), int(y)), int(radius), 1, -1)
+        labels = cut_by_shape(cluster, 0.5)
+        wide = np.zeros((140, 150), np.uint8)
+        top, left = (int(n) for n in 2 * rng.integers(0, 40, 2))  # parts are numbered in blocks of two by two
+        box = np.s_[top : top + 60, left : left + 66]
+        wide[box] = cluster
+        cut = cut_by_shape(wide, 0.5)
+        assert np.array_equal(cut[box], labels)
+        assert np.array_equal(cut > 0, wide > 0)

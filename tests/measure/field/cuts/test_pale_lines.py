@@ -41,3 +41,27 @@ def test_places_that_are_not_searched_have_no_line(kind: type, monkeypatch: pyte
                     assert one[1:] == other[1:]
     assert not all(pale_lines._is_apart(*way) for way in asked)
     assert found
+
+
+def test_the_way_back_is_the_one_the_search_tells():
+    rng = np.random.default_rng(3)
+    for _ in range(5):
+        cost = rng.random((23, 31)) + 0.05
+        cost[rng.random(cost.shape) < 0.25] = -1.0
+        cost[:, 15] = -1.0
+        cost[3, 3] = 1.0
+        search = pale_lines._search(cost)
+        goals = [(int(y), int(x)) for y, x in np.argwhere(cost > 0)[::29]]
+        _, steps = search.find_costs([(3, 3)], goals, find_all_ends=True)
+        ways = np.asarray(search.offsets).tolist()
+        reached = 0
+        for goal in goals:
+            back = pale_lines._way_back(steps, ways, goal)
+            try:
+                told = [tuple(map(int, place)) for place in search.traceback(goal)]
+            except ValueError:
+                assert not back
+                continue
+            reached += 1
+            assert back == told
+        assert 0 < reached < len(goals)

@@ -105,3 +105,16 @@ def test_neighbours_with_a_line_between_them_stay_apart():
     behind = both & (1 - front)
     assert seam_between(front, behind, delta)
     assert not seam_between(front, behind, _picture(both))
+
+
+def test_a_cut_is_laid_alike_however_much_room_is_about_the_pieces():
+    both, delta = _pair()
+    straight = np.where(np.arange(125) < 62, 1, 2) * both.astype(np.int32)
+    laid = along_seams(straight, delta)
+    assert not np.array_equal(laid, straight)
+    room = ((40, 36), (28, 50))
+    grain = np.random.default_rng(4).normal(0.0, 0.3, (176, 203, 3)).astype(np.float32)
+    inner = np.s_[40:-36, 28:-50]
+    grain[inner] = delta
+    wide = along_seams(np.pad(straight, room), grain)
+    assert np.array_equal(wide[inner], laid)
