@@ -199,7 +199,7 @@ def preview(
     from measure.field.basics.outline import area
     from measure.field.components.find import find_pieces
     from measure.field.levelled import levelled
-    from measure.field.limits import smallest_px
+    from measure.field.limits import finest_px, smallest_px
 
     height, width = light.solid_distance.shape
     left, top = max(0, int(wanted[0])), max(0, int(wanted[1]))
@@ -213,7 +213,7 @@ def preview(
     mask = light.zone_mask[part] if light.zone_mask is not None else None
     crop = replace(light, delta=light.delta[part], solid_distance=light.solid_distance[part], zone_mask=mask)
     limit = smallest_px(settings, um_per_px)
-    found = find_pieces(levelled(crop).level, limit, settings, progress)
+    found = find_pieces(levelled(crop).level, limit, settings, progress, finest_px=finest_px(limit))
     shift = np.array([left, top], np.float32)
     # smaller ones are found too, but only to be listed as below the limit
     counted = [o + shift for o in found.outlines if area(o) >= np.pi / 4 * limit**2]

@@ -1,11 +1,11 @@
-"""The lower size limit of a field."""
+"""The lower size limit of a field, and how far down pieces are cut apart."""
 
 import numpy as np
 
 from measure.errors import InvalidInput
 from measure.model import FieldSettings
 
-__all__ = ["smallest_px"]
+__all__ = ["finest_px", "smallest_px"]
 
 _DEFAULT_PX = 10.0
 _LEAST_PX = 4.0  # below this nothing can be told from noise and pixel steps
@@ -33,3 +33,17 @@ def smallest_px(settings: FieldSettings, um_per_px: float) -> float:
             f"The smallest size must be a positive number of micrometres, not {settings.smallest_um}."
         )
     return max(_LEAST_PX, settings.smallest_um / um_per_px)
+
+
+def finest_px(limit_px: float) -> float:
+    """Diameter down to which what hangs together is taken apart: a raised limit only leaves pieces out.
+
+    What is smaller is never cut off. By the limit itself a large piece would take in the fines that touch it,
+    and a heap of fines would count as one large piece, the more the higher the limit is.
+
+    Parameters
+    ----------
+    limit_px : float
+        Lower size limit, area-equivalent diameter.
+    """
+    return min(limit_px, _DEFAULT_PX)

@@ -16,7 +16,7 @@ from measure.field.ground.light import Light, prepare, zone_mask
 from measure.field.kinds.kind_note import kinds_note
 from measure.field.kinds.measure_outlines import measure_outlines
 from measure.field.levelled import levelled
-from measure.field.limits import smallest_px
+from measure.field.limits import finest_px, smallest_px
 from measure.field.marks.jpeg_blocks import COMPRESSED
 from measure.field.marks.oil_edge import oil_edge_note, oil_edge_zones
 from measure.field.marks.own_marks import counted_marks_note, mark_zones, marks_note
@@ -149,10 +149,11 @@ def _measured(
         light = crew.lend(prepare(picture, blank, zones, crew.room) if light is None else light)
         progress.report(0.3, "finding pieces")
         unshaded, plain, clear, textured, level = levelled(light)
-        found = find_pieces(level, limit, settings, progress, crew)
+        finest = finest_px(limit)
+        found = find_pieces(level, limit, settings, progress, crew, finest)
         if settings.cut_strength > 0:
             found = joined_again(found, textured, settings.cut_strength)
-        area = least_area_px2(limit)
+        area = least_area_px2(finest)
         found = resolve_overlaps(found, level, area, settings.cut_strength, progress, crew)
         if settings.cut_strength > 0:
             found = ovals_apart(found, level, area)
@@ -172,7 +173,7 @@ def _measured(
         found.flags | _zone_flags(found.outlines, light),
         found.origin,
     )
-    particles = reunite(particles, seen, shown, learned)
+    particles = _reported(reunite(particles, seen, shown, learned), limit)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     particles = set_aside_optics(particles)
     light = replace(light, cast=plain.cast, contrast=plain.contrast, scatter=level.scatter)
@@ -193,6 +194,12 @@ def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:
             if light.zone_mask[y, x].any() or light.zone_mask[across, x].any():
                 flags[i] = bits("meets_zone")
     return flags
+
+
+def _reported(particles: Particles, limit_px: float) -> Particles:
+    """Particles without those so far below the limit that they were only looked for beside others."""
+    kept = particles.select(particles["area_px2"] >= least_area_px2(limit_px))
+    return kept.replaced(label=np.arange(1, len(kept) + 1))
 
 
 def _set_aside_small(particles: Particles, limit_px: float) -> Particles:

@@ -177,6 +177,7 @@ def find_pieces(
     settings: FieldSettings,
     progress: Progress = SILENT,
     helpers: Helpers = ALONE,
+    finest_px: float | None = None,
 ) -> Found:
     """Find, cut and outline the pieces of a field.
 
@@ -189,12 +190,16 @@ def find_pieces(
     progress : Progress
     helpers : Helpers, optional
         Processes that take a share.
+    finest_px : float, optional
+        Size down to which what hangs together is taken apart, where that is less than the lower limit. Pieces
+        cut off are reported from 0.7 times this on.
 
     Returns
     -------
     found : Found
     """
-    plan = helpers.lend(_planned(light, smallest_px, settings, helpers.room))
+    finest_px = smallest_px if finest_px is None else min(finest_px, smallest_px)
+    plan = helpers.lend(_planned(light, smallest_px, finest_px, settings, helpers.room))
     runs = parts_of(len(plan.stats) - 1, _RUN)
     done = helpers.map(
         _outlined, plan, runs, lambda part: progress.report(0.3 + 0.3 * part, "separating pieces")
@@ -202,7 +207,9 @@ def find_pieces(
     return _found(done, light.solid_distance.shape)
 
 
-def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Room) -> _Plan:
+def _planned(
+    light: Light, smallest_px: float, finest_px: float, settings: FieldSettings, room: Room
+) -> _Plan:
     """Find the components and what all of them need."""
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
     without_middles(labels, stats, light.delta)
@@ -227,7 +234,7 @@ def _planned(light: Light, smallest_px: float, settings: FieldSettings, room: Ro
         whole,
         light.background_lab,
         light.light_weight,
-        least,
+        np.pi / 4 * (_REPORTED * finest_px) ** 2,
         seed,
         settings.cut_strength,
         _usual_height(few[found]),
