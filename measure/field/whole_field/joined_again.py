@@ -150,7 +150,7 @@ class _Pieces:
     def join(self, one: int, other: int, doubtful: bool) -> None:
         """Make two pieces one, unless they are plainly two."""
         both = [self._outlines[k] for k in (one, other)]
-        whole = _whole([polygon_of(outline) for outline in both], _GAP_PX / zoom_of(both, 0.0))
+        whole = _whole([polygon_of(outline) for outline in both], _GAP_PX / zoom_of(both, 1.0))
         if whole is None or _plainly_two(both, self._light):
             return
         new, self._next = self._next, self._next + 1
@@ -183,11 +183,18 @@ class _Pieces:
 
 
 def _plainly_two(outlines: list[np.ndarray], light: Light) -> bool:
-    """Whether two neighbours are of two materials, or the edge of one is seen all along their border."""
+    """Whether two neighbours are of two materials, or the edge of one is seen all along their border.
+
+    An edge beside a large piece is as soft as that piece's, and may be seen in the picture as it is alone.
+    """
     one, other = tones(outlines, light)
     if only_one_coloured(one, other, light):
         return True
-    delta, own = _crop(outlines, light, zoom_of(outlines, 0.0))
+    return any(_stepped(outlines, light, zoom) for zoom in {zoom_of(outlines, 0.0), zoom_of(outlines, 1.0)})
+
+
+def _stepped(outlines: list[np.ndarray], light: Light, zoom: int) -> bool:
+    delta, own = _crop(outlines, light, zoom)
     masks = [drawn(outline, delta.shape[:2]) for outline in own]
     return step_between(masks[0], masks[1], cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX))
 

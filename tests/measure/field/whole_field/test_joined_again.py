@@ -131,3 +131,30 @@ def test_a_border_in_doubt_is_told(monkeypatch, row, light, off, count):
 
 def test_without_doubt_nothing_changes(monkeypatch, row, light):
     assert _judged(monkeypatch, row, light, {30: 9.0, 52: 9.0}) is row
+
+
+@pytest.fixture
+def small_beside_large() -> Found:
+    """Two bits of one piece, one of them small, with as much between them as two half edges take."""
+    large, small = np.array([[10, 10], [50, 10], [50, 50], [10, 50]], np.float32), _squares((52.6, 20))[0]
+    small = (small - small[0]) * np.float32(0.6) + small[0]
+    flags = np.array(2 * [bits("touching")], np.int32)
+    return Found([large, small], np.array([1, 1], np.int32), flags, np.array([1, 1], np.int8))
+
+
+def test_the_gap_beside_a_large_piece_is_bridged_however_small_the_other(
+    monkeypatch, small_beside_large, light
+):
+    assert len(_judged(monkeypatch, small_beside_large, light, {51: -9.0}).outlines) == 1
+
+
+@pytest.mark.parametrize(("width", "count"), [(40, 2), (80, 2), (60, 1)])
+def test_an_edge_seen_in_either_size_of_the_picture_keeps_a_small_piece_from_a_large_one(
+    monkeypatch, small_beside_large, light, width, count
+):
+    monkeypatch.setattr(
+        joined_again,
+        "step_between",
+        lambda one, other, delta: abs(np.ptp(np.nonzero(one)[1]) + 1 - width) < 3,
+    )
+    assert len(_judged(monkeypatch, small_beside_large, light, {51: -9.0}).outlines) == count
