@@ -242,7 +242,14 @@ def most_worth(way: Way) -> float:
 
 
 def _within(points: np.ndarray, others: np.ndarray, reach_px: float) -> np.ndarray:
-    away = np.hypot(*(points[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
+    """Which points, (K, 2), have one of some others, (L, 2), within reach, (K,) of bool."""
+    beyond = reach_px + 1.0  # a px more, so that no rounding matters
+    few = others[
+        ((others >= points.min(axis=0) - beyond) & (others <= points.max(axis=0) + beyond)).all(axis=1)
+    ]
+    if not len(few):
+        return np.zeros(len(points), bool)
+    away = np.hypot(*(points[:, None, :] - few[None, :, :]).transpose(2, 0, 1))
     near: np.ndarray = away.min(axis=1) <= reach_px
     return near
 

@@ -58,11 +58,14 @@ def with_wall_pairs(found: Found, light: Light) -> Found:
     bars = {i: bar for i, outline in enumerate(found.outlines) if (bar := _bar(outline, light)) is not None}
     if len(bars) < 2:
         return found
+    pairs = list(_facing(bars))
+    if not pairs:
+        return found
     polygons = [Polygon(outline).buffer(0) for outline in found.outlines]
     tree = STRtree(polygons)
     gone: set[int] = set()
     made = []
-    for i, j in _facing(bars):
+    for i, j in pairs:
         if gone & {i, j}:
             continue
         corners = np.vstack([found.outlines[i], found.outlines[j]])

@@ -50,8 +50,13 @@ def _log_light(lab: Sequence[np.ndarray]) -> list[np.ndarray]:
     y = (lab[0] + 16.0) / 116.0
     xyz = [np.maximum(cube, 0.15) ** 3 for cube in (y + lab[1] / 500.0, y, y - lab[2] / 200.0)]
     # sums written out: a product of matrices may differ in its last digit from one processor to the next
-    rgb = [sum(np.float32(share) * part for share, part in zip(row, xyz, strict=True)) for row in _CHANNELS]
-    return [np.log(np.maximum(channel, _DARKEST)) for channel in rgb]
+    logs = []
+    for row in _CHANNELS:
+        channel, *others = (np.float32(share) * part for share, part in zip(row, xyz, strict=True))
+        for part in others:
+            channel += part
+        logs.append(np.log(np.maximum(channel, _DARKEST, out=channel), out=channel))
+    return logs
 
 
 def density_noise(light: Light) -> float:

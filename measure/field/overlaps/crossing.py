@@ -96,16 +96,21 @@ def crossing_pieces(
             lenses += 1
             changed |= rows
             split += [(part, rows) for part in found.parts]
+    wider: dict[int, Polygon] = {}
     for i, j in _beside([shape for shape, _ in split]):
         (a, rows), (b, others) = split[i], split[j]
         if rows & others:
             continue
-        both = largest(shapely.union_all([s.buffer(_GAP_PX) for s in (a, b)]).buffer(-_GAP_PX))
+        for k, shape in ((i, a), (j, b)):
+            if k not in wider:
+                wider[k] = shape.buffer(_GAP_PX)
+        both = largest(shapely.union_all([wider[i], wider[j]]).buffer(-_GAP_PX))
         found = crossing(both, density, least_px2, (a, b))
         if found is not None:
             lenses += 1
             changed |= rows | others
             split[i], split[j] = (found.parts[0], rows), (found.parts[1], others)
+            wider.pop(i), wider.pop(j)
     whole = [outline_of(largest(shape).simplify(0.05)) for shape, rows in split if rows & changed]
     return sorted(changed), whole, lenses
 

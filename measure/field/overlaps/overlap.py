@@ -157,16 +157,14 @@ def _clusters(found: Found, shape: tuple[int, int]) -> list[tuple[list[int], tup
     """Return sets of outlines that meet or nearly meet, with the crop of each."""
     from shapely import STRtree, box
 
-    rects = []
-    for outline in found.outlines:
-        (x0, y0), (x1, y1) = outline.min(axis=0) - 1.0, outline.max(axis=0) + 1.0
-        rects.append(box(x0, y0, x1, y1))
+    lows, highs = ([end(outline, axis=0) for outline in found.outlines] for end in (np.min, np.max))
+    rects = box(*np.array([low - 1.0 for low in lows]).T, *np.array([high + 1.0 for high in highs]).T)
     first = _first_of_each(STRtree(rects).query(rects, predicate="intersects"), len(rects))
     out = []
     order = np.argsort(first, kind="stable")
     for rows in np.split(order, np.flatnonzero(np.diff(first[order])) + 1):
-        low = np.min([found.outlines[i].min(axis=0) for i in rows], axis=0).astype(int) - _MARGIN_PX
-        high = np.max([found.outlines[i].max(axis=0) for i in rows], axis=0).astype(int) + _MARGIN_PX
+        low = np.min([lows[i] for i in rows], axis=0).astype(int) - _MARGIN_PX
+        high = np.max([highs[i] for i in rows], axis=0).astype(int) + _MARGIN_PX
         (x0, y0), (x1, y1) = np.maximum(low, 0), np.minimum(high, shape[::-1])
         if 0 < (x1 - x0) * (y1 - y0) <= _MOST_PX:
             out.append((rows.tolist(), np.s_[y0:y1, x0:x1]))

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from shapely import Polygon, affinity, box, union_all
 
-from measure.field.crystals.hidden_sides import crossing_sides, own_share
+from measure.field.crystals.hidden_sides import _within, crossing_sides, own_share
 
 SHAPE = (160, 200)
 
@@ -70,3 +70,18 @@ def test_nothing_is_seen_along_the_ways_within_one_hollow_piece():
 def test_a_convex_outline_holds_one_piece():
     shape = _turned(40, 50, 120, 110, 20)
     assert list(crossing_sides(_lines([shape]), _drawn(shape))) == []
+
+
+def test_what_lies_within_reach_is_told_as_by_all_distances():
+    rng = np.random.default_rng(1)
+    seen = set()
+    for reach in (2.5, 4.0):
+        for _ in range(40):
+            points = rng.uniform(0, 12, (15, 2)) + rng.uniform(0, 40, 2)
+            others = np.vstack([rng.uniform(0, 50, (30, 2)), points[:2] + np.array([0.0, reach])])
+            away = np.hypot(*(points[:, None] - others[None]).transpose(2, 0, 1))
+            assert np.array_equal(_within(points, others, reach), away.min(axis=1) <= reach)
+            near = _within(points, others[:5], reach)
+            assert np.array_equal(near, away[:, :5].min(axis=1) <= reach)
+            seen |= set(near.tolist())
+    assert seen == {False, True}
