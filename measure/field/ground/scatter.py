@@ -16,7 +16,16 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import closed, dilated, drawn, fill_holes, numbered, opened, solidity
+from measure.field.basics.masks import (
+    closed,
+    dilated,
+    drawn,
+    fill_holes,
+    hull_mask,
+    numbered,
+    opened,
+    solidity,
+)
 from measure.field.basics.quick import median, percentile
 from measure.field.ground.light import Light
 from measure.field.ground.scatter_fill import FRINGES_PX, Place, lay_tone, to_the_rim
@@ -49,6 +58,8 @@ _COLOURED, _COLOUR_SIGMA_PX = 0.6, 1.5
 _WITHIN, _WITHIN_PX = 0.45, 5.0  # share of the depth, or px, within which lines are counted
 # share with grains that is all of a component; solidity of one piece with a broken rim, and of tissue
 _ALL, _FULL_PIECE, _OWN_OUTLINE = 0.9, 0.86, 0.92
+# share of the depth beyond which the middle is, and of that which is bright in a crystal seen in bits
+_MIDDLE, _LIT = 0.5, 0.3
 _ONE, _FRINGED_PX = 0.9, 3.0  # solidity of one piece, without the spikes of its fringes
 _MOST = 0.6  # of an outline, from which it is such a piece
 
@@ -89,6 +100,8 @@ def without_scatter(light: Light) -> Light:
         box = np.s_[max(0, y - m) : y + h + m, max(0, x - m) : x + w + m]
         place = _place(labels[box] == k, lightness[box], light.delta[box], low[box], noise)
         told = _told(place, even)
+        if told.any() and _lit_within(place):
+            continue
         grains = told >= _GRAINS
         if grains.any():
             filled = to_the_rim(grains.view(np.uint8), place)
@@ -195,6 +208,20 @@ def _beside_even(grains: np.ndarray, filled: np.ndarray, place: Place) -> bool:
     if np.count_nonzero(grains) > _ALL * cv2.countNonZero(place.whole):
         return False
     return solidity(place.whole) > _FULL_PIECE and solidity(filled) < _OWN_OUTLINE
+
+
+def _lit_within(place: Place) -> bool:
+    """Whether light lies in the middle of a ragged place, bent inwards by sides of a crystal seen in bits.
+
+    Tissue is as bright anywhere, and where an outline is ragged its pieces lie apart, with dark rims between.
+    """
+    if solidity(place.whole) > _FULL_PIECE:
+        return False
+    depth = cv2.distanceTransform(hull_mask(place.whole), cv2.DIST_L2, 5)
+    middle = place.lightness[depth > _MIDDLE * depth.max()]
+    line = _LINE * percentile(np.abs(place.lightness[place.whole > 0]), 90)
+    bright, dark = np.count_nonzero(middle > line), np.count_nonzero(middle < -line)
+    return bright > max(_LIT * middle.size, dark)
 
 
 def _grainy(part: np.ndarray, even: np.ndarray, deepest: float) -> bool:

@@ -93,6 +93,18 @@ def test_lines_of_facets_on_one_side_of_a_crystal_are_no_grains() -> None:
     assert without_scatter(light) is light
 
 
+def test_bits_of_sides_about_the_light_they_bend_inwards_are_no_tissue() -> None:
+    """A box with leaning sides, chipped at all corners: bits of dark, and their light in the middle."""
+    rows, cols = np.indices(SHAPE) + 0.5
+    across, down = np.abs(cols - 160), np.abs(rows - 130)
+    side, way = np.maximum(across, down), np.minimum(across, down)
+    chipped = way < 4
+    dark = 0.28 * np.exp(-(((side - 11) / 3.0) ** 2)) * chipped
+    bright = 0.3 * np.exp(-(((side - 5) / 2.2) ** 2)) * chipped
+    light = prepare(_picture(cv2.GaussianBlur(1 - dark + bright, (0, 0), 1.0)))
+    assert without_scatter(light) is light
+
+
 def test_what_only_takes_light_stays_as_it_is_however_mottled() -> None:
     stain = 1 - (_away(160, 130) < 45) * np.clip(0.3 + 0.08 * _grains(2.0, 5), 0.08, 1)
     light = prepare(_picture(cv2.GaussianBlur(stain, (0, 0), 1.0)))
