@@ -108,7 +108,13 @@ class PaleLines:
         """Difference from the oil along that of the piece, over it; 1 is the piece, 0 the oil, (M, N)."""
         towards = self._own.astype(np.float32)
         height = max(norm(towards), 1e-6)
-        return self._delta @ (towards / np.float32(height * height))
+        # written out, for the last digit of a product of matrices depends on the size of the crop
+        tone, *others = (
+            self._delta[..., i] * share for i, share in enumerate(towards / np.float32(height * height))
+        )
+        for part in others:
+            tone += part
+        return tone
 
     @cached_property
     def _tone(self) -> np.ndarray:

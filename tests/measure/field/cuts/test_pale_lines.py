@@ -65,3 +65,12 @@ def test_the_way_back_is_the_one_the_search_tells():
             reached += 1
             assert back == told
         assert 0 < reached < len(goals)
+
+
+def test_the_tone_of_a_place_is_the_same_number_in_any_crop():
+    mask, delta = _mottled(1)
+    whole = PaleLines(mask, delta)._rough_tone
+    for start in (1, 2, 3):
+        crop = np.s_[start:-1, start:-2]
+        part = PaleLines(np.ascontiguousarray(mask[crop]), delta[crop])
+        assert part._rough_tone.tobytes() == np.ascontiguousarray(whole[crop]).tobytes()

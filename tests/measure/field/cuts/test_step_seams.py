@@ -112,3 +112,13 @@ def test_mottle_of_one_piece_is_no_edge():
         delta = np.where(mask[..., None] > 0, ONE["before"] * (1 + 0.12 * lumps / lumps.std())[..., None], 0)
         delta = cv2.GaussianBlur(delta.astype(np.float32), (0, 0), 1.0)
         assert cut_by_steps(mask, delta, 100.0).max() == 1
+
+
+def test_a_piece_is_cut_alike_however_much_room_is_about_it():
+    delta, behind, before = _delta(TWO)
+    both = behind | before
+    near = np.s_[40:158, 42:199]
+    labels = cut_by_steps(both, delta, 100.0)
+    own = cut_by_steps(np.ascontiguousarray(both[near]), np.ascontiguousarray(delta[near]), 100.0)
+    assert own.max() == 2
+    assert np.array_equal(own, labels[near])
