@@ -73,23 +73,23 @@ def _about(mask: np.ndarray, reach: int) -> tuple[slice, slice] | None:
 
 def eroded(mask: np.ndarray, radius: float) -> np.ndarray:
     """Erosion by a disc; nothing is eroded from the border of the array."""
+    if radius <= _LARGEST_ERODED_PX:
+        return cv2.erode(mask, _element(radius))
     if mask.size >= _MANY_PX and (box := _about(mask, 1)) is not None:
         whole = np.zeros(mask.shape, np.uint8)
         whole[box] = eroded(np.ascontiguousarray(mask[box]), radius)
         return whole
-    if radius <= _LARGEST_ERODED_PX:
-        return cv2.erode(mask, _element(radius))
     return (cv2.distanceTransform(mask, cv2.DIST_L2, 5) > radius).view(np.uint8)
 
 
 def dilated(mask: np.ndarray, radius: float) -> np.ndarray:
     """Dilation by a disc of any radius in constant time."""
+    if radius <= _LARGEST_ELEMENT_PX:
+        return cv2.dilate(mask, _element(radius))
     if mask.size >= _MANY_PX and (box := _about(mask, ceil(radius) + 1)) is not None:
         whole = np.zeros(mask.shape, np.uint8)
         whole[box] = dilated(np.ascontiguousarray(mask[box]), radius)
         return whole
-    if radius <= _LARGEST_ELEMENT_PX:
-        return cv2.dilate(mask, _element(radius))
     return (cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) <= radius).view(np.uint8)
 
 
