@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from measure.errors import InvalidInput
+from measure.field.basics.found import least_area_px2
 from measure.field.basics.kept_memory import kept_memory
 from measure.field.basics.sharing import Helpers, worth_sharing
 from measure.field.components.find import find_pieces
@@ -24,7 +25,7 @@ from measure.field.marks.strong_noise import without_strong_noise
 from measure.field.marks.surround import border_note, border_zones
 from measure.field.marks.taken_off import without_lines
 from measure.field.overlaps.ovals_apart import ovals_apart
-from measure.field.overlaps.overlap import least_area_px2, resolve_overlaps
+from measure.field.overlaps.overlap import resolve_overlaps
 from measure.field.quality import field_quality
 from measure.field.whole_field.colour_blocks import set_aside_spills
 from measure.field.whole_field.flakes import with_flakes

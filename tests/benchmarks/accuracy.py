@@ -37,6 +37,7 @@ def _options(argv: list[str] | None) -> argparse.Namespace:
     )
     parser.add_argument("--count", type=int, help="seeds a condition (2 for tuning, 4 to report)")
     parser.add_argument("--size", type=int, help="picture width in px instead of the condition's own")
+    parser.add_argument("--smallest", type=float, help="lower size limit in px instead of the default")
     parser.add_argument("--quick", action="store_true", help="width 800 px and one seed")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--show", type=Path, metavar="FOLDER", help="write pictures of what went wrong")
@@ -44,7 +45,9 @@ def _options(argv: list[str] | None) -> argparse.Namespace:
     return parser.parse_args(argv)
 
 
-def run_one(name: str, seed: int, size: int | None, show: Path | None) -> Verdicts:
+def run_one(
+    name: str, seed: int, size: int | None, show: Path | None, smallest_px: float | None = None
+) -> Verdicts:
     """Draw, measure and judge one field."""
     import cv2
 
@@ -57,7 +60,8 @@ def run_one(name: str, seed: int, size: int | None, show: Path | None) -> Verdic
     rendered = render_field(recipe, seed + crc32(name.encode()) % 100_000 * 1_000_000)
     picture = Picture(pixels=rendered.pixels, name=f"{name}-{seed}")
     start = time.perf_counter()
-    result = measure_field(picture, FieldSettings(), rendered.um_per_px)
+    smallest_um = None if smallest_px is None else smallest_px * rendered.um_per_px
+    result = measure_field(picture, FieldSettings(smallest_um=smallest_um), rendered.um_per_px)
     verdicts = replace(judge(rendered, result), seconds=time.perf_counter() - start)
     if show is not None:
         from accuracy_show import draw
@@ -82,7 +86,7 @@ def _judged(options: argparse.Namespace) -> dict[str, list[Verdicts]]:
     runs = {}
     for name in _names(options):
         seeds = [SEED_START[options.seeds] + i for i in range(1 if name == "large" else count)]
-        jobs = [(name, seed, size, options.show) for seed in seeds]
+        jobs = [(name, seed, size, options.show, options.smallest) for seed in seeds]
         runs[name] = [pool.submit(run_one, *j) for j in jobs] if pool else jobs
     for name, jobs in runs.items():
         done[name] = [j.result() if pool else run_one(*j) for j in jobs]

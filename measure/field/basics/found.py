@@ -1,10 +1,12 @@
-"""What was found in a field: outlines and where they come from."""
+"""What was found in a field: outlines and where they come from, and from which size on they are reported."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Found"]
+__all__ = ["Found", "least_area_px2"]
+
+_REPORTED = 0.7  # share of the lower limit, across
 
 
 @dataclass(frozen=True)
@@ -27,3 +29,8 @@ class Found:
     parent: np.ndarray
     flags: np.ndarray
     origin: np.ndarray
+
+
+def least_area_px2(smallest_px: float) -> float:
+    """Smallest area reported for a lower size limit, which is an area-equivalent diameter."""
+    return float(np.pi / 4 * (_REPORTED * smallest_px) ** 2)

@@ -6,6 +6,7 @@ ones are cut out of the distance transform, whose time does not depend on the ra
 """
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from functools import lru_cache
 from math import ceil
 
@@ -117,7 +118,12 @@ def box_about(mask: np.ndarray, margin: int) -> tuple[slice, slice]:
 
     They begin at even places, for parts are numbered in blocks of two by two, whose order is kept so.
     """
-    x, y, wide, high = cv2.boundingRect(mask)
+    return even_box(cv2.boundingRect(mask), margin)
+
+
+def even_box(rect: Sequence[int], margin: int) -> tuple[slice, slice]:
+    """The same about a box: left, top, width and height."""
+    x, y, wide, high = rect
     top, left = max(0, y - margin) // 2 * 2, max(0, x - margin) // 2 * 2
     return slice(top, y + high + margin), slice(left, x + wide + margin)
 

@@ -3,6 +3,8 @@
 Measuring asks for them several times a piece, on some hundred values each.
 """
 
+from collections.abc import Iterable
+
 import cv2
 import numpy as np
 
@@ -144,6 +146,17 @@ def colours_at(colours: np.ndarray, where: np.ndarray) -> np.ndarray:
     # one row of all takes less time than rows, where that needs no copy
     found = whole.ravel()[where.ravel()] if colours.flags.c_contiguous else whole[..., 0][where]
     return found.view(colours.dtype).reshape(-1, 3)
+
+
+def mixed(parts: Iterable[np.ndarray], shares: np.ndarray) -> np.ndarray:
+    """Sum of some arrays, each times its share, of their type.
+
+    Written out: the last digit of a product of matrices depends on their size and on the processor.
+    """
+    whole, *others = (part * share for part, share in zip(parts, shares, strict=True))
+    for part in others:
+        whole += part
+    return whole
 
 
 def set_colours(colours: np.ndarray, where: np.ndarray, new: np.ndarray) -> None:

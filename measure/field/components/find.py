@@ -7,7 +7,7 @@ import numpy as np
 
 from measure.field.basics.component import Component, Parts
 from measure.field.basics.crops import Crops, smoothed_crops
-from measure.field.basics.found import Found
+from measure.field.basics.found import Found, least_area_px2
 from measure.field.basics.masks import fill_holes
 from measure.field.basics.quick import length, median
 from measure.field.basics.sharing import ALONE, Helpers, parts_of
@@ -33,7 +33,6 @@ _LEVEL_STEP = 1.4  # factor by which the levels are raised on a textured ground
 _STEEP = 1.7  # power of the level by which the number of specks must fall to be texture
 _FROM_BELOW = 1.33  # factor by which it must have fallen already from the level before: half as steeply
 _FEW = 8  # fewer pieces than this prove no texture
-_REPORTED = 0.7  # pieces are reported down to this share of the lower limit
 _MARGIN_PX = 4
 _RING, _RING_HOLE = 0.9, 0.3  # of the picture's sides that a ring spans, and of its area that it closes in
 _RUN = 40  # components that are worked through at a time
@@ -87,7 +86,7 @@ def low_components(
     """
     seed = _SEED * level_factor(sensitivity)
     distance = light.solid_distance
-    least = 0.5 * np.pi / 4 * (_REPORTED * smallest_px) ** 2
+    least = 0.5 * least_area_px2(smallest_px)
     labels, stats, peaks, where = _components(distance, 0.5 * seed, least)
     level = texture_level(peaks[1:], seed)
     if level > seed:  # unless the specks are places of faint rims
@@ -213,7 +212,7 @@ def _planned(
     """Find the components and what all of them need."""
     labels, stats, seed = low_components(light, smallest_px, settings.sensitivity)
     without_middles(labels, stats, light.delta)
-    least = np.pi / 4 * (_REPORTED * smallest_px) ** 2
+    least = least_area_px2(smallest_px)
     step = max(1, int(np.sqrt(labels.size / 250_000)))
     found = labels[::step, ::step] > 0
     factor = level_factor(settings.sensitivity)
@@ -234,7 +233,7 @@ def _planned(
         whole,
         light.background_lab,
         light.light_weight,
-        np.pi / 4 * (_REPORTED * finest_px) ** 2,
+        least_area_px2(finest_px),
         seed,
         settings.cut_strength,
         _usual_height(few[found]),

@@ -17,6 +17,7 @@ from measure.field.basics.masks import (
     dilated,
     disc,
     eroded,
+    even_box,
     fill_holes,
     hull_mask,
     numbered,
@@ -261,11 +262,7 @@ def _places(
     for radius in (reach, 2.0 * reach, 3.0 * reach):
         _, parts, stats = numbered(opened(whole, radius), 4)
         for k in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= least):
-            x, y, wide, high = stats[k, :4].tolist()
-            m = int(_CORNER * radius) + _MARGIN_PX
-            # even places, so that what is numbered in it keeps its order
-            top, left = max(0, y - m) // 2 * 2, max(0, x - m) // 2 * 2
-            box = np.s_[top : y + high + m, left : x + wide + m]
+            box = even_box(stats[k, :4].tolist(), int(_CORNER * radius) + _MARGIN_PX)
             part = (parts[box] == k).view(np.uint8)
             cut = cut_by_shape(part, 0.5)
             some = [(cut == n).view(np.uint8) for n in range(1, int(cut.max()) + 1)] if cut.max() > 1 else []

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from measure.field.basics.masks import square
-from measure.field.basics.quick import colours_at, median, median_colour, norm, percentile, percentiles
+from measure.field.basics.quick import colours_at, median, median_colour, mixed, norm, percentile, percentiles
 
 _SCALES_PX = (1.0, 1.8)  # half-widths of the lines looked for
 _STEP = 2.8  # height of a line over its scaled curvature, for a line as wide as the scale
@@ -108,13 +108,7 @@ class PaleLines:
         """Difference from the oil along that of the piece, over it; 1 is the piece, 0 the oil, (M, N)."""
         towards = self._own.astype(np.float32)
         height = max(norm(towards), 1e-6)
-        # written out, for the last digit of a product of matrices depends on the size of the crop
-        tone, *others = (
-            self._delta[..., i] * share for i, share in enumerate(towards / np.float32(height * height))
-        )
-        for part in others:
-            tone += part
-        return tone
+        return mixed(np.moveaxis(self._delta, -1, 0), towards / np.float32(height * height))
 
     @cached_property
     def _tone(self) -> np.ndarray:

@@ -100,9 +100,9 @@ def _best_cut(mask: np.ndarray, delta: np.ndarray, least_px2: float, limit: floa
             evidence = _evidence(lines, line, deep, sides, root, corner)
             if evidence > (best.evidence if best else limit):
                 best = Cut(sides, evidence)
-    return (
-        None if best is None else Cut([_placed(side, box, mask.shape) for side in best.sides], best.evidence)
-    )
+    if best is None:
+        return None
+    return Cut([_placed(side, box, mask.shape) for side in best.sides], best.evidence)
 
 
 def _placed(side: np.ndarray, box: tuple[slice, slice], shape: tuple[int, ...]) -> np.ndarray:

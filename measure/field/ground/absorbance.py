@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
+from measure.field.basics.quick import mixed
 from measure.field.ground.light import Light
 
 # to linear sRGB from CIE XYZ over its white point (IEC 61966-2-1, D65)
@@ -49,12 +50,9 @@ def _log_light(lab: Sequence[np.ndarray]) -> list[np.ndarray]:
     """Natural logarithm of the light of the camera's three channels."""
     y = (lab[0] + 16.0) / 116.0
     xyz = [np.maximum(cube, 0.15) ** 3 for cube in (y + lab[1] / 500.0, y, y - lab[2] / 200.0)]
-    # sums written out: a product of matrices may differ in its last digit from one processor to the next
     logs = []
     for row in _CHANNELS:
-        channel, *others = (np.float32(share) * part for share, part in zip(row, xyz, strict=True))
-        for part in others:
-            channel += part
+        channel = mixed(xyz, np.asarray(row, np.float32))
         logs.append(np.log(np.maximum(channel, _DARKEST, out=channel), out=channel))
     return logs
 

@@ -56,11 +56,6 @@ _LINE_STEP = 40.0  # lightness a unit of density is worth where the edge of a ri
 _CLEAR_OF_OIL = 4.0  # noise units
 
 
-def least_area_px2(smallest_px: float) -> float:
-    """Smallest area reported, as for finding: 0.7 times the lower limit across."""
-    return float(np.pi / 4 * (0.7 * smallest_px) ** 2)
-
-
 def resolve_overlaps(
     found: Found,
     light: Light,

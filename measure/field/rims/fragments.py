@@ -30,9 +30,8 @@ _MOST_GAP = 0.34  # of the hull's border in one; the chord of half a circle is 0
 _MOST_BITS = 4
 _BEAD_PX = 2.5  # half thickness from which a spot is no bit of a thin rim, such as a side of a small crystal
 _BEADS = 3
-_COMPACT = (
-    0.35  # area of a spot over its length squared: a disc has 0.79, a line three times as long as wide 0.33
-)
+# area of a spot over its length squared: a disc has 0.79, a line three times as long as wide 0.33
+_COMPACT = 0.35
 _NEIGHBOURS = 5
 
 
