@@ -11,8 +11,9 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPool
 from multiprocessing import get_context
 from typing import Any, TypeVar
 
-from PySide6.QtCore import QObject, Qt, Signal, Slot
+from PySide6.QtCore import QObject, Qt, QTimer, Signal, Slot
 
+from app.cycles import EVERY_MS, collect_due, stop_collecting
 from measure.errors import Cancelled
 from measure.output.field_pool import one_thread
 from measure.progress import Progress
@@ -90,6 +91,10 @@ class TaskRunner(QObject):
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="gritline")
         self._closed = False
         self._posted.connect(self._run_posted, Qt.ConnectionType.QueuedConnection)
+        stop_collecting()
+        collecting = QTimer(self)
+        collecting.timeout.connect(collect_due)
+        collecting.start(EVERY_MS)
 
     def run(
         self,

@@ -11,6 +11,7 @@ os.environ.setdefault(
     "PYTHONPYCACHEPREFIX", os.path.join(tempfile.gettempdir(), "gritline-compiled-for-tests")
 )
 
+import gc
 import logging
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,6 +27,14 @@ def pytest_configure(config: pytest.Config) -> None:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the longest test, so that no process is left alone with it at the end."""
     items.sort(key=lambda item: item.path.name != "test_types.py")
+
+
+def pytest_runtest_teardown() -> None:
+    """Collect what is due where a window has stopped that, for few tests let its clock run."""
+    from app.cycles import collect_due
+
+    if not gc.isenabled():
+        collect_due()
 
 
 @pytest.fixture(scope="session")

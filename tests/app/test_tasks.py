@@ -1,7 +1,9 @@
 """Work off the GUI thread: results come back on it, the newest wins, cancelling frees at once."""
 
+import gc
 import threading
 import time
+import weakref
 from collections.abc import Iterator
 
 import pytest
@@ -152,3 +154,23 @@ def test_nothing_is_heard_after_closing(runner: TaskRunner, qtbot: QtBot):
     runner.close()
     qtbot.wait(150)
     assert got == []
+
+
+class Circle:
+    """Holds itself, so only a collection of circles frees it."""
+
+    def __init__(self) -> None:
+        self.own = self
+
+
+def test_circles_of_objects_are_freed_on_the_gui_thread_only(runner: TaskRunner, qtbot: QtBot):
+    freed, worked = [], []
+    gc.collect()
+    weakref.finalize(Circle(), lambda: freed.append(threading.current_thread()))
+
+    def work(progress: Progress) -> list:
+        return [[] for _ in range(20 * gc.get_threshold()[0])]
+
+    runner.run(work, worked.append)  # kept, for what is freed counts as never made
+    qtbot.waitUntil(lambda: bool(worked) and bool(freed), timeout=5000)
+    assert freed == [threading.main_thread()]
