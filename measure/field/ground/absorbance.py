@@ -16,6 +16,15 @@ _CHANNELS = (
 )
 _DARKEST = np.float32(0.15**3)  # share of the white's light, below which dark is all alike
 
+_LEAST_OIL_LIGHTNESS = 45.0  # CIELAB; below it the ground is dark and pieces are seen by what they send back
+_HALF = 0.5  # of the light of white
+_LEAST_PASSED = np.float32(0.1)  # of white, beyond which a camera shows all alike
+
+
+def is_dark(lightness: float) -> bool:
+    """Whether oil of some CIELAB lightness is so dark that pieces are seen by what they send back."""
+    return lightness < _LEAST_OIL_LIGHTNESS
+
 
 def density(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
     """Optical density against the oil in the three channels of the camera.
@@ -57,10 +66,45 @@ def _log_light(lab: Sequence[np.ndarray]) -> list[np.ndarray]:
     return logs
 
 
+def sent_back(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
+    """What pieces on dark ground send into the lens, in the three channels of the camera, as it adds up.
+
+    Of two pieces over one another the upper one sends back its share, and the lower one its own share of what
+    the upper one lets through. If nothing is lost, 1 - s is the product of what each lets through (Stokes
+    1862, from memory; without light that goes to and fro between the two).
+
+    Parameters
+    ----------
+    delta : (M, N, 3) ndarray of float32
+        CIELAB difference from the oil.
+    oil_lab : (3,) ndarray of float
+        CIELAB colour of the oil.
+
+    Returns
+    -------
+    density : (M, N, 3) ndarray of float32
+        Natural logarithm of 1 / (1 - s), s being the light beyond the oil's as a share of white.
+    """
+    lab = (delta + np.asarray(oil_lab, np.float32)).astype(np.float32)
+    oil = cv2.cvtColor(np.asarray(oil_lab, np.float32)[None, None], cv2.COLOR_Lab2LRGB)
+    sent = cv2.cvtColor(lab, cv2.COLOR_Lab2LRGB) - oil
+    passed: np.ndarray = np.maximum(1.0 - sent, _LEAST_PASSED, dtype=np.float32)
+    return -np.log(passed)
+
+
 def density_noise(light: Light) -> float:
-    """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
+    """Standard deviation of the natural density in the smoothed field the outlines are placed on.
+
+    On bright ground that of the oil; on dark ground that of pieces which send back half of the light, for
+    there the oil sends hardly any, and noise of photons grows with the root of the light (Poisson).
+    """
+    lightness = float(light.oil_lab[0])
     # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
-    return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
+    of_oil = 0.5 * 3.0 * float(light.noise[0]) / (lightness + 16.0)
+    if not is_dark(lightness):
+        return of_oil
+    sent = ((lightness + 16.0) / 116.0) ** 3
+    return float(of_oil * np.sqrt(sent * _HALF) / (1.0 - _HALF))
 
 
 def difference(density: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:

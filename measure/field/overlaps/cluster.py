@@ -15,13 +15,14 @@ from measure.field.basics.zoom import zoom_of, zoomed
 from measure.field.crystals.grey_layer import without_crystals
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.edges.features import oil_at
-from measure.field.ground.absorbance import density, difference
+from measure.field.ground.absorbance import density, difference, is_dark, sent_back
 from measure.field.ground.light import Light
 from measure.flags import bits
 
 _STRIP, _LONG = 0.75, 2.5  # solidity below which, and length over width from which, a piece is a strip
 _FEW_STRIPS = 0.3  # share of strips up to which they are pieces that were not parted
 _STRONG = 5.0  # noise units from which a place is clear of the oil
+_NO_COLOUR = 0.5  # CIELAB; a camera for colours always shows more somewhere
 _CROSSED = bits("rim_only", "overlap")
 
 
@@ -73,6 +74,7 @@ class Cluster:
         self.union = np.bitwise_or.reduce(self.masks) if len(self.masks) > 1 else self.masks[0]
         middle = [np.array([(side.start + side.stop) / 2]) for side in (box[1], box[0])]
         self.oil = oil_at(light, *middle)[0]
+        self.on_dark = is_dark(float(self.oil[0]))
         self.light_weight = light.light_weight
         self._unsmoothed = zoomed(light.delta[box], self.zoom)
         self._crystals = [drawn(self.inward(outline), self.distance.shape) for outline in crystals]
@@ -99,9 +101,16 @@ class Cluster:
         """Lightly smoothed difference from the oil."""
         return difference(self.density, self.oil) if self._crystals else self._smooth
 
+    @property
+    def is_grey(self) -> bool:
+        """Whether it comes from a picture without colour."""
+        return float(np.abs(self._smooth[..., 1:]).max()) < _NO_COLOUR
+
     @cached_property
     def density(self) -> np.ndarray:
-        """Optical density; lines that were told are taken out of it."""
+        """Optical density, on dark ground of what is sent back; lines that were told are taken out."""
+        if self.on_dark:
+            return sent_back(self._smooth, self.oil)
         whole = density(self._smooth, self.oil)
         if not self._crystals:
             return whole

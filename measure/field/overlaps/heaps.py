@@ -128,7 +128,8 @@ def _guesses(crop: Cluster) -> Iterator[_Guess]:
         near = cv2.resize(near, small, interpolation=cv2.INTER_NEAREST)
     for level, division in enumerate(tone_areas(seen, near, _SHARES)):
         areas, lenses, worth = settled(division)
-        lenses = unlike_mottle(areas, lenses, credible_lenses(areas, lenses, crop.masks))
+        asked = credible_lenses(areas, lenses, crop.masks)
+        lenses = unlike_mottle(areas, lenses, asked, crop.on_dark)
         for group in _together(lenses):
             total = sum(worth[lens] for lens in group)
             yield _Guess(total if level == 0 else total / _FINER, areas, group)

@@ -18,6 +18,9 @@ from measure.field.overlaps.tone_areas import Areas
 _CONSTANT, _SHARE, _WHOLE, _EXPLAINED = -19.0, -1.26, 13.0, 1.72
 _BENT, _ENDS, _THICK, _WIDE = -4.8, 0.27, 1.48, 2.41
 _LEAST = -1.8  # a true overlap lost costs more than a false one
+# on dark ground solid pieces lit from above shine in places: of 21 true lenses there 20 reach 1.2, of 6 false
+# ones none 0.7
+_LEAST_ON_DARK = 0.9
 # where the ends are ill seen, from 119 true lenses and 137 false ones of the same: of those kept by the rest,
 # four fifths of the true ones and a tenth of the false ones
 _FULLER, _CONSTANT_ILL_SEEN = 9.9, -9.3
@@ -29,9 +32,12 @@ _FIVE = np.ones((5, 5), np.uint8)
 
 
 def unlike_mottle(
-    areas: Areas, lenses: dict[int, tuple[int, int]], asked: dict[int, tuple[int, int]]
+    areas: Areas,
+    lenses: dict[int, tuple[int, int]],
+    asked: dict[int, tuple[int, int]],
+    on_dark: bool = False,
 ) -> dict[int, tuple[int, int]]:
-    """Keep the lenses that are no mottle.
+    """Keep the lenses that are no mottle, nor on dark ground highlights.
 
     Parameters
     ----------
@@ -41,6 +47,8 @@ def unlike_mottle(
         All lenses of the division, each with its two pieces.
     asked : dict of int to (int, int)
         Those to be asked.
+    on_dark : bool
+        Whether pieces are seen by what they send back.
 
     Returns
     -------
@@ -49,13 +57,14 @@ def unlike_mottle(
     if not asked:
         return asked
     explained = _explained(areas, lenses)
-    return {k: pair for k, pair in asked.items() if _is_lens(areas, k, pair, explained[k])}
+    least = _LEAST_ON_DARK if on_dark else _LEAST
+    return {k: pair for k, pair in asked.items() if _is_lens(areas, k, pair, explained[k], least)}
 
 
-def _is_lens(areas: Areas, lens: int, pair: tuple[int, int], explained: float) -> bool:
+def _is_lens(areas: Areas, lens: int, pair: tuple[int, int], explained: float, least: float) -> bool:
     """Whether a lens is an overlap; more is asked of one whose ends are ill seen."""
     odds, fuller = _odds(areas, lens, pair, explained)
-    if odds <= _LEAST:
+    if odds <= least:
         return False
     return odds + _FULLER * fuller + _CONSTANT_ILL_SEEN > 0 or well_seen(areas, lens, pair)
 

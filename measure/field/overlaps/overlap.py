@@ -3,6 +3,7 @@
 Inside a cluster the picture is divided along its own edges into areas of even tone. An area whose optical
 density is the sum of those of two neighbours is where the two pieces lie over one another; it belongs to
 both, and each gets its whole outline along the edge that is seen through the other (Beer-Lambert law).
+On dark ground pieces are seen by what they send back, which adds up in its own way (`absorbance.sent_back`).
 """
 
 from dataclasses import dataclass, replace
@@ -41,7 +42,6 @@ _MOST_PX = 600_000  # larger clusters are left as they are
 _MARGIN_PX = 12
 _RUN = 25  # clusters that are worked through at a time
 _FLAG = bits("touching", "overlap")
-_LEAST_OIL_LIGHTNESS = 45.0  # CIELAB; below it the ground is dark and the pieces are seen by reflection
 _OPAQUE = 1.4  # natural density from which a piece hides what is under it
 _FINER = 1.3  # by which a finer division must be worth more than a coarser one
 _DETAIL_PX = 90.0  # pieces larger than this are looked at in reduced size
@@ -200,9 +200,9 @@ def _resolve(
     """Rows of a cluster to be replaced, and outlines and flags of the pieces that replace them."""
     crop = Cluster(cluster, plan.light, box, crystals)
     least_px2 = crop.zoom**2 * plan.least_px2
-    if crop.oil[0] < _LEAST_OIL_LIGHTNESS or (len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE):
+    if len(crop.masks) == 1 and solidity(crop.masks[0]) > _SINGLE:
         return None
-    # only light that passes through the pieces tells what lies under them
+    # only light that passes through the pieces, or comes through them, tells what lies under them
     inside = mean_channel(colours_at(crop.density, crop.union > 0))
     if not inside.size or median(inside) > _OPAQUE:
         return None
@@ -282,6 +282,8 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
     """See-through pieces over or under others that were not found whole; their lines leave the density."""
     covered = np.zeros(crop.distance.shape, np.uint8)
     made: list[tuple[np.ndarray, int]] = []
+    if crop.on_dark and crop.is_grey:
+        return covered, made  # there the edges of solid grains are as bright (scanning electron microscopes)
     pieces, lines = clear_over(crop.density, least_px2)
     if not pieces and not any(crop.rim_only):
         return covered, made

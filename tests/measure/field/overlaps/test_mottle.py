@@ -1,10 +1,13 @@
 """Ragged pieces of uneven thickness stay whole (Beer-Lambert law for their tones, from memory)."""
 
+from functools import partial
+
 import cv2
 import numpy as np
 import pytest
 
 from measure.field.overlaps import heaps
+from measure.field.overlaps.mottle import unlike_mottle
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -62,5 +65,31 @@ def test_mottle_is_no_overlap():
 
 
 def test_mottled_pieces_would_be_taken_for_heaps(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(heaps, "unlike_mottle", lambda areas, lenses, asked: asked)
+    monkeypatch.setattr(heaps, "unlike_mottle", lambda areas, lenses, asked, on_dark: asked)
     assert _main_share() < 0.94
+
+
+def _shining() -> Picture:
+    """Four solid pieces on dark ground, lit from above: lumpy, and shining where they rise most."""
+    rng = np.random.default_rng(2)
+    light = np.full((2 * CELL, 2 * CELL, 3), 0.02)
+    for n, (top, left) in enumerate(np.ndindex(2, 2)):
+        body, lumps = _kernel(RADII[n % len(RADII)], rng), _lumps(rng, 9)
+        own = 0.35 * (body > 0) * np.clip(0.75 + 0.25 * lumps, 0.3, 2)
+        shine = 0.3 * (body > 0.3) * np.clip(lumps - 1.2, 0, 0.5)
+        sent = own[..., None] * [1.0, 0.8, 0.5] + shine[..., None]
+        light[top * CELL : (top + 1) * CELL, left * CELL : (left + 1) * CELL] += sent
+    light = cv2.GaussianBlur(light, (0, 0), 1.0)
+    coded = 255.0 * (1.055 * light ** (1 / 2.4) - 0.055)  # sRGB, IEC 61966-2-1
+    coded += rng.normal(0, 1.2, light.shape)
+    return Picture(np.clip(np.rint(coded), 0, 255).astype(np.uint8), name="shining")
+
+
+def test_on_dark_ground_what_shines_is_no_overlap():
+    assert len(measure_field(_shining(), FieldSettings(), 1.0).particles) == 4
+
+
+def test_what_shines_would_be_taken_for_heaps(monkeypatch: pytest.MonkeyPatch):
+    as_on_bright = partial(unlike_mottle, on_dark=False)
+    monkeypatch.setattr(heaps, "unlike_mottle", lambda *asked: as_on_bright(*asked[:3]))
+    assert len(measure_field(_shining(), FieldSettings(), 1.0).particles) > 4

@@ -75,6 +75,42 @@ def test_cut_strength_nought_leaves_one_piece():
     assert len(found) == 1
 
 
+def _sent_back(pieces: list[tuple[tuple[float, float], float, float]], noise: float = 1.2) -> Picture:
+    """Discs that send back a share of the light and let through the rest, on dark ground."""
+    light = np.full((240, 320), 0.02)
+    for centre, radius, share in pieces:
+        cover = share * _coverage((240, 320), centre, radius)
+        light = light * (1.0 - cover) + cover
+    light = cv2.GaussianBlur(light, (0, 0), 0.8)
+    light = light + np.random.default_rng(7).normal(0, noise / 255, light.shape) * np.sqrt(light)
+    coded = np.clip(np.rint(_coded(light)), 0, 255).astype(np.uint8)
+    return Picture(np.repeat(coded[..., None], 3, axis=2), name="discs")
+
+
+def test_on_dark_ground_what_pieces_send_back_adds_up():
+    """1 - s is the product of what the two let through."""
+    found, flags = _diameters(_sent_back([((130, 120), 34, 0.4), ((170, 120), 26, 0.45)]))
+    assert len(found) == 2
+    assert found == pytest.approx([52, 68], rel=0.03)
+    assert (flags & bits("overlap") > 0).all()
+
+
+@pytest.mark.parametrize("share", [0.4, 0.6])
+def test_on_dark_ground_touching_discs_and_bright_spots_do_not_overlap(share):
+    touching = _sent_back([((130, 120), 34, 0.4), ((189, 120), 26, share)])
+    spotted = _sent_back([((130, 120), 34, 0.4), ((140, 120), 9, share)])
+    for picture, sizes in ((touching, [52, 68]), (spotted, [68])):
+        found, flags = _diameters(picture)
+        assert found == pytest.approx(sizes, rel=0.03)
+        assert not (flags & bits("overlap")).any()
+
+
+def test_on_dark_ground_noise_of_the_oil_is_no_reason_to_leave_overlaps():
+    """There is hardly any light there, so lightness is full of it; in bright pieces it is a small share."""
+    found, _ = _diameters(_sent_back([((130, 120), 34, 0.4), ((170, 120), 26, 0.45)], noise=3.5))
+    assert found == pytest.approx([52, 68], rel=0.03)
+
+
 def test_density_of_grey_is_the_logarithm_of_light():
     """CIE 15: L* 100 and 50 differ in Y by ((50 + 16) / 116)^3 = 0.1842."""
     delta = np.zeros((1, 1, 3), np.float32)
