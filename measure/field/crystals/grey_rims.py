@@ -13,6 +13,7 @@ from measure.field.edges.features import oil_at
 from measure.field.ground.absorbance import density, difference
 from measure.field.ground.light import Light
 from measure.field.rims.broken_rims import complete_rims
+from measure.field.rims.closed_in import closed_in
 from measure.field.rims.rim_colour import coloured_places
 from measure.flags import bits
 
@@ -75,7 +76,8 @@ def _placed(crystal: Found, light: Light, least_px2: float) -> tuple[np.ndarray,
     alone = _grey_light(light, box, *(0.5 * (low + high)))
     if alone is None:
         return outline, 0
-    moved = replace(crystal, outlines=[outline - corner.astype(outline.dtype)])
+    inner = outline - corner.astype(outline.dtype)
+    moved = replace(crystal, outlines=[closed_in(inner, alone.delta)])
     made = complete_rims(moved, alone, least_px2)
     if len(made.outlines) != 1:
         return outline, 0
