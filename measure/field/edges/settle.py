@@ -4,20 +4,21 @@ Half way to the plateau is the edge of a flat sheet. A piece that is brighter or
 beside its edge, or carries a line along it, has no plateau: half of what is seen deeper inside lies off the
 edge. So the picture is averaged along the whole outline, in the values in which it was blurred, and a
 blurred step whose inside may rise or fall is fitted to the mean: where that step stands is the edge. The
-outline is then moved there, all round alike, but for the places where it runs along another piece.
+outline is then moved there, all round alike, but for the places where it runs along another piece. Of a small
+piece out of focus the other side is in the profile as well, so it is fitted as a disc; and a small crystal,
+whose rim has run together, as a disc with a ring: half of what is seen of a blurred line lies off its edge.
 """
 
-from functools import lru_cache
 from typing import NamedTuple
 
 import cv2
 import numpy as np
 
-from measure.field.basics.compiled import ndtr
 from measure.field.basics.found import Found
 from measure.field.basics.quick import turned
 from measure.field.basics.shape import resampled
 from measure.field.edges.edge_level import mixed_values
+from measure.field.edges.step_models import LARGEST, OUT, RIM, SMALLEST, fitted, places
 from measure.field.ground.light import Light
 from measure.flags import bits
 
@@ -25,14 +26,22 @@ _NORMALS = 64  # an outline
 _STEP_PX = 0.5
 _OUT_PX, _IN_PX = 10.0, 13.0  # of a profile
 _SIDE_PX = 1.5  # another piece nearer than this lies against the outline
-_OUT, _IN, _PLACES = 3.0, 3.5, 27  # of the profile fitted, in sigma of the blur
-_SHIFTS = np.linspace(-1.2, 1.2, 25)  # tried, in sigma
-_SIGMAS = np.geomspace(0.5, 2.0, 13)  # tried, over the sigma the steepest place gives
 _ROUNDS = 2  # the fit is done on the length its own sigma gives
 _SIGMA_PX = (0.6, 3.5)  # looked for; with a wider one the profile ends too early
-_LIKELY_RISE = 0.1  # a rise of 10 % of the step in the first sigma is as likely as an error of 1 %
-_FARTHEST = 0.4  # sigma an outline is moved at most
-_NARROW, _WIDE = 4.0, 8.0  # half width over sigma: the other side is in the profile; it is not
+_FARTHEST, _FARTHEST_RING = 0.4, 1.0  # sigma an outline is moved at most; half of a line lies 1.2 beyond it
+_FARTHEST_DISC = 0.2  # blur moves the half height of a disc by less than half of that; more is unevenness
+_NARROW = np.array([4.0, 8.0])  # half width over sigma: the other side is in the profile; it is not
+_NARROW_DISC = np.array(
+    [1.6, 2.2]
+)  # of discs, whose other side is known: blur alone makes their form; it does not
+_COMPACT = (
+    1.3  # squared length of an outline over that of a disc as large, up to which a piece is seen as one
+)
+_ALL_ROUND = 0.8  # share of the normals that meet nothing, from which it is
+_LINE_SIGMA, _HOLLOW = (
+    2.0,
+    0.8,
+)  # width of a rim that is a mere line, over sigma; height of the middle of a ring
 _FREE = 10  # normals that meet nothing else, from which a mean is told
 _BLOCK = 400  # outlines sampled at a time
 _FEW_BODIES = 40  # whose blur stands for that of all
@@ -72,7 +81,7 @@ def settled(found: Found, light: Light) -> Found:
     for block in np.split(rows, range(_BLOCK, len(rows), _BLOCK)):
         own = [found.outlines[i] for i in block]
         sampled = _sampled(own, light, covered)
-        shift, _, weight = _shifts(sampled)
+        shift, _, weight = _shifts(sampled, discs=True)
         shift = weight * shift
         for k, i in enumerate(block):
             if shift[k] != 0.0:
@@ -88,7 +97,7 @@ def blur_of_bodies(found: Found, light: Light) -> np.ndarray:
         return np.zeros(0)
     outlines = [found.outlines[i] for i in rows]
     covered = _covered(_near(found.outlines, outlines), light.delta.shape[:2])
-    _, sigma, weight = _shifts(_sampled(outlines, light, covered))
+    _, sigma, weight = _shifts(_sampled(outlines, light, covered), discs=False)
     return sigma[weight > 0]
 
 
@@ -152,35 +161,64 @@ def _free_px(where: np.ndarray, covered: np.ndarray) -> np.ndarray:
     return _SIDE_PX + (first - 1) * _STEP_PX
 
 
-def _shifts(sampled: _Sampled) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """How far inwards the edge of each piece lies, px, (K,); sigma of its blur; how far both are believed."""
+def _shifts(sampled: _Sampled, discs: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """How far inwards the edge of each piece lies, px, (K,); sigma of its blur; how far both are believed.
+
+    ``discs``: small full pieces are seen as discs, else as if their other side were far.
+    """
     area_px2, length_px = _sizes(sampled.points)
-    count = len(sampled.points)
+    half = 2.0 * area_px2 / length_px
+    compact = (length_px**2 < _COMPACT * 4.0 * np.pi * area_px2) & discs
+    count = len(half)
     sigma = np.full(count, 1.5)
-    shift, step = np.zeros(count), np.zeros(count)
-    told = np.zeros(count, bool)
+    shift, step = np.zeros((2, count))
+    told, disc, ring = np.zeros((3, count), bool)
     for turn in range(_ROUNDS + 1):
-        free = sampled.free_px >= np.minimum(_OUT * sigma + 0.5, _OUT_PX - 1.0)[:, None]
+        free = sampled.free_px >= np.minimum(OUT * sigma + 0.5, _OUT_PX - 1.0)[:, None]
         told = free.sum(axis=1) >= _FREE
-        profile, step = _projected(sampled.values, free, sigma)
+        profile, step = _projected(sampled.values, free, sigma, np.where(compact, half, np.inf))
         told &= np.isfinite(profile).all(axis=1)
         profile[~told] = 0.0
         if turn == 0:
             sigma = _steepest_sigma(profile)
-        else:
-            shift, ratio = _fitted(profile, sigma)
-            shift, sigma = shift * sigma, np.clip(sigma * ratio, *_SIGMA_PX)
+            continue
+        disc = (
+            compact & (free.mean(axis=1) > _ALL_ROUND) & (half < LARGEST * sigma) & (half > SMALLEST * sigma)
+        )
+        ring = disc & (RIM * half < _LINE_SIGMA * sigma) & (_middle(profile, half) < _HOLLOW)
+        line = _along(profile, places() * sigma[:, None])
+        shift, ratio = fitted(line, np.where(disc, half / sigma, np.inf), ring)
+        shift, sigma = shift * sigma, np.clip(sigma * ratio, *_SIGMA_PX)
     # blur moves the step of a curved edge inwards by sigma^2 / 2R; the mean of 1 / R along a closed line
     # is 2 pi over its length
-    shift -= sigma**2 * np.pi / length_px
-    shift = np.clip(shift, -_FARTHEST * sigma, _FARTHEST * sigma)
+    shift -= np.where(disc, 0.0, sigma**2 * np.pi / length_px)
+    most = np.where(ring, _FARTHEST_RING, np.where(disc, _FARTHEST_DISC, _FARTHEST)) * sigma
+    shift = np.clip(shift, -most, most)
     # a piece darker than the oil bends light out of the lens along its edge, and that line cannot be told
     # from the edge: such a piece does not reach farther out than it seems
     shift[(step < 0) & (shift < 0)] = 0.0
-    half = 2.0 * area_px2 / length_px
-    weight = np.clip((half / sigma - _NARROW) / (_WIDE - _NARROW), 0.0, 1.0)
+    least, whole = np.where(disc[:, None], _NARROW_DISC, _NARROW).T
+    weight = np.clip((half / sigma - least) / (whole - least), 0.0, 1.0)
+    # a wider rim is no mere line by its own blur, whatever was taken for it first
+    weight[ring] *= np.clip(2.0 * (_LINE_SIGMA - RIM * half / sigma), 0.0, 1.0)[ring]
     told &= sigma < _SIGMA_PX[1]
     return shift, sigma, np.where(told, weight, 0.0)
+
+
+def _along(profile: np.ndarray, places_px: np.ndarray) -> np.ndarray:
+    """Values of profiles at some depths."""
+    at = (places_px + _OUT_PX) / _STEP_PX
+    low = np.clip(at.astype(int), 0, profile.shape[1] - 2)
+    part = np.clip(at - low, 0.0, 1.0)
+    below, above = (np.take_along_axis(profile, low + k, 1) for k in (0, 1))
+    values: np.ndarray = below * (1 - part) + above * part
+    return values
+
+
+def _middle(profile: np.ndarray, half: np.ndarray) -> np.ndarray:
+    """Height of each profile in the middle of its piece, or as deep as it goes."""
+    near = np.abs(_ALONG - np.minimum(half, _IN_PX - 0.5)[:, None]) <= 0.75
+    return (profile * near).sum(axis=1) / near.sum(axis=1)
 
 
 def _sizes(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -192,14 +230,25 @@ def _sizes(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.abs(cross.sum(axis=1)) / 2.0, np.maximum(length, 1e-9)
 
 
-def _projected(values: np.ndarray, free: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean profile of each piece over its free normals, 0 in the oil, about 1 inside, (K, S); its step."""
+def _projected(
+    values: np.ndarray, free: np.ndarray, sigma: np.ndarray, half: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean profile of each piece over its free normals, 0 in the oil, about 1 inside, (K, S); its step.
+
+    Where ``half``, px, tells that the other side is near, 1 is the highest place.
+    """
     weight = free / np.maximum(free.sum(axis=1), 1)[:, None]
     mean = np.einsum("kn,knsc->ksc", weight, values)
     outer = (-2.0 * sigma[:, None] > _ALONG) & (-4.5 * sigma[:, None] - 1.0 < _ALONG)
     inner = (1.5 * sigma[:, None] < _ALONG) & (3.0 * sigma[:, None] + 1.0 > _ALONG)
     oil, body = (np.einsum("ks,ksc->kc", m / m.sum(axis=1)[:, None], mean) for m in (outer, inner))
-    step = body - oil
+    # of a small piece the middle need not be what it is: a ring it may be, or less than the blur
+    small = half < _IN_PX - 1.0
+    seen = np.abs(mean - oil[:, None]).sum(axis=2)
+    seen[(_ALONG < 0.0) | (half[:, None] < _ALONG)] = 0.0
+    crest = np.clip(seen.argmax(axis=1), 1, seen.shape[1] - 2)
+    top = np.mean([mean[np.arange(len(mean)), crest + k] for k in (-1, 0, 1)], axis=0)
+    step = np.where(small[:, None], top, body) - oil
     square = np.maximum(np.einsum("kc,kc->k", step, step), 1e-12)
     return np.einsum("ksc,kc->ks", mean - oil[:, None], step) / square[:, None], step.sum(axis=1)
 
@@ -209,51 +258,6 @@ def _steepest_sigma(profile: np.ndarray) -> np.ndarray:
     near = np.abs(_ALONG) <= 3.0
     steepest = np.gradient(profile, _STEP_PX, axis=1)[:, near].max(axis=1)
     return np.clip(0.3989 / np.maximum(steepest, 1e-3), *_SIGMA_PX)
-
-
-def _fitted(profile: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Place of a blurred step fitted to each profile, in sigma, and its own sigma over that given, (K,)."""
-    places = np.linspace(-_OUT, _IN, _PLACES)
-    at = (places * sigma[:, None] + _OUT_PX) / _STEP_PX
-    low = np.clip(at.astype(int), 0, profile.shape[1] - 2)
-    part = np.clip(at - low, 0.0, 1.0)
-    line = np.take_along_axis(profile, low, 1) * (1 - part) + np.take_along_axis(profile, low + 1, 1) * part
-    bases = _bases()
-    left = np.einsum("kp,kp->k", line, line)[:, None] - sum((line @ bases[..., i].T) ** 2 for i in range(3))
-    left = left.reshape(len(line), len(_SHIFTS), len(_SIGMAS))
-    best = left.reshape(len(line), -1).argmin(axis=1)
-    i, j = np.unravel_index(best, left.shape[1:])
-    i = np.clip(i, 1, len(_SHIFTS) - 2)
-    rows = np.arange(len(line))
-    before, here, after = (left[rows, i + k, j] for k in (-1, 0, 1))
-    bend = before - 2.0 * here + after
-    finer = np.where(bend > 0, 0.5 * (before - after) / np.where(bend > 0, bend, 1.0), 0.0)
-    shift = _SHIFTS[i] + np.clip(finer, -1.0, 1.0) * (_SHIFTS[1] - _SHIFTS[0])
-    return shift, _SIGMAS[j]
-
-
-@lru_cache(maxsize=1)
-def _bases() -> np.ndarray:
-    """For every shift and sigma tried: an orthonormal base of oil, step and rise behind it.
-
-    Thickness and light of a round body go with the root of the depth near its edge. The rise is held near
-    nil as if one more value had been seen.
-    """
-    places = np.linspace(-_OUT, _IN, _PLACES)
-    bases = []
-    for shift in _SHIFTS:
-        for ratio in _SIGMAS:
-            z = (places - shift) / ratio
-            parts = np.stack([np.ones_like(z), ndtr(z), _blurred_root(z)], 1)
-            held = np.vstack([parts, [0.0, 0.0, _LIKELY_RISE]])
-            bases.append(np.linalg.qr(held)[0][:-1])
-    return np.array(bases)
-
-
-def _blurred_root(z: np.ndarray) -> np.ndarray:
-    """The root of the depth, nil outside, blurred by a Gaussian of sigma 1."""
-    depth = (np.arange(0.0, 16.0, 0.02) + 0.01)[:, None]
-    return (np.sqrt(depth) * np.exp(-0.5 * (z - depth) ** 2)).sum(axis=0) * 0.02 / np.sqrt(2 * np.pi)
 
 
 def _moved(outline: np.ndarray, shift_px: float, inward: np.ndarray, free: np.ndarray) -> np.ndarray:

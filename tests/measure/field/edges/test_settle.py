@@ -81,6 +81,38 @@ def test_the_edge_of_an_even_disc_is_found_from_both_sides(blur_px, start_px):
     assert _offset_px(outline, 24.0) == pytest.approx(0.0, abs=0.06)
 
 
+@pytest.mark.parametrize(("radius", "blur_px"), [(7.0, 1.4), (8.0, 2.4), (10.0, 2.8)])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_edge_of_a_small_disc_is_found_though_its_other_side_is_near(radius, blur_px, sign):
+    depth = _depth((70.3, 60.6), radius)
+    light = prepare(_picture(0.5 * sign * (depth > 0), blur_px, oil=0.4, noise=0.5))
+    start = _disc_outline((70.3, 60.6), radius + 0.4)
+    (outline,) = settled(_found([start]), light).outlines
+    assert _offset_px(outline, radius) == pytest.approx(0.0, abs=0.12)
+
+
+@pytest.mark.parametrize("blur_px", [2.2, 2.8])
+def test_the_ring_of_a_small_crystal_out_of_focus_reaches_beyond_its_edge(blur_px):
+    """Half of a blurred line lies 1.2 sigma off its middle: the outline stands a fifth too far out."""
+    depth = _depth((70.3, 60.6), 8.5)
+    light = prepare(_picture(-0.6 * ((depth > 0) & (depth < 2.5)), blur_px, oil=0.6))
+    start = _disc_outline((70.3, 60.6), 10.4)
+    (outline,) = settled(_found([start]), light).outlines
+    assert _offset_px(outline, 8.5) == pytest.approx(0.0, abs=0.4)
+    light = prepare(_picture(-0.6 * (_depth((70.3, 60.6), 10.4) > 0), blur_px, oil=0.6))
+    (even,) = settled(_found([start]), light).outlines
+    assert _offset_px(even, 10.4) == pytest.approx(0.0, abs=0.2)  # what has no paler middle is no ring
+
+
+def test_pieces_that_touch_are_no_discs():
+    """Across such a piece lies no oil, so what is known of a disc's other side does not hold."""
+    first, second = _depth((64.0, 60.0), 7.0), _depth((78.0, 60.0), 7.0)
+    light = prepare(_picture(-0.6 * ((first > 0) | (second > 0)), 2.4, oil=0.6))
+    halves = [_disc_outline((x, 60.0), 7.2) for x in (64.0, 78.0)]
+    for half, outline in zip(halves, settled(_found(halves), light).outlines, strict=True):
+        assert (outline == half).all()
+
+
 def test_pieces_seen_by_their_rim_or_under_others_stay():
     light = prepare(_picture(0.8 * (_depth((70.3, 60.6), 24.0) > 0)))
     start = _disc_outline((70.3, 60.6), 24.4)
