@@ -92,15 +92,19 @@ def sent_back(delta: np.ndarray, oil_lab: np.ndarray) -> np.ndarray:
     return -np.log(passed)
 
 
+def oil_density_noise(light: Light) -> float:
+    """Standard deviation of the oil's natural density in the smoothed field the outlines are placed on."""
+    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
+    return 0.5 * 3.0 * float(light.noise[0]) / (float(light.oil_lab[0]) + 16.0)
+
+
 def density_noise(light: Light) -> float:
-    """Standard deviation of the natural density in the smoothed field the outlines are placed on.
+    """Standard deviation of the natural density in the same field.
 
     On bright ground that of the oil; on dark ground that of pieces which send back half of the light, for
     there the oil sends hardly any, and noise of photons grows with the root of the light (Poisson).
     """
-    lightness = float(light.oil_lab[0])
-    # from L = 116 (Y/Yn)^(1/3) - 16 (CIE 15); smoothing leaves about half of a compressed picture's noise
-    of_oil = 0.5 * 3.0 * float(light.noise[0]) / (lightness + 16.0)
+    lightness, of_oil = float(light.oil_lab[0]), oil_density_noise(light)
     if not is_dark(lightness):
         return of_oil
     sent = ((lightness + 16.0) / 116.0) ** 3

@@ -24,7 +24,7 @@ from measure.field.crystals.rims_over import clear_over
 from measure.field.crystals.shared_walls import with_shared_walls
 from measure.field.crystals.sides_over import sides_over
 from measure.field.edges.edge import place_rim_edge
-from measure.field.ground.absorbance import density_noise
+from measure.field.ground.absorbance import density_noise, oil_density_noise
 from measure.field.ground.light import Light
 from measure.field.overlaps.cluster import Cluster
 from measure.field.overlaps.crossing import crossing_pieces
@@ -88,9 +88,11 @@ def resolve_overlaps(
         return found
     apart = crossed_sides(rims_apart(found, light, least_px2), light, least_px2)
     apart, crystals = crossing_crystals(apart, light, least_px2)
-    found = with_shared_walls(complete_rims(apart, light, least_px2), apart)
+    whole = apart
+    if oil_density_noise(light) <= _MOST_NOISE:  # beyond it a few specks look like a broken rim
+        whole = with_shared_walls(complete_rims(apart, light, least_px2), apart)
     return joined(
-        _resolved_bodies(found, crystals, light, least_px2, cut_strength, progress, helpers), crystals
+        _resolved_bodies(whole, crystals, light, least_px2, cut_strength, progress, helpers), crystals
     )
 
 
