@@ -1,7 +1,5 @@
 """A body cut into its pieces: by colour, along lines and steps seen in it, at its necks and into ovals."""
 
-from collections.abc import Callable
-
 import numpy as np
 
 from measure.field.basics.masks import dilated
@@ -11,7 +9,9 @@ from measure.field.bodies.threads import EVEN_FIBRE, is_line
 from measure.field.cuts.cut import cut_by_shape
 from measure.field.cuts.cut_colour import cut_by_colour
 from measure.field.cuts.cut_lobes import cut_by_lobes, is_oval
-from measure.field.cuts.neck_evidence import without_false_cuts
+from measure.field.cuts.gap_heaps import cut_heap, without_cuts_in_full
+from measure.field.cuts.neck_evidence import compact_parts, without_false_cuts
+from measure.field.cuts.parts import cut_each
 from measure.field.cuts.seams import along_seams, cut_by_seams
 from measure.field.cuts.step_seams import cut_by_steps
 from measure.field.cuts.walled_heaps import cut_by_walls
@@ -51,7 +51,7 @@ def cut_body(
     colours = cut_by_colour(mask, delta, least_px2, oil_lab, width)
     if colours.max() > 1 and is_oval(mask):
         colours = mask.astype(np.int32)  # light and shade of one round piece
-    return _cut_each(colours, lambda part: cut_in_one_colour(part, mask, delta, least_px2, cut_strength))
+    return cut_each(colours, lambda part: cut_in_one_colour(part, mask, delta, least_px2, cut_strength))
 
 
 def cut_in_one_colour(
@@ -72,13 +72,29 @@ def cut_in_one_colour(
     labels : (M, N) ndarray of int32
         0 outside, 1.. for the parts.
     """
+    cut = _in_turn(mask, body, delta, least_px2, cut_strength)
+    heap = None if is_line(mask, EVEN_FIBRE) else cut_heap(mask, delta, least_px2, cut_strength)
+    if heap is None:
+        return cut
+    heap = without_cuts_in_full(heap, cut)
+    return heap if len(compact_parts(heap)) > len(compact_parts(cut)) else cut
+
+
+def _in_turn(
+    mask: np.ndarray,
+    body: np.ndarray,
+    delta: np.ndarray,
+    least_px2: float,
+    cut_strength: float,
+) -> np.ndarray:
+    """Cut a piece by one reason after the other."""
 
     def seams(part: np.ndarray) -> np.ndarray:
         return cut_by_seams(part, delta, least_px2, body, cut_strength)
 
     def form(part: np.ndarray) -> np.ndarray:
         cut = along_seams(cut_by_form(part, least_px2, cut_strength, delta), delta)
-        return _cut_each(cut, seams) if cut.max() > 1 else cut
+        return cut_each(cut, seams) if cut.max() > 1 else cut
 
     def steps(part: np.ndarray) -> np.ndarray:
         return cut_by_steps(part, delta, least_px2, cut_strength)
@@ -86,24 +102,14 @@ def cut_in_one_colour(
     def walls(part: np.ndarray) -> np.ndarray:
         return cut_by_walls(part, delta, least_px2, cut_strength)
 
-    return _cut_each(_cut_each(_cut_each(seams(mask), steps), form), walls)
-
-
-def _cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
-    """Labels of the parts each part is cut into."""
-    count = int(labels.max())
-    if count == 1:
-        return cut(labels.astype(np.uint8))
-    out, used = np.zeros(labels.shape, np.int32), 0
-    for n in range(1, count + 1):
-        part = cut((labels == n).view(np.uint8))
-        out[part > 0] = part[part > 0] + used
-        used += int(part.max())
-    return out
+    return cut_each(cut_each(cut_each(seams(mask), steps), form), walls)
 
 
 def cut_by_form(
-    mask: np.ndarray, least_px2: float, cut_strength: float, delta: np.ndarray | None = None
+    mask: np.ndarray,
+    least_px2: float,
+    cut_strength: float,
+    delta: np.ndarray | None = None,
 ) -> np.ndarray:
     """Cut a body of one colour at its necks, then each part into the ovals it is made of.
 
@@ -122,7 +128,7 @@ def cut_by_form(
     # a fibre is no row of pieces, however its width varies
     if is_line(mask, EVEN_FIBRE):
         return mask.astype(np.int32)
-    labels = _cut_each(cut_by_shape(mask, cut_strength), lambda part: cut_by_lobes(part, least_px2))
+    labels = cut_each(cut_by_shape(mask, cut_strength), lambda part: cut_by_lobes(part, least_px2))
     # not before: a side that is two pieces itself is hollow
     if delta is not None and labels.max() > 1:
         return without_false_cuts(labels, delta, cut_strength)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from measure.field.basics.component import Component, Parts, zoom_of_component, zoomed_component
-from measure.field.basics.masks import numbered
+from measure.field.basics.masks import box_about, numbered
 from measure.field.bodies.bands import fibres_in
 from measure.field.bodies.bodies import bodies_of
 from measure.field.bodies.contrast_parts import contrast_parts, grown_labels
@@ -19,6 +19,7 @@ from measure.field.components.cut_body import cut_body, cut_by_form, without_sha
 from measure.field.components.one_oval import merged_ovals
 from measure.field.crystals.facets import merged_facets, one_crystal
 from measure.field.crystals.grey_crystals import grey_crystals, with_crystals
+from measure.field.cuts.gap_heaps import cut_heap
 from measure.field.edges.edge import colour_length, slope
 from measure.field.edges.flanks import above_half, without_faint
 from measure.field.rims.clear_apart import clear_apart
@@ -30,6 +31,7 @@ from measure.field.rims.rims import find_clear
 _LARGE_RIM_PX = 20.0  # diameter from which a see-through piece is no cell with a pale middle taken for one
 _FILLED = 0.5  # share of what was found that is see-through, from which a component is no heap of bodies
 _COVERED, _LARGER = 0.5, 2.0  # share of a band in a see-through piece so much larger, of which it is a side
+_HEAP_MARGIN_PX = 12  # about what may be a heap: lines in it are looked for no farther
 _WHOLE = 0.6  # share of a component in pieces, below which it may be one that was not understood
 
 
@@ -194,10 +196,14 @@ def _clear_pieces(component: Component, seen: _Seen) -> np.ndarray:
     clear = _by_rims(component, seen.rims, seen.width, 0.7 * least_px2)
     if clear.any():
         clear = credible(clear, seen.rims, seen.field, distance, seed, 0.7 * least_px2)
-    return with_crystals(
-        clear,
-        grey_crystals(delta, distance, seed, low, oil_lab, seen.width, least_px2, seen.field, seen.steep),
-    )
+    grey = grey_crystals(delta, distance, seed, low, oil_lab, seen.width, least_px2, seen.field, seen.steep)
+    return _without_heaps(with_crystals(clear, grey), component, seen)
+
+
+def _without_heaps(clear: np.ndarray, component: Component, seen: _Seen) -> np.ndarray:
+    """See-through pieces without heaps of small ones, whose outline may be as straight."""
+    keep = np.array([True, *(not _is_heap(component, seen, clear == k + 1) for k in range(int(clear.max())))])
+    return clear if keep.all() else ((np.cumsum(keep) - 1) * keep).astype(np.int32)[clear]
 
 
 def _by_rims(component: Component, rims: np.ndarray, width: float, least_px2: float) -> np.ndarray:
@@ -295,4 +301,12 @@ def _one_crystal(component: Component, seen: _Seen, labels: np.ndarray) -> np.nd
         whole = one_crystal(seen.rims | (labels > 0), labels, delta, oil_lab, width)
     if whole is None:
         whole = one_crystal(component.low.view(np.uint8), labels, delta, oil_lab, width)
-    return whole
+    return None if whole is None or _is_heap(component, seen, whole) else whole
+
+
+def _is_heap(component: Component, seen: _Seen, piece: np.ndarray) -> bool:
+    """Whether what is strong in a piece that is taken for see-through falls into many small ones."""
+    strong = (seen.strong & piece).astype(np.uint8)
+    box = box_about(strong, _HEAP_MARGIN_PX)
+    heap = np.ascontiguousarray(strong[box])
+    return cut_heap(heap, component.delta[box], component.least_px2, component.cut_strength) is not None

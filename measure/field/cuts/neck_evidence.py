@@ -28,10 +28,15 @@ _OTHER_COLOUR = 0.3  # colour between the two, beside what their heights differ,
 _BESIDE_PX = ((2.5, 8.0, 2.5), (1.5, np.inf, 1.5))  # from the cut: least, most; from the outside: least
 _LEAST_BESIDE = 8  # pixels by which the tone beside a cut is told
 _MOST_STEP = 1.5
+# evidence that compact parts give the borders among them, over the logarithm of how many times as many as a
+# few they are; area of a compact part over that of the largest disc in it, of which a triangle has 1.65
+_CROWD, _FEW, _ROUND = 3.0, 3, 1.8
 _BEST_MISFIT, _WORST_MISFIT = 0.004, 1.0
 
 
-def without_false_cuts(labels: np.ndarray, delta: np.ndarray, cut_strength: float) -> np.ndarray:
+def without_false_cuts(
+    labels: np.ndarray, delta: np.ndarray, cut_strength: float, crowded: bool = False
+) -> np.ndarray:
     """Join the parts of a piece that were cut apart though its outline is as notched elsewhere.
 
     Parameters
@@ -42,6 +47,8 @@ def without_false_cuts(labels: np.ndarray, delta: np.ndarray, cut_strength: floa
         Difference from the oil.
     cut_strength : float
         0..1; the more, the less evidence a cut needs.
+    crowded : bool
+        Whether many compact parts speak for one another.
 
     Returns
     -------
@@ -50,6 +57,7 @@ def without_false_cuts(labels: np.ndarray, delta: np.ndarray, cut_strength: floa
     """
     slack = cut_strength - 0.5
     limit = _LIMIT - slack * (_STRONGER if slack > 0 else _WEAKER)
+    limit -= crowd(len(compact_parts(labels))) if crowded else 0.0
     out, known = labels, {}
     while out.max() > 1:
         worst, least = None, limit
@@ -64,6 +72,46 @@ def without_false_cuts(labels: np.ndarray, delta: np.ndarray, cut_strength: floa
         out = np.where(out == second, first, out)
         known = {pair: value for pair, value in known.items() if not {*pair} & {*worst}}
     return _compact(out) if out is not labels else labels
+
+
+def crowd(count: int) -> float:
+    """Return the evidence for a border among so many compact parts: one piece hardly ever falls into many.
+
+    Parameters
+    ----------
+    count : int
+    """
+    return _CROWD * float(np.log(max(count, _FEW) / _FEW))
+
+
+def compact_parts(labels: np.ndarray) -> np.ndarray:
+    """Return the areas of the parts that are hardly larger than the largest disc in them, px.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    deepest, sizes = half_widths(labels), np.bincount(labels.ravel())
+    return sizes[1:][sizes[1:] < _ROUND * np.pi * deepest[1:] ** 2]
+
+
+def half_widths(labels: np.ndarray) -> np.ndarray:
+    """Return the radius of the largest disc in each part, px; 0 for what is outside.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    own = cv2.copyMakeBorder(labels.astype(np.float32), 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    inner = (cv2.dilate(own, SQUARE) == cv2.erode(own, SQUARE)) & (own > 0)
+    # between the middle of the outermost px within and its border lies a px that meets another part
+    depth = cv2.distanceTransform(inner.view(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] + np.float32(1.0)
+    deepest = np.zeros(int(labels.max()) + 1, np.float32)
+    np.maximum.at(deepest, labels.ravel(), depth.ravel())
+    deepest[0] = 0.0
+    return deepest
 
 
 def _compact(labels: np.ndarray) -> np.ndarray:

@@ -95,6 +95,11 @@ class PaleLines:
         return self._height / np.float32(self._least)
 
     @property
+    def heights(self) -> np.ndarray:
+        """Height of a line at each px over that of the piece, (M, N)."""
+        return self._height
+
+    @property
     def least(self) -> float:
         """Height from which a line shows in this piece, over that of the piece."""
         return float(self._least)

@@ -9,11 +9,12 @@ nothing, or what is ragged.
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import SQUARE, solidity
+from measure.field.basics.masks import solidity
 from measure.field.basics.quick import median
 from measure.field.cuts.cut import cut_by_shape
 from measure.field.cuts.cut_colour import spread
 from measure.field.cuts.pale_lines import PaleLines
+from measure.field.cuts.parts import borders_of_parts, heights_along, without_borders
 
 _HEAP, _MANY = 0.93, 4  # solidity from which a body is no heap; pieces it must fall into
 _LARGE = 40.0  # area of a heap over that of the smallest piece
@@ -60,7 +61,7 @@ def cut_by_walls(
     sizes = np.bincount(labels.ravel(), minlength=2)[1:]
     if len(sizes) < _MANY:
         return whole
-    clear = median(_borders(labels, lines.clearness)[2])
+    clear = median(borders_of_parts(labels, lines.clearness)[2])
     if clear < _ALL_CLEAR or clear * lines.least < _DEEP:
         return whole
     full = np.array([solidity((labels == k + 1).view(np.uint8)) for k in range(len(sizes))])
@@ -89,35 +90,11 @@ def _large(labels: np.ndarray, mask: np.ndarray, least_px2: float) -> np.ndarray
     return spread(number[labels], mask) if keep.any() else labels
 
 
-def _borders(labels: np.ndarray, clearness: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Numbers of two parts wherever they meet, and how clear a line is there, (P,) each."""
-    near = cv2.dilate(clearness, SQUARE)
-    found = []
-    for one, other, wall in (
-        (labels[1:], labels[:-1], near[1:]),
-        (labels[:, 1:], labels[:, :-1], near[:, 1:]),
-    ):
-        at = (one != other) & (one > 0) & (other > 0)
-        found.append((one[at], other[at], wall[at]))
-    first, second, clear = (np.concatenate(side) for side in zip(*found, strict=True))
-    return first, second, clear
-
-
 def _joined(labels: np.ndarray, clearness: np.ndarray) -> np.ndarray:
-    """Parts without the borders at which no wall is seen, numbered anew, (M, N)."""
-    borders: dict[tuple[int, int], list[float]] = {}
-    for a, b, height in zip(*(side.tolist() for side in _borders(labels, clearness)), strict=True):
-        borders.setdefault((min(a, b), max(a, b)), []).append(height)
-    target = list(range(int(labels.max()) + 1))
-
-    def root(k: int) -> int:
-        while target[k] != k:
-            k = target[k]
-        return k
-
-    for (a, b), heights in sorted(borders.items()):
+    """Parts without the borders at which no wall is seen, numbered anew."""
+    unseen = []
+    for pair, heights in heights_along(labels, clearness).items():
         values = np.array(heights)
         if (values > _WALL).mean() < _SHOWN or np.median(values) < _CLEAR:
-            target[max(root(a), root(b))] = min(root(a), root(b))
-    roots = np.array([root(k) for k in range(len(target))])
-    return np.unique(roots, return_inverse=True)[1].astype(np.int32)[labels]
+            unseen.append(pair)
+    return without_borders(labels, unseen)

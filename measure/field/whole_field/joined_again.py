@@ -17,6 +17,7 @@ from measure.field.basics.found import Found
 from measure.field.basics.masks import drawn
 from measure.field.basics.polygons import largest, outline_of, polygon_of
 from measure.field.basics.zoom import zoom_of, zoomed
+from measure.field.cuts.neck_evidence import crowd
 from measure.field.cuts.step_seams import step_between
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.ground.light import Light
@@ -51,6 +52,7 @@ _STRONGER, _WEAKER = 10.0, 4.0  # evidence a whole step of cut strength saves, o
 _GAP_PX = 1.6  # bridged between two sides, each of which ends half way to the ground
 _IN_ONE = 0.98  # share of both that must hang together once the gap is bridged
 _MARGIN_PX = 4
+_ROUND = 0.75  # circularity from which a piece is compact
 _OTHERWISE = bits("rim_only", "overlap", "shade", "thread")
 
 
@@ -138,14 +140,17 @@ class _Pieces:
         self._next = len(self._outlines)
         self.doubtful: set[int] = set()
         self.evidence: dict[tuple[int, int], float] = {}
-        for pair in borders_of(found):
+        pairs = borders_of(found)
+        self._compact = _compact_beside(found, pairs)
+        for pair in pairs:
             self._judge(pair)
 
     def _judge(self, pair: tuple[int, int]) -> None:
         """Note how much speaks for the border between two pieces, where that is told."""
         traits = seen_traits([self._outlines[k] for k in pair], self._light)
         if traits is not None:
-            self.evidence[pair] = evidence_of(traits)
+            near = set().union(*(self._compact[row] for k in pair for row in self._rows[k]))
+            self.evidence[pair] = evidence_of(traits) + crowd(len(near))
 
     def join(self, one: int, other: int, doubtful: bool) -> None:
         """Make two pieces one, unless they are plainly two."""
@@ -180,6 +185,22 @@ class _Pieces:
         origin = np.where(alone, 0, found.origin[rows]).astype(np.int8)
         outlines = list(self._outlines.values())
         return Found(outlines, np.where(alone, 0, parent).astype(np.int32), flags, origin)
+
+
+def _compact(outline: np.ndarray) -> bool:
+    """Whether an outline is hardly longer than a circle about as much."""
+    shape = polygon_of(outline)
+    return bool(4 * np.pi * shape.area > _ROUND * shape.length**2)
+
+
+def _compact_beside(found: Found, pairs: list[tuple[int, int]]) -> dict[int, set[int]]:
+    """Compact pieces among each one, its neighbours and theirs."""
+    beside: dict[int, set[int]] = {}
+    for one, other in pairs:
+        beside.setdefault(one, {one}).add(other)
+        beside.setdefault(other, {other}).add(one)
+    compact = {k for k in beside if _compact(found.outlines[k])}
+    return {k: set().union(*(beside[n] for n in near)) & compact for k, near in beside.items()}
 
 
 def _plainly_two(outlines: list[np.ndarray], light: Light) -> bool:
