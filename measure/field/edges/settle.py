@@ -31,17 +31,13 @@ _SIGMA_PX = (0.6, 3.5)  # looked for; with a wider one the profile ends too earl
 _FARTHEST, _FARTHEST_RING = 0.4, 1.0  # sigma an outline is moved at most; half of a line lies 1.2 beyond it
 _FARTHEST_DISC = 0.2  # blur moves the half height of a disc by less than half of that; more is unevenness
 _NARROW = np.array([4.0, 8.0])  # half width over sigma: the other side is in the profile; it is not
-_NARROW_DISC = np.array(
-    [1.6, 2.2]
-)  # of discs, whose other side is known: blur alone makes their form; it does not
-_COMPACT = (
-    1.3  # squared length of an outline over that of a disc as large, up to which a piece is seen as one
-)
-_ALL_ROUND = 0.8  # share of the normals that meet nothing, from which it is
-_LINE_SIGMA, _HOLLOW = (
-    2.0,
-    0.8,
-)  # width of a rim that is a mere line, over sigma; height of the middle of a ring
+# of discs, whose other side is known: blur alone makes their form; it does not
+_NARROW_DISC = np.array([1.6, 2.2])
+# squared length of an outline over that of a disc as large, up to which a piece is seen as one, and share of
+# the normals that meet nothing, from which it is
+_COMPACT, _ALL_ROUND = 1.3, 0.8
+# width of a rim that is a mere line, over sigma, and height of the middle of a ring
+_LINE_SIGMA, _HOLLOW = 2.0, 0.8
 _FREE = 10  # normals that meet nothing else, from which a mean is told
 _BLOCK = 400  # outlines sampled at a time
 _FEW_BODIES = 40  # whose blur stands for that of all
