@@ -128,6 +128,20 @@ def even_box(rect: Sequence[int], margin: int) -> tuple[slice, slice]:
     return slice(top, y + high + margin), slice(left, x + wide + margin)
 
 
+def kept_parts(labels: np.ndarray, keep: np.ndarray) -> np.ndarray:
+    """Return the parts that are kept, numbered anew in the same order.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    keep : (K + 1,) ndarray of bool
+        For each number; what is said of 0 does not matter.
+    """
+    number = np.cumsum(keep[1:]) * keep[1:]
+    return np.concatenate([[0], number]).astype(np.int32)[labels]
+
+
 def fill_holes(mask: np.ndarray) -> np.ndarray:
     """Return the mask with every hole filled, (M, N) uint8."""
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from measure.field.basics.masks import dilated
+from measure.field.basics.masks import dilated, kept_parts
 from measure.field.basics.quick import median
 from measure.field.bodies.bodies import edge_width
 from measure.field.bodies.threads import EVEN_FIBRE, is_line
@@ -10,8 +10,8 @@ from measure.field.cuts.cut import cut_by_shape
 from measure.field.cuts.cut_colour import cut_by_colour
 from measure.field.cuts.cut_lobes import cut_by_lobes, is_oval
 from measure.field.cuts.gap_heaps import cut_heap, without_cuts_in_full
-from measure.field.cuts.neck_evidence import compact_parts, without_false_cuts
-from measure.field.cuts.parts import cut_each
+from measure.field.cuts.neck_evidence import without_false_cuts
+from measure.field.cuts.parts import compact_parts, cut_each
 from measure.field.cuts.seams import along_seams, cut_by_seams
 from measure.field.cuts.step_seams import cut_by_steps
 from measure.field.cuts.walled_heaps import cut_by_walls
@@ -81,11 +81,7 @@ def cut_in_one_colour(
 
 
 def _in_turn(
-    mask: np.ndarray,
-    body: np.ndarray,
-    delta: np.ndarray,
-    least_px2: float,
-    cut_strength: float,
+    mask: np.ndarray, body: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength: float
 ) -> np.ndarray:
     """Cut a piece by one reason after the other."""
 
@@ -106,10 +102,7 @@ def _in_turn(
 
 
 def cut_by_form(
-    mask: np.ndarray,
-    least_px2: float,
-    cut_strength: float,
-    delta: np.ndarray | None = None,
+    mask: np.ndarray, least_px2: float, cut_strength: float, delta: np.ndarray | None = None
 ) -> np.ndarray:
     """Cut a body of one colour at its necks, then each part into the ovals it is made of.
 
@@ -162,5 +155,4 @@ def without_shadows(cut: np.ndarray, field: np.ndarray, width: float) -> np.ndar
         part = (cut == k).astype(np.uint8)
         beside = dilated(((cut > 0) & (cut != k)).astype(np.uint8), width) > 0
         keep[k] = edge_width(part, steep, beside, heights[k - 1]) <= 2.0 * width + 1.0
-    number = np.cumsum(keep) - 1
-    return np.where(keep, number, 0)[cut].astype(np.int32)
+    return kept_parts(cut, keep)

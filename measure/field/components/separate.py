@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from measure.field.basics.component import Component, Parts, zoom_of_component, zoomed_component
-from measure.field.basics.masks import box_about, numbered
+from measure.field.basics.masks import box_about, kept_parts, numbered
 from measure.field.bodies.bands import fibres_in
 from measure.field.bodies.bodies import bodies_of
 from measure.field.bodies.contrast_parts import contrast_parts, grown_labels
@@ -202,8 +202,8 @@ def _clear_pieces(component: Component, seen: _Seen) -> np.ndarray:
 
 def _without_heaps(clear: np.ndarray, component: Component, seen: _Seen) -> np.ndarray:
     """See-through pieces without heaps of small ones, whose outline may be as straight."""
-    keep = np.array([True, *(not _is_heap(component, seen, clear == k + 1) for k in range(int(clear.max())))])
-    return clear if keep.all() else ((np.cumsum(keep) - 1) * keep).astype(np.int32)[clear]
+    keep = [not _is_heap(component, seen, clear == k) for k in range(1, int(clear.max()) + 1)]
+    return clear if all(keep) else kept_parts(clear, np.array([False, *keep]))
 
 
 def _by_rims(component: Component, rims: np.ndarray, width: float, least_px2: float) -> np.ndarray:

@@ -20,12 +20,11 @@ from measure.field.basics.polygons import largest, outline_of, polygons_of
 from measure.field.basics.quick import colours_at, mean_channel
 from measure.field.crystals.hidden_sides import Crossing, crossing_sides, own_share
 from measure.field.edges.features import oil_at
-from measure.field.ground.absorbance import density
+from measure.field.ground.absorbance import density, is_dark
 from measure.field.ground.light import Light
 from measure.field.rims.rim_colour import whole_colour
 from measure.flags import bits
 
-_LEAST_OIL_LIGHTNESS = 45.0  # below it the ground is dark and rims are bright
 _OF_NOISE, _LEAST_STEP = 2.5, 3.0  # lightness where a piece begins, in noise units and CIELAB units
 _MARGIN_PX = 6
 _MOST_PX = 300_000
@@ -69,7 +68,7 @@ def crossed_sides(found: Found, light: Light, least_px2: float) -> Found:
         With new pieces last, flagged ``rim_only``, ``touching``, ``overlap``; those they stand for are gone.
     """
     clear = np.flatnonzero((found.flags & bits("rim_only")) != 0)
-    if float(light.oil_lab[0]) < _LEAST_OIL_LIGHTNESS or not len(clear):
+    if is_dark(float(light.oil_lab[0])) or not len(clear):
         return found
     reaches = np.array([[found.outlines[k].min(axis=0), found.outlines[k].max(axis=0)] for k in clear])
     places = list(_places(light, least_px2, reaches))

@@ -18,13 +18,12 @@ from measure.field.basics.masks import SQUARE, dilated, hull_mask, numbered, ope
 from measure.field.basics.quick import mean_channel, percentile
 from measure.field.edges.edge import colour_length, slope
 from measure.field.edges.flanks import above_half
-from measure.field.ground.absorbance import density, difference
+from measure.field.ground.absorbance import density, difference, is_dark
 from measure.field.rims.rim_checks import credible
 from measure.field.rims.rim_colour import LINE_PX, coloured_places
 from measure.field.rims.rims import find_clear
 from measure.flags import bits
 
-_LEAST_OIL_LIGHTNESS = 45.0  # CIELAB; below it the ground is dark and rims are bright
 _NEAR_PX = 6.0  # sigma within which a body's own colour is taken
 _REACHED = 1e-3  # weight of bodies from which a place is near one
 _TURNED = 0.02  # squared sine between the colour of a body and grey, below which they are not told apart
@@ -111,7 +110,7 @@ def grey_layer(component: Component) -> Layers | None:
     component : Component
     """
     oil, low = component.oil_lab, component.low
-    if float(oil[0]) < _LEAST_OIL_LIGHTNESS or component.cut_strength <= 0:
+    if is_dark(float(oil[0])) or component.cut_strength <= 0:
         return None
     strong = low & (component.distance > component.seed)
     coloured = coloured_places(component.delta, strong, oil, component.least_px2)

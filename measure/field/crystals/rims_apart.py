@@ -21,6 +21,7 @@ from measure.field.basics.polygons import largest, outline_of
 from measure.field.basics.quick import median, percentile
 from measure.field.crystals.facets import straight_sided
 from measure.field.crystals.rim_faces import Rims, is_clear, is_convex, pieces_of_lines, see_through
+from measure.field.ground.absorbance import is_dark
 from measure.field.ground.light import Light
 from measure.flags import bits
 
@@ -30,7 +31,6 @@ _OWN, _MOSTLY_OWN = 0.38, 0.5
 _STEPS = 2.0  # by which lightness is multiplied to whole numbers
 _WIDEST_PX = 9  # a line and its flanks
 _OF_NOISE, _LEAST_STEP = 2.5, 3.0  # lightness of the faintest line, in noise units and CIELAB units
-_LEAST_OIL_LIGHTNESS = 45.0  # below it the ground is dark and lines are bright
 _MARGIN_PX = 8
 _MOST_PX = 300_000
 _LEAST_FACE_PX2, _FEWEST_FACES = 4.0, 3  # pieces that cross share a face and have one each
@@ -70,7 +70,7 @@ def rims_apart(found: Found, light: Light, least_px2: float) -> Found:
     Found
         With new pieces last, flagged ``rim_only``, ``touching``, ``overlap``; those they stand for are gone.
     """
-    if float(light.oil_lab[0]) < _LEAST_OIL_LIGHTNESS or not found.outlines:
+    if is_dark(float(light.oil_lab[0])) or not found.outlines:
         return found
     field = _thin_lines(light)
     gone: set[int] = set()

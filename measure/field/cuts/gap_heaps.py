@@ -9,18 +9,18 @@ hardly ever falls into many. Mottle does so, but it is as lively within the part
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import SQUARE, solidity
+from measure.field.basics.masks import SQUARE, kept_parts, solidity
 from measure.field.basics.quick import median, percentile
 from measure.field.cuts.cut import cut_by_shape
 from measure.field.cuts.cut_colour import spread
 from measure.field.cuts.cut_lobes import cut_by_lobes
-from measure.field.cuts.neck_evidence import compact_parts, half_widths, without_false_cuts
+from measure.field.cuts.neck_evidence import without_false_cuts
 from measure.field.cuts.pale_lines import PaleLines
-from measure.field.cuts.parts import cut_each, heights_along, without_borders
+from measure.field.cuts.parts import compact_parts, cut_each, heights_along, thick_parts, without_borders
 
 _FULL, _MANY = 0.93, 4  # solidity from which a body is no heap; compact parts it must fall into
 _GAP = 0.12  # height of a line over that of the piece, from which it is a gap
-_LEAST_HALF_PX, _SMALL = 2.0, 0.3  # half thickness and share of the smallest area a part must have
+_SMALL = 0.3  # share of the smallest area a part must have without its share of the gaps
 _MOSTLY = 0.75  # of the heap in compact parts
 # height of the usual line along a border, over that of the piece and over the unrest within the parts, which
 # all but some of the borders reach: drawn heaps 0.17 and 3.1 and more, mottled pieces seldom so much of both
@@ -56,32 +56,30 @@ def cut_heap(mask: np.ndarray, delta: np.ndarray, least_px2: float, cut_strength
         return None
     parts = cut_each(parts, lambda part: cut_by_lobes(part, least_px2))
     parts = without_false_cuts(parts, delta, cut_strength, crowded=True)
-    labels = _joined(spread(_thick(parts, _SMALL * least_px2), mask), heights)
+    labels = _joined(spread(thick_parts(parts, _SMALL * least_px2), mask), heights)
     compact = compact_parts(labels)
     if len(compact) < _MANY or compact.sum() < _MOSTLY * cv2.countNonZero(mask):
         return None
     return labels if _are_gaps(labels, heights) else None
 
 
-def _thick(parts: np.ndarray, least_px2: float) -> np.ndarray:
-    """Parts that may be pieces, numbered anew."""
-    keep = (half_widths(parts) >= _LEAST_HALF_PX) & (np.bincount(parts.ravel()) >= least_px2)
-    keep[0] = False
-    return (np.cumsum(keep) * keep).astype(np.int32)[parts]
+def _usual_heights(labels: np.ndarray, heights: np.ndarray) -> dict[tuple[int, int], float]:
+    """Height of the usual line along each border."""
+    return {pair: median(np.array(values)) for pair, values in heights_along(labels, heights).items()}
 
 
 def _joined(labels: np.ndarray, heights: np.ndarray) -> np.ndarray:
     """Parts without the borders along which no gap is seen."""
-    usual = {pair: median(np.array(values)) for pair, values in heights_along(labels, heights).items()}
+    usual = _usual_heights(labels, heights)
     return without_borders(labels, [pair for pair, height in usual.items() if height < _SEEN])
 
 
 def _are_gaps(labels: np.ndarray, heights: np.ndarray) -> bool:
     """Whether lines show along the borders of parts, and hardly within them."""
-    usual = [median(np.array(values)) for values in heights_along(labels, heights).values()]
+    usual = _usual_heights(labels, heights)
     if not usual:
         return False
-    least = percentile(np.array(usual), _ALL_BUT)
+    least = percentile(np.array(list(usual.values())), _ALL_BUT)
     own = labels.astype(np.float32)
     border = cv2.dilate(own, SQUARE) != cv2.erode(own, SQUARE)
     away = cv2.distanceTransform(1 - border.view(np.uint8), cv2.DIST_L2, 5)
@@ -106,6 +104,4 @@ def without_cuts_in_full(heap: np.ndarray, cut: np.ndarray) -> np.ndarray:
         inside[0] = False
         if np.count_nonzero(inside) > 1 and solidity(own.view(np.uint8)) >= _FULL:
             out[inside[heap]] = np.flatnonzero(inside)[0]
-    keep = np.bincount(out.ravel(), minlength=len(sizes)) > 0
-    keep[0] = False
-    return (np.cumsum(keep) * keep).astype(np.int32)[out]
+    return kept_parts(out, np.bincount(out.ravel()) > 0)

@@ -8,10 +8,11 @@ tone. Across one piece the sides stay as hollow as before.
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import SQUARE
+from measure.field.basics.masks import SQUARE, kept_parts
 from measure.field.basics.quick import colours_at, median_colour, norm
 from measure.field.cuts.cut import notch_share
 from measure.field.cuts.cut_lobes import oval_misfit
+from measure.field.cuts.parts import compact_parts
 from measure.field.cuts.seams import contour_of
 
 # Evidence for a cut: logistic regression on 1,468 cuts by shape in drawn fields of five hands, in real pieces
@@ -29,8 +30,8 @@ _BESIDE_PX = ((2.5, 8.0, 2.5), (1.5, np.inf, 1.5))  # from the cut: least, most;
 _LEAST_BESIDE = 8  # pixels by which the tone beside a cut is told
 _MOST_STEP = 1.5
 # evidence that compact parts give the borders among them, over the logarithm of how many times as many as a
-# few they are; area of a compact part over that of the largest disc in it, of which a triangle has 1.65
-_CROWD, _FEW, _ROUND = 3.0, 3, 1.8
+# few they are
+_CROWD, _FEW = 3.0, 3
 _BEST_MISFIT, _WORST_MISFIT = 0.004, 1.0
 
 
@@ -71,7 +72,7 @@ def without_false_cuts(
         first, second = worst
         out = np.where(out == second, first, out)
         known = {pair: value for pair, value in known.items() if not {*pair} & {*worst}}
-    return _compact(out) if out is not labels else labels
+    return kept_parts(out, np.bincount(out.ravel()) > 0) if out is not labels else labels
 
 
 def crowd(count: int) -> float:
@@ -82,42 +83,6 @@ def crowd(count: int) -> float:
     count : int
     """
     return _CROWD * float(np.log(max(count, _FEW) / _FEW))
-
-
-def compact_parts(labels: np.ndarray) -> np.ndarray:
-    """Return the areas of the parts that are hardly larger than the largest disc in them, px.
-
-    Parameters
-    ----------
-    labels : (M, N) ndarray of int32
-        0 outside, 1.. for the parts.
-    """
-    deepest, sizes = half_widths(labels), np.bincount(labels.ravel())
-    return sizes[1:][sizes[1:] < _ROUND * np.pi * deepest[1:] ** 2]
-
-
-def half_widths(labels: np.ndarray) -> np.ndarray:
-    """Return the radius of the largest disc in each part, px; 0 for what is outside.
-
-    Parameters
-    ----------
-    labels : (M, N) ndarray of int32
-        0 outside, 1.. for the parts.
-    """
-    own = cv2.copyMakeBorder(labels.astype(np.float32), 1, 1, 1, 1, cv2.BORDER_REPLICATE)
-    inner = (cv2.dilate(own, SQUARE) == cv2.erode(own, SQUARE)) & (own > 0)
-    # between the middle of the outermost px within and its border lies a px that meets another part
-    depth = cv2.distanceTransform(inner.view(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] + np.float32(1.0)
-    deepest = np.zeros(int(labels.max()) + 1, np.float32)
-    np.maximum.at(deepest, labels.ravel(), depth.ravel())
-    deepest[0] = 0.0
-    return deepest
-
-
-def _compact(labels: np.ndarray) -> np.ndarray:
-    """The same parts numbered 1.. without gaps."""
-    number = np.cumsum(np.bincount(labels.ravel()) > 0) - (labels.min() == 0)
-    return (number * (np.arange(len(number)) > 0))[labels].astype(np.int32)
 
 
 def _neighbours(labels: np.ndarray) -> list[tuple[int, int]]:

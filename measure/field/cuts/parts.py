@@ -1,11 +1,14 @@
-"""Parts of a body: where two meet and what is seen there, joined, and cut further."""
+"""Parts of a body: how compact they are, what is seen where two meet, joined, and cut further."""
 
 from collections.abc import Callable
 
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import SQUARE
+from measure.field.basics.masks import SQUARE, kept_parts
+
+_ROUND = 1.8  # area of a compact part over that of the largest disc in it; a triangle has 1.65
+_LEAST_HALF_PX = 2.0  # half thickness of what may be a piece once lines are taken out
 
 
 def borders_of_parts(labels: np.ndarray, heights: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -103,3 +106,46 @@ def cut_each(labels: np.ndarray, cut: Callable[[np.ndarray], np.ndarray]) -> np.
         out[part > 0] = part[part > 0] + used
         used += int(part.max())
     return out
+
+
+def compact_parts(labels: np.ndarray) -> np.ndarray:
+    """Return the areas of the parts that are hardly larger than the largest disc in them, px.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    deepest, sizes = half_widths(labels), np.bincount(labels.ravel())
+    return sizes[1:][sizes[1:] < _ROUND * np.pi * deepest[1:] ** 2]
+
+
+def half_widths(labels: np.ndarray) -> np.ndarray:
+    """Return the radius of the largest disc in each part, px; 0 for what is outside.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    """
+    own = cv2.copyMakeBorder(labels.astype(np.float32), 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    inner = (cv2.dilate(own, SQUARE) == cv2.erode(own, SQUARE)) & (own > 0)
+    # between the middle of the outermost px within and its border lies a px that meets another part
+    depth = cv2.distanceTransform(inner.view(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] + np.float32(1.0)
+    deepest = np.zeros(int(labels.max()) + 1, np.float32)
+    np.maximum.at(deepest, labels.ravel(), depth.ravel())
+    deepest[0] = 0.0
+    return deepest
+
+
+def thick_parts(labels: np.ndarray, least_px2: float) -> np.ndarray:
+    """Return the parts that are thick and large enough to be pieces, numbered anew.
+
+    Parameters
+    ----------
+    labels : (M, N) ndarray of int32
+        0 outside, 1.. for the parts.
+    least_px2 : float
+    """
+    large = np.bincount(labels.ravel()) >= least_px2
+    return kept_parts(labels, large & (half_widths(labels) >= _LEAST_HALF_PX))

@@ -9,17 +9,16 @@ nothing, or what is ragged.
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import solidity
+from measure.field.basics.masks import kept_parts, solidity
 from measure.field.basics.quick import median
 from measure.field.cuts.cut import cut_by_shape
 from measure.field.cuts.cut_colour import spread
 from measure.field.cuts.pale_lines import PaleLines
-from measure.field.cuts.parts import borders_of_parts, heights_along, without_borders
+from measure.field.cuts.parts import borders_of_parts, heights_along, thick_parts, without_borders
 
 _HEAP, _MANY = 0.93, 4  # solidity from which a body is no heap; pieces it must fall into
 _LARGE = 40.0  # area of a heap over that of the smallest piece
 _WALL = 1.0  # clearness from which a line is a wall
-_LEAST_HALF_PX = 2.0  # half thickness of what may be a piece once walls are taken out
 _SHOWN, _CLEAR = 0.7, 2.0  # share of a border that is wall, and its usual clearness
 # usual clearness of all borders, and height over that of the heap: cracks of single pieces reach 2.9 and
 # 0.25, borders of three pieces of paste 3.9 and 0.29 (left to other cuts), those of heaps of lit grains more
@@ -54,7 +53,7 @@ def cut_by_walls(
     lines = PaleLines(mask, delta)
     open_ = mask & (lines.clearness < _WALL).view(np.uint8)
     parts = cut_by_shape(open_, cut_strength)
-    seeds = _seeds(parts, 0.3 * least_px2)
+    seeds = thick_parts(parts, 0.3 * least_px2)
     if seeds.max() < _MANY:
         return whole
     labels = _large(_joined(spread(seeds, mask), lines.clearness), mask, least_px2)
@@ -69,25 +68,10 @@ def cut_by_walls(
     return labels if in_front and full.min() >= _HIDDEN else whole
 
 
-def _seeds(parts: np.ndarray, least_px2: float) -> np.ndarray:
-    """Parts that are thick enough to be pieces, numbered anew, (M, N)."""
-    out, used = np.zeros(parts.shape, np.int32), 0
-    for k in range(1, int(parts.max()) + 1):
-        own = (parts == k).view(np.uint8)
-        framed = cv2.copyMakeBorder(own, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
-        depth = cv2.distanceTransform(framed, cv2.DIST_L2, 5)
-        if depth.max() >= _LEAST_HALF_PX and cv2.countNonZero(own) >= least_px2:
-            used += 1
-            out[own > 0] = used
-    return out
-
-
 def _large(labels: np.ndarray, mask: np.ndarray, least_px2: float) -> np.ndarray:
     """Parts without those too small, whose pixels fall to the nearest others."""
-    keep = np.bincount(labels.ravel()) >= least_px2
-    keep[0] = False
-    number = (np.cumsum(keep) * keep).astype(np.int32)
-    return spread(number[labels], mask) if keep.any() else labels
+    left = kept_parts(labels, np.bincount(labels.ravel()) >= least_px2)
+    return spread(left, mask) if left.any() else labels
 
 
 def _joined(labels: np.ndarray, clearness: np.ndarray) -> np.ndarray:

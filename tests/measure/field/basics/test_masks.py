@@ -72,3 +72,11 @@ def test_the_box_about_a_mask_begins_at_even_places_and_holds_its_margin():
     mask[13:17, 3:9] = 1
     assert masks.box_about(mask, 6) == (slice(6, 23), slice(0, 15))
     assert masks.box_about(mask, 5)[0] == slice(8, 22)
+
+
+def test_kept_parts_are_numbered_anew_in_order():
+    labels = np.array([[0, 1, 2], [3, 3, 4]], np.int32)
+    for nothing in (True, False):
+        kept = masks.kept_parts(labels, np.array([nothing, False, True, False, True]))
+        np.testing.assert_array_equal(kept, [[0, 0, 1], [0, 0, 2]])
+        assert kept.dtype == np.int32

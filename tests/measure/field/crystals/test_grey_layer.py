@@ -6,9 +6,12 @@ import pytest
 from shapely import Point, Polygon, affinity, box
 
 from measure.field.basics.component import Component
+from measure.field.basics.found import Found
 from measure.field.basics.polygons import outline_of
-from measure.field.crystals.grey_layer import grey_density, grey_layer
+from measure.field.crystals.grey_layer import IN_GREY, grey_density, grey_layer
+from measure.field.crystals.grey_rims import crossing_crystals
 from measure.field.ground.absorbance import density, difference
+from measure.field.ground.light import prepare
 from measure.field.pipeline import measure_field
 from measure.flags import FLAGS
 from measure.model import FieldSettings, Picture
@@ -105,16 +108,29 @@ def test_a_density_turned_round_is_the_difference_it_came_from():
     assert np.allclose(difference(density(delta, OIL), OIL), delta, atol=0.05)
 
 
-def test_crossing_pieces_of_a_picture_keep_their_whole_size():
+def _crossing_picture() -> Picture:
+    """A crystal across a body, and oil about them with a lone body that tells how sharp edges are."""
     oil = (np.array([226, 218, 190]) / 255.0) ** 2.2
-    crystal, body = CRYSTAL, DISC
-    field = np.exp(-_density(_rim(crystal), _cover(body) * 1.2)) * oil
-    # oil about them, and a lone body that tells how sharp edges are
+    field = np.exp(-_density(_rim(CRYSTAL), _cover(DISC) * 1.2)) * oil
     lone = np.exp(-_density(np.zeros(SHAPE, np.float32), _cover(Point(80, 70).buffer(22)))) * oil
     light = np.vstack([field, lone])
-    pixels = np.clip(np.round(light ** (1 / 2.2) * 255), 0, 255).astype(np.uint8)
-    particles = measure_field(Picture(pixels, name="drawn"), FieldSettings(), 1.0).particles
-    true = sorted([crystal.area, body.area, np.pi * 22**2])
+    return Picture(np.clip(np.round(light ** (1 / 2.2) * 255), 0, 255).astype(np.uint8), name="drawn")
+
+
+def test_crossing_pieces_of_a_picture_keep_their_whole_size():
+    particles = measure_field(_crossing_picture(), FieldSettings(), 1.0).particles
+    true = sorted([CRYSTAL.area, DISC.area, np.pi * 22**2])
     assert sorted(particles["area_px2"]) == pytest.approx(true, rel=0.04)
     largest = int(np.argmax(particles["area_px2"]))
     assert particles["flags"][largest] & FLAGS["overlap"].bit
+
+
+def test_what_a_crystal_took_of_the_body_beside_it_is_left_out():
+    light = prepare(_crossing_picture())
+    too_much = CRYSTAL.union(DISC.intersection(CRYSTAL.buffer(14)))
+    one = np.ones(1, np.int32)
+    found = Found([outline_of(too_much).astype(np.float32)], 0 * one, IN_GREY * one, one.astype(np.int8))
+    _, crystals = crossing_crystals(found, light, 80.0)
+    (outline,) = crystals.outlines
+    assert too_much.area > 1.25 * CRYSTAL.area
+    assert Polygon(outline).area == pytest.approx(CRYSTAL.area, rel=0.08)

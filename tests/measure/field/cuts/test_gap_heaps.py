@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from measure.field.cuts.gap_heaps import cut_heap, without_cuts_in_full
-from measure.field.cuts.neck_evidence import compact_parts, crowd
+from measure.field.cuts.neck_evidence import crowd
 from measure.field.pipeline import measure_field
 from measure.model import FieldSettings, Picture
 
@@ -86,13 +86,6 @@ def test_a_part_that_is_not_full_may_be_cut():
     heap[5:35, 5:15], heap[25:35, 15:55] = 1, 2
     out = without_cuts_in_full(heap, (heap > 0).astype(np.int32))
     np.testing.assert_array_equal(out, heap)
-
-
-def test_compact_parts_are_hardly_larger_than_the_disc_in_them():
-    labels = np.zeros((40, 80), np.int32)
-    labels[10:20, 10:20] = 1
-    labels[10:16, 30:70] = 2
-    np.testing.assert_array_equal(compact_parts(labels), [100])
 
 
 def test_the_more_compact_parts_the_more_each_border_has_for_it():

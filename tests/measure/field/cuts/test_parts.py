@@ -2,7 +2,15 @@
 
 import numpy as np
 
-from measure.field.cuts.parts import borders_of_parts, cut_each, heights_along, without_borders
+from measure.field.cuts.parts import (
+    borders_of_parts,
+    compact_parts,
+    cut_each,
+    half_widths,
+    heights_along,
+    thick_parts,
+    without_borders,
+)
 
 
 def _stripes(*widths: int) -> np.ndarray:
@@ -40,3 +48,23 @@ def test_each_part_is_cut_further_in_order():
         return cut
 
     np.testing.assert_array_equal(cut_each(labels, halves)[4], [0, 0, 1, 1, 2, 2, 3, 3, 3, 4, 4, 4, 0, 0])
+
+
+def test_parts_side_by_side_are_no_thicker_for_that():
+    labels = np.zeros((30, 30), np.int32)
+    labels[5:25, 5:9], labels[5:25, 9:25] = 1, 2
+    np.testing.assert_allclose(half_widths(labels), [0, 2, 8], atol=0.3)
+    np.testing.assert_array_equal(compact_parts(labels), [320])
+
+
+def test_parts_that_are_thick_and_large_enough_are_kept_in_order():
+    labels = _stripes(2, 5, 1, 5)
+    np.testing.assert_array_equal(thick_parts(labels, 20)[4], [0] * 4 + [1] * 5 + [0] + [2] * 5 + [0] * 2)
+    assert thick_parts(labels, 31).max() == 0
+
+
+def test_compact_parts_are_hardly_larger_than_the_disc_in_them():
+    labels = np.zeros((40, 80), np.int32)
+    labels[10:20, 10:20] = 1
+    labels[10:16, 30:70] = 2
+    np.testing.assert_array_equal(compact_parts(labels), [100])
