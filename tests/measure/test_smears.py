@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.benchmarks.smears.body import ramped
+from tests.benchmarks.smears.body import Body, ramped
 from tests.benchmarks.smears.draw import LIMIT_PX, Drawn, draw
 from tests.benchmarks.smears.foreign import bubble
 from tests.benchmarks.smears.held import HELD
-from tests.benchmarks.smears.imaging import Optics, images, through_lens
+from tests.benchmarks.smears.imaging import Optics, images, lit_area, through_lens
 from tests.benchmarks.smears.look import Look
 from tests.benchmarks.smears.looks import LOOKS, REPORT_SEEDS, TUNE_SEEDS
 
@@ -83,6 +83,19 @@ def test_a_slope_takes_light_away_and_a_flat_slab_does_not() -> None:
     light = through_lens(slab, Optics())
     assert light[30, 30] == pytest.approx(1.0)
     assert light[30, 20] < 0.5
+
+
+def test_between_crossed_polars_a_crystal_ends_where_its_light_is_half() -> None:
+    side = np.minimum(np.arange(81), np.arange(81)[::-1]).astype(np.float32)
+    thick = np.clip(np.minimum(*np.meshgrid(side, side)) - 10, 0, 8)  # a slope of 8 px about a flat top
+    colour = np.zeros((81, 81, 3), np.float32)
+    path = 0.01 * thick  # so that it lies between the axes
+    path[::7, ::5] += (np.pi / 4 - path[::7, ::5].sum()) / path[::7, ::5].size
+    body = Body("salt", colour, path, thick > 0, thick, thick, colour, retard=0.03)
+    lit = np.flatnonzero(lit_area(body)[40])
+    top = np.sin(np.pi * 0.03 * 8) ** 2
+    first = next(k for k in range(81) if np.sin(np.pi * 0.03 * thick[40, k]) ** 2 > 0.5 * top)
+    assert lit[0] == pytest.approx(first, abs=1)
 
 
 def test_a_bubble_is_dark_but_for_its_middle() -> None:

@@ -11,7 +11,7 @@ from .camera import Camera, compressed, photograph
 from .crystals import crystal
 from .foreign import MAKERS, dust
 from .held import HELD
-from .imaging import images, shadow
+from .imaging import images, lit_area, shadow
 from .kernel import kernel
 from .light import ground, shine
 from .look import Look
@@ -166,6 +166,8 @@ def _composed(
         blur = _blur(look, thing.row + half, thing.col + half, tilt, rng)
         pad = int(np.ceil(abs(blur))) + 4
         body = padded(thing.body, pad)
+        if look.optics.mode == "crossed":
+            body.mask = lit_area(body)
         frame, stamp = window(thing.row - pad, thing.col - pad, body.mask.shape, shape)
         passed, added = images(body, look.optics, blur)
         here = light[frame]

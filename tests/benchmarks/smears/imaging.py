@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from .body import Body
+from .noise import largest
 
 _STRAY = 0.1  # light that comes from about and within whichever way it is bent
 
@@ -115,11 +116,25 @@ def _dark(body: Body, optics: Optics, blur_px: float) -> tuple[np.ndarray, np.nd
 
 def _crossed(body: Body, optics: Optics, blur_px: float) -> tuple[np.ndarray, np.ndarray]:
     passed, veil = _through(body, optics, blur_px)
-    turn = float(np.sum(body.path_px[::7, ::5])) % np.pi  # how it happens to lie
-    waves = np.array([540 / 620, 1.0, 540 / 460], np.float32)
-    bright = np.sin(np.pi * body.retard * body.relief_px[..., None] * waves) ** 2 * np.sin(2 * turn) ** 2
+    bright = _turned_light(body)
     glow = 8 * veil * body.colour  # tissue turns light every way
     return passed, (1.6 * bright * np.exp(-body.density) + glow).astype(np.float32)
+
+
+def _turned_light(body: Body) -> np.ndarray:
+    """Light between crossed polars of a body that splits it, by its thickness and how it lies."""
+    turn = float(np.sum(body.path_px[::7, ::5])) % np.pi
+    waves = np.array([540 / 620, 1.0, 540 / 460], np.float32)
+    return np.sin(np.pi * body.retard * body.relief_px[..., None] * waves) ** 2 * np.sin(2 * turn) ** 2
+
+
+def lit_area(body: Body) -> np.ndarray:
+    """Its true area between crossed polars: thin margins stay dark, it ends at half of its light."""
+    light = _turned_light(body).mean(axis=-1) * body.mask
+    usual = float(np.percentile(light[body.mask], 75)) if body.mask.any() else 0.0
+    if usual < 0.06:  # no lighter than the ground: it is seen by its rim, as in plain light
+        return body.mask
+    return largest(light > 0.5 * usual)
 
 
 def _above(body: Body, optics: Optics, blur_px: float) -> tuple[np.ndarray, np.ndarray]:
