@@ -23,12 +23,10 @@ _NEARLY = 0.999  # far more than the last digits that two ways of adding up diff
 _FLANKS = 0.15  # strength of the other sign over that of the main one from which it is half of the picture
 _NEAR = 0.5  # share of it that must lie beside pieces
 _THICKER = 1.3  # depth of what is a flank, over that of the deepest piece beside it, at most
-_BESIDE_PX = 5  # how far from it that piece may lie
+_BESIDE_PX = 5  # how far from it that piece may lie, or as far as the piece is deep: grey lies between
 _ONE_WAY = 0.5  # how far the flanks agree on a direction, 0..1
 _WORK_PX = 1_000_000  # the direction needs no more pixels than these
-_SMEAR = (
-    1.8  # mean depths of the pieces (a third of a disc's radius) over which they are spread to see a side
-)
+_SMEAR = 0.9  # depths of the pieces (a disc's radius, less what of it is grey) over which they are spread
 _TURNS = (-0.7, 0.0, 0.7)  # rad; a flank bends round its piece
 _GAP = 1.2  # longest grey stretch over the dark one before it
 _SKIN_PX = 2.0  # specks and notches of the filled pieces up to this width are noise
@@ -123,8 +121,8 @@ def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
     if flank.sum() < _FLANKS * main.sum() or not flank.any():
         return None
     inside = main > 0
-    depth = cv2.distanceTransform(inside.view(np.uint8), cv2.DIST_L2, 5)[inside].mean()
-    wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), _SMEAR * float(depth))
+    depth = _usual_depth(*_depths(inside))
+    wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), _SMEAR * depth)
     x, y = cv2.Sobel(wide, cv2.CV_32F, 1, 0), cv2.Sobel(wide, cv2.CV_32F, 0, 1)
     near = flank * (wide > 0.05 * wide.max())
     if near.sum() < _NEAR * flank.sum() or flank[_is_thin(main, flank)].sum() < _NEAR * flank.sum():
@@ -138,14 +136,27 @@ def _is_thin(main: np.ndarray, flank: np.ndarray) -> np.ndarray:
     """Pixels of flanks no thicker than the pieces they lie beside, (M, N) ndarray of bool."""
     of_main, depth_main = _depths(main > 0)
     of_flank, depth_flank = _depths(flank > 0)
-    size = 2 * _BESIDE_PX + 1
-    near = cv2.dilate(depth_main[of_main], np.ones((size, size), np.uint8))
+    away, nearest = cv2.distanceTransformWithLabels(
+        (of_main == 0).view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    deep = np.zeros(int(nearest.max()) + 1, np.float32)
+    deep[nearest[of_main > 0]] = depth_main[of_main[of_main > 0]]
     beside = np.zeros_like(depth_flank)
     at = of_flank > 0
-    np.maximum.at(beside, of_flank[at], near[at])
+    own = deep[nearest[at]]
+    np.maximum.at(beside, of_flank[at], np.where(away[at] <= np.maximum(_BESIDE_PX, own), own, 0.0))
     thin = depth_flank <= _THICKER * beside
     thin[0] = False
     return np.asarray(thin[of_flank])
+
+
+def _usual_depth(numbers: np.ndarray, depths: np.ndarray) -> float:
+    """Depth in px of the piece up to which half of the area of all lies; pits of noise hardly change it."""
+    area = np.bincount(numbers.ravel(), minlength=len(depths)).astype(float)
+    area[0] = 0.0
+    order = np.argsort(depths)
+    share = np.cumsum(area[order])
+    return float(depths[order][np.searchsorted(share, 0.5 * share[-1])])
 
 
 def _depths(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -102,3 +102,14 @@ def test_flanks_without_a_piece_between_them_change_nothing():
     light = prepare(Picture(np.full((9, 7, 3), 200, np.uint8), name="small"))
     nothing = np.zeros((9, 7), bool)
     assert _changed(light, nothing, nothing, np.float32(-5.0)) is light
+
+
+def test_flanks_in_coarse_noise_belong_to_their_pieces():
+    soft = cv2.GaussianBlur(_lit(0.9).pixels[..., 0], (0, 0), 1.5).astype(np.float32)
+    grain = cv2.GaussianBlur(np.random.default_rng(5).normal(0, 1, soft.shape), (0, 0), 2.2)
+    grey = np.clip(soft + 4.0 * grain / grain.std(), 0, 255).astype(np.uint8)
+    picture = Picture(np.repeat(grey[..., None], 3, axis=2), name="coarse relief", grey=True)
+    found = measure_field(picture, FieldSettings(), 1.0).particles
+    counted = found.diameter_px[found["set_aside"] == ""]
+    assert len(counted) == 12
+    assert np.median(counted) == pytest.approx(40.0, rel=0.08)
