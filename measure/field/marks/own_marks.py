@@ -3,12 +3,15 @@
 import numpy as np
 
 from measure.field.ground.light import zone_mask
+from measure.field.marks.blurred_marks import blurred_marks
 from measure.field.marks.oil_edge import oil_edge_zones
 from measure.field.marks.surround import COVERED, border_zones
 from measure.model import Picture
 from measure.scale.drawn_marks import find_drawn
 from measure.scale.drawn_strip import drawn_strips
 
+_SAME = 0.92  # share of a box found by its form that exact tones found already
+_SLACK_PX = 1.0  # by which boxes of one mark found in two ways differ
 _NAMED = 6  # marks that are named by their place
 MARKS = "A bar, words or a line drawn into the picture"  # how what is said of them begins
 
@@ -43,12 +46,31 @@ def mark_zones(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np
 def _all_marks(picture: Picture) -> tuple[np.ndarray, ...]:
     """Strips of words along an edge, and marks that stand in none of them."""
     strips = drawn_strips(picture)
-    alone = [
-        mark
-        for mark in find_drawn(picture).areas
-        if not any(low[1] <= mark[:, 1].mean() <= high[1] for low, high in (s[[0, 2]] for s in strips))
+    alone = [mark for mark in find_drawn(picture).areas if not _in_any(mark, strips)]
+    blurred = [box for box in blurred_marks(picture) if not _in_any(box, strips)]
+    if not blurred:
+        return (*strips, *alone)
+    shape = picture.pixels.shape[:2]
+    exact = zone_mask(shape, tuple(alone))
+    masks = [zone_mask(shape, (box,)) for box in blurred]
+    more = [
+        box
+        for box, mask in zip(blurred, masks, strict=True)
+        if mask is not None and (exact is None or exact[mask > 0].mean() < _SAME)
     ]
-    return (*strips, *alone)
+    size = np.array([picture.width_px, picture.height_px])
+    kept = [mark for mark in alone if not any(_within(mark, box) for box in more)]
+    return (*strips, *kept, *(np.clip(box, 0, size) for box in more))
+
+
+def _in_any(mark: np.ndarray, strips: tuple[np.ndarray, ...]) -> bool:
+    """Whether the middle of a mark stands in the rows of a strip."""
+    return any(low[1] <= mark[:, 1].mean() <= high[1] for low, high in (s[[0, 2]] for s in strips))
+
+
+def _within(mark: np.ndarray, box: np.ndarray) -> bool:
+    (low, high), (least, most) = ((m.min(axis=0), m.max(axis=0)) for m in (mark, box))
+    return bool((low >= least - _SLACK_PX).all() and (high <= most + _SLACK_PX).all())
 
 
 def zones_by_itself(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
