@@ -41,6 +41,10 @@ _BLUNT = 2.2  # edge width over that usual from which a place has no edge of its
 # strength over that usual; how many thicker places make a fog (20 to 54 of them where there was one, one at
 # most elsewhere, also in pale and hazy fields); share of them without an edge
 _FOG, _MANY, _EDGELESS = 0.4, 8, 0.2
+_GREY = 0.02  # colour over lightness in a grey picture; 0.002 by rounding
+# strength over that usual and share of its hull, of a place of the film with an edge here and there: lumps
+# 0.5 and 0.6 to 0.72, pieces lost in noise 0.6 and more, and 0.83 and more
+_FILM, _BAYS = 0.6, 0.78
 _SHADE, _SOFTER = 0.75, 1.25  # strength and edge width of a shadow over those of the piece that throws it
 _AROUND = 0.5  # solidity of a thin ring
 _RING = 0.8  # solidity of a crescent, dark or bright, along a piece
@@ -74,6 +78,7 @@ def set_aside_halos(particles: Particles, shape: tuple[int, int]) -> Particles:
         if reasons[i] == "":
             reasons[i] = THREAD
     ground = stain_like(particles) | smudge_like(particles, reasons == "") | fog_like(particles)
+    ground |= film_like(particles)
     for i in np.flatnonzero(ground):
         if reasons[i] == "":
             reasons[i] = STAIN
@@ -187,6 +192,27 @@ def fog_like(particles: Particles) -> np.ndarray:
     # what seems a rim there is one only where it has an edge, or lies by itself
     between = (particles["parent"] > 0) & edgeless & (particles["flags"] & bits("touches_frame") == 0)
     return place | (faint & ragged & (between | _of_a_stain(particles, faint, place)))
+
+
+def film_like(particles: Particles) -> np.ndarray:
+    """Whether each piece of a grey picture is a thicker or thinner place of the film, (K,) ndarray of bool.
+
+    A film varies in thickness within widths as large as its pieces. Where such a place comes up to the
+    finding level, its outline is what noise makes of it: faint and ragged, and without an edge, or fainter
+    than usual and full of bays. Pieces are as ragged in strong noise, but have an edge, and are stronger.
+    """
+    lightness = np.abs(particles["lightness_step"].astype(float))
+    colour = np.hypot(particles["green_red_step"].astype(float), particles["blue_yellow_step"].astype(float))
+    faint = particles["flags"] & bits("faint") != 0
+    faint &= particles["flags"] & bits("rim_only") == 0
+    if not faint.any() or (colour > _GREY * np.maximum(lightness, 1.0)).any():
+        return np.zeros(len(particles), bool)
+    strength = contrast(particles)
+    faint &= dust_form(particles)[0]
+    edgeless = ~np.isfinite(particles["edge_width_px"].astype(float))
+    full = particles["area_px2"] / np.maximum(particles["hull_area_px2"], 1e-6)
+    weak = (strength < _FILM * _usual_strength(particles, strength)) & (full < _BAYS)
+    return faint & (edgeless | weak)
 
 
 def _usual_strength(particles: Particles, strength: np.ndarray) -> float:
