@@ -55,6 +55,8 @@ _MORE = 1.5  # of the fewest grains, from which they are surely no facets
 _GRAIN_PX, _FEW_GRAINS, _GRAINS_PX = 4, 5, 0.2
 # of the strongest lines: what bends light has less colour than contrast
 _COLOURED, _COLOUR_SIGMA_PX = 0.6, 1.5
+# colour of dark places over that of bright ones, and over the strongest lines, from which they take light
+_OWN_COLOUR, _SOME_COLOUR = 1.6, 0.1
 _WITHIN, _WITHIN_PX = 0.45, 5.0  # share of the depth, or px, within which lines are counted
 # share with grains that is all of a component; solidity of one piece with a broken rim, and of tissue
 _ALL, _FULL_PIECE, _OWN_OUTLINE = 0.9, 0.86, 0.92
@@ -249,11 +251,22 @@ def _scatters(part: np.ndarray, place: Place) -> int:
     shares = [np.count_nonzero(told & inside) for told in (dark, bright, place.lightness > -_CLEAR * strong)]
     if (np.array(shares) < np.array([_DARK, _BRIGHT, _GAPS]) * size).any():
         return 0
+    if _takes_light(dark & inside, bright & inside, place.chroma, strong):
+        return 0
     within = solid & (place.depth > min(_WITHIN_PX, _WITHIN * float(place.depth[part].max())))
     grains = sum(_lines_and_gaps(told & within) for told in (dark, bright))
     wide = float(np.sqrt(4 / np.pi * np.count_nonzero(part)))
     fewest = max(_FEW_GRAINS, _GRAINS_PX * wide)
     return _MANY if grains >= _MORE * fewest else _GRAINS if grains >= fewest else _LINES
+
+
+def _takes_light(dark: np.ndarray, bright: np.ndarray, chroma: np.ndarray, strong: float) -> bool:
+    """Whether what is dark has a colour that what is bright has not: grains that absorb, with oil between.
+
+    Light that is bent away is missing in all colours alike, so tissue is no more coloured where it is dark.
+    """
+    own, beside = median(chroma[dark]), median(chroma[bright])
+    return own > max(_OWN_COLOUR * beside, _SOME_COLOUR * strong)
 
 
 def _lines_and_gaps(told: np.ndarray) -> int:

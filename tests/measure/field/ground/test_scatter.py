@@ -111,6 +111,29 @@ def test_what_only_takes_light_stays_as_it_is_however_mottled() -> None:
     assert without_scatter(light) is light
 
 
+def _brown_grains(spacing_px: float) -> Picture:
+    """Cocoa grains side by side, darkest in their own colour, as a camera shows them that sharpens edges."""
+    rng = np.random.default_rng(3)
+    taken = np.zeros(SHAPE)
+    for row, col in np.ndindex(5, 6):
+        x, y = 110 + spacing_px * (col + 0.5 * (row % 2)), 95 + 0.87 * spacing_px * row
+        x, y = np.array([x, y]) + rng.uniform(-1.5, 1.5, 2)
+        taken = np.maximum(taken, rng.uniform(0.3, 1.1) * (_away(x, y) < rng.uniform(5.5, 8.0)))
+    light = cv2.GaussianBlur(np.exp(-taken[..., None] * [0.6, 0.8, 1.05]), (0, 0), 1.2)
+    light += 1.2 * (light - cv2.GaussianBlur(light, (0, 0), 2.5))
+    values = 190 * light + np.random.default_rng(9).normal(0, 1.0, light.shape)
+    return Picture(np.clip(values, 0, 255).astype(np.uint8), name="slide 8")
+
+
+@pytest.mark.parametrize("spacing_px", [15.5, 17])
+def test_brown_grains_with_oil_between_take_light_and_are_no_tissue(spacing_px) -> None:
+    """What is bent away is missing in all colours alike; these are coloured where they are dark."""
+    picture = _brown_grains(spacing_px)
+    light = prepare(picture)
+    assert without_scatter(light) is light
+    assert len(_counted(picture)) >= 18
+
+
 def test_pieces_of_tissue_are_flagged_and_no_crystals() -> None:
     particles = measure_field(
         _picture(_tissue([(100, 130, 40)])), FieldSettings(smallest_um=12.0), 1.0
