@@ -5,7 +5,7 @@ in notches. Each arc shows its oval, or two and three of them together where oth
 Of all ovals so found those are kept that explain most of the outline with the fewest and closest ones.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import NamedTuple
@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from measure.field.basics.ovals import Oval, oval_of
+from measure.field.overlaps.inner_arcs import InnerEdges
 
 _REACH = 5  # points on either side of a place between which its turn is told
 _TURN = np.deg2rad(12.0)  # inwards, from which a place is a notch; waves of an edge are taken out by joining
@@ -30,9 +31,13 @@ _SPAN = 0.25  # share of an oval that its arcs go round
 _WITHIN = (0.92, 0.6)  # of an oval's radius, at which it must lie in what is no oil
 _INSIDE = 0.97  # share of it that must
 _NEAR, _NEAR_PX = 0.08, 1.2  # distance from an oval over its radius, up to which it explains a place; px
-_PRICE, _OF_MISFIT = 0.25, 4.0  # share of its own length an oval must explain anew; more for a bad fit
+# share of its own length an oval must explain anew; more for a bad fit, and for what runs neither outside nor
+# along an edge inside, of which there may be so much
+_PRICE, _OF_MISFIT, _OF_UNSEEN, _MOST_UNSEEN = 0.2, 4.0, 0.5, 0.6
 _COMMON = 0.6  # share of the smaller of two ovals in both, from which they are one piece
 _ROUNDS = 8
+_OF_OUTLINE = 0.6  # share of the outline that ovals must explain in some way before edges inside are asked
+_INNER = 0.7  # worth of a place of an arc inside, where mottle shows some too, over one of the outline
 
 
 class OvalHeap(NamedTuple):
@@ -49,6 +54,8 @@ class OvalHeap(NamedTuple):
         The free outline.
     explained : (P,) ndarray of bool
         Where it lies along one of them.
+    inner : InnerEdges
+        Edges inside.
     """
 
     ovals: list[Oval]
@@ -56,6 +63,7 @@ class OvalHeap(NamedTuple):
     misfits: list[float]
     points: np.ndarray
     explained: np.ndarray
+    inner: InnerEdges
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +78,11 @@ class _Guess:
 
 
 def oval_heap(
-    contours: list[np.ndarray], free: list[np.ndarray], solid: np.ndarray, least_px2: float
+    contours: list[np.ndarray],
+    free: list[np.ndarray],
+    solid: np.ndarray,
+    least_px2: float,
+    edges: Callable[[], InnerEdges],
 ) -> OvalHeap | None:
     """Find the ovals that make up an outline.
 
@@ -84,6 +96,8 @@ def oval_heap(
         All that is no oil.
     least_px2 : float
         Smallest area of an oval.
+    edges : callable
+        Finds the edges that are seen inside; asked only where the outline is that of ovals for the most.
 
     Returns
     -------
@@ -100,12 +114,20 @@ def oval_heap(
     if not 1 < len(arcs) <= _MOST_ARCS:
         return None
     points = np.concatenate(arcs)
-    chosen = _chosen(list(_guesses(arcs, points, solid, least_px2)), len(points))
+    alone = [guess.explains for guess in _guesses(arcs, points, solid, least_px2)]
+    if not alone or np.logical_or.reduce(alone).mean() < _OF_OUTLINE:
+        return None
+    outer, inner = len(points), edges()
+    arcs += inner.arcs[: _MOST_ARCS - len(arcs)]
+    points = np.concatenate(arcs)
+    worth = np.where(np.arange(len(points)) < outer, 1.0, _INNER)
+    chosen = _chosen(list(_guesses(arcs, points, solid, least_px2, inner)), worth)
     if len(chosen) < 2:
         return None
-    explained = np.logical_or.reduce([guess.explains for guess in chosen])
+    points = points[:outer]
+    explained = np.logical_or.reduce([guess.explains[:outer] for guess in chosen])
     ovals, masks = [guess.oval for guess in chosen], [guess.mask for guess in chosen]
-    return OvalHeap(ovals, masks, [guess.misfit for guess in chosen], points, explained)
+    return OvalHeap(ovals, masks, [guess.misfit for guess in chosen], points, explained, inner)
 
 
 def traced(contour: np.ndarray, area_px2: float, hole: bool = False) -> np.ndarray:
@@ -150,20 +172,24 @@ def _arcs(contour: np.ndarray, free: np.ndarray, notches: np.ndarray) -> list[np
 
 
 def _guesses(
-    arcs: list[np.ndarray], points: np.ndarray, solid: np.ndarray, least_px2: float
+    arcs: list[np.ndarray],
+    points: np.ndarray,
+    solid: np.ndarray,
+    least_px2: float,
+    inner: InnerEdges | None = None,
 ) -> Iterator[_Guess]:
     """Ovals of single arcs, of each two, and of each three of which two pairs are of one oval."""
     # what lies within pixels of a notch is rounded by blur
-    inner = [arc[2:-2] if len(arc) > 3 * _REACH else arc for arc in arcs]
+    ends_off = [arc[2:-2] if len(arc) > 3 * _REACH else arc for arc in arcs]
 
     def guess(*numbers: int) -> _Guess | None:
-        return _guess([inner[n] for n in numbers], points, solid, least_px2)
+        return _guess([ends_off[n] for n in numbers], points, solid, least_px2, inner)
 
     pairs = set()
     for n in range(len(arcs)):
         if (one := guess(n)) is not None:
             yield one
-    face = facing(inner)
+    face = facing(ends_off)
     for pair in combinations(range(len(arcs)), 2):
         if face[pair] and (two := guess(*pair)) is not None:
             pairs.add(pair)
@@ -198,7 +224,9 @@ def facing(arcs: list[np.ndarray]) -> np.ndarray:
     return within & within.T
 
 
-def _guess(arcs: list[np.ndarray], points: np.ndarray, solid: np.ndarray, least_px2: float) -> _Guess | None:
+def _guess(
+    arcs: list[np.ndarray], points: np.ndarray, solid: np.ndarray, least_px2: float, inner: InnerEdges | None
+) -> _Guess | None:
     """The oval of some arcs, or None where they have none that lies within what is no oil."""
     own = np.concatenate(arcs) if len(arcs) > 1 else arcs[0]
     oval = oval_of(own)
@@ -226,7 +254,11 @@ def _guess(arcs: list[np.ndarray], points: np.ndarray, solid: np.ndarray, least_
     explains = oval.distances(points) < max(_NEAR_PX, _NEAR * radius)
     mask = np.zeros(solid.shape, np.uint8)
     cv2.fillPoly(mask, [np.rint(ring - 0.5).astype(np.int32)], 1)
-    return _Guess(oval, explains, misfit, (_PRICE + _OF_MISFIT * misfit) * round_ / step, mask)
+    unseen = inner.unseen(oval) if inner else 0.0
+    if unseen > _MOST_UNSEEN:
+        return None
+    share = _PRICE + _OF_MISFIT * misfit + _OF_UNSEEN * unseen
+    return _Guess(oval, explains, misfit, share * round_ / step, mask)
 
 
 def _lies_within(ring: np.ndarray, oval: Oval, solid: np.ndarray) -> bool:
@@ -242,12 +274,12 @@ def _lies_within(ring: np.ndarray, oval: Oval, solid: np.ndarray) -> bool:
     return True
 
 
-def _chosen(guesses: list[_Guess], count: int) -> list[_Guess]:
-    """Ovals that together explain most of ``count`` points for their price."""
+def _chosen(guesses: list[_Guess], each: np.ndarray) -> list[_Guess]:
+    """Ovals that together explain most of some points, each worth so much, for their price."""
     chosen: list[_Guess] = []
-    seen = np.zeros(count, bool)
+    seen = np.zeros(len(each), bool)
     while True:
-        gains = [np.count_nonzero(guess.explains & ~seen) - guess.price for guess in guesses]
+        gains = [float(guess.explains @ np.where(seen, 0.0, each)) - guess.price for guess in guesses]
         for n in np.argsort(-np.array(gains), kind="stable"):
             if gains[n] <= 0 or _fits(guesses[n], chosen):
                 break
@@ -257,32 +289,32 @@ def _chosen(guesses: list[_Guess], count: int) -> list[_Guess]:
             break
         chosen.append(guesses[n])
         seen |= guesses[n].explains
-    return _bettered(chosen, guesses, count)
+    return _bettered(chosen, guesses, each)
 
 
-def _bettered(chosen: list[_Guess], guesses: list[_Guess], count: int) -> list[_Guess]:
+def _bettered(chosen: list[_Guess], guesses: list[_Guess], each: np.ndarray) -> list[_Guess]:
     """The same after single ovals were left out or put in place of others while that gains."""
-    worth = _worth(chosen, count)
+    worth = _worth(chosen, each)
     for _ in range(_ROUNDS):
         before = worth
         for n in range(len(chosen)):
             rest = chosen[:n] + chosen[n + 1 :]
             others = [[*rest, guess] for guess in guesses if guess is not chosen[n] and _fits(guess, rest)]
-            best = max([rest, *others], key=lambda some: _worth(some, count))
-            if _worth(best, count) > worth + 1e-6:
-                chosen, worth = best, _worth(best, count)
+            best = max([rest, *others], key=lambda some: _worth(some, each))
+            if _worth(best, each) > worth + 1e-6:
+                chosen, worth = best, _worth(best, each)
                 break
         if worth <= before:
             break
     return chosen
 
 
-def _worth(chosen: list[_Guess], count: int) -> float:
-    """Points that some ovals explain, less their price."""
-    seen = np.zeros(count, bool)
+def _worth(chosen: list[_Guess], each: np.ndarray) -> float:
+    """What the points are worth that some ovals explain, less their price."""
+    seen = np.zeros(len(each), bool)
     for guess in chosen:
         seen |= guess.explains
-    return float(np.count_nonzero(seen)) - sum(guess.price for guess in chosen)
+    return float(seen @ each) - sum(guess.price for guess in chosen)
 
 
 def _fits(guess: _Guess, chosen: list[_Guess]) -> bool:

@@ -7,7 +7,6 @@ least one must be seen, as the upper one always has an edge, and seen better the
 mottled pieces show lines anywhere. Of each oval an edge must tell, or it was found before as a piece.
 """
 
-from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 from typing import NamedTuple
@@ -21,10 +20,9 @@ from measure.field.basics.found import Found
 from measure.field.basics.masks import drawn
 from measure.field.basics.ovals import Oval
 from measure.field.basics.polygons import largest, outline_of, polygons_of
-from measure.field.cuts.pale_lines import PaleLines
-from measure.field.cuts.step_lines import StepLines
 from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.ground.light import Light
+from measure.field.overlaps.inner_arcs import Edge, inner_edges
 from measure.field.overlaps.oval_heaps import OvalHeap, oval_heap, traced
 from measure.flags import bits
 
@@ -35,34 +33,29 @@ _CORNERS = 4  # sides of a quarter circle about corners bridged
 _BRIDGED_PX = 1.2  # gaps left between pieces by cuts are twice as wide at most
 _LEAST_FREE = 0.3  # share of the outline that must border the oil
 _MARGIN_PX = 6
-_EXPLAINED, _COVERED = 0.93, 0.85  # share of the free outline, and of each piece, that ovals must have
-_PLAIN, _LESS = 0.85, 0.9  # share of the edges seen from which less of the outline will do
-_FIT = 0.018  # mean distance from the ovals over their radius
-_SAME = 0.8  # share of an oval and a piece in one another, from which the piece was found before
+_COVERED = 0.85  # share of each piece that ovals must have
+_EXPLAINED = 0.8  # share of the free outline that must lie along ovals
+# share of the ovals, in the mean, that must run along the outline or edges inside; more where arcs lie
+# farther from them than that (over the radius)
+_BORNE, _FIT, _OF_MISFIT = 0.76, 0.015, 4.0
+_TOLD = 0.4  # share of an edge within another oval from which it is seen
+_HARDLY = 0.25  # of an oval unseen, which then needs no edge within another
+# how much more of such edges must be seen than farther in; and where most edges inside are of no oval:
+# mottle and streaks show some anywhere
+_CLEAR, _CLEARLY, _OF_EDGES = 0.46, 0.9, 0.2
 _LEAST_RADIUS_PX = 12.0  # of ovals within which an edge is told from what lies beside it
 _TWO = 1.4  # times the area of one that two cover at the least
-# how much less must be seen farther in than along an edge: beside it mottle and soft shade show as much. More
-# where an oval lies farther than that from its arcs (over its radius)
-_CLEAR, _CLEARER, _CLOSE = 0.3, 0.4, 0.015
-_IN, _IN_PX = 0.2, 4.0  # of the radius, and px, farther in
-_SEEN = 0.6  # share of a common area's better edge that must be seen
 _OF_PIECE, _OF_OVAL = (
     0.5,
     0.3,
-)  # share of a piece in an oval, or of an oval in a piece, from which they belong
+)  # share of a piece in an oval, or of an oval in a piece, of what belongs together
+_OVER = 0.05  # share of the smaller of two ovals from which they lie over one another
 _AS_SHARP = 0.45  # of the steepest outline of a heap is the least steep one: a shadow is softer
 _BESIDE = 0.05  # distance from an oval over the root of its area, up to which its own edge may lie
-_DEEP_PX, _FEW = 3.0, 6  # from the outside, where an edge inside is looked for; points that tell it
+_FEW = 6  # points that tell how steep the outline is
 _THREE = np.ones((3, 3), np.uint8)
 _OTHERWISE = bits("rim_only", "shade", "thread")
 _FLAG = bits("touching", "overlap")
-
-
-class _Edge(NamedTuple):
-    """Share of an edge that is seen, and how much less is seen along it farther in."""
-
-    seen: float
-    clear: float
 
 
 class _Heap(NamedTuple):
@@ -177,11 +170,12 @@ def _heaps(
     if np.concatenate(free).mean() < _LEAST_FREE:
         return []
     solid = cv2.morphologyEx(both | others, cv2.MORPH_CLOSE, _THREE)
-    heap = oval_heap(contours, free, solid, least_px2)
+    delta = light.delta[box]
+    heap = oval_heap(contours, free, solid, least_px2, lambda: inner_edges(delta, both, solid))
     if heap is None:
         return []
     made = []
-    for pieces, ovals in _believed(heap, own, both, light.delta[box]):
+    for pieces, ovals in _believed(heap, own, both, delta):
         stands = [shapes[k] for k in pieces]
         rest = beside + [shape for k, shape in enumerate(shapes) if k not in pieces]
         rounds = [Polygon(heap.ovals[n].points() + low) for n in ovals]
@@ -231,37 +225,55 @@ def _believed(
             break
         left -= bad
     belong = (shared > _OF_PIECE * areas) | (shared > _OF_OVAL * rounds[:, None])
-    seen = _edges_seen(heap, sorted(left), both, delta) if left else {}
-    same = (shared > _SAME * areas) & (shared > _SAME * rounds[:, None])
+    # each of two that lie over one another is whole with the other's part only
+    over = np.array([[cv2.countNonZero(one & other) for other in heap.masks] for one in heap.masks])
+    beside = over > _OVER * np.minimum(rounds, rounds[:, None])
     found = []
     while left:
-        ovals, pieces = _together(min(left), belong, left)
+        ovals, pieces = _together(min(left), belong, beside, left)
         left -= {*ovals}
-        own_edges = {pair: edge for pair, edge in seen.items() if {*pair} <= {*ovals}}
-        told = {n for pair in own_edges for n in pair} | {n for n in ovals if same[n].any()}
-        share = np.mean([edge.seen for edge in own_edges.values()]) if own_edges else 0.0
-        if (
-            len(ovals) >= len(pieces) > 0
-            and told >= {*ovals}
-            and share > _SEEN
-            and _are_close(heap, ovals, list(own_edges.values()))
-            and _explained(heap, [own[k] for k in pieces]) > (_LESS if share > _PLAIN else _EXPLAINED)
-            and _alike_sharp([heap.ovals[n] for n in ovals], both, delta)
+        if _borne_out(heap, ovals, [own[k] for k in pieces]) and _alike_sharp(
+            [heap.ovals[n] for n in ovals], both, delta
         ):
             found.append((pieces, ovals))
     return found
 
 
-def _are_close(heap: OvalHeap, ovals: list[int], edges: list[_Edge]) -> bool:
-    """Whether ovals are large enough for edges in them, close to their arcs, and their edges their own."""
-    misfits = [heap.misfits[n] for n in ovals]
-    least = min(float(np.prod(heap.ovals[n].axes)) for n in ovals)
-    clear = float(np.mean([edge.clear for edge in edges]))
-    return (
-        least > (2 * _LEAST_RADIUS_PX) ** 2
-        and float(np.mean(misfits)) < _FIT
-        and clear > (_CLEAR if max(misfits) < _CLOSE else _CLEARER)
-    )
+def _borne_out(heap: OvalHeap, ovals: list[int], own: list[np.ndarray]) -> bool:
+    """Whether ovals that stand for some pieces run along the outline or edges inside for the most.
+
+    Of each two that lie over one another the edge of one at least must be seen within the other: the upper
+    one always has an edge.
+    """
+    if not own or len(ovals) < 2 or _explained(heap, own) < _EXPLAINED:
+        return False
+    if min(float(np.prod(heap.ovals[n].axes)) for n in ovals) < (2 * _LEAST_RADIUS_PX) ** 2:
+        return False
+    unseen = {n: heap.inner.unseen(heap.ovals[n]) for n in ovals}
+    misfit = float(np.mean([heap.misfits[n] for n in ovals]))
+    borne = 1.0 - float(np.mean([*unseen.values()])) - _OF_MISFIT * max(0.0, misfit - _FIT)
+    if borne < _BORNE or (len(ovals) < len(own) and 1.0 - max(unseen.values()) < _BORNE):
+        return False
+    told = [(pair, edge) for pair, edge in _edges_within(heap, ovals) if edge.seen > _TOLD]
+    alone = {*ovals} - {n for pair, _ in told for n in pair}
+    if not told or any(unseen[n] > _HARDLY for n in alone):
+        return False
+    clear = float(np.mean([edge.clear for _, edge in told]))
+    explained = heap.inner.explained([heap.ovals[n] for n in ovals], np.bitwise_or.reduce(own))
+    return clear > (_CLEAR if explained > _OF_EDGES else _CLEARLY)
+
+
+def _edges_within(heap: OvalHeap, ovals: list[int]) -> list[tuple[tuple[int, int], Edge]]:
+    """The better seen edge within their common area, of each two ovals that have one."""
+    found = []
+    for pair in combinations(ovals, 2):
+        if cv2.countNonZero(heap.masks[pair[0]] & heap.masks[pair[1]]):
+            one, other = (heap.ovals[n] for n in pair)
+            edges = [heap.inner.within(*way) for way in ((one, other), (other, one))]
+            told = [edge for edge in edges if edge is not None]
+            if told:
+                found.append((pair, max(told, key=lambda edge: edge.seen)))
+    return found
 
 
 def _alike_sharp(ovals: list[Oval], both: np.ndarray, delta: np.ndarray) -> bool:
@@ -280,14 +292,18 @@ def _alike_sharp(ovals: list[Oval], both: np.ndarray, delta: np.ndarray) -> bool
     return not means or min(means) >= _AS_SHARP * max(means)
 
 
-def _together(start: int, belong: np.ndarray, left: set[int]) -> tuple[list[int], list[int]]:
+def _together(
+    start: int, belong: np.ndarray, beside: np.ndarray, left: set[int]
+) -> tuple[list[int], list[int]]:
     """Ovals and pieces that belong together with one oval."""
     ovals = {start}
     pieces: set[int] = set()
     while True:
         more = {int(k) for n in ovals for k in np.flatnonzero(belong[n])} - pieces
         pieces |= more
-        further = {n for n in left if belong[n, sorted(pieces)].any()} - ovals
+        further = {
+            n for n in left if belong[n, sorted(pieces)].any() or beside[n, sorted(ovals)].any()
+        } - ovals
         if not further:
             return sorted(ovals), sorted(pieces)
         ovals |= further
@@ -299,43 +315,6 @@ def _explained(heap: OvalHeap, own: list[np.ndarray]) -> float:
     x, y = np.clip(np.floor(heap.points).astype(int).T, 0, np.array(near.shape[::-1])[:, None] - 1)
     here = near[y, x] > 0
     return float(heap.explained[here].mean()) if here.any() else 0.0
-
-
-def _edges_seen(
-    heap: OvalHeap, numbers: Sequence[int], own: np.ndarray, delta: np.ndarray
-) -> dict[tuple[int, int], _Edge]:
-    """How well the better seen edge within their common area is seen, of each two ovals that have one."""
-    smooth = cv2.GaussianBlur(delta, (0, 0), SMOOTHING_SIGMA_PX)
-    shown = np.maximum(PaleLines(own, smooth).clearness, StepLines(own, smooth).clearness)
-    shown = cv2.dilate(shown, _THREE) > 1.0
-    depth = cv2.distanceTransform(own, cv2.DIST_L2, 5)
-    seen = {}
-    for n, m in combinations(numbers, 2):
-        if not cv2.countNonZero(heap.masks[n] & heap.masks[m]):
-            continue
-        one, other = heap.ovals[n], heap.ovals[m]
-        edges = [_edge_within(*pair, shown, depth) for pair in ((one, other), (other, one))]
-        told = [edge for edge in edges if edge is not None]
-        if told:
-            seen[n, m] = _Edge(max(edge.seen for edge in told), max(edge.clear for edge in told))
-    return seen
-
-
-def _edge_within(one: Oval, other: Oval, shown: np.ndarray, depth: np.ndarray) -> _Edge | None:
-    """How well one oval's course within another is seen, or None where too little of it tells."""
-    ring, middle = one.points(), np.array(one.centre)
-    inside = other.holds(ring)
-    beside = 1.0 - max(_IN, _IN_PX / (0.5 * float(np.sqrt(np.prod(one.axes)))))
-    shares = []
-    for scale in (1.0, max(beside, 0.0)):
-        x, y = np.floor(middle + scale * (ring[inside] - middle)).astype(int).T
-        within = (x >= 0) & (y >= 0) & (x < depth.shape[1]) & (y < depth.shape[0])
-        x, y = x[within], y[within]
-        deep = depth[y, x] > _DEEP_PX
-        shares.append(float(shown[y[deep], x[deep]].mean()) if np.count_nonzero(deep) >= _FEW else None)
-    if shares[0] is None:
-        return None
-    return _Edge(shares[0], shares[0] - (shares[1] or 0.0))
 
 
 def _outlines(shapes: list[Polygon], beside: list[Polygon], rounds: list[Polygon]) -> list[np.ndarray]:

@@ -195,6 +195,8 @@ def _about(
     dark = view.light < -LEVEL * view.dark
     own = (room > 0) & view.low & ~view.coloured & ~taken & (dark | np.isin(view.places, chosen))
     rows, cols = np.nonzero(own)
+    if not len(rows):  # all of it was taken by a crystal beside
+        return None, 0.0, 0.0
     hull = cv2.convexHull(np.stack([cols, rows], axis=1).astype(np.int32)).reshape(-1, 2)
     if len(hull) < 3 or cv2.contourArea(hull) < least_px2 or not is_compact(hull):
         return None, 0.0, 0.0

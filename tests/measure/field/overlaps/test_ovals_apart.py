@@ -9,6 +9,7 @@ from shapely import LineString, Point, Polygon, affinity, union_all
 
 from measure.field.basics.found import Found
 from measure.field.basics.polygons import outline_of
+from measure.field.overlaps.inner_arcs import inner_edges
 from measure.field.overlaps.oval_heaps import facing, notch_places, oval_heap, traced
 from measure.field.overlaps.ovals_apart import ovals_apart
 from measure.field.pipeline import measure_field
@@ -18,6 +19,7 @@ from measure.model import FieldSettings, Picture
 LEAST_PX2 = 40.0
 SIZE = (150, 220)
 PLACES = ((60, 60), (98, 66), (128, 92), (66, 96))  # each lies over those before
+HIDING = ((60, 60), (96, 46), (98, 86), (84, 64))  # the last lies nearly within the others
 RADIUS = 25.0
 TONE = np.array([-20.0, 12.0, 5.0], np.float32)  # CIELAB difference from the oil
 
@@ -62,7 +64,9 @@ def test_the_arcs_of_an_outline_show_the_ovals_it_is_made_of() -> None:
     shapes = _discs()
     whole = union_all(shapes)
     contour = traced(outline_of(whole), whole.area)
-    heap = oval_heap([contour], [np.ones(len(contour), bool)], _mask(whole), LEAST_PX2)
+    mask = _mask(whole)
+    edges = inner_edges(_seen(shapes)[..., None] * TONE, mask, mask)
+    heap = oval_heap([contour], [np.ones(len(contour), bool)], mask, LEAST_PX2, lambda: edges)
     assert heap is not None
     assert len(heap.ovals) == len(shapes)
     assert min(_matched([oval.points() for oval in heap.ovals], shapes)) > 0.9
@@ -79,6 +83,28 @@ def test_a_heap_of_one_tone_becomes_its_pieces_each_whole(turned) -> None:
     assert min(_matched(made.outlines, shapes)) > 0.9
     assert set(made.flags.tolist()) == {bits("touching", "overlap")}
     assert len(set(made.parent.tolist())) == 1
+
+
+def _added(shapes: list[Polygon]) -> np.ndarray:
+    """Densities of pieces that light passes through add up."""
+    return cv2.GaussianBlur(sum(_mask(shape) for shape in shapes).astype(np.float32), (0, 0), 0.9)
+
+
+def test_a_piece_nearly_hidden_in_a_heap_is_told_by_its_edges_inside() -> None:
+    # the outline shows a tenth of the one in the middle, too little for an oval
+    shapes = [affinity.scale(Point(*at).buffer(RADIUS, 64), 1.0, 0.9) for at in HIDING]
+    made = _apart([outline_of(union_all(shapes))], 0.5 * _added(shapes))
+    assert len(made.outlines) == len(shapes)
+    assert min(_matched(made.outlines, shapes)) > 0.8
+
+
+def test_streaks_are_not_taken_for_edges_of_pieces_within_one_another() -> None:
+    shape = union_all(_discs(PLACES[:2]))
+    for way in range(0, 180, 30):
+        x, y = np.meshgrid(np.arange(SIZE[1]), np.arange(SIZE[0]))
+        along = x * np.cos(np.deg2rad(way)) + y * np.sin(np.deg2rad(way))
+        tone = (_mask(shape) * (1.0 + 0.2 * np.sin(along / 2.2))).astype(np.float32)
+        assert len(_apart([outline_of(shape)], cv2.GaussianBlur(tone, (0, 0), 0.9)).outlines) == 1, way
 
 
 def test_without_lines_inside_the_outline_alone_parts_nothing() -> None:
@@ -137,7 +163,7 @@ def test_see_through_pieces_are_left_to_their_rims() -> None:
 
 
 def test_a_field_with_a_heap_of_one_tone_counts_its_pieces() -> None:
-    shapes = _discs(((60, 60), (92, 66), (124, 84), (66, 92)))
+    shapes = _discs()
     light = 200.0 - _seen(shapes)[..., None] * np.array([60.0, 90.0, 70.0])
     light = np.pad(light, ((40, 40), (40, 40), (0, 0)), constant_values=200)
     light += np.random.default_rng(3).normal(0, 1.0, light.shape)

@@ -8,6 +8,7 @@ from shapely import Polygon, affinity, box
 from measure.field.components.find import low_components
 from measure.field.ground.light import prepare
 from measure.field.pipeline import measure_field
+from measure.field.rims import lit_middles as room
 from measure.field.rims.lit_middles import lit_middles
 from measure.field.rims.lit_walls import lit_walls
 from measure.flags import bits
@@ -157,3 +158,16 @@ def test_a_glint_in_a_closed_rim_is_no_crystal_of_its_own():
     assert len(stats) > 1
     assert not list(lit_walls(labels, stats, field.delta, field.oil_lab, 40.0))
     assert not list(lit_middles(labels, stats, field.delta, field.oil_lab, 40.0))
+
+
+def test_bright_places_of_which_a_crystal_beside_took_all_show_none() -> None:
+    size = (40, 40)
+    inner = np.array([[10, 10], [25, 10], [25, 25], [10, 25]], np.int32)
+    low = np.ones(size, bool)
+    places = np.zeros(size, np.int32)
+    places[10:26, 10:26] = 1
+    light = np.where(places > 0, 8.0, -12.0).astype(np.float32)
+    view = room._View(light, low, low, ~low, places, ~low, 12.0, 8.0, (False,) * 4)
+    piece, wall_px, share = room._about(inner, (1,), view, 40.0, taken=low)
+    assert piece is None
+    assert wall_px == share == 0.0
