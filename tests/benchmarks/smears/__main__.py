@@ -12,26 +12,24 @@ with most of another; "split": missed, two or more outlines mostly in it. Kinds 
 salt (sugar counts as salt). Nobody looks at report seeds or held looks.
 """
 
-import argparse
 import time
 import traceback
 from pathlib import Path
 
 import cv2
 import numpy as np
-from shapely import STRtree
 from shapely.geometry import Polygon
-from skimage.measure import find_contours
 
 from measure.field.pipeline import measure_field
 from measure.model import KINDS, FieldSettings, Picture
+from tests.benchmarks.judging import diameter_px, outline_of_mask, run, why_missed, write_marked
 from tests.benchmarks.other_hand.match import COVERED, pairs
 
-from .draw import LIMIT_PX, Drawn, Piece, draw
+from .draw import LIMIT_PX, Drawn, draw
 from .held import HELD
 from .looks import LOOKS, REPORT_SEEDS, TUNE_SEEDS
 
-_LIMIT_FACTOR, _MOST = 1.25, 0.6
+_LIMIT_FACTOR = 1.25
 _SEEDS = {"tune": TUNE_SEEDS, "report": REPORT_SEEDS}
 _HEAD = (
     f"{'look':20}{'fields':>7}{'asked':>7}{'missed':>8}{'false':>7}{'F1':>7}{'merged':>8}{'split':>7}"
@@ -47,14 +45,14 @@ def judged(name: str, seed: int, show: Path | None = None) -> dict[str, list]:
     found, codes, broken = _measured(Picture(drawn.pixels, name=f"{name} {seed}", grey=grey))
     seconds = time.process_time() - start
     limit = _LIMIT_FACTOR * LIMIT_PX
-    true = [_outline(piece) for piece in drawn.pieces]
+    true = [outline_of_mask(piece.mask, piece.col, piece.row) for piece in drawn.pieces]
     match = pairs(true, found)
-    wanted = [p.asked and _wide(shape) >= limit for p, shape in zip(drawn.pieces, true, strict=True)]
+    wanted = [p.asked and diameter_px(shape) >= limit for p, shape in zip(drawn.pieces, true, strict=True)]
     missed = [i for i, asked in enumerate(wanted) if asked and i not in match]
     false, foreign = _false(drawn, wanted, found, {j for j, _ in match.values()}, limit)
     if show is not None:
-        _shown(
-            drawn.pixels,
+        write_marked(
+            drawn.pixels[..., ::-1],
             [true[i] for i in missed],
             [found[j] for j in false],
             found,
@@ -62,14 +60,14 @@ def judged(name: str, seed: int, show: Path | None = None) -> dict[str, list]:
         )
     hits = [(i, j) for i, (j, _) in match.items() if wanted[i]]
     kinds = [str(KINDS[codes[j]]) == drawn.pieces[i].kind for i, j in hits if drawn.pieces[i].kind != "other"]
-    whys = [_why(true, found, i) for i in missed]
+    whys = [why_missed(true, found, i) for i in missed]
     return {
         "asked": [sum(wanted)],
         "hit": [len(hits)],
         "false": [len(false)],
         "merged": [whys.count("merged")],
         "split": [whys.count("split")],
-        "errors": [100 * (_wide(found[j]) / _wide(true[i]) - 1) for i, j in hits],
+        "errors": [100 * (diameter_px(found[j]) / diameter_px(true[i]) - 1) for i, j in hits],
         "kinds": kinds,
         "foreign": [foreign],
         "seconds": [seconds],
@@ -90,19 +88,6 @@ def _measured(picture: Picture) -> tuple[list[Polygon], list[int], bool]:
     return found, [int(code) for code in particles["kind"][kept]], False
 
 
-def _outline(piece: Piece) -> Polygon:
-    """The outline of a mask in the frame."""
-    lines = find_contours(np.pad(piece.mask, 1).astype(float), 0.5)
-    parts = [
-        Polygon(line[:, ::-1] - 0.5 + [piece.col, piece.row]).buffer(0) for line in lines if len(line) > 3
-    ]
-    return max(parts, key=lambda part: part.area, default=Polygon())
-
-
-def _wide(shape: Polygon) -> float:
-    return float(np.sqrt(4 * shape.area / np.pi))
-
-
 def _false(
     drawn: Drawn, wanted: list[bool], found: list[Polygon], owned: set[int], limit: float
 ) -> tuple[list[int], int]:
@@ -119,7 +104,7 @@ def _false(
     alien = drawn.foreign & ~pieces
     false, foreign = [], 0
     for j, shape in enumerate(found):
-        if j in owned or _wide(shape) < limit:
+        if j in owned or diameter_px(shape) < limit:
             continue
         inside = _filled(shape, free.shape)
         area = max(1, int(np.count_nonzero(inside)))
@@ -137,36 +122,6 @@ def _filled(shape: Polygon, size: tuple[int, ...]) -> np.ndarray:
     return mask.astype(bool)
 
 
-def _why(true: list[Polygon], found: list[Polygon], i: int) -> str:
-    """Why a piece was missed, as far as outlines tell it."""
-    if not found:
-        return ""
-    near = [found[j] for j in STRtree(found).query(true[i], "intersects")]
-    tree = STRtree(true)
-    for shape in near:
-        held = {
-            int(k)
-            for k in tree.query(shape, "intersects")
-            if true[k].intersection(shape).area > _MOST * true[k].area
-        }
-        if i in held and len(held) > 1:
-            return "merged"
-    inside = [s for s in near if s.intersection(true[i]).area > _MOST * s.area]
-    return "split" if len(inside) > 1 else ""
-
-
-def _shown(pixels: np.ndarray, missed: list, false: list, found: list, file: Path) -> None:
-    """Twice the size; found green, missed red, false purple."""
-    big = cv2.resize(pixels[..., ::-1], None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR)
-    for shapes, colour in ((found, (0, 160, 0)), (false, (255, 0, 255)), (missed, (0, 0, 255))):
-        for shape in shapes:
-            for part in getattr(shape, "geoms", [shape]):
-                points = [np.round(2 * np.array(part.exterior.coords)).astype(np.int32)]
-                cv2.polylines(big, points, True, colour, 1, cv2.LINE_AA)
-    file.parent.mkdir(parents=True, exist_ok=True)
-    cv2.imwrite(str(file), big)
-
-
 def line(name: str, fields: list[dict[str, list]]) -> str:
     """One line of the table."""
     total = {key: [value for one in fields for value in one[key]] for key in fields[0]}
@@ -182,34 +137,5 @@ def line(name: str, fields: list[dict[str, list]]) -> str:
     )
 
 
-def main() -> None:
-    """Read the options and print the table."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--seeds", choices=_SEEDS, default="tune")
-    parser.add_argument("--only", help="look or looks with commas")
-    parser.add_argument("--show", type=Path, help="folder for pictures of the faults, tune seeds only")
-    options = parser.parse_args()
-    report = options.seeds == "report"
-    if report and options.show:
-        parser.error("Report seeds are not looked at: leave out --show, or take --seeds tune.")
-    names = options.only.split(",") if options.only else [*LOOKS, *(HELD if report else ())]
-    if wrong := [n for n in names if n not in LOOKS | HELD]:
-        parser.error(f"No look {', '.join(wrong)}; there are {', '.join(LOOKS)}.")
-    if options.show and set(names) & set(HELD):
-        parser.error("Held looks are not looked at: leave out --show.")
-    cv2.setNumThreads(1)
-    print(_HEAD)
-    every: dict[str, list[dict[str, list]]] = {"tuned": [], "held": []}
-    for name in names:
-        fields = [judged(name, seed, options.show) for seed in _SEEDS[options.seeds]]
-        every["held" if name in HELD else "tuned"] += fields
-        print(line(name, fields), flush=True)
-    for words, fields in every.items():
-        if fields:
-            print(line(f"all {words}", fields))
-
-
 if __name__ == "__main__":
-    main()
+    run(__doc__, [*LOOKS], [*HELD], _SEEDS, judged, _HEAD, line)
