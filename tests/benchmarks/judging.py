@@ -1,4 +1,4 @@
-"""What judges of fields with looks share: outlines of masks, why a piece is missed, marked pictures, the run."""
+"""What judges of fields with looks share: outlines of masks, why a piece was missed, pictures, the run."""
 
 import argparse
 from collections.abc import Callable, Mapping, Sequence
