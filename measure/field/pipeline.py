@@ -29,6 +29,7 @@ from measure.field.overlaps.overlap import resolve_overlaps
 from measure.field.quality import field_quality
 from measure.field.whole_field.colour_blocks import set_aside_spills
 from measure.field.whole_field.flakes import with_flakes
+from measure.field.whole_field.found_twice import set_aside_twice
 from measure.field.whole_field.halo import set_aside_halos
 from measure.field.whole_field.joined_again import joined_again
 from measure.field.whole_field.optic_dust import set_aside_optics
@@ -178,7 +179,7 @@ def _measured(
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     particles = set_aside_optics(particles)
     light = replace(light, cast=plain.cast, contrast=plain.contrast, scatter=level.scatter)
-    return set_aside_spills(particles, light), light
+    return set_aside_twice(set_aside_spills(particles, light)), light
 
 
 def _zone_flags(outlines: list[np.ndarray], light: Light) -> np.ndarray:

@@ -77,7 +77,7 @@ class Cluster:
         self.on_dark = is_dark(float(self.oil[0]))
         self.light_weight = light.light_weight
         self._unsmoothed = zoomed(light.delta[box], self.zoom)
-        self._crystals = [drawn(self.inward(outline), self.distance.shape) for outline in crystals]
+        self.crystals = [drawn(self.inward(outline), self.distance.shape) for outline in crystals]
 
     def inward(self, outline: np.ndarray) -> np.ndarray:
         """An outline of the picture in the crop's coordinates."""
@@ -99,7 +99,7 @@ class Cluster:
     @cached_property
     def delta(self) -> np.ndarray:
         """Lightly smoothed difference from the oil."""
-        return difference(self.density, self.oil) if self._crystals else self._smooth
+        return difference(self.density, self.oil) if self.crystals else self._smooth
 
     @property
     def is_grey(self) -> bool:
@@ -112,9 +112,9 @@ class Cluster:
         if self.on_dark:
             return sent_back(self._smooth, self.oil)
         whole = density(self._smooth, self.oil)
-        if not self._crystals:
+        if not self.crystals:
             return whole
-        return without_crystals(whole, self._smooth, self.distance > _STRONG, self.oil, self._crystals)
+        return without_crystals(whole, self._smooth, self.distance > _STRONG, self.oil, self.crystals)
 
     def placed(self, outline: np.ndarray | None, least_px2: float) -> list[np.ndarray]:
         """Return an outline in the picture's coordinates if it is large enough."""

@@ -303,7 +303,7 @@ def _clear_pieces(crop: Cluster, least_px2: float) -> tuple[np.ndarray, list[tup
     for piece in pieces:
         shared = [cv2.countNonZero(piece & m) for m in crop.masks]
         if (
-            _is_found(cv2.countNonZero(piece), shared, areas, crop)
+            _is_found(piece, shared, areas, crop)
             or _is_explained(piece, known_rims)
             or not _is_beside_others(piece, shared, areas, crop)
             or _is_loop(piece, rim_lines)
@@ -323,12 +323,15 @@ def _about(mask: np.ndarray) -> tuple[slice, slice]:
     return np.s_[max(0, y - 3) : y + h + 3, max(0, x - 3) : x + w + 3]
 
 
-def _is_found(size: int, shared: list[int], areas: list[int], crop: Cluster) -> bool:
+def _is_found(piece: np.ndarray, shared: list[int], areas: list[int], crop: Cluster) -> bool:
     """Whether a see-through piece is one that was found, a facet of it, or what two of them share.
 
-    What two rims share is no third piece, nor what rims that cross close round.
+    What two rims share is no third piece, nor what rims that cross close round. A crystal that was told apart
+    from these pieces is found as well: some of its rim may be left in the density.
     """
+    size = cv2.countNonZero(piece)
     rims = [(s, area) for s, area, rim in zip(shared, areas, crop.rim_only, strict=True) if rim]
+    rims += [(cv2.countNonZero(piece & crystal), cv2.countNonZero(crystal)) for crystal in crop.crystals]
     if any(s > max(_WITHIN * size, _COVERED * area) for s, area in rims):
         return True
     return (

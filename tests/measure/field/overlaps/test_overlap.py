@@ -1,11 +1,13 @@
 """Pieces over one another: where light passes through both, absorbances add (Beer-Lambert, from memory)."""
 
+from types import SimpleNamespace
+
 import cv2
 import numpy as np
 import pytest
 
 from measure.field.ground.absorbance import density
-from measure.field.overlaps.overlap import _first_of_each
+from measure.field.overlaps.overlap import _first_of_each, _is_found
 from measure.field.pipeline import measure_field
 from measure.flags import bits
 from measure.model import FieldSettings, Picture
@@ -131,3 +133,12 @@ def test_things_that_hang_together_are_those_of_the_reference_library(count: int
     first = _first_of_each(pairs, count)
     assert np.array_equal(np.unique(first, return_inverse=True)[1], expected)
     assert (first <= np.arange(count)).all()
+
+
+def test_a_crystal_told_apart_before_is_not_found_again():
+    piece = np.zeros((60, 60), np.uint8)
+    piece[10:40, 10:40] = 1
+    moved, beside = np.roll(piece, 2, axis=1), np.roll(piece, 25, axis=1)
+    for crystals, found in (([], False), ([moved], True), ([beside], False)):
+        known = SimpleNamespace(rim_only=[], crystals=crystals)
+        assert _is_found(piece, [], [], known) is found
