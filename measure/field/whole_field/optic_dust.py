@@ -4,12 +4,14 @@ Dust on a cover, a lens or the sensor is far from where the camera is focused, s
 its shadow, in the shape of the round stop of the lens: an even, grey disc with a soft edge, fainter than the
 pieces. A piece in focus has its own colour, or a rim and straight sides. A ring light is mirrored by oil,
 glass and bubbles as it is: equal bright spots at even steps round a circle, which no pieces make by chance.
+Mirrored by a surface that is not quite level they are of several sizes, but burnt out all alike.
 """
 
 from itertools import combinations
 
 import numpy as np
 
+from measure.field.whole_field.burnt_spots import burnt_out
 from measure.field.whole_field.halo import contrast, middle_by_area
 from measure.flags import bits
 from measure.particles import Particles
@@ -29,24 +31,29 @@ _MOST_COLOURED = 0.5  # share of the area found that is coloured, or grey tells 
 # circularity of a mirrored lamp; how much sizes and lights of lamps differ; their share of all such spots
 _SPOT_ROUND, _ALIKE, _MOST_OF_KIND = 0.88, 0.2, 0.6
 _LEAST_LAMPS, _MOST_SPOTS = 6, 32
-_LAMPS = range(6, 25)  # of a ring light
+_LAMPS = range(5, 25)  # of a ring light
+# of spots that are burnt out: least number, off the circle over its radius, largest over smallest diameter
+_LEAST_BURNT, _BURNT_ON_RING, _BURNT_SIZES = 5, 0.12, 3.0
 _PRESENT = 0.6  # share of the lamps that must be seen
 _ON_RING, _ON_STEP = 0.05, 0.15  # off the circle over its radius, off the even steps over a step
 _APART = 1.5  # distance of neighbours over their size
 
 
-def set_aside_optics(particles: Particles) -> Particles:
+def set_aside_optics(particles: Particles, pixels: np.ndarray) -> Particles:
     """Set aside what lies on the optics or is mirrored by them.
 
     Parameters
     ----------
     particles : Particles
         K measured particles.
+    pixels : (M, N, 3) ndarray of uint8 or uint16
+        The picture they were measured in.
     """
     if not len(particles):
         return particles
     reasons = particles["set_aside"].copy()
-    for told, reason in ((dust_like(particles), DUST), (lamps_like(particles), LAMPS)):
+    lamps = lamps_like(particles) | burnt_lamps(particles, pixels)
+    for told, reason in ((dust_like(particles), DUST), (lamps, LAMPS)):
         reasons[told & (reasons == "")] = reason
     return particles.replaced(set_aside=reasons)
 
@@ -99,15 +106,39 @@ def lamps_like(particles: Particles) -> np.ndarray:
     return told
 
 
-def _ring(places: np.ndarray, size_px: float) -> np.ndarray:
+def burnt_lamps(particles: Particles, pixels: np.ndarray) -> np.ndarray:
+    """Whether each piece is a burnt-out spot on one ring of such, (K,) ndarray of bool.
+
+    Glass and oil mirror a lamp far brighter than anything that scatters its light, so it is burnt out in all
+    colours; a surface that is not level makes its images unequal.
+    """
+    told = np.zeros(len(particles), bool)
+    spots = burnt_out(particles, pixels)
+    if not _LEAST_BURNT <= len(spots) <= _MOST_SPOTS:
+        return told
+    size = particles.diameter_px[spots]
+    usual = float(np.median(size))
+    alike = spots[np.maximum(size / usual, usual / size) ** 2 < _BURNT_SIZES]
+    if len(alike) < _LEAST_BURNT:
+        return told
+    places = np.column_stack([particles["centre_x_px"], particles["centre_y_px"]])[alike]
+    ring = _ring(places, usual, _LEAST_BURNT, _BURNT_ON_RING)
+    if ring.sum() > _MOST_OF_KIND * len(spots):
+        told[alike[ring]] = True
+    return told
+
+
+def _ring(
+    places: np.ndarray, size_px: float, least: int = _LEAST_LAMPS, on_ring: float = _ON_RING
+) -> np.ndarray:
     """Which places stand at even steps round one circle, (K,) ndarray of bool; most of them."""
     best = np.zeros(len(places), bool)
     centres, radii = _circles(places[np.array(list(combinations(range(len(places)), 3)))])
     away = places[None] - centres[:, None]
-    on = np.abs(np.hypot(away[..., 0], away[..., 1]) - radii[:, None]) < _ON_RING * radii[:, None]
+    on = np.abs(np.hypot(away[..., 0], away[..., 1]) - radii[:, None]) < on_ring * radii[:, None]
     most = np.count_nonzero(on, axis=1)
     for t in np.argsort(-most, kind="stable"):
-        if most[t] < max(_LEAST_LAMPS, best.sum() + 1):
+        if most[t] < max(least, best.sum() + 1):
             break
         turn = np.arctan2(away[t, :, 1], away[t, :, 0]) / (2.0 * np.pi)
         for lamps in _LAMPS:
@@ -116,7 +147,7 @@ def _ring(places: np.ndarray, size_px: float) -> np.ndarray:
             phase = np.angle(np.exp(2j * np.pi * lamps * turn[on[t]]).mean()) / (2.0 * np.pi)
             seat = np.round(lamps * turn - phase)
             seated = on[t] & (np.abs(lamps * turn - phase - seat) < _ON_STEP)
-            if len(np.unique(seat[seated] % lamps)) >= max(_LEAST_LAMPS, _PRESENT * lamps, best.sum() + 1):
+            if len(np.unique(seat[seated] % lamps)) >= max(least, _PRESENT * lamps, best.sum() + 1):
                 best = seated
                 break
     return best

@@ -5,11 +5,19 @@ import numpy as np
 import pytest
 
 from measure.field.pipeline import measure_field
-from measure.field.whole_field.optic_dust import DUST, LAMPS, dust_like, lamps_like, set_aside_optics
+from measure.field.whole_field.optic_dust import (
+    DUST,
+    LAMPS,
+    burnt_lamps,
+    dust_like,
+    lamps_like,
+    set_aside_optics,
+)
 from measure.model import FieldSettings, Picture
 from measure.particles import Particles, make_particles
 
 _OIL = np.array([226.0, 224.0, 214.0])
+_GROUND = np.full((600, 800, 3), 200, np.uint8)
 _NUT, _GREY = (165, 130, 75), (60, 60, 60)
 
 
@@ -100,7 +108,7 @@ def test_bright_spots_at_even_steps_round_a_circle_are_mirrored_lamps(hidden: in
     lamps = _on_circle(8)[hidden:]
     others = np.array([[60.0, 70.0], [700.0, 90.0], [420.0, 310.0]])
 
-    told = set_aside_optics(_spots(np.vstack([lamps, others]), 20.0))
+    told = set_aside_optics(_spots(np.vstack([lamps, others]), 20.0), _GROUND)
 
     assert (told["set_aside"][: len(lamps)] == LAMPS).all()
     assert (told["set_aside"][len(lamps) :] == "").all()
@@ -118,3 +126,31 @@ def test_pieces_that_stand_otherwise_are_no_lamps() -> None:
     assert not lamps_like(_spots(net)).any()
     assert not lamps_like(_spots(_on_circle(8, 27.0))).any()  # they touch: a rosette
     assert not lamps_like(_spots(ring[:5])).any()
+
+
+def _shining(places: np.ndarray, sizes: np.ndarray, value: int = 255) -> np.ndarray:
+    pixels = _GROUND.copy()
+    for (x, y), size in zip(places, sizes, strict=True):
+        cv2.circle(pixels, (round(x), round(y)), round(0.5 * size), (value,) * 3, -1, cv2.LINE_AA)
+    return pixels
+
+
+@pytest.mark.parametrize("count", [5, 7])
+def test_unequal_spots_burnt_out_on_one_ring_are_mirrored_lamps(count: int) -> None:
+    away = np.random.default_rng(1).uniform(0.95, 1.05, (count, 1))
+    ring = np.array([400.0, 300.0]) + away * (_on_circle(count) - [400.0, 300.0])
+    size = np.linspace(13.0, 30.0, count)
+    spots = _spots(ring, size)
+
+    assert burnt_lamps(spots, _shining(ring, size)).all()
+    assert burnt_lamps(spots, _shining(ring, size).astype(np.uint16) * 257).all()
+    assert not burnt_lamps(spots, _shining(ring, size, 235)).any()  # bright, but not burnt out
+    assert not burnt_lamps(spots, _shining(ring, 0.3 * size)).any()  # only their middles are
+    assert not burnt_lamps(_spots(ring[1:], size[1:]), _shining(ring[1:4], size[1:4])).any()
+
+
+def test_burnt_out_pieces_that_lie_anyhow_are_no_lamps() -> None:
+    for seed in range(20):
+        places = np.random.default_rng(seed).uniform(50, 550, (9, 2))
+        size = np.linspace(13.0, 30.0, 9)
+        assert not burnt_lamps(_spots(places, size), _shining(places, size)).any()
