@@ -9,6 +9,7 @@ from measure.field.marks.surround import COVERED, border_zones
 from measure.model import Picture
 from measure.scale.drawn_marks import find_drawn
 from measure.scale.drawn_strip import drawn_strips
+from measure.scale.drawn_words import compressed_words
 
 _SAME = 0.92  # share of a box found by its form that exact tones found already
 _SLACK_PX = 1.0  # by which boxes of one mark found in two ways differ
@@ -47,6 +48,8 @@ def _all_marks(picture: Picture) -> tuple[np.ndarray, ...]:
     """Strips of words along an edge, and marks that stand in none of them."""
     strips = drawn_strips(picture)
     alone = [mark for mark in find_drawn(picture).areas if not _in_any(mark, strips)]
+    words = [box for box in compressed_words(picture) if not _in_any(box, strips)]
+    alone += [box for box in words if not any(_meet(box, mark) for mark in alone)]
     blurred = [box for box in blurred_marks(picture) if not _in_any(box, strips)]
     if not blurred:
         return (*strips, *alone)
@@ -71,6 +74,12 @@ def _in_any(mark: np.ndarray, strips: tuple[np.ndarray, ...]) -> bool:
 def _within(mark: np.ndarray, box: np.ndarray) -> bool:
     (low, high), (least, most) = ((m.min(axis=0), m.max(axis=0)) for m in (mark, box))
     return bool((low >= least - _SLACK_PX).all() and (high <= most + _SLACK_PX).all())
+
+
+def _meet(one: np.ndarray, other: np.ndarray) -> bool:
+    """Whether the boxes of two marks have a place in common."""
+    low, high = np.maximum(one.min(axis=0), other.min(axis=0)), np.minimum(one.max(axis=0), other.max(axis=0))
+    return bool((low < high).all())
 
 
 def zones_by_itself(picture: Picture, zones: tuple[np.ndarray, ...] = ()) -> tuple[np.ndarray, ...]:
