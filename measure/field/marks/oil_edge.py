@@ -46,6 +46,8 @@ _LIGHTER, _PALER = 1.0, 1.5  # CIELAB: dry glass is so much lighter, or so much 
 _BUSY = 3.0  # CIELAB from the ground: a piece
 _EMPTY, _FILLED = 0.2, 0.004  # of what stands on the oil, on dry glass; and of the oil at least
 _LINE, _LINED = 0.5, 0.7  # depth of the line at the edge over the step, and share of the edge that shows it
+# share of the line, and CIELAB, below which its foot is ground again: what is found differs by 2 and more
+_FOOT, _AS_GROUND = 0.15, 1.0
 _BRIGHT = 50.0  # CIELAB L of oil lit from below; on a dark ground pieces are lighter, and have lines of shade
 _SHADE = 0.25  # change of colour over that of lightness, below which it may be shade
 OIL_EDGE = "The edge of the oil or of the cover glass runs through the field"  # how what is said begins
@@ -226,8 +228,9 @@ def _with_line(part: np.ndarray, lab: np.ndarray, edge: _Edge) -> np.ndarray:
     away = np.arange(-_REACH_PX, _REACH_PX + 1.0)
     light = np.median(_across(lab, edge, away), axis=0)
     off = np.sqrt(((light - light[:4].mean(axis=0)) ** 2).sum(axis=1))
-    marked = np.flatnonzero(off > 0.15 * off.max())
-    reach = int(np.ceil(max(0.0, -away[marked[0]]))) + 1
+    # faint as its foot may be against the line, slivers of it would be found as pieces
+    even = np.flatnonzero((off < min(_FOOT * off.max(), _AS_GROUND)) & (away <= 0))
+    reach = int(-away[even[-1]]) if len(even) else _REACH_PX
     wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     grown: np.ndarray = cv2.dilate(part, wide)
     return grown

@@ -72,6 +72,15 @@ def test_what_lies_beyond_the_edge_is_left_out_and_said(away, glass, line):
     assert oil_edge_zones(picture, result.frame.zones) == ()
 
 
+def test_the_faint_foot_of_the_meniscus_is_left_out_too():
+    away = beyond_px(3e-4, 0.0)
+    foot = 1.0 - 0.15 * np.exp(np.minimum(away, 0.0) / 10.0) * (away < 0)
+    mask = zone_mask(_SIZE, oil_edge_zones(stored(with_glass(away) * foot[..., None])))
+    assert mask is not None
+    assert mask[away > -15.0].mean() > 0.995  # where 3 % of the light is missing, a sliver would be found
+    assert not mask[away < -45.0].any()
+
+
 def test_it_counts_where_that_is_asked_for():
     result = measure_field(stored(with_glass(beyond_px(3e-4, 0.0))), FieldSettings(), 1.0, border=False)
     assert result.frame.zones == ()
