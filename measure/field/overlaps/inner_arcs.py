@@ -22,6 +22,7 @@ _REACH = 4  # points on either side of a place between which its turn is told
 _OUTWARDS, _CORNER = np.deg2rad(20.0), np.deg2rad(60.0)  # turns at which one arc ends and the next begins
 _EIGHT = np.ones((3, 3), np.uint8)
 _NEAR_PX, _NEAR = 2, 0.06  # from an oval, up to which an edge is its own; over its radius
+_ASIDE_PX = np.arange(-_NEAR_PX, _NEAR_PX + 1)[:, None, None]
 _ALONG = 0.75  # cosine between an oval's normal and the rise of the edge
 _SHRUNK = (0.7, 0.8)  # times an oval, where edges tell nothing of it
 _FEW = 6  # points of a course that tell
@@ -58,13 +59,10 @@ class InnerEdges:
         away = oval.outward(ring)
         at = middle + scale * (ring - middle)
         high, wide = self.depth.shape
-        inside, seen = np.zeros(len(ring), bool), np.zeros(len(ring), bool)
-        for off in range(-_NEAR_PX, _NEAR_PX + 1):
-            x, y = np.floor(at + off * away).astype(int).T
-            x, y = np.clip(x, 0, wide - 1), np.clip(y, 0, high - 1)
-            if off == 0:
-                inside = self.depth[y, x] > _DEEP_PX
-            seen |= -(self.slopes[y, x] * away).sum(axis=1) > _ALONG
+        x, y = np.floor(at + _ASIDE_PX * away).astype(int).transpose(2, 0, 1)
+        x, y = np.clip(x, 0, wide - 1), np.clip(y, 0, high - 1)
+        inside = self.depth[y[_NEAR_PX], x[_NEAR_PX]] > _DEEP_PX
+        seen = ((self.slopes[y, x] * away).sum(axis=2) < -_ALONG).any(axis=0)
         return inside, seen & inside
 
     def unseen(self, oval: Oval) -> float:

@@ -37,6 +37,7 @@ _PRICE, _OF_MISFIT, _OF_UNSEEN, _MOST_UNSEEN = 0.2, 4.0, 0.5, 0.6
 _COMMON = 0.6  # share of the smaller of two ovals in both, from which they are one piece
 _ROUNDS = 8
 _OF_OUTLINE = 0.6  # share of the outline that ovals must explain in some way before edges inside are asked
+_OF_OUTLINE_SEEN, _UNSEEN = 0.5, 0.4  # the same of ovals of which so little is unseen inside
 _INNER = 0.7  # worth of a place of an arc inside, where mottle shows some too, over one of the outline
 
 
@@ -114,10 +115,12 @@ def oval_heap(
     if not 1 < len(arcs) <= _MOST_ARCS:
         return None
     points = np.concatenate(arcs)
-    alone = [guess.explains for guess in _guesses(arcs, points, solid, least_px2)]
-    if not alone or np.logical_or.reduce(alone).mean() < _OF_OUTLINE:
+    alone = list(_guesses(arcs, points, solid, least_px2))
+    if _share(alone) < _OF_OUTLINE:
         return None
     outer, inner = len(points), edges()
+    if _share([guess for guess in alone if inner.unseen(guess.oval) < _UNSEEN]) < _OF_OUTLINE_SEEN:
+        return None
     arcs += inner.arcs[: _MOST_ARCS - len(arcs)]
     points = np.concatenate(arcs)
     worth = np.where(np.arange(len(points)) < outer, 1.0, _INNER)
@@ -128,6 +131,11 @@ def oval_heap(
     explained = np.logical_or.reduce([guess.explains[:outer] for guess in chosen])
     ovals, masks = [guess.oval for guess in chosen], [guess.mask for guess in chosen]
     return OvalHeap(ovals, masks, [guess.misfit for guess in chosen], points, explained, inner)
+
+
+def _share(guesses: list[_Guess]) -> float:
+    """Share of the points that some ovals explain."""
+    return float(np.logical_or.reduce([guess.explains for guess in guesses]).mean()) if guesses else 0.0
 
 
 def traced(contour: np.ndarray, area_px2: float, hole: bool = False) -> np.ndarray:
