@@ -24,9 +24,13 @@ _FLANKS = 0.15  # strength of the other sign over that of the main one from whic
 _NEAR = 0.5  # share of it that must lie beside pieces
 _THICKER = 1.3  # depth of what is a flank, over that of the deepest piece beside it, at most
 _BESIDE_PX = 5  # how far from it that piece may lie, or as far as the piece is deep: grey lies between
+# flanks from which on they may lie so far off, and share of the deepest's depth that counts: one bright piece
+# beside a dark one is no light from one side
+_SEVERAL, _OF_DEEPEST = 4, 0.25
 _ONE_WAY = 0.5  # how far the flanks agree on a direction, 0..1
 _WORK_PX = 1_000_000  # the direction needs no more pixels than these
-_SMEAR = 0.9  # depths of the pieces (a disc's radius, less what of it is grey) over which they are spread
+# depths of the pieces (a disc's radius, less what of it is grey) over which they are spread; with few flanks
+_SMEAR, _SMEAR_FEW = 0.9, 0.6
 _TURNS = (-0.7, 0.0, 0.7)  # rad; a flank bends round its piece
 _GAP = 1.2  # longest grey stretch over the dark one before it
 _SKIN_PX = 2.0  # specks and notches of the filled pieces up to this width are noise
@@ -121,8 +125,9 @@ def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
     if flank.sum() < _FLANKS * main.sum() or not flank.any():
         return None
     inside = main > 0
-    depth = _usual_depth(*_depths(inside))
-    wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), _SMEAR * depth)
+    several = _are_several(_depths(flank > 0)[1])
+    spread = (_SMEAR if several else _SMEAR_FEW) * _usual_depth(*_depths(inside))
+    wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), spread)
     x, y = cv2.Sobel(wide, cv2.CV_32F, 1, 0), cv2.Sobel(wide, cv2.CV_32F, 0, 1)
     near = flank * (wide > 0.05 * wide.max())
     if near.sum() < _NEAR * flank.sum() or flank[_is_thin(main, flank)].sum() < _NEAR * flank.sum():
@@ -144,10 +149,16 @@ def _is_thin(main: np.ndarray, flank: np.ndarray) -> np.ndarray:
     beside = np.zeros_like(depth_flank)
     at = of_flank > 0
     own = deep[nearest[at]]
-    np.maximum.at(beside, of_flank[at], np.where(away[at] <= np.maximum(_BESIDE_PX, own), own, 0.0))
+    reach = np.maximum(_BESIDE_PX, own) if _are_several(depth_flank) else _BESIDE_PX
+    np.maximum.at(beside, of_flank[at], np.where(away[at] <= reach, own, 0.0))
     thin = depth_flank <= _THICKER * beside
     thin[0] = False
     return np.asarray(thin[of_flank])
+
+
+def _are_several(depths: np.ndarray) -> bool:
+    """Whether there are several flanks about as deep as the deepest."""
+    return int(np.count_nonzero(depths > _OF_DEEPEST * depths.max())) >= _SEVERAL
 
 
 def _usual_depth(numbers: np.ndarray, depths: np.ndarray) -> float:
