@@ -23,14 +23,16 @@ _NEARLY = 0.999  # far more than the last digits that two ways of adding up diff
 _FLANKS = 0.15  # strength of the other sign over that of the main one from which it is half of the picture
 _NEAR = 0.5  # share of it that must lie beside pieces
 _THICKER = 1.3  # depth of what is a flank, over that of the deepest piece beside it, at most
-_BESIDE_PX = 5  # how far from it that piece may lie, or as far as the piece is deep: grey lies between
-# flanks from which on they may lie so far off, and share of the deepest's depth that counts: one bright piece
-# beside a dark one is no light from one side
-_SEVERAL, _OF_DEEPEST = 4, 0.25
+# how far from it that piece may lie; as far as the piece is deep, for grey lies between, where there are so
+# many flanks, at least that share of the deepest one deep, and no colour: pieces lighter and darker than the
+# oil may lie side by side by chance, and most of those have a colour
+_BESIDE_PX = 5
+_SEVERAL, _OF_DEEPEST, _COLOURLESS = 4, 0.25, 0.02
 _ONE_WAY = 0.5  # how far the flanks agree on a direction, 0..1
 _WORK_PX = 1_000_000  # the direction needs no more pixels than these
-# depths of the pieces (a disc's radius, less what of it is grey) over which they are spread; with few flanks
-_SMEAR, _SMEAR_FEW = 0.9, 0.6
+# depths of the pieces (a disc's radius, less what of it is grey) over which they are spread to see a side;
+# mean depths (a third of that) where flanks may not lie far off
+_SMEAR, _SMEAR_NEAR = 0.9, 1.8
 _TURNS = (-0.7, 0.0, 0.7)  # rad; a flank bends round its piece
 _GAP = 1.2  # longest grey stretch over the dark one before it
 _SKIN_PX = 2.0  # specks and notches of the filled pieces up to this width are noise
@@ -52,7 +54,8 @@ def without_relief(light: Light) -> Light:
     few = _lightness(light, _WORK_PX)
     if _surely_without_flanks(*few):
         return light
-    angle = _direction(*_strengths(*few)[:2])
+    colourless = _is_colourless(light)
+    angle = _direction(*_strengths(*few)[:2], colourless)
     if angle is None:
         return light
     main, flank, sign = _strengths(*_lightness(light))
@@ -60,7 +63,7 @@ def without_relief(light: Light) -> Light:
     filled = np.logical_or.reduce([_grey(dark, bright, angle + turn) for turn in _TURNS])
     whole = _without_skin(dark | filled)
     step = sign * median(np.abs(light.delta[..., 0][dark]))
-    return _changed(light, whole, _is_thin(main, flank) & ~whole, np.float32(step))
+    return _changed(light, whole, _is_thin(main, flank, colourless) & ~whole, np.float32(step))
 
 
 def _lightness(light: Light, most_px: int | None = None) -> tuple[np.ndarray, np.ndarray]:
@@ -120,24 +123,31 @@ def _noise(lightness: np.ndarray, distance: np.ndarray) -> float:
     return 1.4826 * median(np.abs(oil - median(oil))) if oil.size else 0.0
 
 
-def _direction(main: np.ndarray, flank: np.ndarray) -> float | None:
+def _direction(main: np.ndarray, flank: np.ndarray, colourless: bool) -> float | None:
     """Angle from pieces to their flanks, radians; None where they are few or lie on all sides."""
     if flank.sum() < _FLANKS * main.sum() or not flank.any():
         return None
     inside = main > 0
-    several = _are_several(_depths(flank > 0)[1])
-    spread = (_SMEAR if several else _SMEAR_FEW) * _usual_depth(*_depths(inside))
+    if colourless and _are_several(_depths(flank > 0)[1]):
+        spread = _SMEAR * _usual_depth(*_depths(inside))
+    else:
+        spread = _SMEAR_NEAR * float(
+            cv2.distanceTransform(inside.view(np.uint8), cv2.DIST_L2, 5)[inside].mean()
+        )
     wide = cv2.GaussianBlur(np.minimum(main, np.percentile(main[inside], 90)), (0, 0), spread)
     x, y = cv2.Sobel(wide, cv2.CV_32F, 1, 0), cv2.Sobel(wide, cv2.CV_32F, 0, 1)
     near = flank * (wide > 0.05 * wide.max())
-    if near.sum() < _NEAR * flank.sum() or flank[_is_thin(main, flank)].sum() < _NEAR * flank.sum():
+    if (
+        near.sum() < _NEAR * flank.sum()
+        or flank[_is_thin(main, flank, colourless)].sum() < _NEAR * flank.sum()
+    ):
         return None  # pieces of their own
     weight = near / np.maximum(np.hypot(x, y), 1e-9)
     toward = np.array([-(weight * x).sum(), -(weight * y).sum()]) / near.sum()
     return float(np.arctan2(toward[1], toward[0])) if np.hypot(*toward) > _ONE_WAY else None
 
 
-def _is_thin(main: np.ndarray, flank: np.ndarray) -> np.ndarray:
+def _is_thin(main: np.ndarray, flank: np.ndarray, colourless: bool) -> np.ndarray:
     """Pixels of flanks no thicker than the pieces they lie beside, (M, N) ndarray of bool."""
     of_main, depth_main = _depths(main > 0)
     of_flank, depth_flank = _depths(flank > 0)
@@ -149,11 +159,18 @@ def _is_thin(main: np.ndarray, flank: np.ndarray) -> np.ndarray:
     beside = np.zeros_like(depth_flank)
     at = of_flank > 0
     own = deep[nearest[at]]
-    reach = np.maximum(_BESIDE_PX, own) if _are_several(depth_flank) else _BESIDE_PX
+    far = colourless and _are_several(depth_flank)
+    reach = np.maximum(_BESIDE_PX, own) if far else _BESIDE_PX
     np.maximum.at(beside, of_flank[at], np.where(away[at] <= reach, own, 0.0))
     thin = depth_flank <= _THICKER * beside
     thin[0] = False
     return np.asarray(thin[of_flank])
+
+
+def _is_colourless(light: Light) -> bool:
+    """Whether the picture has no colour beside its lightness, but what rounding leaves."""
+    some = np.abs(light.delta[::4, ::4])
+    return float(some[..., 1:].mean()) < _COLOURLESS * float(some[..., 0].mean())
 
 
 def _are_several(depths: np.ndarray) -> bool:

@@ -113,3 +113,15 @@ def test_flanks_in_coarse_noise_belong_to_their_pieces():
     counted = found.diameter_px[found["set_aside"] == ""]
     assert len(counted) == 12
     assert np.median(counted) == pytest.approx(40.0, rel=0.08)
+
+
+def test_bright_pieces_beside_coloured_ones_are_no_light_from_one_side():
+    pixels = np.full((300, 420, 3), 150.0)
+    for row in (40, 130, 220):
+        for col in (30, 160, 290):
+            pixels[row : row + 36, col : col + 36] = (110.0, 80.0, 60.0)
+            pixels[row : row + 36, col + 44 : col + 80] = 200.0
+    pixels = cv2.GaussianBlur(pixels, (0, 0), 1.0) + np.random.default_rng(2).normal(0, 1.5, pixels.shape)
+    picture = Picture(np.clip(pixels, 0, 255).astype(np.uint8), name="side by side")
+    found = measure_field(picture, FieldSettings(), 1.0).particles
+    assert np.count_nonzero(found["set_aside"] == "") == 18
