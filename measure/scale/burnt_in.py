@@ -7,6 +7,7 @@ import numpy as np
 
 from measure.model import Picture
 from measure.scale.drawn_marks import find_drawn
+from measure.scale.drawn_parts import level_box
 
 _SHORTEST_PX = 18  # of a level stroke looked for
 _SHORTEST_BAR_PX = 24  # with its ends; the rim of a round piece is not level for so long
@@ -98,7 +99,7 @@ def _exact_bar(run: tuple[int, int, int, int], areas: tuple[np.ndarray, ...], rg
         if x0 < right and x1 > left and y0 < bottom + reach and y1 > top - reach:
             mine.append(area)
     low, high = np.min([a.min(axis=0) for a in mine], axis=0), np.max([a.max(axis=0) for a in mine], axis=0)
-    return Bar(float(left), right + 1.0, (top + bottom + 1) / 2, _box(low[0], low[1], high[0], high[1]))
+    return Bar(float(left), right + 1.0, (top + bottom + 1) / 2, level_box(low[0], low[1], high[0], high[1]))
 
 
 def _word_reach(length: int) -> int:
@@ -119,10 +120,6 @@ def _inside(area: np.ndarray, zone: np.ndarray) -> bool:
     low = np.maximum(area.min(axis=0), zone.min(axis=0))
     high = np.minimum(area.max(axis=0), zone.max(axis=0))
     return bool(np.prod(np.maximum(high - low, 0.0)) >= 0.8 * np.prod(np.ptp(area, axis=0)))
-
-
-def _box(left: float, top: float, right: float, bottom: float) -> np.ndarray:
-    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], float)
 
 
 def _within(bar: Bar, panel: np.ndarray) -> bool:
@@ -147,7 +144,7 @@ def _panel(rgb: np.ndarray) -> np.ndarray | None:
         if max(steps) > _STEP:
             depth = begins[int(np.argmax(steps))]
             top, bottom = (0, depth) if flipped else (rows - depth, rows)
-            return _box(0, top, rgb.shape[1], bottom)
+            return level_box(0, top, rgb.shape[1], bottom)
     return None
 
 
@@ -270,7 +267,7 @@ def _bar(run: tuple[int, int, int, int], rgb: np.ndarray) -> Bar | None:
     if max(ends) > 0.9 * (y1 - y0):  # a stroke through: a ruled frame, no bar
         return None
     ys, xs = np.nonzero(near)
-    box = _box(
+    box = level_box(
         min(left, xs.min() + x0 if len(xs) else left) - _MARGIN_PX,
         min(top, ys.min() + y0 if len(ys) else top) - _MARGIN_PX,
         max(right, xs.max() + x0 if len(xs) else right) + 1 + _MARGIN_PX,

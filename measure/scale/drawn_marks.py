@@ -13,6 +13,7 @@ import numpy as np
 
 from measure.model import Picture
 from measure.scale.drawn_panel import has_panel, panel_round
+from measure.scale.drawn_parts import Part, box_round, is_thin, level_box
 
 _STEP = 22  # levels by which a drawn tone differs from the usual one
 _OVER_NOISE = 7.0  # what pixels two apart differ by, which a drawn tone's step is at least; usually 24
@@ -23,7 +24,6 @@ _SHARP, _SHARP_SHARE = 0.6, 0.6  # of the whole step, two px outside; how much o
 _NEAR = 60.0  # levels from the tone that a stroke's smoothed edge may have
 _EXACT_PX, _EXACT_SHARE = 6, 0.15  # pixels of the exact tone in a stroke, and of all its pixels
 _LETTERS, _HEIGHT_PX = 3, (5, 120)  # in a row of words; how high
-_THIN = 0.4  # width of a letter's lines over its height; half a disc's is 0.5
 _ALIKE = 0.2  # heights of letters differ by no more, as a share
 _APART = 1.6  # letters of a row are no farther apart than so many heights
 _BAR_PX, _BAR_RATIO, _BAR_FULL = 24, 4.0, 0.9  # least length of a bar; over its height; share of its box
@@ -107,7 +107,11 @@ def _panels(
             box = panel_round(pixels, mark, panel, ink)
             if box is not None:
                 found.append(box)
-        level = [s for s in own if s.width > s.height and any(_within(_level([s]), b) for b in found)]
+        level = [
+            s
+            for s in own
+            if s.width > s.height and any(_within(box_round([s], _MARGIN_PX), b) for b in found)
+        ]
         bars |= {(s.left, s.top, s.right - 1, s.bottom - 1) for s in level}
     return found
 
@@ -117,29 +121,17 @@ def _within(box: np.ndarray, other: np.ndarray) -> bool:
 
 
 @dataclass(frozen=True, eq=False)
-class _Stroke:
-    """A connected stroke of a tone: its box (ends without) and the contour's points, (K, 2)."""
+class _Stroke(Part):
+    """A connected stroke of a tone: its box, its area and the contour's points, (K, 2)."""
 
-    left: int
-    top: int
-    right: int
-    bottom: int
     area: int
     points: np.ndarray
-
-    @property
-    def height(self) -> int:
-        return self.bottom - self.top
-
-    @property
-    def width(self) -> int:
-        return self.right - self.left
 
     @property
     def is_letter(self) -> bool:
         """Whether it is as high as letters and made of thin lines; a disc or a panel is not."""
         around = cv2.arcLength(self.points.reshape(-1, 1, 2).astype(np.int32), True)
-        thin = 2.0 * self.area <= _THIN * self.height * max(around, 1.0)
+        thin = is_thin(self.area, around, self.height)
         return _HEIGHT_PX[0] <= self.height <= _HEIGHT_PX[1] and self.width <= 2 * self.height and thin
 
 
@@ -270,9 +262,9 @@ def _areas(strokes: list[_Stroke], rows: list[list[_Stroke]], bars: list[_Stroke
             s for s in strokes if s.left >= left and s.right <= right and s.top >= top and s.bottom <= bottom
         ]
         if among:  # or its letters stood in a longer row
-            boxes.append(_level(among))
+            boxes.append(box_round(among, _MARGIN_PX))
             strokes = [s for s in strokes if s not in among]
-    boxes += [_level([s]) for s in bars]
+    boxes += [box_round([s], _MARGIN_PX) for s in bars]
     sure = list(boxes)
     for stroke in (s for s in strokes if s not in bars):
         own, slim = _slim(stroke)
@@ -287,7 +279,7 @@ def _slim(stroke: _Stroke) -> tuple[np.ndarray, bool]:
     slim = max(w, h) > _BAR_PX and max(w, h) > _SLIM * min(w, h)
     if slim and min(stroke.width, stroke.height) > 2.0 * min(w, h) + 4:
         return _widened(stroke), True
-    return _level([stroke]), slim
+    return box_round([stroke], _MARGIN_PX), slim
 
 
 def _widened(stroke: _Stroke) -> np.ndarray:
@@ -319,7 +311,7 @@ def _joined(boxes: list[np.ndarray]) -> list[np.ndarray]:
                 break
             if _beside(box, other):
                 (left, top), (right, bottom) = (f([*box, *other], axis=0) for f in (np.min, np.max))
-                done[i] = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+                done[i] = level_box(left, top, right, bottom)
                 break
         else:
             done.append(box)
@@ -332,9 +324,3 @@ def _beside(one: np.ndarray, two: np.ndarray) -> bool:
     (left, top), (right, bottom) = np.maximum(one[0], two[0]), np.minimum(one[2], two[2])
     low, high = sorted((one[2, 1] - one[0, 1], two[2, 1] - two[0, 1]))
     return bool(bottom - top >= 0.6 * low and low >= 0.4 * high and left - right <= min(high, _HEIGHT_PX[1]))
-
-
-def _level(strokes: list[_Stroke]) -> np.ndarray:
-    left, top = min(s.left for s in strokes) - _MARGIN_PX, min(s.top for s in strokes) - _MARGIN_PX
-    right, bottom = max(s.right for s in strokes) + _MARGIN_PX, max(s.bottom for s in strokes) + _MARGIN_PX
-    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], float)

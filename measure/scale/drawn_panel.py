@@ -3,6 +3,8 @@
 import cv2
 import numpy as np
 
+from measure.scale.drawn_parts import level_box
+
 _EITHER, _PANEL = 0.6, 0.05  # share of a line's pixels exactly of one of both tones, and of the panel's
 _LEAST = 0.4  # share of the whole that is exactly of the panel's tone
 _MARGIN_PX = 3
@@ -61,7 +63,7 @@ def panel_round(
         return None
     top, left = max(0, top - _MARGIN_PX), max(0, left - _MARGIN_PX)
     bottom, right = min(rows, bottom + _MARGIN_PX), min(cols, right + _MARGIN_PX)
-    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], float)
+    return level_box(left, top, right, bottom)
 
 
 def _is_line(

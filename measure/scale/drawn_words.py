@@ -5,12 +5,11 @@ thin strokes of nearly one tone, far from that of the ground, that all begin at 
 many side by side. Pieces that lie in a row differ in height, and their outlines are no thin strokes.
 """
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 
 from measure.model import Picture
+from measure.scale.drawn_parts import Part, is_thin, level_box
 
 _BAND = 0.15  # of the picture's rows, under its upper and over its lower edge, where cameras write
 _STEP = 48  # levels by which ink differs from the ground in some channel, and from what lies beside a stroke
@@ -21,31 +20,10 @@ _HEIGHT_PX = (8, 120)
 _LEVEL = 0.13  # of the height, within which letters begin and end, at least a px
 _APART = 1.6  # heights between letters, as between words
 _LETTERS, _STROKES = 3, 8  # parts of a row, and strokes that its rows usually cross
-_THIN = 0.4  # width of strokes over the height; that of discs is 0.5
+_INK = 0.4  # width of strokes over the height
 _LONG = 2.5  # length of a row over its height
 _TAIL, _WIDE = 0.4, 3.0  # of the height, that letters reach below a row or above it, and that some are wide
 _MARGIN_PX = 3
-
-
-@dataclass(frozen=True)
-class _Part:
-    """A connected part of the ink, its box with ends without."""
-
-    left: int
-    top: int
-    right: int
-    bottom: int
-
-    @property
-    def height(self) -> int:
-        return self.bottom - self.top
-
-    def in_row_with(self, other: "_Part") -> bool:
-        """Whether two parts begin and end at the same rows and stand side by side."""
-        height = max(self.height, other.height)
-        off = max(abs(self.top - other.top), abs(self.bottom - other.bottom))
-        gap = max(self.left, other.left) - min(self.right, other.right)
-        return off <= max(1.0, _LEVEL * height) and gap <= _APART * height
 
 
 def compressed_words(picture: Picture) -> tuple[np.ndarray, ...]:
@@ -70,7 +48,7 @@ def compressed_words(picture: Picture) -> tuple[np.ndarray, ...]:
         for left, top, right, bottom in _rows_of_words(pixels[first : first + deep]):
             low = np.maximum([left - _MARGIN_PX, first + top - _MARGIN_PX], 0)
             high = np.minimum([right + _MARGIN_PX, first + bottom + _MARGIN_PX], [cols, rows])
-            found.append(np.array([low, [high[0], low[1]], high, [low[0], high[1]]], float))
+            found.append(level_box(*low, *high))
     return tuple(found)
 
 
@@ -136,7 +114,7 @@ def _inked(band: np.ndarray, ink: np.ndarray, ground: np.ndarray) -> np.ndarray:
     return inked & 1
 
 
-def _parts(mask: np.ndarray) -> list[_Part]:
+def _parts(mask: np.ndarray) -> list[Part]:
     """Thin parts as high as letters that do not meet the border of the band."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     low, high = _HEIGHT_PX
@@ -148,22 +126,30 @@ def _parts(mask: np.ndarray) -> list[_Part]:
             continue
         own = (labels[y : y + h, x : x + w] == n).view(np.uint8)
         lines, _ = cv2.findContours(own, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
-        if 2.0 * area <= _THIN * h * sum(cv2.arcLength(line, True) for line in lines):
-            found.append(_Part(x, y, x + w, y + h))
+        if is_thin(area, sum(cv2.arcLength(line, True) for line in lines), h):
+            found.append(Part(x, y, x + w, y + h))
     return found
 
 
-def _rows(parts: list[_Part]) -> list[list[_Part]]:
+def _rows(parts: list[Part]) -> list[list[Part]]:
     """Parts that stand in a row, from left to right."""
-    rows: list[list[_Part]] = []
+    rows: list[list[Part]] = []
     for part in sorted(parts, key=lambda p: p.left):
         for row in rows:
-            if part.in_row_with(row[-1]):
+            if _in_row(part, row[-1]):
                 row.append(part)
                 break
         else:
             rows.append([part])
     return [row for row in rows if len(row) >= _LETTERS]
+
+
+def _in_row(one: Part, other: Part) -> bool:
+    """Whether two parts begin and end at the same rows and stand side by side."""
+    height = max(one.height, other.height)
+    off = max(abs(one.top - other.top), abs(one.bottom - other.bottom))
+    gap = max(one.left, other.left) - min(one.right, other.right)
+    return off <= max(1.0, _LEVEL * height) and gap <= _APART * height
 
 
 def _is_written(mask: np.ndarray) -> bool:
@@ -173,4 +159,4 @@ def _is_written(mask: np.ndarray) -> bool:
     starts = np.count_nonzero(np.diff(np.pad(inner, ((0, 0), (1, 0))).astype(np.int8), axis=1) > 0, axis=1)
     strokes = float(np.median(starts))
     inked = float(inner.sum(axis=1).mean()) / max(strokes, 1.0)
-    return width > _LONG * height and strokes >= _STROKES and inked <= _THIN * height
+    return width > _LONG * height and strokes >= _STROKES and inked <= _INK * height

@@ -3,10 +3,10 @@
 import numpy as np
 
 from measure.field.ground.light import zone_mask
-from measure.field.marks.blurred_marks import blurred_marks
 from measure.field.marks.oil_edge import oil_edge_zones
 from measure.field.marks.surround import COVERED, border_zones
 from measure.model import Picture
+from measure.scale.blurred_marks import blurred_marks
 from measure.scale.drawn_marks import find_drawn
 from measure.scale.drawn_strip import drawn_strips
 from measure.scale.drawn_words import compressed_words

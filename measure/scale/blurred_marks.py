@@ -5,12 +5,11 @@ may do so as well, so the form must tell: a level rectangle with sharp sides, an
 a row, as high as one another and made of thin lines.
 """
 
-from typing import NamedTuple
-
 import cv2
 import numpy as np
 
 from measure.model import Picture
+from measure.scale.drawn_parts import Part, box_round, is_thin
 
 _EVERY = 8  # rows and columns that tell whether a picture is grey, and its usual tone
 _SPREAD = 12  # levels by which compression and another size move a tone; blurred letters lie farther off
@@ -19,19 +18,12 @@ _LEAST_PX2 = 100  # at either end of the tones of the picture; what is beyond ma
 _LONG_PX, _RATIO, _HIGH_PX, _FULL = 24, 4.0, 4, 0.97  # of a bar; round ends of a rod leave less of its box
 _AWAY_PX, _SHARP, _SHARP_SHARE = 4, 0.6, 0.75  # px off a bar: of the whole step; how much of it is so
 _LETTER = 0.5  # of the whole step
-_HEIGHT_PX, _THIN, _ALIKE = (5, 120), 0.4, 0.2  # letters, as in `find_drawn`
+_HEIGHT_PX, _ALIKE = (5, 120), 0.2  # letters, as in `find_drawn`
 _LETTERS = 2  # "5 nm" has three, of which two may be as high
 _TAIL = 0.4  # of the letters' height, by which others reach beyond their line
 _REACH = (0.5, 14.0)  # of the bar's length, or px: how far from it letters stand
 _PANEL, _PANEL_FULL = 0.25, 0.9  # of the picture, at most; share of its own box, with what stands on it
 _MARGIN_PX = 4
-
-
-class _Part(NamedTuple):
-    left: int
-    top: int
-    right: int
-    bottom: int
 
 
 def blurred_marks(picture: Picture) -> tuple[np.ndarray, ...]:
@@ -83,31 +75,31 @@ def _bars_with_words(grey: np.ndarray, tone: int, usual: float) -> list[np.ndarr
         row = _row(letters)
         if row:
             mark = [bar, *_with_the_rest(row, letters)]
-            boxes.append(_box([*mark, *_panel(grey, mark)]))
+            boxes.append(box_round([*mark, *_panel(grey, mark)], _MARGIN_PX))
     return boxes
 
 
-def _parts(mask: np.ndarray) -> tuple[np.ndarray, dict[int, _Part]]:
+def _parts(mask: np.ndarray) -> tuple[np.ndarray, dict[int, Part]]:
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    return labels, {k: _Part(x, y, x + w, y + h) for k, (x, y, w, h, _) in enumerate(stats.tolist()) if k}
+    return labels, {k: Part(x, y, x + w, y + h) for k, (x, y, w, h, _) in enumerate(stats.tolist()) if k}
 
 
-def _is_bar(own: np.ndarray, part: _Part) -> bool:
+def _is_bar(own: np.ndarray, part: Part) -> bool:
     """Whether a part is a level rectangle; its outer pixels are half of the picture."""
-    wide, high = part.right - part.left, part.bottom - part.top
+    wide, high = part.width, part.height
     if wide < _LONG_PX or high < _HIGH_PX or wide < _RATIO * high:
         return False
     inner = own[part.top + 1 : part.bottom - 1, part.left + 1 : part.right - 1]
     return cv2.countNonZero(inner) >= _FULL * inner.size
 
 
-def _holds(part: _Part, bar: _Part) -> bool:
+def _holds(part: Part, bar: Part) -> bool:
     """Whether a part is a bar with its soft edge, or what a bar lies on."""
     across = min(part.right, bar.right) - max(part.left, bar.left)
     return across > 0 and min(part.bottom, bar.bottom) > max(part.top, bar.top)
 
 
-def _is_sharp(grey: np.ndarray, bar: _Part, tone: int, usual: float) -> bool:
+def _is_sharp(grey: np.ndarray, bar: Part, tone: int, usual: float) -> bool:
     """Whether the picture is nearly as far from the tone as usual, right above and below a bar."""
     rows = [row for row in (bar.top - _AWAY_PX, bar.bottom - 1 + _AWAY_PX) if 0 <= row < len(grey)]
     if len(rows) < 2:  # a piece that the frame cuts has a straight side too
@@ -116,34 +108,34 @@ def _is_sharp(grey: np.ndarray, bar: _Part, tone: int, usual: float) -> bool:
     return bool((off > _SHARP * abs(usual - tone)).mean() >= _SHARP_SHARE)
 
 
-def _is_beside(part: _Part, bar: _Part) -> bool:
+def _is_beside(part: Part, bar: Part) -> bool:
     """Whether a part stands over or under a bar, or a little beyond its ends."""
-    reach = max(_REACH[0] * (bar.right - bar.left), _REACH[1])
+    reach = max(_REACH[0] * bar.width, _REACH[1])
     across = max(part.left - bar.right, bar.left - part.right)
     return across <= reach and max(part.top - bar.bottom, bar.top - part.bottom) <= reach
 
 
-def _is_letter(labels: np.ndarray, number: int, part: _Part) -> bool:
-    wide, high = part.right - part.left, part.bottom - part.top
+def _is_letter(labels: np.ndarray, number: int, part: Part) -> bool:
+    wide, high = part.width, part.height
     if not (_HEIGHT_PX[0] <= high <= _HEIGHT_PX[1] and wide <= 2 * high):
         return False
     own = (labels[part.top : part.bottom, part.left : part.right] == number).view(np.uint8)
     contours, _ = cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     around = max(cv2.arcLength(contour, True) for contour in contours)
-    return 2.0 * cv2.countNonZero(own) <= _THIN * high * max(around, 1.0)
+    return is_thin(cv2.countNonZero(own), around, high)
 
 
-def _row(letters: list[_Part]) -> list[_Part]:
+def _row(letters: list[Part]) -> list[Part]:
     """The most letters that are as high as one another and stand on one line; none where they are too few."""
     rows = []
     for one in letters:
-        off = max(1.0, _ALIKE * (one.bottom - one.top))
+        off = max(1.0, _ALIKE * one.height)
         rows.append([p for p in letters if abs(p.top - one.top) <= off and abs(p.bottom - one.bottom) <= off])
     most = max(rows, key=len, default=[])
     return most if len(most) >= _LETTERS else []
 
 
-def _with_the_rest(row: list[_Part], letters: list[_Part]) -> list[_Part]:
+def _with_the_rest(row: list[Part], letters: list[Part]) -> list[Part]:
     """A row of letters with lower ones and ones with tails on its line."""
     top, bottom = min(p.top for p in row), max(p.bottom for p in row)
     high = bottom - top
@@ -155,7 +147,7 @@ def _with_the_rest(row: list[_Part], letters: list[_Part]) -> list[_Part]:
     return words
 
 
-def _panel(grey: np.ndarray, mark: list[_Part]) -> list[_Part]:
+def _panel(grey: np.ndarray, mark: list[Part]) -> list[Part]:
     """The even rectangle that a mark stands on, if there is one."""
     bar = mark[0]
     rows = [bar.top - _AWAY_PX, bar.bottom - 1 + _AWAY_PX]
@@ -170,9 +162,3 @@ def _panel(grey: np.ndarray, mark: list[_Part]) -> list[_Part]:
     contours, _ = cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     around = max(cv2.contourArea(contour) for contour in contours)
     return [part] if _PANEL_FULL * own.size <= around and own.size <= _PANEL * grey.size else []
-
-
-def _box(parts: list[_Part]) -> np.ndarray:
-    left, top = min(p.left for p in parts) - _MARGIN_PX, min(p.top for p in parts) - _MARGIN_PX
-    right, bottom = max(p.right for p in parts) + _MARGIN_PX, max(p.bottom for p in parts) + _MARGIN_PX
-    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], float)

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from measure.field.ground.light import zone_mask
-from measure.field.marks.blurred_marks import blurred_marks
 from measure.field.marks.own_marks import mark_zones
 from measure.model import Picture
+from measure.scale.blurred_marks import blurred_marks
 
 _SIDE = 400
 
