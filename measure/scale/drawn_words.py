@@ -20,8 +20,8 @@ _HEIGHT_PX = (8, 120)
 _LEVEL = 0.13  # of the height, within which letters begin and end, at least a px
 _APART = 1.6  # heights between letters, as between words
 _LETTERS, _STROKES = 3, 8  # parts of a row, and strokes that its rows usually cross
-_INK = 0.4  # width of strokes over the height
-_LONG = 2.5  # length of a row over its height
+_INK = 0.055, 0.4  # width of strokes over the height: 0.09 to 0.4; rims of crystals have 0.03
+_LONG = 3.8  # length of a row over its height: 5 and more; three crystals beside one another have 3
 _TAIL, _WIDE = 0.4, 3.0  # of the height, that letters reach below a row or above it, and that some are wide
 _MARGIN_PX = 3
 
@@ -159,4 +159,4 @@ def _is_written(mask: np.ndarray) -> bool:
     starts = np.count_nonzero(np.diff(np.pad(inner, ((0, 0), (1, 0))).astype(np.int8), axis=1) > 0, axis=1)
     strokes = float(np.median(starts))
     inked = float(inner.sum(axis=1).mean()) / max(strokes, 1.0)
-    return width > _LONG * height and strokes >= _STROKES and inked <= _INK * height
+    return width > _LONG * height and strokes >= _STROKES and _INK[0] * height <= inked <= _INK[1] * height

@@ -59,3 +59,14 @@ def test_pieces_in_a_row_fibres_and_hollow_crystals_are_no_words():
     assert compressed_words(_compressed(pixels, 80)) == ()
     assert compressed_words(_compressed(pixels, 50)) == ()
     assert compressed_words(Picture(np.clip(pixels, 0, 255).astype(np.uint8))) == ()
+
+
+def test_three_large_crystals_in_a_row_are_no_words():
+    # each as high as the next by chance, with thin rims and facets that cross a row as often as letters do
+    pixels = np.full((*_SIZE, 3), (203.0, 198.0, 186.0))
+    for x in (200, 268, 336):
+        cv2.rectangle(pixels, (x, 30), (x + 58, 92), (70, 70, 70), 2, cv2.LINE_AA)
+        cv2.line(pixels, (x + 20, 30), (x + 26, 92), (90, 90, 90), 2, cv2.LINE_AA)
+        cv2.line(pixels, (x + 40, 92), (x + 36, 30), (90, 90, 90), 2, cv2.LINE_AA)
+    pixels += np.random.default_rng(6).normal(0, 2.0, pixels.shape)
+    assert compressed_words(Picture(np.clip(pixels, 0, 255).astype(np.uint8))) == ()
