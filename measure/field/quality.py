@@ -94,9 +94,9 @@ def _warnings(
     words += _taken_out(light)
     if between_polarisers(particles):
         words.append(
-            "Pieces shine in many colours on a dark ground, as crystals do between crossed polarisers; those "
-            "are taken for salt, but kinds are told by colours in plain light, so look through them, or take "
-            "one polariser out."
+            "Pieces shine in many colours or bluish white on a dark ground, as crystals do between crossed "
+            "polarisers; those are taken for salt, but kinds are told by colours in plain light, so look "
+            "through them, or take one polariser out."
         )
     cut_by_frame = int((particles["flags"] & bits("touches_frame") > 0).sum())
     if count and cut_by_frame > 0.3 * count:

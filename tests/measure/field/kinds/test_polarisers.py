@@ -15,9 +15,9 @@ PLATES = [(210, 205, 190), (225, 190, 70), (200, 80, 60), (150, 60, 170), (60, 9
 FOODS = [(190, 150, 90), (205, 165, 110), (150, 80, 55), (210, 205, 200), (175, 140, 80), (140, 70, 45)]
 
 
-def on_dark(colours):
-    """Squares of colours in turn on a black ground."""
-    pixels = np.full((300, 520, 3), 22, np.uint8)
+def on_dark(colours, ground=(22, 22, 22)):
+    """Squares of colours in turn on a black or dim ground."""
+    pixels = np.full((300, 520, 3), ground, np.uint8)
     for i in range(28):
         x, y, half = 40 + 72 * (i % 7), 40 + 70 * (i // 7), 12 + i % 5
         box = cv2.boxPoints(((x, y), (2 * half, 2 * half), 17.0 * i))
@@ -51,3 +51,35 @@ def test_in_plain_light_nothing_shines():
     assert not shining(particles).any()
     chance = np.full((len(particles), len(GROUPS)), 1.0 / len(GROUPS))
     assert by_polars(chance, particles) is chance
+
+
+DIM = (96, 98, 100)
+KERNELS = [(112, 108, 98), (120, 112, 96)]
+
+
+def seen(light):
+    """8-bit colours of light, linear, added to the dim ground."""
+    linear = (np.array(DIM) / 255.0) ** 2.2 + light
+    return [tuple(int(v) for v in np.round(255.0 * np.minimum(one, 1.0) ** (1 / 2.2))) for one in linear]
+
+
+def test_thin_crystals_between_polarisers_are_known_by_a_blue_that_is_bright_or_faint_as_they_happen_to_lie():
+    # light let through is as the square of the thickness over the wavelength (from memory): blue gets most
+    strength = np.array([0.03, 0.06, 0.09, 0.14, 0.2, 0.3, 0.4, 0.5])
+    blue = strength[:, None] * (540.0 / np.array([620.0, 540.0, 460.0])) ** 2
+    thin = on_dark([*seen(blue), *KERNELS], DIM)
+    found = thin.particles
+    salt, warm = KINDS.index("salt"), found["blue"] < found["red"]
+    assert 4 <= warm.sum() <= 6
+    assert (found["kind"][~warm] == salt).all()
+    assert (found["kind_doubt"][~warm] < 0.1).mean() >= 0.9
+    assert (found["kind"][warm] != salt).all()
+    assert (found["kind_doubt"][warm] >= 0.1).all()
+    assert any("polariser" in words for words in thin.quality.warnings)
+    # as blue, but all alike, as a surface is when lit from above
+    alike = np.geomspace(0.8, 1.25, 8)[:, None] * blue[4]
+    lit = on_dark([*seen(alike), *KERNELS], DIM)
+    assert not shining(lit.particles).any()
+    assert not any("polariser" in words for words in lit.quality.warnings)
+    # or bright and faint, but white
+    assert not shining(on_dark([*seen(strength[:, None] * np.ones(3)), *KERNELS], DIM).particles).any()
