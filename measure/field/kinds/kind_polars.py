@@ -21,7 +21,7 @@ DARK_STAYS = 0.8  # of the opinion of what does not shine: salt is dark there to
 # more, where what is lit from above has 0.25 at most
 BLUER = (0.08, 0.35)  # decades, least and most
 FEWEST_THIN, SPREAD = 5, 0.5  # such pieces, and decades from the tenth to the ninetieth of a hundred of them
-NEUTRAL = 0.12  # between the densities of a ground: else what is bluer than it need not be blue
+WARM = 0.12  # densities of blue over red of a ground, from which what is bluer than it need not be blue
 ADDS, BURNT = 0.1, 0.85  # light a piece adds to the ground, as a share of it; light at which a camera clips
 EVEN_RIM, EVEN_MIDDLE = 1.1, 0.8  # light that rim and middle add, over the core's: a plate has no glints
 BRIGHT_ONES = 0.75  # quantile of the brightness of thin crystals that another crystal is compared with
@@ -107,7 +107,7 @@ def _thin_plates(particles: Particles) -> np.ndarray:
     """
     ground = ground_light(particles)
     none = np.zeros(len(particles), dtype=bool)
-    if np.ptp(np.log10(np.maximum(ground, 1e-4))) > NEUTRAL:
+    if np.log10(max(ground[0], 1e-4) / max(ground[2], 1e-4)) > WARM:
         return none
     gained = _gained(particles)
     rim, middle = (10.0 ** -particles[f"{part}_density"].astype(float) - 1.0 for part in ("rim", "centre"))
