@@ -24,7 +24,10 @@ _WAYS = [
     for size in range(5)
 ]
 _SPREAD_APART = 0.5  # of either side of a gap, in widths
-
+TURNED = 2  # times a way through the pieces is turned to lie across the gap it shows
+# odds of a hue that speak for its pieces: where they begin to and where in full; and what they make of a
+# piece at most, which stays in doubt if its own odds were lower or against it
+SPEAKS, SPOKEN = (1.0, 3.0), 2.0
 
 Gap = tuple[np.ndarray, float]  # side of each piece, and how far both are apart
 
@@ -101,7 +104,26 @@ def _widest_gap(place: np.ndarray, weight: np.ndarray) -> Gap:
         found, apart = parted_at(place @ way, weight, weight, FEWEST_ALIKE, _SPREAD_APART)
         if apart > best:
             best, side = apart, found
+    for _ in range(TURNED if best > 0.0 else 0):
+        found, apart = parted_at(
+            place @ _across(place, weight, side), weight, weight, FEWEST_ALIKE, _SPREAD_APART
+        )
+        if apart <= best:
+            break
+        best, side = apart, found
     return side, best
+
+
+def _across(place: np.ndarray, weight: np.ndarray, side: np.ndarray) -> np.ndarray:
+    """Way along which both sides of a gap stand apart most (linear discriminant), length 1.
+
+    Hue and depth of the pieces of one kind go together, so the gap between two kinds lies aslant.
+    """
+    low, high = (np.average(place[s], axis=0, weights=weight[s]) for s in (side, ~side))
+    off = place - np.where(side[:, None], low, high)
+    spread = (off * weight[:, None]).T @ off / weight.sum() + _SPREAD_APART**2 * np.eye(place.shape[1])
+    way = np.linalg.solve(spread, high - low)
+    return np.asarray(way / np.linalg.norm(way))
 
 
 def over_partings(
@@ -201,6 +223,28 @@ def of_pieces(
     else:
         odds = own - mean + most
     return np.asarray(np.clip(less * odds, -SUREST, SUREST))
+
+
+def spoken_for(odds: np.ndarray, own: np.ndarray, food: np.ndarray, sure: float) -> np.ndarray:
+    """Odds of the pieces of a hue that stands clear of others in its field, (n,).
+
+    What is of one hue is of one kind: if all that the hue tells makes it skins, a folded or a thick one that
+    a table takes for a kernel by itself is a skin too, though in doubt. How far it lies off the others, in
+    what they differ by, still counts.
+
+    Parameters
+    ----------
+    odds, own, food : (n,) ndarray
+        Odds of kernel, natural logarithm, by all that was heard and by tables, and the say of each.
+    sure : float
+        Odds that the hue is of kernels, as all its evidence bears out.
+    """
+    side = np.sign(sure)
+    say = np.clip((abs(sure) - SPEAKS[0]) / (SPEAKS[1] - SPEAKS[0]), 0.0, 1.0)
+    off = own - np.average(own, weights=food)
+    spread = max(1.0, float(np.sqrt(np.average(off**2, weights=food))))
+    said = np.minimum(np.minimum(abs(sure), MOST_SAID) + side * off / spread, SPOKEN)
+    return np.asarray(side * np.maximum(side * odds, (1.0 - say) * side * odds + say * said))
 
 
 def leans(chance: np.ndarray) -> np.ndarray:

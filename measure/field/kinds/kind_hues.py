@@ -13,6 +13,7 @@ from measure.field.kinds.kind_groups import (
     leans,
     of_pieces,
     over_partings,
+    spoken_for,
     with_odds,
 )
 from measure.field.kinds.kind_model import GROUPS
@@ -149,6 +150,8 @@ def _odds_of_hues(heard: _Heard, lumps: Lumps, groups: list[np.ndarray]) -> list
             odds = of_pieces(own, food[g], float(prior[k]), float(said[k]), float(known[k]), alone)
         if not of_tags[k]:
             odds = within(_single(odds, heard.structure[g]) if alone else odds, sure[k])
+            if not alone and said[k] * sure[k] > 0.0:
+                odds = spoken_for(odds, heard.lean[g], food[g], float(sure[k]))
         found.append(odds)
     return found
 
