@@ -27,7 +27,8 @@ from measure.field.ground.plate_colour import (
 from measure.field.kinds.kind_alike import among_alike
 from measure.field.kinds.kind_clouds import by_clouds
 from measure.field.kinds.kind_colourless import with_colour, without_colour
-from measure.field.kinds.kind_form import dark_food, food_without_colour
+from measure.field.kinds.kind_depths import GREY, by_depths
+from measure.field.kinds.kind_form import dark_food, densities, food_without_colour
 from measure.field.kinds.kind_green import by_green
 from measure.field.kinds.kind_groups import leans
 from measure.field.kinds.kind_hues import by_hues, by_lit_hues
@@ -171,6 +172,8 @@ def judged(
     elif table in LIT:
         known = (table != LIT[0] or shines(particles)) and not shining(particles).any()
         chance = by_lit_hues(chance, particles, taught, structure if known else None, every)
+    elif table == GREY and taught is None:
+        chance = by_depths(chance, particles)
     chance = with_colour(chance, particles)
     if asked:
         # which kernels have a colour, so who lacks one, may be known only now
@@ -247,12 +250,11 @@ def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     could, sure : (K,) ndarray of bool
     """
     p = particles
-    lost = np.stack([p[f"{c}_density"].astype(float) for c in ("red", "green", "blue")])
-    could = np.ptp(lost, axis=0) < 0.05 + 0.25 * np.abs(lost.mean(axis=0))
+    lost, core = densities(p), densities(p, "core_").mean(axis=1)
+    could = np.ptp(lost, axis=1) < 0.05 + 0.25 * np.abs(lost.mean(axis=1))
     rim, centre = p["rim_density"].astype(float), p["centre_density"].astype(float)
     # on the side of the ring: a middle that gathers light, brighter than the oil, is as hollow as can be
     middle = np.maximum(centre * np.sign(rim), 0.0)
-    core = sum(p[f"core_{c}_density"].astype(float) for c in ("red", "green", "blue")) / 3.0
     hollow, darkest = np.zeros(len(p), dtype=bool), np.maximum(np.abs(rim), core)
     # the blacker the ring, the smaller and dimmer its middle may be; grey cells have pale middles too
     for dark, share, ring in ((0.1, 0.2, np.abs(rim)), (0.3, 0.6, np.abs(rim)), (0.45, 0.8, darkest)):
@@ -363,9 +365,7 @@ def decide(chance: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     np.add.at(by_kind.T, CODE_OF_GROUP, chance.T)
     kind = by_kind.argmax(axis=1)
     unsure = (kind == _OTHER) & (by_kind[:, _OTHER] < SET_ASIDE_FROM)
-    food = by_kind.copy()
-    food[:, _OTHER] = -1.0
-    kind = np.where(unsure, food.argmax(axis=1), kind)
+    kind = np.where(unsure, np.delete(by_kind, _OTHER, axis=1).argmax(axis=1), kind)
     doubt = 1.0 - by_kind[np.arange(len(kind)), kind]
     among = np.where(CODE_OF_GROUP[None] == kind[:, None], chance, -1.0)
     return kind, np.clip(doubt, 0.0, 1.0), among.argmax(axis=1)
