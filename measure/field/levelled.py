@@ -5,6 +5,7 @@ from typing import NamedTuple
 from measure.field.ground.cast_shadow import without_shadows
 from measure.field.ground.hollows import without_hollows
 from measure.field.ground.light import Light
+from measure.field.ground.one_sided import without_one_sided
 from measure.field.ground.phase_halo import without_phase_halos
 from measure.field.ground.relief import without_relief
 from measure.field.ground.scatter import without_scatter
@@ -26,7 +27,7 @@ class Levelled(NamedTuple):
     clear : Light
         Also without rings of bent light, and with pieces that scatter filled.
     textured : Light
-        Also without relief.
+        Also without relief, and with clear pieces in oblique light filled.
     level : Light
         Also with pieces that scatter filled with one tone: pieces are found and outlined in it.
     """
@@ -43,6 +44,7 @@ def levelled(light: Light) -> Levelled:
     unshaded = without_hollows(without_shadows(light))
     plain = without_phase_halos(without_two_flanks(unshaded))
     level = without_relief(plain)
+    level = without_one_sided(plain) if level is plain else level
     if level is not plain:  # where light from one side shows relief a bright ring is a lit edge
         return Levelled(unshaded, plain, plain, level, level)
     textured = without_bright_halos(plain)
