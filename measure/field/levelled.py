@@ -44,7 +44,10 @@ def levelled(light: Light) -> Levelled:
     unshaded = without_hollows(without_shadows(light))
     plain = without_phase_halos(without_two_flanks(unshaded))
     level = without_relief(plain)
-    level = without_one_sided(plain) if level is plain else level
+    if level is unshaded:  # dark sides of clear pieces pass for shadows
+        whole = without_one_sided(light)
+        if whole is not light:
+            return Levelled(light, light, light, light, whole)
     if level is not plain:  # where light from one side shows relief a bright ring is a lit edge
         return Levelled(unshaded, plain, plain, level, level)
     textured = without_bright_halos(plain)

@@ -10,6 +10,7 @@ from measure.scale.blurred_marks import blurred_marks
 from measure.scale.drawn_marks import find_drawn
 from measure.scale.drawn_strip import drawn_strips
 from measure.scale.drawn_words import compressed_words
+from measure.scale.glowing_words import glowing_words
 
 _SAME = 0.92  # share of a box found by its form that exact tones found already
 _SLACK_PX = 1.0  # by which boxes of one mark found in two ways differ
@@ -50,6 +51,8 @@ def _all_marks(picture: Picture) -> tuple[np.ndarray, ...]:
     alone = [mark for mark in find_drawn(picture).areas if not _in_any(mark, strips)]
     words = [box for box in compressed_words(picture) if not _in_any(box, strips)]
     alone += [box for box in words if not any(_meet(box, mark) for mark in alone)]
+    glowing = [box for box in glowing_words(picture) if not _in_any(box, strips)]
+    alone += [box for box in glowing if not any(_meet(box, mark) for mark in alone)]
     blurred = [box for box in blurred_marks(picture) if not _in_any(box, strips)]
     if not blurred:
         return (*strips, *alone)
