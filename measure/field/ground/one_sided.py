@@ -30,6 +30,7 @@ _TURNS = 12
 # from which a field is lit so: at most 1.26 and 1.2 by chance, and seldom more than 1.1 for the former
 _HILLS, _ONE_WAY, _FEW = 1.08, 1.4, 8
 _TOP, _LEAST_TOP_PX = 0.06, 2  # longest flat top over the picture, shortest one in px of the reduced picture
+_SEVERAL, _SIDE_PX2 = 6, 8  # pieces with two sides; fewer may be pairs side by side by chance
 _NOTHING = 0.01  # share of a pixel in a piece that counts for nothing
 _MOSTLY, _DEEPEST = 0.5, 1.2  # share of a dark piece that was filled, from which its tone is not much deeper
 
@@ -52,7 +53,7 @@ def without_one_sided(light: Light) -> Light:
     if angle is None or slopes is None:
         return light
     whole = pieces_from_slopes(slopes, angle)
-    return _filled(light, whole, slopes)
+    return light if _two_sided(whole, slopes) < _SEVERAL else _filled(light, whole, slopes)
 
 
 def _slopes(light: Light, most_px: int) -> Slopes | None:
@@ -119,6 +120,13 @@ def _hilly(heights: np.ndarray) -> float:
     """Rise of hills over the fall of hollows, both as root mean squares."""
     hills, hollows = (float(np.linalg.norm(part)) for part in (heights.clip(0.0), heights.clip(None, 0.0)))
     return hills / max(hollows, 1e-9)
+
+
+def _two_sided(whole: np.ndarray, slopes: Slopes) -> int:
+    """How many pieces have a dark and a bright side."""
+    count, places = cv2.connectedComponents(whole.view(np.uint8), connectivity=8)
+    sides = [np.bincount(places[whole & side], minlength=count) for side in (slopes.dark, slopes.bright)]
+    return int(np.count_nonzero(np.minimum(*sides) >= _SIDE_PX2))
 
 
 def _filled(light: Light, whole: np.ndarray, slopes: Slopes) -> Light:
