@@ -19,6 +19,7 @@ _HEIGHT_PX, _LONG = (6, 60), 4.5  # height of the row, and its length over it
 _GAP = 1.6  # of the height, between letters, as between words
 _FULL = 0.6  # share of the length of a row that letters take
 _LEVEL = 0.15  # of the height, within which letters begin and end
+_WORK_PX = 1280  # columns: words in a larger picture are larger, or their strokes are told one by one
 _MARGIN_PX = 3
 
 
@@ -40,8 +41,12 @@ def glowing_words(picture: Picture) -> tuple[np.ndarray, ...]:
     if picture.grey or deep < 2 * _HEIGHT_PX[0]:
         return ()
     found = []
+    share = min(1.0, _WORK_PX / cols)
     for first in (0, rows - deep):
-        for left, top, right, bottom in _bars(_glow(pixels[first : first + deep])):
+        band = pixels[first : first + deep]
+        if share < 1.0:
+            band = cv2.resize(band, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+        for left, top, right, bottom in np.array(_bars(_glow(band)), float).reshape(-1, 4) / share:
             low = np.maximum([left - _MARGIN_PX, first + top - _MARGIN_PX], 0)
             high = np.minimum([right + _MARGIN_PX, first + bottom + _MARGIN_PX], [cols, rows])
             found.append(level_box(*low, *high))
@@ -53,8 +58,11 @@ def _glow(band: np.ndarray) -> np.ndarray:
     ground = np.median(band[::4, ::4].reshape(-1, 3), axis=0)
     if ground.max() < _DARK:
         return np.zeros(band.shape[:2], np.uint8)
-    step = cv2.blur(band, (5, 1)).astype(np.float32) - ground.astype(np.float32)
-    most, least = step.max(axis=2), step.min(axis=2)
+    planes = cv2.split(cv2.blur(band, (5, 1)))
+    red, green, blue = (
+        plane.astype(np.float32) - np.float32(level) for plane, level in zip(planes, ground, strict=True)
+    )
+    most, least = cv2.max(red, cv2.max(green, blue)), cv2.min(red, cv2.min(green, blue))
     return ((most > _BRIGHTER) & (most - least > _APART)).view(np.uint8)
 
 
