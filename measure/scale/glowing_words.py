@@ -15,7 +15,8 @@ from measure.scale.drawn_parts import Part, level_box
 _BAND = 0.15  # of the picture's rows, under its upper and over its lower edge, where cameras write
 _BRIGHTER, _APART = 8.0, 32.0  # levels above the ground in one channel, and from that to the darkest one
 _DARK = 100.0  # level of the ground, below which pieces themselves are bright
-_HEIGHT_PX, _LONG = (6, 60), 4.5  # height of the row, and its length over it
+_HEIGHT_PX = (6, 60)
+_LONG = 8.0  # length of a row over its height: a date and a time 10 and more; fringes of pieces up to 6
 _GAP = 1.6  # of the height, between letters, as between words
 _FULL = 0.6  # share of the length of a row that letters take
 _LEVEL = 0.15  # of the height, within which letters begin and end
@@ -74,9 +75,8 @@ def _bars(glow: np.ndarray) -> list[tuple[int, int, int, int]]:
         top, bottom = min(part.top for part in row), max(part.bottom for part in row)
         inked = sum(part.width for part in row)
         if right - left > _LONG * (bottom - top) and inked > _FULL * (right - left):
-            left, right = _extended(
-                np.asarray(glow[top:bottom].any(axis=0)), left, right, _GAP * (bottom - top)
-            )
+            columns = np.asarray(glow[top:bottom].any(axis=0))
+            left, right = _extended(columns, left, right, _GAP * (bottom - top))
             boxes.append((left, top, right, bottom))
     return boxes
 

@@ -105,8 +105,7 @@ def _halo_like(particles: Particles, share: np.ndarray, beside: np.ndarray) -> n
     opposite = particles["lightness_step"] * particles["lightness_step"][other] < 0
     ringing = opposite & (strength < strength[other]) & (solidity < _RING)
     sliver = (weak | ringing) & small & bent
-    rimmed = particles["flags"] & bits("rim_only") != 0
-    return near & ~rimmed & (share > _LEAST_CONTACT) & (sliver | _shadow_like(particles, other))
+    return near & (share > _LEAST_CONTACT) & (sliver | _shadow_like(particles, other))
 
 
 def _shadow_like(particles: Particles, other: np.ndarray) -> np.ndarray:
