@@ -178,7 +178,7 @@ def _measured(
     particles = _reported(reunite(particles, seen, shown, learned), limit)
     particles = set_aside_halos(_set_aside_small(particles, limit), light.solid_distance.shape)
     particles = set_aside_optics(particles, seen.pixels)
-    light = replace(light, cast=plain.cast, contrast=plain.contrast, scatter=level.scatter)
+    light = replace(light, cast=plain.cast, contrast=level.contrast, scatter=level.scatter)
     return set_aside_twice(set_aside_spills(particles, light)), light
 
 

@@ -17,6 +17,8 @@ _TINY_PX = 64  # sides of a picture that can hardly be a field
 _OF_CONTRAST = {
     "slopes": "Oblique light, or interference contrast, shows slopes and not tones; pieces were filled from "
     "flank to flank, but plain light from below shows edges and kinds better.",
+    "one side": "Light comes from one side: clear pieces are dark on one side and bright on the other; they "
+    "were filled in between, but light that comes straight shows all of their edges.",
     "glows": "Pieces lie in glows, as in phase contrast; these were taken off, but plain light from below "
     "shows edges and kinds better.",
 }

@@ -62,8 +62,8 @@ class Light:
     bands : float
         Share of the light by which bands from frame to frame differ, which were taken out; 0 without.
     contrast : str
-        "slopes" where pieces were filled from flank to flank, "glows" where those of phase contrast were
-        taken out, or nothing.
+        "slopes" where all pieces were filled from flank to flank, "one side" where only clear ones were,
+        "glows" where those of phase contrast were taken out, or nothing.
     scatter : (M, N) ndarray of uint8 or None
         1 in pieces that scatter light, which were filled with one tone; None without.
     """

@@ -150,7 +150,7 @@ def _filled(light: Light, whole: np.ndarray, slopes: Slopes) -> Light:
     even = _enlarged(_mostly(whole, whole | slopes.dark), size)
     delta[..., 0][even] = np.maximum(delta[..., 0], _DEEPEST * step)[even]
     distance[near] = (usual * soft)[near]
-    return replace(light, delta=delta, solid_distance=distance)
+    return replace(light, delta=delta, solid_distance=distance, contrast="one side")
 
 
 def _mostly(whole: np.ndarray, told: np.ndarray) -> np.ndarray:

@@ -62,8 +62,11 @@ def test_crystals_dark_on_one_side_are_whole(angle):
     assert np.abs(seen - 1).max() < 0.15
 
 
-def test_pieces_that_take_light_stay_as_they_are():
-    assert _sizes(_field(0.2), _BROWN) == pytest.approx(1.0, abs=0.06)
+def test_pieces_that_take_light_stay_as_they_are_and_the_field_says_how_it_is_lit():
+    picture = _field(0.2)
+    assert _sizes(picture, _BROWN) == pytest.approx(1.0, abs=0.06)
+    words = measure_field(picture, FieldSettings(), 1.0).quality.warnings
+    assert sum("Light comes from one side" in word for word in words) == 1
 
 
 @pytest.mark.parametrize(
