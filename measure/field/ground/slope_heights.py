@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-import scipy.fft
 
 from measure.field.basics.along import along
 from measure.field.basics.masks import fill_holes
@@ -69,12 +68,12 @@ def heights_of(values: np.ndarray, angle: float) -> np.ndarray:
     """
     pad = _PAD_PX
     padded = cv2.copyMakeBorder(values, pad, pad, pad, pad, cv2.BORDER_CONSTANT)
-    y = 2.0 * np.pi * scipy.fft.fftfreq(padded.shape[0])[:, None]
-    x = 2.0 * np.pi * scipy.fft.rfftfreq(padded.shape[1])[None]
+    y = 2.0 * np.pi * np.fft.fftfreq(padded.shape[0])[:, None]
+    x = 2.0 * np.pi * np.fft.rfftfreq(padded.shape[1])[None]
     way = x * np.cos(angle) + y * np.sin(angle)
     flat = (2.0 * np.pi / (_FLAT * max(values.shape))) ** 2
     part = (1j * way / (way**2 + _ALIKE * (x**2 + y**2) + flat)).astype(np.complex64)
-    heights = scipy.fft.irfft2(scipy.fft.rfft2(padded) * part, padded.shape)
+    heights = np.fft.irfft2(np.fft.rfft2(padded) * part, padded.shape)
     return np.asarray(heights[pad:-pad, pad:-pad], np.float32)
 
 
