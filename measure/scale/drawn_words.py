@@ -9,9 +9,8 @@ import cv2
 import numpy as np
 
 from measure.model import Picture
-from measure.scale.drawn_parts import Part, is_thin, level_box
+from measure.scale.drawn_parts import Part, boxes_near_edges, is_thin
 
-_BAND = 0.15  # of the picture's rows, under its upper and over its lower edge, where cameras write
 _STEP = 48  # levels by which ink differs from the ground in some channel, and from what lies beside a stroke
 _ASIDE_PX = 0.004, 2  # of the picture's width, at least so much: beyond a stroke on either side
 _BIN, _INKS, _FEWEST = 5, 4, 60  # bits dropped when tones are counted, tones looked at, px of one of them
@@ -23,7 +22,6 @@ _LETTERS, _STROKES = 3, 8  # parts of a row, and strokes that its rows usually c
 _INK = 0.055, 0.4  # width of strokes over the height: 0.09 to 0.4; rims of crystals have 0.03
 _LONG = 3.8  # length of a row over its height: 5 and more; three crystals beside one another have 3
 _TAIL, _WIDE = 0.4, 3.0  # of the height, that letters reach below a row or above it, and that some are wide
-_MARGIN_PX = 3
 
 
 def compressed_words(picture: Picture) -> tuple[np.ndarray, ...]:
@@ -38,18 +36,7 @@ def compressed_words(picture: Picture) -> tuple[np.ndarray, ...]:
     boxes : tuple of (4, 2) ndarray of float
         x and y in px, corner of the first pixel at 0, 0.
     """
-    pixels = picture.pixels if picture.pixels.dtype == np.uint8 else (picture.pixels >> 8).astype(np.uint8)
-    rows, cols = pixels.shape[:2]
-    deep = round(_BAND * rows)
-    if deep < 2 * _HEIGHT_PX[0] or cols < 8 * _HEIGHT_PX[0]:
-        return ()
-    found = []
-    for first in (0, rows - deep):
-        for left, top, right, bottom in _rows_of_words(pixels[first : first + deep]):
-            low = np.maximum([left - _MARGIN_PX, first + top - _MARGIN_PX], 0)
-            high = np.minimum([right + _MARGIN_PX, first + bottom + _MARGIN_PX], [cols, rows])
-            found.append(level_box(*low, *high))
-    return tuple(found)
+    return boxes_near_edges(picture, _HEIGHT_PX[0], _rows_of_words)
 
 
 def _rows_of_words(band: np.ndarray) -> list[tuple[int, int, int, int]]:

@@ -10,9 +10,8 @@ import cv2
 import numpy as np
 
 from measure.model import Picture
-from measure.scale.drawn_parts import Part, level_box
+from measure.scale.drawn_parts import Part, boxes_near_edges
 
-_BAND = 0.15  # of the picture's rows, under its upper and over its lower edge, where cameras write
 _BRIGHTER, _APART = 8.0, 32.0  # levels above the ground in one channel, and from that to the darkest one
 _DARK = 100.0  # level of the ground, below which pieces themselves are bright
 _HEIGHT_PX = (6, 60)
@@ -21,7 +20,6 @@ _GAP = 1.6  # of the height, between letters, as between words
 _FULL = 0.6  # share of the length of a row that letters take
 _LEVEL = 0.15  # of the height, within which letters begin and end
 _WORK_PX = 1280  # columns: words in a larger picture are larger, or their strokes are told one by one
-_MARGIN_PX = 3
 
 
 def glowing_words(picture: Picture) -> tuple[np.ndarray, ...]:
@@ -36,22 +34,11 @@ def glowing_words(picture: Picture) -> tuple[np.ndarray, ...]:
     boxes : tuple of (4, 2) ndarray of float
         x and y in px, corner of the first pixel at 0, 0.
     """
-    pixels = picture.pixels if picture.pixels.dtype == np.uint8 else (picture.pixels >> 8).astype(np.uint8)
-    rows, cols = pixels.shape[:2]
-    deep = round(_BAND * rows)
-    if picture.grey or deep < 2 * _HEIGHT_PX[0]:
-        return ()
-    found = []
-    share = min(1.0, _WORK_PX / cols)
-    for first in (0, rows - deep):
-        band = pixels[first : first + deep]
-        if share < 1.0:
-            band = cv2.resize(band, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
-        for left, top, right, bottom in np.array(_bars(_glow(band)), float).reshape(-1, 4) / share:
-            low = np.maximum([left - _MARGIN_PX, first + top - _MARGIN_PX], 0)
-            high = np.minimum([right + _MARGIN_PX, first + bottom + _MARGIN_PX], [cols, rows])
-            found.append(level_box(*low, *high))
-    return tuple(found)
+    return (
+        ()
+        if picture.grey
+        else boxes_near_edges(picture, _HEIGHT_PX[0], lambda band: _bars(_glow(band)), _WORK_PX)
+    )
 
 
 def _glow(band: np.ndarray) -> np.ndarray:
