@@ -83,7 +83,7 @@ def _odds(lean: np.ndarray, food: np.ndarray, lumps: Lumps, groups: list[np.ndar
     said, found = kernel_odds(none, *lumps.deciding(groups)), []
     for g, told, most in zip(groups, said, sure, strict=True):
         odds = within(of_pieces(lean[g], food[g], 0.0, float(told), 0.0, False), most)
-        found.append(spoken_for(odds, odds, food[g], float(most)) if told * most > 0.0 else odds)
+        found.append(spoken_for(odds, odds, food[g], float(most), 0.0) if told * most > 0.0 else odds)
     return found
 
 

@@ -27,7 +27,7 @@ _SPREAD_APART = 0.5  # of either side of a gap, in widths
 TURNED = 2  # times a way through the pieces is turned to lie across the gap it shows
 # odds of a hue that speak for its pieces: where they begin to and where in full; and what they make of a
 # piece at most, which stays in doubt if its own odds were lower or against it
-SPEAKS, SPOKEN = (1.0, 3.0), 2.0
+SPEAKS, SPOKEN = (2.0, 4.0), 2.0
 
 Gap = tuple[np.ndarray, float]  # side of each piece, and how far both are apart
 
@@ -225,12 +225,15 @@ def of_pieces(
     return np.asarray(np.clip(less * odds, -SUREST, SUREST))
 
 
-def spoken_for(odds: np.ndarray, own: np.ndarray, food: np.ndarray, sure: float) -> np.ndarray:
+def spoken_for(
+    odds: np.ndarray, own: np.ndarray, food: np.ndarray, sure: float, known: float
+) -> np.ndarray:
     """Odds of the pieces of a hue that stands clear of others in its field, (n,).
 
     What is of one hue is of one kind: if all that the hue tells makes it skins, a folded or a thick one that
     a table takes for a kernel by itself is a skin too, though in doubt. How far it lies off the others, in
-    what they differ by, still counts.
+    what they differ by, still counts. Tables that know a hue seldom take a lump for a sheet: what looks like
+    one in a hue of kernels is mostly a skin of their hue, so known kernels do not speak for others.
 
     Parameters
     ----------
@@ -238,9 +241,12 @@ def spoken_for(odds: np.ndarray, own: np.ndarray, food: np.ndarray, sure: float)
         Odds of kernel, natural logarithm, by all that was heard and by tables, and the say of each.
     sure : float
         Odds that the hue is of kernels, as all its evidence bears out.
+    known : float
+        How well the hue is known to tables, 0 to 1.
     """
     side = np.sign(sure)
     say = np.clip((abs(sure) - SPEAKS[0]) / (SPEAKS[1] - SPEAKS[0]), 0.0, 1.0)
+    say *= 1.0 if sure < 0.0 else 1.0 - known
     off = own - np.average(own, weights=food)
     spread = max(1.0, float(np.sqrt(np.average(off**2, weights=food))))
     said = np.minimum(np.minimum(abs(sure), MOST_SAID) + side * off / spread, SPOKEN)

@@ -151,7 +151,7 @@ def _odds_of_hues(heard: _Heard, lumps: Lumps, groups: list[np.ndarray]) -> list
         if not of_tags[k]:
             odds = within(_single(odds, heard.structure[g]) if alone else odds, sure[k])
             if not alone and said[k] * sure[k] > 0.0:
-                odds = spoken_for(odds, heard.lean[g], food[g], float(sure[k]))
+                odds = spoken_for(odds, heard.lean[g], food[g], float(sure[k]), float(known[k]))
         found.append(odds)
     return found
 

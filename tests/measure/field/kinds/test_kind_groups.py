@@ -24,19 +24,21 @@ def test_a_gap_that_lies_aslant_of_hue_and_depth_parts_two_kinds():
 
 def test_a_piece_of_a_hue_that_is_surely_skins_is_a_skin_in_doubt_whatever_its_table_says():
     own = np.array([-4.0, -3.0, -3.5, -2.0, -3.0, 1.5, 0.2])
-    odds = spoken_for(own, own, np.ones(7), -5.0)
+    odds = spoken_for(own, own, np.ones(7), -5.0, 1.0)
     assert (odds < 0.0).all()
     assert np.array_equal(odds[:5], own[:5])  # what is surer by itself stays so
     assert (odds[5:] >= -2.0).all()  # a doubt of 0.12 and more
     assert odds[5] > odds[6]
     # one that is far off the others is not carried along
-    assert spoken_for(np.array([5.0]), np.append(own, 5.0), np.ones(8), -5.0)[-1] > odds[5]
+    assert spoken_for(np.array([5.0]), np.append(own, 5.0), np.ones(8), -5.0, 1.0)[-1] > odds[5]
     # and a hue of which little is known says nothing
-    assert np.array_equal(spoken_for(own, own, np.ones(7), -0.8), own)
+    assert np.array_equal(spoken_for(own, own, np.ones(7), -1.8, 1.0), own)
 
 
-def test_what_a_hue_says_is_the_same_for_kernels():
+def test_strange_kernels_speak_for_their_hue_and_known_ones_do_not():
     own = np.array([4.0, 3.0, 2.0, -1.0])
-    odds = spoken_for(own, own, np.ones(4), 4.0)
-    assert np.allclose(odds, -spoken_for(-own, -own, np.ones(4), -4.0))
+    odds = spoken_for(own, own, np.ones(4), 4.0, 0.0)
+    assert np.allclose(odds, -spoken_for(-own, -own, np.ones(4), -4.0, 0.0))
     assert odds[3] > 0.0
+    # what looks like a sheet among kernels of a hue that tables know may be a skin of that hue
+    assert np.array_equal(spoken_for(own, own, np.ones(4), 4.0, 1.0), own)
