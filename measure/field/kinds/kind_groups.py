@@ -28,6 +28,9 @@ TURNED = 2  # times a way through the pieces is turned to lie across the gap it 
 # odds of a hue that speak for its pieces: where they begin to and where in full; and what they make of a
 # piece at most, which stays in doubt if its own odds were lower or against it
 SPEAKS, SPOKEN = (2.0, 4.0), 2.0
+# spread of a hue's odds by tables from which they see two kinds in it; share of pieces against kernels up to
+# which tables know the hue and those few are what they seem
+SEEN_APART, FEW_AGAINST = (2.4, 2.8), (0.2, 0.3)
 
 Gap = tuple[np.ndarray, float]  # side of each piece, and how far both are apart
 
@@ -225,15 +228,14 @@ def of_pieces(
     return np.asarray(np.clip(less * odds, -SUREST, SUREST))
 
 
-def spoken_for(
-    odds: np.ndarray, own: np.ndarray, food: np.ndarray, sure: float, known: float
-) -> np.ndarray:
+def spoken_for(odds: np.ndarray, own: np.ndarray, food: np.ndarray, sure: float, known: float) -> np.ndarray:
     """Odds of the pieces of a hue that stands clear of others in its field, (n,).
 
     What is of one hue is of one kind: if all that the hue tells makes it skins, a folded or a thick one that
     a table takes for a kernel by itself is a skin too, though in doubt. How far it lies off the others, in
-    what they differ by, still counts. Tables that know a hue seldom take a lump for a sheet: what looks like
-    one in a hue of kernels is mostly a skin of their hue, so known kernels do not speak for others.
+    what they differ by, still counts. Where tables are firmly of two minds about a hue it may hold two kinds.
+    A sheet passes for a lump more often than a lump for a sheet: few sheets among kernels of a hue that
+    tables know are skins of that hue.
 
     Parameters
     ----------
@@ -245,12 +247,19 @@ def spoken_for(
         How well the hue is known to tables, 0 to 1.
     """
     side = np.sign(sure)
-    say = np.clip((abs(sure) - SPEAKS[0]) / (SPEAKS[1] - SPEAKS[0]), 0.0, 1.0)
-    say *= 1.0 if sure < 0.0 else 1.0 - known
+    say = _rising(abs(sure), SPEAKS)
     off = own - np.average(own, weights=food)
     spread = max(1.0, float(np.sqrt(np.average(off**2, weights=food))))
+    say *= 1.0 - _rising(spread, SEEN_APART)
+    if side > 0.0:
+        say *= 1.0 - known * (1.0 - _rising(float(np.average(own < 0.0, weights=food)), FEW_AGAINST))
     said = np.minimum(np.minimum(abs(sure), MOST_SAID) + side * off / spread, SPOKEN)
     return np.asarray(side * np.maximum(side * odds, (1.0 - say) * side * odds + say * said))
+
+
+def _rising(value: float, between: tuple[float, float]) -> float:
+    """0 up to the first of two values, 1 from the second."""
+    return float(np.clip((value - between[0]) / (between[1] - between[0]), 0.0, 1.0))
 
 
 def leans(chance: np.ndarray) -> np.ndarray:

@@ -35,10 +35,20 @@ def test_a_piece_of_a_hue_that_is_surely_skins_is_a_skin_in_doubt_whatever_its_t
     assert np.array_equal(spoken_for(own, own, np.ones(7), -1.8, 1.0), own)
 
 
-def test_strange_kernels_speak_for_their_hue_and_known_ones_do_not():
+def test_strange_kernels_speak_for_their_hue():
     own = np.array([4.0, 3.0, 2.0, -1.0])
     odds = spoken_for(own, own, np.ones(4), 4.0, 0.0)
     assert np.allclose(odds, -spoken_for(-own, -own, np.ones(4), -4.0, 0.0))
     assert odds[3] > 0.0
-    # what looks like a sheet among kernels of a hue that tables know may be a skin of that hue
-    assert np.array_equal(spoken_for(own, own, np.ones(4), 4.0, 1.0), own)
+
+
+def test_few_sheets_among_known_kernels_stay_skins_and_many_are_kernels():
+    few = np.array([4.0] * 9 + [-1.0])
+    assert np.array_equal(spoken_for(few, few, np.ones(10), 5.0, 1.0), few)
+    many = np.array([2.0] * 6 + [-1.0] * 4)
+    assert (spoken_for(many, many, np.ones(10), 5.0, 1.0) > 0.0).all()
+
+
+def test_a_hue_in_which_tables_firmly_see_two_kinds_is_left_as_it_is():
+    own = np.array([-4.5] * 6 + [4.0] * 4)
+    assert np.array_equal(spoken_for(own, own, np.ones(10), -6.0, 1.0), own)
