@@ -86,8 +86,7 @@ class PaleLines:
         self._own = median_colour(colours_at(delta, mask > 0))
         self._depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
         self._height = self._heights()
-        deep = self._height[self._depth > _EDGE_PX]
-        self._least = max(_FAINT, _UNREST * percentile(np.abs(deep), 75)) if deep.size else _FAINT
+        self._least = shown_from(self._height[self._depth > _EDGE_PX])
 
     @property
     def clearness(self) -> np.ndarray:
@@ -103,6 +102,11 @@ class PaleLines:
     def least(self) -> float:
         """Height from which a line shows in this piece, over that of the piece."""
         return float(self._least)
+
+    @property
+    def tone(self) -> np.ndarray:
+        """Difference from the oil along that of the piece, over it, smoothed a little, (M, N)."""
+        return self._tone
 
     def _heights(self) -> np.ndarray:
         """Height of what is followed at each px, over that of the piece, (M, N)."""
@@ -221,6 +225,17 @@ class PaleLines:
                 out.append(k)
                 at.append((u, v))
         return out
+
+
+def shown_from(heights: np.ndarray) -> float:
+    """Height from which a line shows among the heights where none is expected, over that of the piece.
+
+    Parameters
+    ----------
+    heights : (P,) ndarray of float32
+        Heights of lines over that of the piece.
+    """
+    return max(_FAINT, _UNREST * percentile(np.abs(heights), 75)) if heights.size else _FAINT
 
 
 def _is_apart(right: int, down: int) -> bool:

@@ -50,3 +50,31 @@ def test_a_few_pieces_are_left_to_other_cuts():
     mask, light, _ = _heap()
     mask[:, 125:], mask[68:] = 0, 0
     assert _cut(mask, light).max() == 1
+
+
+def _paving(height: float) -> tuple[np.ndarray, np.ndarray, int]:
+    """Mask, lightness and number of mottled pieces that lines of some height of the oil part in a corner."""
+    y, x = np.mgrid[:300, :300].astype(np.float32)
+    rng = np.random.default_rng(3)
+    centres = [(24 + 32 * i + 14 * (j % 2), 24 + 30 * j) for j in range(8) for i in range(8) if i + j < 8]
+    away = np.sort([np.hypot(x - (u + rng.normal(0, 3)), y - (v + rng.normal(0, 3))) for u, v in centres], 0)
+    mask = (away[0] < 24).astype(np.uint8)
+    mottle = cv2.GaussianBlur(rng.normal(size=mask.shape).astype(np.float32), (0, 0), 2.5)
+    light = 1.0 + 0.06 * mottle / mottle.std() - height * np.exp(-(((away[1] - away[0]) / 2.5) ** 2))
+    light = cv2.GaussianBlur((light * mask).astype(np.float32), (0, 0), 0.8)
+    return mask, light, len(centres)
+
+
+def test_a_net_of_faint_lines_closes_in_pieces_though_the_lines_are_most_of_the_unrest():
+    mask, light, count = _paving(0.34)
+    labels = _cut(mask, light)
+    assert abs(int(labels.max()) - count) <= 2
+    assert np.median(np.bincount(labels.ravel())[1:]) > 600
+    assert _cut(*_paving(0.1)[:2]).max() == 1
+
+
+def test_the_feet_of_darker_places_are_no_net():
+    y, x = np.mgrid[:300, :300].astype(np.float32)
+    mask = (((x < 130) | (y < 130)) & (x > 8) & (y > 8)).astype(np.uint8)
+    light = np.where((x // 30 + y // 30) % 2 == 1, 1.0, 1.6).astype(np.float32) * mask
+    assert _cut(mask, cv2.GaussianBlur(light, (0, 0), 0.8)).max() == 1
