@@ -22,7 +22,7 @@ from measure.field.edges.features import oil_at
 from measure.field.edges.rim_place import placed_rims
 from measure.field.edges.settle import blur_of_bodies
 from measure.field.ground.light import Light
-from measure.field.rims.rim_bits import HOLLOW, drawn_in, is_thick, is_thin, may_be_bit
+from measure.field.rims.rim_bits import HOLLOW, drawn_in, is_hook, is_thick, is_thin, may_be_bit
 from measure.field.rims.rim_sides import completed
 from measure.field.rims.rims import dilated
 from measure.flags import bits
@@ -30,6 +30,7 @@ from measure.flags import bits
 _FULL = 0.975  # share of the completed outline from which a piece was whole already
 _MOST_ADDED = 1.1  # of the hull, by corners and sides put back
 _COLOURED = 0.5  # share of colour in a rim's difference from the oil: it bends light, it colours little
+_GREY = 0.15  # the same of a hook with thick corners, which a dark kernel with a bay may look like
 _ALIKE = 0.4  # strength of the weaker bit of a rim over that of the stronger
 _FAINT = 0.45  # of the rim's height: less is oil
 _OIL_INSIDE = 0.6  # share of the inside of a joined rim that must be oil
@@ -176,7 +177,10 @@ class _Window:
 
     def is_line(self) -> bool:
         """Whether the piece is a thin neutral line, as a bit of a rim is."""
-        return self.colour < _COLOURED and is_thin(self.mask[_about(self.mask)])
+        own = self.mask[_about(self.mask)]
+        # tissue that bends light shows grey hooks too
+        grey = self.colour < _GREY and self.light.scatter is None
+        return self.colour < _COLOURED and (is_thin(own) or (grey and is_hook(own)))
 
     def completed(
         self, shapes: list[shapely.Polygon], hull: shapely.Polygon

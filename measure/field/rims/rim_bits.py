@@ -5,6 +5,7 @@ import numpy as np
 import shapely
 
 HOLLOW = 0.86  # solidity below which a thin piece may be part of a rim
+_BENT, _CORNERS = 0.7, 0.05  # share of the hull that a hook fills, and share of it that corners may be
 _THIN = 0.19  # half its thickness over the size of its hull
 # area over the squared length of the outline, above which neither question of thinness says yes, whatever the
 # hull: its outline is no longer than the piece's, so its area is no more than that of a disc as long round
@@ -28,14 +29,29 @@ def is_thick(shape: shapely.Polygon, size: tuple[int, int]) -> bool:
     left, top, right, bottom = int(x0) - 3, int(y0) - 3, int(x1) + 4, int(y1) + 4
     if left < 0 or top < 0 or right > size[1] or bottom > size[0]:
         return False
-    return not is_thin(drawn_in(shape, np.array([left, top], float), (bottom - top, right - left)))
+    mask = drawn_in(shape, np.array([left, top], float), (bottom - top, right - left))
+    return not is_thin(mask) and not is_hook(mask)
 
 
 def is_thin(mask: np.ndarray) -> bool:
     """Whether what is in a mask is thin against its hull."""
+    return bool(
+        cv2.distanceTransform(mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(_hull_px2(mask)), 3.0)
+    )
+
+
+def is_hook(mask: np.ndarray) -> bool:
+    """Whether what is in a mask is thin all over but for the corners where its sides meet."""
+    own, hull = np.count_nonzero(mask), _hull_px2(mask)
+    if own > _BENT * hull:
+        return False
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
+    return bool(np.count_nonzero(depth >= max(_THIN * np.sqrt(hull), 3.0)) < _CORNERS * own)
+
+
+def _hull_px2(mask: np.ndarray) -> float:
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    hull = float(cv2.contourArea(cv2.convexHull(np.concatenate(contours))))
-    return bool(cv2.distanceTransform(mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(hull), 3.0))
+    return float(cv2.contourArea(cv2.convexHull(np.concatenate(contours))))
 
 
 def drawn_in(shape: shapely.Polygon, corner: np.ndarray, size: tuple[int, int]) -> np.ndarray:

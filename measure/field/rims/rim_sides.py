@@ -68,8 +68,11 @@ def completed(
     long = good & (lengths >= _LONG * size)
     if good.all() or not _crystal(sides, lengths, good, long):
         return hull, seen
-    lines = [_fitted(outline, *sides[i]) for i in np.flatnonzero(good)]
-    shape = _bounded(hull, points, lines, lengths[good], size)
+    own = good
+    if np.count_nonzero(long) == 2:  # a hook, whose ends would cut off the corner that is not seen
+        own = good & ~_ends(good, lengths < 2.0 * half_width_px + _ROUND_PX)
+    lines = [_fitted(outline, *sides[i]) for i in np.flatnonzero(own)]
+    shape = _bounded(hull, points, lines, lengths[own], size)
     if shape.is_empty or shape.geom_type != "Polygon":
         return hull, seen
     return shape, seen * hull.length / shape.length
@@ -128,6 +131,14 @@ def _crystal(
         return False
     turns = [np.arctan2(*(b - a)[::-1]) for (a, b), is_long in zip(sides, long, strict=True) if is_long]
     return max(abs(np.sin(p - q)) for p in turns for q in turns) >= _SQUARE
+
+
+def _ends(good: np.ndarray, short: np.ndarray) -> np.ndarray:
+    """Which sides are the ends of what is seen, (K,) of bool: as short as the rim is wide, beside a gap."""
+    gap = ~good
+    for _ in range(2):  # an end rounded by blur has two
+        gap = gap | (short & (turned(gap, 1) | turned(gap, -1)))
+    return gap & good
 
 
 def _fitted(outline: np.ndarray, a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -188,6 +188,16 @@ def test_crystals_out_of_focus_come_out_as_large_as_sharp_ones():
     assert np.sqrt(rims) == pytest.approx(SIDE, rel=0.03)
 
 
+def test_a_hook_with_a_thick_corner_is_completed():
+    """Light from one side: two sides and the shade where they meet are all that is seen."""
+    depth, u, v = _square((70, 66), SIDE, (130, 140))
+    sides = (depth > 0) & (depth < 6) & ((u < -16) | (v < -16))
+    corner = (depth > 0) & (u + v < -32)
+    particles = measure_field(_picture(sides | corner), FieldSettings(), 1.0).particles
+    assert particles["area_px2"] == pytest.approx([SIDE**2], rel=0.1)
+    assert particles["flags"][0] & bits("broken_rim")
+
+
 def test_a_coloured_hook_is_no_rim():
     """A bent flake takes away blue light, a rim takes all alike: only the rim is completed."""
     depth, u, v = _square((70, 66), SIDE, (130, 140))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from shapely import LineString, Point, affinity, box
 
-from measure.field.rims.rim_bits import HOLLOW, is_thick, may_be_bit
+from measure.field.rims.rim_bits import HOLLOW, drawn_in, is_hook, is_thick, is_thin, may_be_bit
 
 _THIN = 0.19  # as stated in the module
 
@@ -31,3 +31,14 @@ def test_a_line_is_told_from_a_body_but_not_at_the_border(width, thick):
     shape = LineString([(30, 30), (70, 30), (70, 70)]).buffer(width)
     assert is_thick(shape, (100, 100)) == thick
     assert not is_thick(affinity.translate(shape, -28.0, 0.0), (100, 100))
+
+
+@pytest.mark.parametrize(("corner", "hook"), [(0.0, False), (8.0, True), (16.0, False)])
+def test_a_hook_may_be_thicker_where_its_sides_meet(corner, hook):
+    # without a thick corner it is thin anyway, and is asked no more; with a large one it is a body with a bay
+    arms = LineString([(20, 60), (20, 20), (60, 20)]).buffer(4.0)
+    shape = arms.union(Point(20, 20).buffer(corner)) if corner else arms
+    mask = drawn_in(shape, np.zeros(2), (80, 80))
+    assert is_hook(mask) == (hook or corner == 0.0)
+    assert is_thin(mask) == (corner == 0.0)
+    assert not is_hook(drawn_in(shape.convex_hull, np.zeros(2), (80, 80)))
