@@ -1,7 +1,7 @@
 """Borders between neighbours found as two, of which is known whether they are, for fitting the evidence.
 
-Fields of four drawing hands, real pieces laid on real grounds, and blood films with marked cells. Seeds that
-figures are reported on, and looks that are held out, are not among them.
+Fields of five drawing hands, real pieces laid on real grounds, and blood films with marked cells. Seeds that
+figures are reported on, looks that are held out, and the tune seeds of `smears`, are not among them.
 """
 
 import os
@@ -25,7 +25,7 @@ from measure.field import pipeline
 from measure.field.basics.found import Found
 from measure.field.basics.polygons import polygon_of
 from measure.field.ground.light import Light
-from measure.field.whole_field.joined_again import borders_of, seen_traits
+from measure.field.whole_field.joined_again import borders_of, seen_traits, solid_alone
 from measure.model import FieldSettings, Picture
 from measure.picture_file import read_picture
 from measure.render import render_field
@@ -41,6 +41,8 @@ from tests.benchmarks.pasted.looks import TUNE_SEEDS
 from tests.benchmarks.ragged.draw import LOOKS as RAGGED
 from tests.benchmarks.ragged.draw import draw as draw_ragged
 from tests.benchmarks.ragged.plate import PLATES, draw_plate
+from tests.benchmarks.smears.draw import draw as draw_smear
+from tests.benchmarks.smears.looks import LOOKS as SMEARS
 
 _OWN = 0.6  # share of a found piece that must lie in a true one to be of it
 _AS_MUCH = 0.1  # less than the most, with which another true piece is as likely
@@ -49,6 +51,7 @@ _ALL_CELLS = "64"  # every border found in this film parts two cells, marked or 
 _SIDE_PX, _WIDE_PX = 900, 1000
 _LONE_SEEDS, _RAGGED_SEED, _OTHER_SEED, _DRAWN_SEED = range(100, 120), 101, 101, 1100
 _RANDOM_LOOKS = range(100, 106)
+_SMEAR_SEEDS = range(300, 302)
 
 
 class Border(NamedTuple):
@@ -81,10 +84,12 @@ def gathered() -> Iterator[Border]:
             continue
         shapes = [polygon_of(outline) for outline in found.outlines]
         owner = _owners(shapes, field.truth) if field.marks is None else _marked(shapes, field)
-        for one, other in borders_of(found):
+        pairs = borders_of(found)
+        alone = solid_alone(found, pairs)
+        for one, other in pairs:
             if min(owner[one], owner[other]) < 0:
                 continue
-            traits = seen_traits([found.outlines[one], found.outlines[other]], light)
+            traits = seen_traits([found.outlines[one], found.outlines[other]], light, alone)
             if traits is not None:
                 yield Border(field.hand, field.look, traits, owner[one] != owner[other])
 
@@ -123,6 +128,12 @@ def _fields() -> Iterator[_Field]:
         yield _with_outlines("first", name, render_field(resized(CONDITIONS[name], _SIDE_PX), seed))
     for number in _RANDOM_LOOKS:
         yield _with_outlines("first", str(number), render_field(random_look(number), number))
+    for name in SMEARS:
+        for seed in _SMEAR_SEEDS:
+            smear = draw_smear(name, seed)
+            grey = bool((np.ptp(smear.pixels.astype(int), axis=-1) == 0).all())
+            truth = [_outline(p.mask, p.row, p.col) for p in smear.pieces]
+            yield _Field("smears", name, Picture(smear.pixels, name=name, grey=grey), truth)
     yield from _films(Path(os.environ["GRITLINE_DATA"]) / "blood_film_scalebar")
 
 

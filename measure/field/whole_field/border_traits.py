@@ -3,7 +3,9 @@
 Two pieces that touch meet in a notch at either end of a short border, are full by themselves, differ a little
 in colour even when they are of one sort, and their thin edges let more light through along the border. A cut
 across one piece ends where the outline hardly turns in, at one end at least, leaves sides as hollow as
-before, and the tone goes on over it. Each trait is bounded, so that no oddity outweighs all others.
+before, and the tone goes on over it. A mottled piece has steps wherever one looks, and hues that go to
+and fro: what a border shows is set against what lines beside it show, and parts of either side.
+Each trait is bounded, so that no oddity outweighs all others.
 """
 
 from math import ceil, log
@@ -33,6 +35,10 @@ TRAITS = (
     "texture",
     "palest of the line",
     "size",
+    "thinner side",
+    "step elsewhere",
+    "dip",
+    "hue",
 )
 _MARGIN_PX = 1
 _DETAIL_PX = 80.0  # root of the area; pieces twice as large are looked at in reduced size
@@ -48,6 +54,12 @@ _DENSEST = 0.9  # share of a border that is no denser than its densest places
 _OVAL, _BENT_DEG = 0.035, 30.0  # misfit over the radius of an oval's arc at most; angle of two that cross
 _SPAN, _LARGER = 0.4, 2.0  # share of an oval that an arc must go round, and the oval's area over the part's
 _CORE = 0.5  # depth over the deepest place of a side
+# lines laid beside a border, px from it; how far their sides reach, and how wide they are
+_SHIFTS_PX, _SIDE_PX, _LINE_PX = (8.0, 12.0, 16.0, 20.0, 26.0), 5.0, 1.0
+_FEW_LINES = 2  # by which what is usual beside a border is told
+_EVEN, _EVEN_RAD = 0.02, 0.02  # a step, over the height, and an angle between two hues too small to tell
+_MOST_TIMES, _DIPS = 2.0, (-0.3, 0.5)  # bounds: logarithm of how many times as much; depth over the height
+_PARTS, _LEAST_PART = 3, 6  # of a side, among which its hue varies, and pixels of each
 
 
 class _Border(NamedTuple):
@@ -82,7 +94,9 @@ def traits_of(one: np.ndarray, other: np.ndarray, delta: np.ndarray) -> np.ndarr
     if border is None or _two_ovals(border):
         return None
     size = scale * np.sqrt(min(cv2.countNonZero(side) for side in border.sides))
-    return np.array([*_ends(border), *_form(border), *_tone(border, seen), _log(size, 5.0, 120.0)])
+    thinner = _log(min(border.deepest) / max(border.deepest), 0.1, 1.0)
+    tones = (*_tone(border, seen), _log(size, 5.0, 120.0), thinner, *_elsewhere(border, seen))
+    return np.array([*_ends(border), *_form(border), *tones, _hue(border, seen)])
 
 
 def _seen(
@@ -204,6 +218,60 @@ def _beside(border: _Border) -> list[np.ndarray] | None:
         if min(np.count_nonzero(own) for own in beside) >= _FEW:
             return beside
     return None
+
+
+def _elsewhere(border: _Border, delta: np.ndarray) -> tuple[float, float]:
+    """Step over a border against those over lines beside it, and how much paler than both sides it is."""
+    away = cv2.distanceTransform(1 - border.line, cv2.DIST_L2, 5)
+    inside = (border.both > 0) & (border.depth > _WITHIN_PX)
+    place = np.where(border.sides[0] > 0, away, -away)[inside]
+    order = np.argsort(place, kind="stable")
+    place, tones = place[order], delta[inside][order]
+    heights = colour_length(tones)
+    here = _across(place, tones, heights, 0.0)
+    if here is None:
+        return 0.0, 0.0
+    lines = [_across(place, tones, heights, sign * shift) for shift in _SHIFTS_PX for sign in (1.0, -1.0)]
+    height = max(median(heights), 1e-3)
+    steps = [line[0] / height + _EVEN for line in lines if line is not None]
+    usual = sum(steps) / len(steps) if len(steps) >= _FEW_LINES else here[0] / height + _EVEN
+    times = log((here[0] / height + _EVEN) / usual)
+    return float(np.clip(times, -_MOST_TIMES, _MOST_TIMES)), float(np.clip(here[1] / height, *_DIPS))
+
+
+def _across(
+    place: np.ndarray, tones: np.ndarray, heights: np.ndarray, shift: float
+) -> tuple[float, float] | None:
+    """Step and dip over a line so far beside a border, of pixels in the order of their place across it."""
+    low, near, far, high = np.searchsorted(
+        place, shift + np.array([-_SIDE_PX - _LINE_PX, -_LINE_PX, _LINE_PX, _SIDE_PX + _LINE_PX])
+    )
+    if min(near - low, high - far) < _FEW or far - near < _FEW_WITHIN:
+        return None
+    step = norm(median_colour(tones[low:near]).astype(float) - median_colour(tones[far:high]))
+    return step, min(median(heights[low:near]), median(heights[far:high])) - median(heights[near:far])
+
+
+def _hue(border: _Border, delta: np.ndarray) -> float:
+    """Angle between the colours of both sides against those between parts of one side."""
+    inside = border.depth > _WITHIN_PX
+    middles, within = [], []
+    for side in border.sides:
+        own = (side > 0) & inside
+        rows, cols = np.nonzero(own if np.count_nonzero(own) >= _FEW else side)
+        along = rows if np.ptp(rows) > np.ptp(cols) else cols
+        tones = delta[rows, cols][np.argsort(along, kind="stable")]
+        middles.append(median_colour(tones).astype(float))
+        if len(tones) >= _PARTS * _LEAST_PART:
+            parts = np.array_split(tones, _PARTS)
+            within += [_angle(median_colour(part).astype(float), middles[-1]) for part in parts]
+    usual = sum(within) / len(within) if within else _EVEN_RAD
+    times = log((_angle(*middles) + _EVEN_RAD) / (usual + _EVEN_RAD))
+    return float(np.clip(times, -_MOST_TIMES, _MOST_TIMES))
+
+
+def _angle(one: np.ndarray, other: np.ndarray) -> float:
+    return float(np.arccos(np.clip(one @ other / max(norm(one) * norm(other), 1e-6), -1.0, 1.0)))
 
 
 def _oil_about(oil: np.ndarray, places: np.ndarray, reach: float) -> list[float]:

@@ -67,6 +67,36 @@ def test_another_colour_a_step_and_a_paler_border_are_seen():
     line = _box(58.5, 18, 61.5, 62)
     parted = _seen(_LEFT, _RIGHT, _delta((_LEFT, _BEIGE), (_RIGHT, _BEIGE), (line, 0.3 * _BEIGE)))
     assert parted["palest of the line"] > 0.2
+    assert parted["dip"] > 0.2
+    assert abs(alike["dip"]) < 0.02
+
+
+def test_a_step_weighs_less_where_the_sides_have_as_many():
+    plain = _seen(_LEFT, _RIGHT, _delta((_LEFT, _BEIGE), (_RIGHT, 0.7 * _BEIGE)))
+    steps = [
+        (_box(left, 20, left + 8, 60), (0.7 + 0.3 * (n % 2)) * _BEIGE)
+        for n, left in enumerate(range(20, 100, 8))
+    ]
+    mottled = _seen(_LEFT, _RIGHT, _delta(*steps))
+    assert mottled["step"] == pytest.approx(plain["step"], abs=0.3)
+    assert plain["step elsewhere"] > mottled["step elsewhere"] + 1.0
+
+
+def test_another_hue_weighs_less_where_hues_vary_within_the_sides():
+    even = _seen(_LEFT, _RIGHT, _delta((_LEFT, _BEIGE), (_RIGHT, _RED)))
+    both = [
+        (_box(left, 20, left + 10, 60), _RED if n % 3 else _BEIGE)
+        for n, left in enumerate(range(20, 100, 10))
+    ]
+    varied = _seen(_LEFT, _RIGHT, _delta(*both))
+    assert even["hue"] > varied["hue"] + 1.0
+
+
+def test_a_thinner_side_is_told():
+    slim = _box(60, 35, 100, 45)
+    seen = _seen(_LEFT, slim, _delta((_LEFT, _BEIGE), (slim, _BEIGE)))
+    assert seen["thinner side"] < -1.0
+    assert _seen(_LEFT, _RIGHT, _delta((_LEFT, _BEIGE), (_RIGHT, _BEIGE)))["thinner side"] > -0.1
 
 
 def test_two_round_pieces_that_touch_are_no_question():

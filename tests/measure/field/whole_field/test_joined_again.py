@@ -33,7 +33,7 @@ def _sausage(bend: float, waist: float = 0.0) -> np.ndarray:
 
 def _picture(*layers: tuple[np.ndarray, np.ndarray], seed: int = 3) -> Picture:
     """Pieces that take light away, thin at their edge, a little blurred."""
-    taken = np.zeros((*_SIZE, 3))
+    taken = np.zeros((*(layers[0][0].shape if layers else _SIZE), 3))
     for mask, colour in layers:
         depth = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
         taken += np.minimum(depth / 9.0, 1.0)[..., None] ** 0.5 * (mask > 0)[..., None] * colour
@@ -76,6 +76,41 @@ def test_pieces_that_touch_stay_two(name, apart):
     assert _counted(picture) == 2
 
 
+_ALONE = [(x, y) for y in (40, 260) for x in (40, 120, 300, 380)]
+
+
+def _star(x: float, y: float, radius: float, points: int, deep: float, phase: float = 0.0) -> np.ndarray:
+    """A piece with points, the deeper the more ragged."""
+    turn = np.linspace(0, 2 * np.pi, 140, endpoint=False)
+    along = radius * (1 - deep * (1 + np.cos(points * turn + phase)) / 2)
+    return np.stack([x + along * np.cos(turn), y + along * np.sin(turn)], axis=1).astype(np.float32)
+
+
+def _filled(*outlines: np.ndarray) -> np.ndarray:
+    mask = np.zeros((300, 420), np.uint8)
+    for outline in outlines:
+        cv2.fillPoly(mask, [np.round(outline * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
+    return mask
+
+
+@pytest.mark.parametrize(("deep", "count"), [(0.0, 2), (0.35, 1)])
+def test_a_waist_is_a_reason_to_cut_only_where_pieces_that_stand_alone_have_none(deep, count):
+    waisted = [_star(183, 150, 32, 5, 0.25, 0.3), _star(237, 150, 32, 5, 0.25, 2.0)]
+    alone = [_star(x, y, 22, 7, deep, phase) for phase, (x, y) in enumerate(_ALONE)]
+    assert _counted(_picture((_filled(*waisted, *alone), _BEIGE))) == len(_ALONE) + count
+
+
+@pytest.mark.parametrize(("deep", "solid"), [(0.0, 0.97), (0.35, 0.8), (0.9, 0.8)])
+def test_how_full_pieces_are_is_seen_on_those_that_stand_alone(deep, solid):
+    stars = [_star(x, y, 22, 7, deep) for x, y in _ALONE]
+    outlines = [*stars, *_squares((200, 10), (221, 10))]
+    none = np.zeros(len(outlines), np.int32)
+    found = Found(outlines, none, none, none.astype(np.int8))
+    assert joined_again.solid_alone(found, [(8, 9)]) == pytest.approx(solid, abs=0.03)
+    few = Found(outlines[6:], none[6:], none[6:], none[6:].astype(np.int8))
+    assert joined_again.solid_alone(few, [(2, 3)]) == joined_again._USUAL_SOLID
+
+
 def _squares(*corners: tuple[float, float]) -> list[np.ndarray]:
     square = np.array([[0, 0], [20, 0], [20, 20], [0, 20]], np.float32)
     return [square + np.array(corner, np.float32) for corner in corners]
@@ -97,7 +132,7 @@ def light():
 def _judged(monkeypatch, row, light, evidence: dict[int, float]) -> Found:
     """What is joined where the borders at these places, in px from the left, have such evidence."""
 
-    def traits(outlines: list[np.ndarray], light) -> np.ndarray:
+    def traits(outlines: list[np.ndarray], light, alone: float) -> np.ndarray:
         first, second = sorted(outlines, key=lambda o: o[:, 0].min())
         return np.array([evidence[round(float(first[:, 0].max() + second[:, 0].min()) / 2)]])
 
