@@ -25,7 +25,7 @@ from measure.field.whole_field.border_traits import TRAITS, traits_of
 from measure.field.whole_field.two_tones import only_one_coloured, tones
 from measure.flags import bits
 
-# Evidence for a border: weights of traits and of products of two. Logistic regression on 1,866 borders of
+# Evidence for a border: weights of traits and of products of two. Logistic regression on 3,089 borders of
 # five drawing hands, of real pieces on real grounds and of blood films (`tests/benchmarks/fit_borders.py`).
 # Below the limit lie 241 of 553 borders across one piece and 32 of 1,397 true ones, on fields left out, and
 # 356 of 713 and 77 of 805 of smears on seeds left out (with the weights before: 238 and 27; 274 and 90).
