@@ -18,6 +18,7 @@ _HEIGHT_PX = (6, 60)
 _LONG = 8.0  # length of a row over its height: a date and a time 10 and more; fringes of pieces up to 6
 _GAP = 1.6  # of the height, between letters, as between words
 _FULL = 0.6  # share of the length of a row that letters take
+_INKED = 0.45  # share of the box of a row that letters fill; a thin line between ticks is a scale bar
 _LEVEL = 0.15  # of the height, within which letters begin and end
 _WORK_PX = 1280  # columns: words in a larger picture are larger, or their strokes are told one by one
 
@@ -61,7 +62,8 @@ def _bars(glow: np.ndarray) -> list[tuple[int, int, int, int]]:
         left, right = row[0].left, max(part.right for part in row)
         top, bottom = min(part.top for part in row), max(part.bottom for part in row)
         inked = sum(part.width for part in row)
-        if right - left > _LONG * (bottom - top) and inked > _FULL * (right - left):
+        long = right - left > _LONG * (bottom - top) and inked > _FULL * (right - left)
+        if long and glow[top:bottom, left:right].mean() > _INKED:
             columns = np.asarray(glow[top:bottom].any(axis=0))
             left, right = _extended(columns, left, right, _GAP * (bottom - top))
             boxes.append((left, top, right, bottom))

@@ -51,3 +51,13 @@ def test_pieces_beside_one_another_are_no_words():
         cv2.rectangle(pixels, (x + 4, 24), (x + 26, 40), (235, 228, 205), 2, cv2.LINE_AA)
     cv2.line(pixels, (300, 60), (420, 64), (120, 80, 140), 5, cv2.LINE_AA)
     assert glowing_words(_stored(pixels)) == ()
+
+
+def test_a_coloured_scale_bar_with_ticks_is_no_word():
+    """Its box would leave out what lies between the ticks and is measured through the thin line."""
+    pixels = np.full((480, 640, 3), _OIL)
+    cv2.circle(pixels, (560, 440), 14, (110, 90, 105), -1, cv2.LINE_AA)
+    for end in (460, 563):
+        cv2.line(pixels, (end, 443), (end, 434), (40, 230, 60), 2)
+    cv2.line(pixels, (460, 443), (563, 443), (40, 230, 60), 2)
+    assert glowing_words(_stored(cv2.GaussianBlur(pixels, (0, 0), 0.6), 80)) == ()
