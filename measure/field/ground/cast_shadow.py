@@ -36,6 +36,7 @@ from measure.field.ground.plate_tones import (
 _SEEN = 7.0  # noise units from which a pixel is of a piece
 _NEUTRAL = np.array([0.03, 0.10], np.float32)  # colour up to which a pixel may be shadow
 _BY_LOSS, _NOISY = np.array([0.04, 0.15], np.float32), 3.0  # over its loss of light; over the noise
+_DEEPEST = 1.6  # loss of light in shadow; air and plate send light into it, so up to 1.3 was seen
 _FRINGE_PX = 2.0  # radius of what is opened from coloured pixels
 _LEAST_PX2, _FEWEST = 80, 8  # coloured pieces that tell: size and number
 _FROM_PX, _TO_PX, _WIDE_PX = 3.0, 5.5, 16.0  # ring along coloured pieces, and one that shows deep shadow too
@@ -126,7 +127,7 @@ def without_cast_shadow(light: Light, few: Light | None = None) -> Light:
     suited, _ = reduced(light, _suited_px(about.pieces, light.solid_distance.size))
     if suited is not few:
         seen = tones(suited)
-        pieces = _pieces(suited, _coloured(seen))
+        pieces = _pieces(suited, _no_shadow(seen.loss, seen.colour))
         about = about._replace(pieces=pieces)
     apart = told_apart(suited, seen, about)
     if suited is light:
@@ -146,12 +147,12 @@ def _suited_px(pieces: np.ndarray, all_px: int) -> int:
 def sides(light: Light, seen: Tones) -> Sides | None:
     """Share of dark neutral ground beside coloured pieces, by direction; None where there is too little."""
     neutral = _neutral(seen)
-    pieces = _pieces(light, _coloured(seen))
+    pieces = _pieces(light, _no_shadow(seen.loss, seen.colour))
     if cv2.connectedComponents(pieces)[0] <= _FEWEST:
         return None
     away = _away(pieces)
     ring = _ring(light, away)
-    dark = neutral & (seen.loss > seen.least)
+    dark = neutral & (seen.loss > seen.least) & (seen.loss < _DEEPEST)
     if np.count_nonzero(dark & ring) < _ANY * np.count_nonzero(ring):
         return None
     turn = _turn(away)
@@ -167,9 +168,8 @@ def _surely_none(light: Light) -> bool:
     """
     ground, smooth = ground_of(light), smoothed(light)
     at = np.flatnonzero(light.solid_distance > _SEEN)
-    first, second = np.abs(lost_at(ground, smooth, at)[1]).T
     coloured = np.zeros(light.solid_distance.shape, bool)
-    coloured.ravel()[at[(first >= _NEUTRAL[0]) | (second >= _NEUTRAL[1])]] = True
+    coloured.ravel()[at[_no_shadow(*lost_at(ground, smooth, at))]] = True
     pieces = _pieces(light, coloured)
     if cv2.connectedComponents(pieces)[0] <= _FEWEST:
         return True
@@ -221,10 +221,10 @@ def _neutral(seen: Tones) -> np.ndarray:
     return neutral
 
 
-def _coloured(seen: Tones) -> np.ndarray:
-    """Pixels of a colour that no shadow has, (M, N) bool."""
-    first, second = (np.abs(seen.colour[..., channel]) >= _NEUTRAL[channel] for channel in (0, 1))
-    return np.asarray(first | second)
+def _no_shadow(loss: np.ndarray, colour: np.ndarray) -> np.ndarray:
+    """Which pixels have a colour or a depth that no shadow has, (...) bool; colour (..., 2)."""
+    first, second = (np.abs(colour[..., channel]) >= _NEUTRAL[channel] for channel in (0, 1))
+    return np.asarray(first | second | (loss > _DEEPEST))
 
 
 def are_cast(about: Sides) -> bool:
@@ -242,7 +242,7 @@ def told_apart(light: Light, seen: Tones, about: Sides) -> Apart:
         away, turn = _about(pieces)
         known = (away > _FROM_PX) & (away < _WIDE_PX) & about.shaded[turn] & (seen.loss > seen.least)
         off = off_tint(seen, known & _neutral(seen))
-        pieces = _pieces(light, off > 1.0)
+        pieces = _pieces(light, (off > 1.0) | (seen.loss > _DEEPEST))
     pieces, doubtful = _by_strength(_filled(pieces), off)
     dark = (off < 1.0) & (seen.loss > seen.least)
     if light.zone_mask is not None:

@@ -173,3 +173,18 @@ def test_a_grey_crystal_is_found_without_its_own_shadow():
     assert len(own) == 1
     assert found.diameter_px[own[0]] == pytest.approx(40 * np.sqrt(4 / np.pi), rel=0.06)
     assert found["centre_x_px"][own[0]] == pytest.approx(560, abs=2)
+
+
+def test_the_black_side_of_a_grain_is_no_shadow():
+    """Nearly black grains on a light plate: brown where the lamp reaches, without colour elsewhere."""
+    light = np.ones((_SIDE, _SIDE, 3)) * _WHITE
+    for x, y in _PLACES:
+        window = _about(x, y)
+        light[window] *= _shadow(x, y, [(7.0, 5.0)], 2.0, 0.3)
+        cover = _disc(x, y, _RADIUS, window)[..., None]
+        slope = (np.arange(window[1].start, window[1].stop) - x)[None, :, None] / _RADIUS
+        own = 0.012 + np.array([0.045, 0.03, 0.016]) * np.clip(0.4 - slope, 0.0, 1.4)
+        light[window] = light[window] * (1 - cover) + cover * own
+    particles = measure_field(_picture(light), FieldSettings(), 1.0).particles
+    whole = np.pi * _RADIUS**2
+    assert particles["area_px2"] == pytest.approx([whole] * len(_PLACES), rel=0.08)
