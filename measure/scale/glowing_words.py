@@ -18,7 +18,7 @@ _HEIGHT_PX = (6, 60)
 _LONG = 8.0  # length of a row over its height: a date and a time 10 and more; fringes of pieces up to 6
 _GAP = 1.6  # of the height, between letters, as between words
 _FULL = 0.6  # share of the length of a row that letters take
-_INKED = 0.45  # share of the box of a row that letters fill; a thin line between ticks is a scale bar
+_UPRIGHT = 0.4  # ink of the usual line of pixels over the fullest; a scale bar has one thin line and ticks
 _LEVEL = 0.15  # of the height, within which letters begin and end
 _WORK_PX = 1280  # columns: words in a larger picture are larger, or their strokes are told one by one
 
@@ -63,7 +63,8 @@ def _bars(glow: np.ndarray) -> list[tuple[int, int, int, int]]:
         top, bottom = min(part.top for part in row), max(part.bottom for part in row)
         inked = sum(part.width for part in row)
         long = right - left > _LONG * (bottom - top) and inked > _FULL * (right - left)
-        if long and glow[top:bottom, left:right].mean() > _INKED:
+        ink = glow[top:bottom, left:right].mean(axis=1)
+        if long and np.median(ink) > _UPRIGHT * ink.max():
             columns = np.asarray(glow[top:bottom].any(axis=0))
             left, right = _extended(columns, left, right, _GAP * (bottom - top))
             boxes.append((left, top, right, bottom))
