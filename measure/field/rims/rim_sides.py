@@ -70,7 +70,7 @@ def completed(
         return hull, seen
     own = good
     if np.count_nonzero(long) == 2:  # a hook, whose ends would cut off the corner that is not seen
-        own = good & ~_ends(good, lengths < 2.0 * half_width_px + _ROUND_PX)
+        own = good & ~_ends(good, ~long & (lengths < 2.0 * half_width_px + _ROUND_PX))
     lines = [_fitted(outline, *sides[i]) for i in np.flatnonzero(own)]
     shape = _bounded(hull, points, lines, lengths[own], size)
     if shape.is_empty or shape.geom_type != "Polygon":

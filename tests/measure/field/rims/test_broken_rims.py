@@ -198,6 +198,19 @@ def test_a_hook_with_a_thick_corner_is_completed():
     assert particles["flags"][0] & bits("broken_rim")
 
 
+def test_sides_of_a_hook_no_longer_than_its_rim_is_wide_stay_its_sides():
+    turns = np.arange(6) * np.pi / 3
+    corners = 45.0 + 20.0 * np.c_[np.cos(turns), np.sin(turns)]
+    field = np.zeros((90, 90), np.float32)
+    seen = np.rint((corners[:3] - 0.5) * 16).astype(np.int32)
+    cv2.polylines(field, [seen], False, 1.0, 3, cv2.LINE_AA, 4)
+    hull = shapely.Polygon(corners)
+    outline = np.array([hull.exterior.interpolate(d).coords[0] for d in np.arange(0, hull.length, 0.5)])
+    shape, share = completed(field, hull, outline, np.zeros(2), 1.0, 10.0)
+    assert shape.area >= 0.99 * hull.area
+    assert 0.0 < share < 0.6
+
+
 def test_a_coloured_hook_is_no_rim():
     """A bent flake takes away blue light, a rim takes all alike: only the rim is completed."""
     depth, u, v = _square((70, 66), SIDE, (130, 140))
