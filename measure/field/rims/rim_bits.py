@@ -35,23 +35,22 @@ def is_thick(shape: shapely.Polygon, size: tuple[int, int]) -> bool:
 
 def is_thin(mask: np.ndarray) -> bool:
     """Whether what is in a mask is thin against its hull."""
-    return bool(
-        cv2.distanceTransform(mask, cv2.DIST_L2, 3).max() < max(_THIN * np.sqrt(_hull_px2(mask)), 3.0)
-    )
+    return _thick_px2(mask)[0] == 0
 
 
 def is_hook(mask: np.ndarray) -> bool:
-    """Whether what is in a mask is thin all over but for the corners where its sides meet."""
-    own, hull = np.count_nonzero(mask), _hull_px2(mask)
-    if own > _BENT * hull:
-        return False
-    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
-    return bool(np.count_nonzero(depth >= max(_THIN * np.sqrt(hull), 3.0)) < _CORNERS * own)
+    """Whether what is in a mask is bent, and thin all over but for the corners where its sides meet."""
+    thick, hull = _thick_px2(mask)
+    own = cv2.countNonZero(mask)
+    return own <= _BENT * hull and thick < _CORNERS * own
 
 
-def _hull_px2(mask: np.ndarray) -> float:
+def _thick_px2(mask: np.ndarray) -> tuple[int, float]:
+    """Area of a mask that is too far within for a line, and that of its hull."""
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    return float(cv2.contourArea(cv2.convexHull(np.concatenate(contours))))
+    hull = float(cv2.contourArea(cv2.convexHull(np.concatenate(contours))))
+    depth = cv2.distanceTransform(mask, cv2.DIST_L2, 3)
+    return int(np.count_nonzero(depth >= max(_THIN * np.sqrt(hull), 3.0))), hull
 
 
 def drawn_in(shape: shapely.Polygon, corner: np.ndarray, size: tuple[int, int]) -> np.ndarray:
