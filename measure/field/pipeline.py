@@ -161,7 +161,8 @@ def _measured(
             found = ovals_apart(found, level, area)
             found = with_flakes(found, clear, area)
         found = with_two_tones(found, clear)
-        found = with_wall_pairs(settled(found, clear), clear)
+        absorbing = clear is level and plain is unshaded
+        found = with_wall_pairs(settled(found, clear, absorbing), clear)
     progress.report(0.8, "measuring pieces")
     shown = light if seen is picture else prepare(seen, blank, zones)
     shown = shown if plain is unshaded else plain  # neither slopes nor glows have a tone of their own

@@ -29,6 +29,8 @@ _SIDE_PX = 1.5  # another piece nearer than this lies against the outline
 _ROUNDS = 2  # the fit is done on the length its own sigma gives
 _SIGMA_PX = (0.6, 3.5)  # looked for; with a wider one the profile ends too early
 _FARTHEST, _FARTHEST_RING = 0.4, 1.0  # sigma an outline is moved at most; half of a line lies 1.2 beyond it
+_FARTHEST_BEYOND = 0.5  # outwards, of what is dark
+_OUTWARDS = 0.1  # sigma, from which a disc seems to reach farther out
 _FARTHEST_DISC = 0.2  # blur moves the half height of a disc by less than half of that; more is unevenness
 _NARROW = np.array([4.0, 8.0])  # half width over sigma: the other side is in the profile; it is not
 # of discs, whose other side is known: blur alone makes their form; it does not
@@ -38,6 +40,10 @@ _NARROW_DISC = np.array([1.6, 2.2])
 _COMPACT, _ALL_ROUND = 1.3, 0.8
 # width of a rim that is a mere line, over sigma, and height of the middle of a ring
 _LINE_SIGMA, _HOLLOW = 2.0, 0.8
+_BEHIND = 1.5  # sigma behind an edge, from which blur leaves less than a fifteenth of it
+# share of the step that profiles rise from there on in a sigma, usually: pieces bend light; they only absorb
+_RISE = (0.022, 0.042)
+_TELLING = 5  # dark pieces that tell it
 _FREE = 10  # normals that meet nothing else, from which a mean is told
 _BLOCK = 400  # outlines sampled at a time
 _FEW_BODIES = 40  # whose blur stands for that of all
@@ -53,36 +59,79 @@ class _Sampled(NamedTuple):
     free_px: np.ndarray  # (K, N) how far out nothing else lies
 
 
-def settled(found: Found, light: Light) -> Found:
+class _Fit(NamedTuple):
+    """What the mean profiles of K pieces say."""
+
+    shift_px: np.ndarray  # (K,) how far inwards the edge stands
+    sigma_px: np.ndarray  # (K,) of its blur
+    weight: np.ndarray  # (K,) how far both are believed
+    dark: np.ndarray  # (K,) of bool, darker than the oil
+    rise: np.ndarray  # (K,) of the profile right behind the edge, share of the step; NaN of small pieces
+
+
+def settled(found: Found, light: Light, absorbing: bool = True) -> Found:
     """Move the outlines of bodies to where the step of their mean profile is.
 
-    See-through pieces, which show a rim, and pieces under or over others stay as they are.
+    See-through pieces, which show a rim, stay as they are. Pieces under or over others do as well, but where
+    dark ones reach farther out than they seem they go with those that lie alone.
 
     Parameters
     ----------
     found : Found
         K pieces.
     light : Light
+    absorbing : bool
+        False where it is known that pieces show slopes or bent light, not how much they absorb.
 
     Returns
     -------
     Found
         The same pieces.
     """
-    rows = np.flatnonzero((found.flags & bits("rim_only", "overlap")) == 0)
-    if not len(rows):
+    rows = np.flatnonzero((found.flags & bits("rim_only")) == 0)
+    crossed = (found.flags[rows] & bits("overlap")) > 0
+    if crossed.all():
         return found
     covered = _covered(found.outlines, light.delta.shape[:2])
-    outlines = list(found.outlines)
+    fits, sides = [], []
     for block in np.split(rows, range(_BLOCK, len(rows), _BLOCK)):
-        own = [found.outlines[i] for i in block]
-        sampled = _sampled(own, light, covered)
-        shift, _, weight = _shifts(sampled, discs=True)
-        shift = weight * shift
-        for k, i in enumerate(block):
-            if shift[k] != 0.0:
-                outlines[i] = _moved(own[k], shift[k], sampled.inward[k], sampled.free_px[k] > _SIDE_PX)
+        sampled = _sampled([found.outlines[i] for i in block], light, covered)
+        fits.append(_shifts(sampled, discs=True))
+        sides += list(zip(sampled.inward, sampled.free_px > _SIDE_PX, strict=True))
+    fit = _Fit(*(np.concatenate(part) for part in zip(*fits, strict=True)))
+    shift = _believed_px(fit, crossed, absorbing)
+    outlines = list(found.outlines)
+    for i, shift_px, (inward, free) in zip(rows, shift, sides, strict=True):
+        if shift_px != 0.0:
+            outlines[i] = _moved(outlines[i], shift_px, inward, free)
     return Found(outlines, found.parent, found.flags, found.origin)
+
+
+def _believed_px(fit: _Fit, crossed: np.ndarray, absorbing: bool) -> np.ndarray:
+    """How far inwards each outline is moved, px, (K,); ``crossed`` are pieces under or over others."""
+    share, beyond_px = _beyond(_Fit(*(part[~crossed] for part in fit))) if absorbing else (0.0, 0.0)
+    shift = fit.weight * np.where(fit.dark & (fit.shift_px < 0), share, 1.0) * fit.shift_px
+    # of a small piece blur hides how it goes on: it does as the larger ones do
+    small = np.isnan(fit.rise)
+    thinner = fit.dark & small & (fit.shift_px < -_OUTWARDS * fit.sigma_px)
+    shift[thinner] = np.minimum(shift[thinner], -beyond_px)
+    shift -= np.where(fit.dark & ~small, (1.0 - fit.weight) * beyond_px, 0.0)
+    shift[crossed] = np.where(fit.dark[crossed], -beyond_px, 0.0)
+    return shift
+
+
+def _beyond(fit: _Fit) -> tuple[float, float]:
+    """Whether dark pieces reach farther out than they seem, 0 to 1, and how far they mostly do, px.
+
+    Thinner towards their edge, what only absorbs goes on darkening right behind it. A line of bent light
+    makes up for that there, and cannot be told from the edge itself.
+    """
+    full = fit.dark & (fit.weight >= 1.0) & np.isfinite(fit.rise)
+    if full.sum() < _TELLING:
+        return 0.0, 0.0
+    low, high = _RISE
+    share = float(np.clip((np.median(fit.rise[full]) - low) / (high - low), 0.0, 1.0))
+    return share, share * max(-float(np.median(fit.shift_px[full])), 0.0)
 
 
 def blur_of_bodies(found: Found, light: Light) -> np.ndarray:
@@ -93,8 +142,8 @@ def blur_of_bodies(found: Found, light: Light) -> np.ndarray:
         return np.zeros(0)
     outlines = [found.outlines[i] for i in rows]
     covered = _covered(_near(found.outlines, outlines), light.delta.shape[:2])
-    _, sigma, weight = _shifts(_sampled(outlines, light, covered), discs=False)
-    return sigma[weight > 0]
+    fit = _shifts(_sampled(outlines, light, covered), discs=False)
+    return fit.sigma_px[fit.weight > 0]
 
 
 def _near(outlines: list[np.ndarray], some: list[np.ndarray]) -> list[np.ndarray]:
@@ -157,8 +206,8 @@ def _free_px(where: np.ndarray, covered: np.ndarray) -> np.ndarray:
     return _SIDE_PX + (first - 1) * _STEP_PX
 
 
-def _shifts(sampled: _Sampled, discs: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """How far inwards the edge of each piece lies, px, (K,); sigma of its blur; how far both are believed.
+def _shifts(sampled: _Sampled, discs: bool) -> _Fit:
+    """Where the edge of each piece lies.
 
     ``discs``: small full pieces are seen as discs, else as if their other side were far.
     """
@@ -189,16 +238,21 @@ def _shifts(sampled: _Sampled, discs: bool) -> tuple[np.ndarray, np.ndarray, np.
     # is 2 pi over its length
     shift -= np.where(disc, 0.0, sigma**2 * np.pi / length_px)
     most = np.where(ring, _FARTHEST_RING, np.where(disc, _FARTHEST_DISC, _FARTHEST)) * sigma
-    shift = np.clip(shift, -most, most)
-    # a piece darker than the oil bends light out of the lens along its edge, and that line cannot be told
-    # from the edge: such a piece does not reach farther out than it seems
-    shift[(step < 0) & (shift < 0)] = 0.0
+    shift = np.clip(shift, -np.where(step < 0, np.maximum(_FARTHEST_BEYOND * sigma, most), most), most)
     least, whole = np.where(disc[:, None], _NARROW_DISC, _NARROW).T
     weight = np.clip((half / sigma - least) / (whole - least), 0.0, 1.0)
     # a wider rim is no mere line by its own blur, whatever was taken for it first
     weight[ring] *= np.clip(2.0 * (_LINE_SIGMA - RIM * half / sigma), 0.0, 1.0)[ring]
     told &= sigma < _SIGMA_PX[1]
-    return shift, sigma, np.where(told, weight, 0.0)
+    rise = np.where(disc, np.nan, _rise(profile, sigma))
+    return _Fit(shift, sigma, np.where(told, weight, 0.0), step < 0, rise)
+
+
+def _rise(profile: np.ndarray, sigma: np.ndarray) -> np.ndarray:
+    """How much higher profiles are from the third sigma behind the edge on than in the second, (K,)."""
+    at = np.linspace(0.0, 1.0, 5)
+    near, far = (_along(profile, (sigma[:, None] * (_BEHIND + k + at))) for k in (0, 1))
+    return far.mean(axis=1) - near.mean(axis=1)
 
 
 def _along(profile: np.ndarray, places_px: np.ndarray) -> np.ndarray:

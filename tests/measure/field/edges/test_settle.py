@@ -1,5 +1,7 @@
 """Outlines settled on the edge: drawn discs whose edge is known, with an inside that is not even."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -52,7 +54,7 @@ def _offset_px(outline: np.ndarray, radius: float) -> float:
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_an_inside_that_rises_from_the_edge_does_not_move_the_edge(sign):
-    """At the edge the step is 0.7 of what it is 5 px inside; half of that stands 0.3 px too far in."""
+    """At the edge the step is 0.7 of what it is 5 px inside; half of that stands 0.4 px too far in."""
     depth = _depth((70.3, 60.6), 20.0)
     change = 0.6 * sign * (depth > 0) * (0.7 + 0.3 * np.clip(depth / 5.0, 0, 1))
     (diameter,) = _diameters(_picture(change))
@@ -60,6 +62,39 @@ def test_an_inside_that_rises_from_the_edge_does_not_move_the_edge(sign):
         assert diameter == pytest.approx(40.0, abs=0.25)
     else:
         assert diameter < 39.75  # darker than the oil it may be a line along the edge: it stays
+
+
+RADIUS = 16.0
+SIX = [(25.0 + 50.0 * i + 0.3 * j, 30.0 + 60.0 * j + 0.2 * i) for i in range(3) for j in range(2)]
+
+
+def _six(density) -> np.ndarray:
+    """Change of light by six discs whose density goes with their depth (law of Beer and Lambert)."""
+    depth = np.maximum.reduce([_depth(centre, RADIUS) for centre in SIX])
+    return np.where(depth > 0, np.exp(-density(np.clip(depth, 0, None))) - 1.0, 0.0)
+
+
+def test_domes_that_only_absorb_reach_farther_out_than_they_seem():
+    """A third as dense at the edge as in the middle: half of what is seen inside stands 0.4 px too far in."""
+    domes = _six(lambda depth: 0.9 * (0.35 + 0.65 * (depth / RADIUS) ** 0.4))
+    found = _diameters(_picture(domes, 1.2, noise=0.5))
+    assert len(found) == 6
+    assert found == pytest.approx(2 * RADIUS, rel=0.012)
+    found = _found([_disc_outline(centre, RADIUS - 0.3) for centre in SIX])
+    found = replace(found, flags=np.array([0] * 5 + [bits("overlap")], np.int32))
+    domes_light = prepare(_picture(domes, 1.2, noise=0.5))
+    for absorbing in (True, False):
+        moved = settled(found, domes_light, absorbing).outlines
+        offset = [_offset_px(outline, RADIUS) for outline in moved]
+        assert offset == pytest.approx([0.0 if absorbing else -0.3] * 6, abs=0.15)
+
+
+def test_domes_with_a_dark_line_of_bent_light_stay():
+    """Right behind the line they are no darker than at it, and the line itself may lie within or without."""
+    lined = _six(lambda depth: 0.7 * (0.8 + 0.5 * depth / RADIUS + 0.3 * np.exp(-((depth / 2.5) ** 2))))
+    light = prepare(_picture(lined, 1.2, noise=0.5))
+    for outline in settled(_found([_disc_outline(centre, RADIUS - 0.2) for centre in SIX]), light).outlines:
+        assert _offset_px(outline, RADIUS) == pytest.approx(-0.2, abs=0.03)
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
