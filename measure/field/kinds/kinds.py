@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 import cv2
 import numpy as np
 
-from measure.field.basics.kind_shape import box_share, off_arc, roundness, wide_share, widest_px
+from measure.field.basics.kind_shape import box_share, roundness, wide_share, widest_px
 from measure.field.bodies.fibre_bits import bits_of, rows_of_bits
 from measure.field.ground.plate_colour import (
     against_grey,
@@ -25,10 +25,11 @@ from measure.field.ground.plate_colour import (
     stained,
 )
 from measure.field.kinds.kind_alike import among_alike
+from measure.field.kinds.kind_bubbles import bubble_form
 from measure.field.kinds.kind_clouds import by_clouds
 from measure.field.kinds.kind_colourless import with_colour, without_colour
 from measure.field.kinds.kind_depths import GREY, by_depths
-from measure.field.kinds.kind_form import dark_food, densities, food_without_colour
+from measure.field.kinds.kind_form import dark_food, food_without_colour
 from measure.field.kinds.kind_green import by_green
 from measure.field.kinds.kind_groups import leans
 from measure.field.kinds.kind_hues import by_hues, by_lit_hues
@@ -54,17 +55,13 @@ LONG_FIBRE_LENGTHS = 10.0  # no food is so long and so even
 PART_LENGTHS = 2.5  # of a bit cut off a longer thread
 FIBRE_EVEN = 1.45  # widest place over the mean width: 1 for a band, up to 1.3 for threads as they are found
 CROSSING_WIDE, CROSSING_SHARE = 2.5, 0.15  # widest place where threads cross over their width, and its share
-BLACK = 0.3  # density of a ring that hardly any light passes
-RING, BRIGHT = 0.03, -0.01  # densities of a faint ring and of a middle that gathers light, as no food does
 SURE_BY_FORM = 0.9
-OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
-OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
 BOXED, CORNERS = 0.85, 0.6  # share of its box that a piece with four sides fills, and turning in four corners
-ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to be one, and to be nothing else
 COMPACT, COMPACT_CIRCULARITY = 0.94, 0.75  # solidity and circularity from which a piece is no scrap
 SMOOTH = 1.06  # perimeter over the hull's: 1.00 to 1.03 of smooth rods and plates, above 1.1 of scraps
 _KIND_OF = {"kernel": Kind.KERNEL, "skin": Kind.SKIN, "salt": Kind.SALT}
 BELOW = "colour on bright"  # table of fields lit from below, of which `by_hues` is asked
+FROM_BELOW = (BELOW, GREY)
 LIT = ("colour on dark", "colour on bright, lighter")  # the same where pieces shine, of `by_lit_hues`
 # what pieces of one field say of one another, in this order
 FIELD_RULES: tuple[Callable[[np.ndarray, Particles], np.ndarray], ...] = (by_green, among_alike, by_clouds)
@@ -156,7 +153,7 @@ def judged(
     (K, G) ndarray
     """
     table = table or table_of(particles)
-    below, bubbles, tissue = table == BELOW, bubble_form(particles), is_tissue(particles)
+    below, bubbles, tissue = table == BELOW, bubble_form(particles, table in FROM_BELOW), is_tissue(particles)
     chance, grey_food = as_tissue(by_form(chance, particles, bubbles), tissue), np.zeros(len(particles), bool)
     if below:
         chance = dark_food(chance, particles)
@@ -236,41 +233,6 @@ def crystal_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
     boxed = np.array([box_share(outline) for outline in outlines]) > BOXED
     sure[rows] = (boxed | (roundness(outlines)[2] > CORNERS)) & np.array(meets)
     return np.ones(len(particles), dtype=bool), sure
-
-
-def bubble_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:
-    """Whether a piece has all that an air bubble must have, and whether it can be nothing else.
-
-    A bubble is a circle, without straight sides or corners; it bends light aside and takes none away, so
-    all colours lose the same; and its middle lets through light of which its ring lets none. A drop of
-    water in oil is the same with a faint ring: its middle gathers the light that its ring lost.
-
-    Returns
-    -------
-    could, sure : (K,) ndarray of bool
-    """
-    p = particles
-    lost, core = densities(p), densities(p, "core_").mean(axis=1)
-    could = np.ptp(lost, axis=1) < 0.05 + 0.25 * np.abs(lost.mean(axis=1))
-    rim, centre = p["rim_density"].astype(float), p["centre_density"].astype(float)
-    # on the side of the ring: a middle that gathers light, brighter than the oil, is as hollow as can be
-    middle = np.maximum(centre * np.sign(rim), 0.0)
-    hollow, darkest = np.zeros(len(p), dtype=bool), np.maximum(np.abs(rim), core)
-    # the blacker the ring, the smaller and dimmer its middle may be; grey cells have pale middles too
-    for dark, share, ring in ((0.1, 0.2, np.abs(rim)), (0.3, 0.6, np.abs(rim)), (0.45, 0.8, darkest)):
-        hollow |= (ring > dark) & (middle < share * ring)
-    lens = (rim > RING) & (centre < BRIGHT) & (core < BRIGHT)
-    could &= hollow | lens
-    rows = np.flatnonzero(could)
-    off_circle, _, _ = roundness([p.outlines[row] for row in rows])
-    most = OFF_CIRCLE + OFF_CIRCLE_PX / np.maximum(p.diameter_px[rows], 1e-9)
-    whole = off_circle < most
-    # one that another piece covers or touches still shows an arc, and lies on it more closely than by chance
-    arc = np.array([0.0 if w else off_arc(p.outlines[row]) for w, row in zip(whole, rows, strict=True)])
-    could[rows] = whole | (arc < ARC_SHARE * most)
-    sure = np.zeros(len(p), dtype=bool)
-    sure[rows] = (whole & lens[rows]) | ((whole | (arc < EXACT_ARC_SHARE * most)) & (rim[rows] > BLACK))
-    return could, sure
 
 
 def dust_form(particles: Particles) -> tuple[np.ndarray, np.ndarray]:

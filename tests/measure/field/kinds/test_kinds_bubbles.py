@@ -58,3 +58,40 @@ def test_drops_of_water_with_a_faint_ring_are_no_food(balls, lumps):
     milky = balls_and_lumps(balls, lumps, 0.7, -0.1)
     assert not bubble_form(milky)[0].any()
     assert all(milky["set_aside"] == "")
+
+
+def bright_discs(gain, radius, ring=0.0, ragged=0.0, lamp=(0.7, 0.7, 0.7), held=0.6):
+    """Discs brighter than the oil farther in, outlined at a share of their radius, and brown lumps."""
+    y, x = np.mgrid[:300, :420] + 0.5
+    light, outlines, t = np.ones((*x.shape, 3)), [], np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    for i in range(12):
+        cx, cy = 50.0 + 105 * (i % 4), 50.0 + 100 * (i // 4)
+        angle = np.arctan2(y - cy, x - cx)
+        own = radius * (1 + ragged * np.cos(5 * angle))
+        away = np.hypot(x - cx, y - cy) / own
+        if i < 6:
+            faint = 1.0 - ring * np.exp(-(((away - 1.0) * radius / 1.5) ** 2))
+            light *= (np.where(away < 1.0, 1.0 + gain * (1.0 - away**2), 1.0) * faint)[..., None]
+            edge = held * radius * (1 + ragged * np.cos(5 * t))
+        else:
+            light *= 10.0 ** (-np.sqrt(np.clip(1.0 - away**2, 0, 1))[..., None] * np.array([0.15, 0.3, 0.55]))
+            edge = radius * (1 + ragged * np.cos(5 * t))
+        outlines.append(np.float32(np.c_[cx + edge * np.cos(t), cy + edge * np.sin(t)]))
+    light = cv2.GaussianBlur(light, (0, 0), 0.9) * np.array(lamp)
+    noise = np.random.default_rng(3).normal(0, 1.2, light.shape)
+    pixels = np.clip(255.0 * light ** (1 / 2.2) + noise, 0, 255).round().astype(np.uint8)
+    return measure_outlines(outlines, Picture(pixels), prepare(Picture(pixels)))
+
+
+@pytest.mark.parametrize(("ring", "held"), [(0.0, 0.7), (0.12, 0.6), (0.12, 1.1)])
+def test_a_disc_brighter_than_the_oil_is_a_drop_whether_or_not_its_ring_was_outlined(ring, held):
+    found = bright_discs(0.25, 22.0, ring, held=held)
+    assert set(found["set_aside"][:6]) == {"air bubble"}
+    assert all(found["set_aside"][6:] == "")
+
+
+def test_what_is_bright_but_not_round_or_round_but_not_bright_is_no_drop():
+    assert all(bright_discs(0.25, 22.0, 0.12, ragged=0.12)["set_aside"] == "")
+    assert all(bright_discs(0.02, 22.0, 0.12)["set_aside"] == "")
+    # what displaces stained oil is brighter than it
+    assert all(bright_discs(0.25, 22.0, lamp=(0.5, 0.3, 0.12))["set_aside"] == "")
