@@ -7,7 +7,9 @@ two skins lie over one another, what both of them cover meets the oil at its two
 hard to see; but what lies over the skin ends inside its own outline, and at both ends of the edge the outline
 goes on without a notch. Two skins over one another, or side by side, stand out beyond each other and leave
 notches there, and what both of them cover borders on both. A skin rolled into a tube shows single at both
-ends: there the outline goes on without a notch along the whole tube.
+ends: there the outline goes on without a notch along the whole tube. A torn skin has notches everywhere:
+there one at an end of the edge says nothing unless it is far deeper than the others, if the edge is one
+straight line from side to side of the doubled part, with nothing of it before and of the single part behind.
 """
 
 import cv2
@@ -33,10 +35,16 @@ _NOTCH, _LEAST_NOTCH_PX, _NOTCHES = (
     8,
 )  # depth over the root of the area; px; how many are looked at
 _BESIDE = 0.15  # share of the border of the doubled part that may be beside other parts
+_MANY_NOTCHES = 12
+_SIDE_PX = 2.5  # from one another, of parts that lie side by side
+_SHEET, _RING_PX = 0.88, 2.5  # density a sheet has beside its flank, over that farther in; width of that ring
 _FEW_PX = 12
 # length of a crease over that of the doubled part along it, and over that part's outline against the oil
 _CREASE, _OF_FREE = 0.7, 0.45
 _STRAIGHT_PX, _DIRECTIONS = 1.25, 180  # by which a crease may miss its line; directions it is looked for in
+# share of both parts over that line, of the doubled one; length of their border over that part's along it
+_OVER, _OF_WIDTH = 0.03, 0.72
+_DEEPER = 3.0  # times the deepest notch elsewhere that one at an end of the edge may be
 _CALM_PX = 1.0
 _AT_FRAME_PX = 2
 
@@ -90,7 +98,7 @@ def merged_folds(
             if box is None or not tones.doubled(*pair):
                 continue
             inside = labels[box]
-            one_skin = _folded(inside, pair, width)
+            one_skin = _folded(inside, pair, tones, width)
             if one_skin is not None:
                 inside[(one_skin > 0) & ((inside == 0) | (inside == other))] = one
                 joined[other] = one
@@ -164,6 +172,18 @@ class _Tones:
         tone = self.of(part)
         along = density(delta, self._oil_lab) @ (tone / float(tone @ tone)).astype(np.float32)
         return cv2.GaussianBlur(along, (0, 0), _CALM_PX)
+
+    def is_sheet(self, part: int) -> bool:
+        """Whether a part is as dense just inside its flank as farther in, as a dome is not."""
+        box = _around(self._boxes[part - 1], self._boxes[part - 1], _reach(self._width))
+        if box is None:
+            return False
+        own = (self._labels[box] == part).view(np.uint8)
+        deep = cv2.distanceTransform(own, cv2.DIST_L2, 5) - 0.5 * self._width
+        tone = self.of(part)
+        along = density(self._delta[box], self._oil_lab) @ (tone / max(float(tone @ tone), 1e-9))
+        ring, core = along[(deep > 0) & (deep < _RING_PX)], along[deep >= _RING_PX]
+        return min(len(ring), len(core)) >= _FEW_PX and median(ring) >= _SHEET * median(core)
 
     def forget(self, part: int) -> None:
         """Leave out a part that was changed."""
@@ -257,7 +277,7 @@ def _is_beside(part: np.ndarray, others: np.ndarray, reach: float) -> bool:
     return cv2.countNonZero(border & dilated(others, reach)) > _BESIDE * cv2.countNonZero(border)
 
 
-def _folded(labels: np.ndarray, pair: tuple[int, int], width: float) -> np.ndarray | None:
+def _folded(labels: np.ndarray, pair: tuple[int, int], tones: "_Tones", width: float) -> np.ndarray | None:
     """Mask of a single part and its doubled one, if they are one skin that is folded, else None."""
     reach = _reach(width)
     single, folded = ((labels == k).view(np.uint8) for k in pair)
@@ -268,7 +288,39 @@ def _folded(labels: np.ndarray, pair: tuple[int, int], width: float) -> np.ndarr
     if _is_beside(folded, others, reach):
         return None
     both = fill_holes(closed(single | folded, reach))
-    return both if _goes_on(both, near) else None
+    if _goes_on(both, near):
+        return both
+    near = dilated(single, _SIDE_PX) & dilated(folded, _SIDE_PX)
+    if cv2.countNonZero(near) < _FEW_PX:
+        return None
+    kept = _by_a_line(single, folded, near) and _torn(both, near) and tones.is_sheet(pair[0])
+    return both if kept else None
+
+
+def _by_a_line(single: np.ndarray, folded: np.ndarray, near: np.ndarray) -> bool:
+    """Whether one straight line parts two parts, and their border is as long as the second is along it."""
+    (beside, one, other) = (np.argwhere(mask > 0) for mask in (near, single, folded))
+    middle = beside.mean(axis=0)
+    _, axes = np.linalg.eigh(np.cov((beside - middle).T))
+    outward, along = axes.T
+    if (other.mean(axis=0) - one.mean(axis=0)) @ outward < 0.0:
+        outward = -outward
+    if np.ptp(beside @ along) < _OF_WIDTH * np.ptp(other @ along):
+        return False
+    over = np.count_nonzero((one - middle) @ outward > _STRAIGHT_PX)
+    over += np.count_nonzero((other - middle) @ outward < -_STRAIGHT_PX)
+    return bool(over <= _OVER * len(other))
+
+
+def _torn(both: np.ndarray, near: np.ndarray) -> bool:
+    """Whether an outline has notches elsewhere nearly as deep as where the border between its parts ends."""
+    contour = contour_of(both)
+    x, y = contour.astype(int).T
+    at_border = dilated(near, 3.0)[y, x] > 0
+    places, depths = notches_of(contour, _LEAST_NOTCH_PX, _MANY_NOTCHES)
+    here = [depth for place, depth in zip(places, depths, strict=True) if at_border[place]]
+    elsewhere = [depth for place, depth in zip(places, depths, strict=True) if not at_border[place]]
+    return max(here, default=0.0) <= _DEEPER * max(elsewhere, default=0.0)
 
 
 def _tone(part: np.ndarray, dense: np.ndarray, width: float) -> np.ndarray:

@@ -165,3 +165,45 @@ def test_a_kernel_beside_a_skin_is_not_the_skin_lying_double():
     kernel = 2.0 * _SKIN + 0.14 * np.linalg.norm(2.0 * _SKIN) * np.array([0.91, -0.36, 0.0]) / 0.979
     assert np.linalg.norm(kernel - 2.0 * _SKIN) / np.linalg.norm(kernel) == pytest.approx(0.137, abs=0.01)
     assert not is_doubled(_SKIN, kernel)
+
+
+def _torn(x, y, turned=0.0):
+    """A sheet with bays and arms all round."""
+    away, angle = np.hypot(x - 110, y - 80), np.arctan2(y - 80, x - 110) + turned
+    return away < 40 - 7 * np.cos(5 * angle) - 3 * np.cos(9 * angle)
+
+
+def _end_of_torn(x, y, at=116.0):
+    return _torn(x, y) & (x + 0.1 * y > at + 8)
+
+
+def test_a_torn_skin_with_a_strip_along_one_side_lying_double_is_one_piece():
+    """The border of the strip ends in bays, as deep as others of the skin."""
+    y, x = np.mgrid[:160, :220] + 0.5
+    assert _counted(_picture([(_torn, _SKIN), (_end_of_torn, 0.8 * _SKIN)])) == pytest.approx(
+        [np.sqrt(4 / np.pi * np.count_nonzero(_torn(x, y)))], rel=0.03
+    )
+
+
+def _taken_for_one(single, double, oil=(0.62, 0.60, 0.52), width=3.0):
+    """Whether two parts with these densities are taken for one skin."""
+    labels = (single > 0) + 2 * (double > 0).astype(np.int32)
+    light = np.float32(oil) * 10.0 ** -(np.maximum(single, double)[..., None] * _SKIN * 0.2)
+    lab = cv2.cvtColor(light.astype(np.float32), cv2.COLOR_RGB2Lab)
+    ground = cv2.cvtColor(np.float32(oil)[None, None], cv2.COLOR_RGB2Lab)[0, 0]
+    return bool(merged_folds(labels, [1, 2], lab - ground, ground, width))
+
+
+def test_of_parts_by_a_line_those_of_a_torn_sheet_are_one():
+    y, x = np.mgrid[:160, :220] + 0.5
+    end = _end_of_torn(x, y)
+    single, double = 1.0 * (_torn(x, y) & ~end), 1.8 * end
+    assert _taken_for_one(single, double)
+    # a dome is less dense near its border
+    deep = cv2.distanceTransform((single > 0).view(np.uint8), cv2.DIST_L2, 5)
+    assert not _taken_for_one(single * np.sqrt(0.1 + deep / deep.max()), double)
+    # round pieces have bays nowhere else, and of other torn ones the border is short
+    left, right = np.hypot(x - 80, y - 80) < 30, np.hypot(x - 135, y - 80) < 30
+    assert not _taken_for_one(1.0 * (left & (x < 107.5)), 1.8 * (right & (x > 107.5)))
+    near = _torn(x + 38, y)
+    assert not _taken_for_one(1.0 * near, 1.8 * (_torn(x - 38, y, 2.0) & ~near))
