@@ -16,13 +16,14 @@ import shapely
 
 from measure.field.basics.found import Found
 from measure.field.basics.kind_shape import box_share
-from measure.field.basics.masks import dilated, drawn
+from measure.field.basics.masks import SQUARE, closed, dilated, drawn, fill_holes
 from measure.field.basics.polygons import largest, outline_of
 from measure.field.basics.quick import median, percentile
 from measure.field.crystals.facets import straight_sided
 from measure.field.crystals.rim_faces import Rims, is_clear, is_convex, pieces_of_lines, see_through
 from measure.field.ground.absorbance import is_dark
 from measure.field.ground.light import Light
+from measure.field.rims.rim_walls import turns_in_nowhere
 from measure.flags import bits
 
 # least share of each crystal that no other covers, or of two at least where a third lies over both; it was
@@ -42,6 +43,10 @@ _SAME = 0.5  # share of an earlier see-through outline that is the new piece
 _KNOWN = 0.8  # intersection over union from which a piece was found before
 _BESIDE_PX, _STRONGER = 4.0, 3.0  # strength of a rim over the lines of its body, further away than this
 _BOXED = 0.85  # share of its box that a piece with four sides fills, its corners rounded
+_GAP_PX, _ALIKE = (
+    1.5,
+    0.12,
+)  # between two pieces that touch; difference of their tones over the height of a rim
 _FLAGS = bits("rim_only", "touching", "overlap")
 
 
@@ -160,7 +165,9 @@ def _replaced(rims: Rims, crop: _Lines, masks: dict[int, np.ndarray], found: Fou
         return None
     if not all(is_clear(p, crop.lines, crop.dark, h) for p, h in zip(rims.pieces, heights, strict=True)):
         return None
-    if not _each_by_itself(rims.pieces):
+    if not _each_by_itself(rims.pieces) or (
+        not rims.crossing and _of_several_greys(rims.pieces, crop, heights)
+    ):
         return None
     cover, clear = np.bitwise_or.reduce(rims.pieces), crop.dark < _PALE * max(heights)
     return [
@@ -186,6 +193,15 @@ def _each_by_itself(pieces: list[np.ndarray]) -> bool:
     layers = np.sum(pieces, axis=0)
     own = [cv2.countNonZero(p & (layers == 1)) / max(1, cv2.countNonZero(p)) for p in pieces]
     return min(own) >= _OWN or sum(share >= _MOSTLY_OWN for share in own) >= 2
+
+
+def _of_several_greys(pieces: list[np.ndarray], crop: _Lines, heights: list[float]) -> bool:
+    """Whether pieces differ in tone whose outline together turns in nowhere, as facets of one crystal do."""
+    whole = fill_holes(closed(np.bitwise_or.reduce(pieces), _GAP_PX))
+    if not turns_in_nowhere(whole):
+        return False
+    tones = [median(crop.dark[(cv2.erode(p, SQUARE) > 0) & (crop.lines < crop.low)]) for p in pieces]
+    return max(tones) - min(tones) > _ALIKE * min(heights)
 
 
 def _on_body(piece: np.ndarray, height: float, crop: _Lines, masks: dict[int, np.ndarray]) -> bool:

@@ -4,6 +4,10 @@ Each piece has a clear middle and a rim round it. Where two touch, the rims of b
 wall between the two middles is as wide as both rims together. The side between two facets of a crystal, or
 the rim of a piece that lies over another, is a single line. All widths are read at half height, where blur
 leaves them as they are. `face_contact` asks the same of lines so thin that their darkness tells.
+
+Where the outline about both turns in nowhere they can only meet with whole faces of one length. Then together
+they are a box, each is as clear as the other, and nothing paler lies in the wall between them; facets of one
+crystal are of several greys, a third one may lie between two lines, and the outline has more corners.
 """
 
 from itertools import combinations
@@ -13,7 +17,9 @@ import cv2
 import numpy as np
 
 from measure.field.basics.masks import SQUARE, dilated, disc, fill_holes, numbered, solidity
+from measure.field.basics.ovals import notches_of
 from measure.field.basics.quick import median, percentile
+from measure.field.cuts.seams import contour_of
 
 _LEVELS = (0.15, 0.25, 0.35, 0.5, 0.65)  # of the strongest place, below which middles are looked for
 _STRONGEST = 95  # percentile
@@ -25,6 +31,11 @@ _DARK = 0.5  # share of a wall that is at least half as high as the fainter rim:
 _CONVEX = 0.88  # solidity of each part
 _STRAIGHT = 1.3  # width of a wall over where it is narrowest, up to which it is a wall
 _FEW_PX = 5
+_TURNS_IN, _TURNS_IN_PX = 0.05, 1.5  # depth of a notch over the root of the area, and least
+_LARGE = 8.0  # root of the area over the width of an edge, from which notches are seen
+# of two whose outline turns in nowhere: share of the narrowest box about both, difference of their middles
+# over the height of the rim, share of the wall that is dark, and most its width over that of both rims
+_BOX, _ALIKE, _ALL_DARK, _NO_MORE = 0.9, 0.09, 0.8, 1.5
 
 
 class Middle(NamedTuple):
@@ -68,10 +79,15 @@ def parted_at_walls(piece: np.ndarray, field: np.ndarray, width_px: float) -> np
     away = np.stack([middle.away for middle in middles])
     rims = _rim_widths(piece, field, middles, away)
     nearest = np.argmin(away - rims[:, None, None], axis=0)
+    whole = fill_holes(piece)
+    # blur fills the notches of small ones
+    convex = cv2.countNonZero(whole) > (_LARGE * width_px) ** 2 and turns_in_nowhere(whole)
+    if convex and not _is_box(whole):
+        return one
     group = list(range(len(middles)))
     for i, j in combinations(range(len(middles)), 2):
         line = (piece & cv2.dilate((nearest == i).view(np.uint8), SQUARE) & (nearest == j).view(np.uint8)) > 0
-        if line.any() and not _is_wall(line, field, middles[i], middles[j], rims[i] + rims[j]):
+        if line.any() and not _is_wall(line, field, middles[i], middles[j], rims[i] + rims[j], convex):
             group = [group[i] if g == group[j] else g for g in group]
     kept = sorted(set(group))
     if len(kept) < 2:
@@ -82,7 +98,15 @@ def parted_at_walls(piece: np.ndarray, field: np.ndarray, width_px: float) -> np
     return labels if all(_is_whole(part) for part in parts) else one
 
 
-def _is_wall(line: np.ndarray, field: np.ndarray, one: Middle, other: Middle, rims_px: float) -> bool:
+def turns_in_nowhere(piece: np.ndarray) -> bool:
+    """Whether the outline of a mask has no notch but those that pixels and blur make."""
+    least = max(_TURNS_IN * np.sqrt(cv2.countNonZero(piece)), _TURNS_IN_PX)
+    return not notches_of(contour_of(piece), least, 1)[0]
+
+
+def _is_wall(
+    line: np.ndarray, field: np.ndarray, one: Middle, other: Middle, rims_px: float, convex: bool
+) -> bool:
     """Whether the border between two middles runs through a wall as wide as both their rims."""
     both = one.away + other.away
     across = both[line]
@@ -90,7 +114,20 @@ def _is_wall(line: np.ndarray, field: np.ndarray, one: Middle, other: Middle, ri
     if narrow.sum() < _FEW_PX or median(across[narrow]) < _BOTH * rims_px:
         return False
     between = field[(both <= _STRAIGHT * across.min()) & (one.away > 0) & (other.away > 0)]
-    return float((between >= 0.5 * min(one.height, other.height)).mean()) >= _DARK
+    height = min(one.height, other.height)
+    dark = float((between >= 0.5 * height).mean())
+    if not convex or dark < _DARK:
+        return dark >= _DARK
+    steps = median(field[one.mask > 0]) - median(field[other.mask > 0])
+    return (
+        dark >= _ALL_DARK and median(across[narrow]) <= _NO_MORE * rims_px and abs(steps) <= _ALIKE * height
+    )
+
+
+def _is_box(piece: np.ndarray) -> bool:
+    """Whether a piece fills the narrowest box about it."""
+    _, (wide, high), _ = cv2.minAreaRect(cv2.findNonZero(piece))
+    return cv2.countNonZero(piece) >= _BOX * (wide + 1.0) * (high + 1.0)
 
 
 def _is_whole(part: np.ndarray) -> bool:

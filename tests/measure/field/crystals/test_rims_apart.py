@@ -149,3 +149,12 @@ def test_an_edge_between_two_facets_parts_no_crystal(edge):
     pixels = np.clip(np.rint(255.0 * light ** (1 / 2.2) + noise), 0, 255).astype(np.uint8)
     particles = measure_field(Picture(pixels, name="facets"), FieldSettings(), 1.0).particles
     assert particles["area_px2"] == pytest.approx([crystal.area], rel=0.04)
+
+
+@pytest.mark.parametrize(("grey", "count"), [(0.0, 2), (0.12, 1)])
+def test_two_halves_of_a_box_are_two_crystals_if_they_are_alike_in_tone(grey, count):
+    one, other = box(100, 90, 140, 140), box(140, 90, 180, 140)
+    picture = _picture([one, other], [])
+    dark = np.exp(-grey * _cover(other))[..., None] ** (1 / 2.2)
+    pixels = np.clip(np.rint(picture.pixels * dark), 0, 255).astype(np.uint8)
+    assert len(measure_field(Picture(pixels, name="halves"), FieldSettings(), 1.0).particles) == count

@@ -40,6 +40,7 @@ TOUCHING: dict[str, Blocks] = {
     "one far darker": [(box(20, 30, 80, 90), 12, 15.0), (box(80, 40, 130, 85), 12, 50.0)],
     "one rim wider": [(box(20, 30, 80, 90), 7, 20.0), (box(80, 35, 136, 91), 16, 30.0)],
     "a film of oil between": [(box(20, 30, 80, 90), 8, 20.0), (box(82, 40, 130, 85), 9, 20.0)],
+    "with faces of one length": [(box(20 + 55 * k, 30, 75 + 55 * k, 85), 10, 20.0) for k in range(2)],
     "a small one": [(box(20, 20, 100, 100), 16, 20.0), (box(100, 50, 124, 74), 6, 20.0)],
     "three in a row": [(box(10 + 48 * k, 40, 58 + 48 * k, 88), 10, 20.0 + 5 * k) for k in range(3)],
 }
@@ -71,6 +72,34 @@ ONE: dict[str, Blocks] = {
 @pytest.mark.parametrize("sigma_px", [0.8, 2.0])
 def test_a_single_line_across_a_piece_does_not_part_it(name, sigma_px):
     assert _count(_rims(ONE[name], sigma_px)) == 1
+
+
+def _with_facets(outline: Polygon, lines: list[Polygon], grey: list[tuple[Polygon, float]]) -> np.ndarray:
+    """Height of a rim, of lines across it and of grey facets."""
+    field = _cover(outline) - _cover(outline.buffer(-4, join_style="mitre"))
+    for line in lines:
+        field = np.maximum(field, _cover(line.intersection(outline)))
+    inside = sum((height * _cover(facet.intersection(outline)) for facet, height in grey), np.zeros(SHAPE))
+    return cv2.GaussianBlur((20.0 * field + inside * (field == 0)).astype(np.float32), (0, 0), 1.0)
+
+
+HEXAGON = Polygon([(20, 60), (45, 20), (110, 20), (135, 60), (110, 100), (45, 100)])
+WALL = box(70, 0, 78, 130)
+
+
+@pytest.mark.parametrize(
+    ("outline", "lines", "grey", "parts"),
+    [
+        (box(20, 30, 128, 85), [WALL], [], 2),
+        (box(20, 30, 128, 85), [WALL], [(box(78, 0, 170, 130), 6.0)], 1),
+        (box(20, 30, 128, 85), [box(60, 0, 64, 130), box(80, 0, 84, 130)], [(box(64, 0, 80, 130), 3.0)], 1),
+        (HEXAGON, [WALL], [], 1),
+    ],
+)
+def test_parts_whose_outline_turns_in_nowhere_are_two_only_if_they_are_alike_and_make_a_box(
+    outline, lines, grey, parts
+):
+    assert _count(_with_facets(outline, lines, grey)) == parts
 
 
 @pytest.mark.parametrize("turn", [0.0, 25.0])
