@@ -9,6 +9,7 @@ from measure.field.ground.one_sided import without_one_sided
 from measure.field.ground.phase_halo import without_phase_halos
 from measure.field.ground.relief import without_relief
 from measure.field.ground.scatter import without_scatter
+from measure.field.ground.shaded_sides import without_shaded_sides
 from measure.field.ground.two_flanks import without_two_flanks
 from measure.field.whole_field.bright_halo import without_bright_halos
 
@@ -41,7 +42,8 @@ class Levelled(NamedTuple):
 
 def levelled(light: Light) -> Levelled:
     """Take off a field's light what lamps and lenses did, each only where the whole field shows it."""
-    unshaded = without_hollows(without_shadows(light))
+    unshaded = without_shadows(light)
+    unshaded = without_hollows(without_shaded_sides(light) if unshaded is light else unshaded)
     plain = without_phase_halos(without_two_flanks(unshaded))
     level = without_relief(plain)
     if level is unshaded:  # dark sides of clear pieces pass for shadows

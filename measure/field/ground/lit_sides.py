@@ -55,19 +55,19 @@ def _of_piece(own: np.ndarray, loss: np.ndarray, colour: np.ndarray) -> np.ndarr
     usual = float(percentile(loss[core], 50))
     # where the tone of the ground runs through a piece, or the shaded side of one lighter than it comes near
     # to that tone, what is like the ground is none
-    if usual < 0 or _is_crossed(loss[core]):
+    if usual < 0 or is_crossed(loss[core]):
         given[own] = _evened(loss[own], colour[own])
         return given
     core = own & ~_ground_beside(own, loss, usual)
     if not core.any():
         return given
     given[core] = _evened(loss[core], colour[core])
-    given, inner = _from_nearest(core, given, loss)
+    given, inner = from_nearest(core, given, loss)
     share = np.clip(loss / np.where(np.abs(inner) > _CROSSED, inner, np.inf), 0.0, 1.0)
     return np.where(core, given, given * share)
 
 
-def _is_crossed(loss: np.ndarray) -> bool:
+def is_crossed(loss: np.ndarray) -> bool:
     """Whether the tone of the ground runs through a piece."""
     low, high = (float(percentile(loss, q)) for q in (10, 90))
     return low < _CROSSED < high - _CROSSED
@@ -76,9 +76,9 @@ def _is_crossed(loss: np.ndarray) -> bool:
 def _evened(loss: np.ndarray, colour: np.ndarray) -> np.ndarray:
     """Loss to be given back to the pixels of a piece, (P,)."""
     given = np.zeros_like(loss)
-    for part in _of_one_colour(colour):
+    for part in of_one_colour(colour):
         usual = float(percentile(loss[part], 50))
-        level = np.copysign(max(abs(usual), _STEP), usual) if _is_crossed(loss[part]) else usual
+        level = np.copysign(max(abs(usual), _STEP), usual) if is_crossed(loss[part]) else usual
         given[part] = (loss[part] - level) * _EVENED
     return given
 
@@ -93,7 +93,7 @@ def _ground_beside(own: np.ndarray, loss: np.ndarray, usual: float) -> np.ndarra
     return (outside == outside[0, 0])[1:-1, 1:-1]
 
 
-def _from_nearest(core: np.ndarray, *values: np.ndarray) -> list[np.ndarray]:
+def from_nearest(core: np.ndarray, *values: np.ndarray) -> list[np.ndarray]:
     """Values of the nearest pixel of the core, (M, N) each."""
     index = cv2.distanceTransformWithLabels(
         1 - core.view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
@@ -104,7 +104,7 @@ def _from_nearest(core: np.ndarray, *values: np.ndarray) -> list[np.ndarray]:
     return [value.ravel()[at] for value in values]
 
 
-def _of_one_colour(colour: np.ndarray) -> list[np.ndarray]:
+def of_one_colour(colour: np.ndarray) -> list[np.ndarray]:
     """Masks of the pixels of a piece, (P,) bool; two where pieces of two colours touch."""
     spread = np.ptp(np.percentile(colour, (10, 90), axis=0), axis=0) / _TWO_COLOURS
     channel = int(spread.argmax())

@@ -68,6 +68,12 @@ def roots(lab: np.ndarray) -> np.ndarray:
     return np.stack([y + lab[..., 1] / 500.0, y, y - lab[..., 2] / 200.0], axis=-1)
 
 
+def of_roots(roots_xyz: np.ndarray) -> np.ndarray:
+    """CIELAB colours, (..., 3), of cube roots of X, Y and Z over those of white."""
+    x, y, z = np.moveaxis(roots_xyz, -1, 0)
+    return np.stack([116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)], axis=-1)
+
+
 def given_back(delta: np.ndarray, ground: np.ndarray, where: np.ndarray, loss: np.ndarray) -> None:
     """Add to pixels, in place, what the ground would lose there by a loss of light."""
     lost = roots(ground[where]) * (1.0 - np.exp(-loss[where] / 3.0))[:, None]
