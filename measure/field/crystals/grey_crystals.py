@@ -58,6 +58,11 @@ _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit 
 _CONTACT, _FLATTEST = 0.2, 35  # length of a contact over the size, and percentile of its slopes
 _RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
 
+_BLACK, _ALL_BLACK = (
+    0.6,
+    0.7,
+)  # of the lightness of the oil that is lost; share so dark, from which it is none
+
 
 def grey_crystals(
     delta: np.ndarray,
@@ -295,7 +300,22 @@ def _is_crystal(crystal: np.ndarray, delta: np.ndarray, bodies: np.ndarray, oil_
     strongest = max(-low, high)
     if high - low <= _RANGE * strongest:
         return False
+    if _is_black(tones, oil_lab):
+        return False
     return not _is_round((np.abs(delta[..., 0]) > 0.5 * strongest).view(np.uint8) & crystal)
+
+
+def _is_black(tones: np.ndarray, oil_lab: np.ndarray) -> bool:
+    """Whether nearly all of a place is nearly black: a grain with where it shines, or with ground beside it.
+
+    Parameters
+    ----------
+    tones : (P,) ndarray
+        Difference in lightness from the oil.
+    oil_lab : (3,) ndarray
+    """
+    black = np.count_nonzero(tones < -_BLACK * oil_lab[0])
+    return bool(black > _ALL_BLACK * len(tones))
 
 
 def _is_crystal_outline(place: np.ndarray) -> bool:

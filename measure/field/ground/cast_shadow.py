@@ -18,6 +18,7 @@ import numpy as np
 from measure.field.basics.along import along
 from measure.field.basics.masks import disc, fill_holes, solidity
 from measure.field.basics.quick import length, median, median_colour, percentile
+from measure.field.ground.deep_sides import with_lit_sides
 from measure.field.ground.grey_casters import without_cast
 from measure.field.ground.light import Light
 from measure.field.ground.lit_sides import shading
@@ -249,6 +250,8 @@ def told_apart(light: Light, seen: Tones, about: Sides) -> Apart:
         dark &= light.zone_mask == 0
     dark = cv2.morphologyEx(dark.view(np.uint8), cv2.MORPH_CLOSE, disc(_CLOSED_PX)) > pieces
     dark &= ~_joined(dark, doubtful > 0)
+    pieces = with_lit_sides(pieces, seen.loss > _DEEPEST, dark, about.ways)
+    dark &= pieces == 0
     shadow = _behind(pieces > 0, dark, about.shaded)
     grey = (dark | ((off < 1.0) & (light.solid_distance > _SEEN))) & ~shadow & (pieces == 0) & (doubtful == 0)
     crystals, own = without_cast(seen, grey, about.ways)

@@ -155,3 +155,20 @@ def test_a_part_of_a_crystal_has_no_side_where_the_rest_begins():
     assert not _ends_at_sides(half, whole, steep, 2.0)
     steep[:, 46:54] = 3.0
     assert _ends_at_sides(half, whole, steep, 2.0)
+
+
+def _box_of(middle: float, end: float) -> np.ndarray:
+    """Difference from the oil of a box, with the lightness of its middle and of one end."""
+    delta = np.zeros((70, 110, 3), np.float32)
+    delta[15:55, 20:90] = (middle, 0.6, 0.6)
+    delta[15:55, 76:90, 0] = end
+    return cv2.GaussianBlur(delta, (0, 0), 0.8)
+
+
+@pytest.mark.parametrize(("middle", "end", "count"), [(-20.0, -66.0, 1), (-66.0, -20.0, 0)])
+def test_a_nearly_black_grain_that_shines_at_one_end_is_no_crystal(middle: float, end: float, count: int):
+    """A crystal has black facets beside clear ones, and not hardly anything else."""
+    delta = _box_of(middle, end)
+    field = np.linalg.norm(delta, axis=2)
+    labels = grey_crystals(delta, field * 10, 7.0, field > 2.0, np.array([80.0, 0.0, 0.0]), 2.2, 60.0)
+    assert labels.max() == count
