@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 from measure.field.ground.cast_shadow import without_shadows
+from measure.field.ground.fading_sides import without_fading_sides
 from measure.field.ground.hollows import without_hollows
 from measure.field.ground.light import Light
 from measure.field.ground.one_sided import without_one_sided
@@ -50,6 +51,7 @@ def levelled(light: Light) -> Levelled:
         whole = without_one_sided(light)
         if whole is not light:
             return Levelled(light, light, light, light, whole)
+        level = without_fading_sides(plain)
     if level is not plain:  # where light from one side shows relief a bright ring is a lit edge
         return Levelled(unshaded, plain, plain, level, level)
     textured = without_bright_halos(plain)

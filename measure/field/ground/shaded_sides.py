@@ -18,6 +18,7 @@ from measure.field.basics.masks import disc
 from measure.field.basics.quick import length, percentile
 from measure.field.ground.light import Light
 from measure.field.ground.lit_sides import from_nearest, is_crossed, of_one_colour
+from measure.field.ground.one_way import common_way, ways_of
 from measure.field.ground.plate_shade import WORK_PX, reduced
 from measure.field.ground.plate_tones import Tones, ground_of, of_roots, roots, tones
 
@@ -26,7 +27,7 @@ _NEUTRAL = np.array([0.03, 0.10], np.float32)  # colour up to which a pixel may 
 _FRINGE_PX, _LEAST_PX2 = 2.0, 80  # radius of what is opened from coloured pixels; size of a piece
 _NOT_DARKER = 0.05  # share of coloured pixels that must be no darker than the ground
 _STRIDE, _FEW_LIGHTER = 4, 0.02  # the same at the first look, of all that is seen
-_RING_PX = np.array([2.0, 7.0])  # depth within pieces at which their light is compared all round
+_RING_PX = (2.0, 7.0)  # depth within pieces at which their light is compared all round
 _FEWEST, _RING_PX2 = 6, 60  # pieces that tell, and pixels of the ring in each
 _SHADED, _AGREE = 0.25, 0.85  # loss from the middle to the shaded side; how far pieces agree on it, 0..1
 _CORE_PX, _INNERMOST = 3.0, 0.6  # depth from which a piece is itself, or share of its greatest
@@ -104,25 +105,9 @@ def shaded_way(seen: Tones, pieces: np.ndarray) -> float | None:
     inside = pieces > 0
     if np.count_nonzero(inside & (seen.loss < 0)) <= _NOT_DARKER * np.count_nonzero(inside):
         return None
-    depth = cv2.distanceTransform(pieces, cv2.DIST_L2, 5)
-    ring = (depth > _RING_PX[0]) & (depth <= _RING_PX[1])
-    smooth = cv2.GaussianBlur(depth, (0, 0), 1.0)
-    x, y = (-cv2.Sobel(smooth, cv2.CV_32F, *way, ksize=3) for way in ((1, 0), (0, 1)))
-    of = cv2.connectedComponents(pieces)[1][ring]
-    turn = np.arctan2(y[ring], x[ring])
-    ways = []
-    for k in np.flatnonzero(np.bincount(of, minlength=1) >= _RING_PX2):
-        at = of == k
-        waves = np.stack([np.ones(np.count_nonzero(at)), np.cos(turn[at]), np.sin(turn[at])], axis=1)
-        ways.append(np.linalg.lstsq(waves, seen.loss[ring][at], rcond=None)[0][1:])
-    if len(ways) < _FEWEST:
-        return None
-    found = np.array(ways)
-    usual, mean = np.median(found, axis=0), found.mean(axis=0)
-    agree = np.hypot(*mean) / max(float(np.hypot(*found.T).mean()), 1e-9)
-    if np.hypot(*usual) < _SHADED or agree < _AGREE:
-        return None
-    return float(np.arctan2(usual[1], usual[0]))
+    numbers = cv2.connectedComponents(pieces)[1]
+    ways = ways_of(seen.loss, pieces, numbers, _RING_PX, _RING_PX2)
+    return common_way(ways[:, 1:], _SHADED, _AGREE) if len(ways) >= _FEWEST else None
 
 
 def _evened(light: Light, seen: Tones, pieces: np.ndarray, angle: float) -> Light:
