@@ -23,13 +23,13 @@ class Levelled(NamedTuple):
     Attributes
     ----------
     unshaded : Light
-        Without shadows on a plate and hollows round bright pieces.
+        Without shadows on a plate, shaded sides of opaque pieces and hollows round bright ones.
     plain : Light
         Also without slopes that stand for tones, and glows of phase contrast.
     clear : Light
         Also without rings of bent light, and with pieces that scatter filled.
     textured : Light
-        Also without relief, and with clear pieces in oblique light filled.
+        Also without relief, with clear pieces in oblique light filled, and bodies whose one side fades.
     level : Light
         Also with pieces that scatter filled with one tone: pieces are found and outlined in it.
     """

@@ -161,6 +161,7 @@ def _measured(
             found = ovals_apart(found, level, area)
             found = with_flakes(found, clear, area)
         found = with_two_tones(found, clear)
+        # in relief, slopes and glows of phase contrast pieces do not show how much they absorb
         absorbing = clear is level and plain is unshaded
         found = with_wall_pairs(settled(found, clear, absorbing), clear)
     progress.report(0.8, "measuring pieces")

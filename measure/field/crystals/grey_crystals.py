@@ -57,11 +57,8 @@ _MARGIN_PX = 4  # round a part that is looked at, beside what is given back at i
 _BLUNT, _DISC = 0.4, 0.02  # opening over the largest circle inside, and misfit of a disc left by it
 _CONTACT, _FLATTEST = 0.2, 35  # length of a contact over the size, and percentile of its slopes
 _RANGE = 0.35  # of lightness within it, over the strongest difference from the oil: facets or a clear middle
-
-_BLACK, _ALL_BLACK = (
-    0.6,
-    0.7,
-)  # of the lightness of the oil that is lost; share so dark, from which it is none
+_BLACK = 0.6  # of the lightness of the oil, from which what is lost makes a place nearly black
+_ALL_BLACK = 0.7  # share of a place so dark, from which it is no crystal
 
 
 def grey_crystals(

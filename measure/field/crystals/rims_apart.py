@@ -43,10 +43,8 @@ _SAME = 0.5  # share of an earlier see-through outline that is the new piece
 _KNOWN = 0.8  # intersection over union from which a piece was found before
 _BESIDE_PX, _STRONGER = 4.0, 3.0  # strength of a rim over the lines of its body, further away than this
 _BOXED = 0.85  # share of its box that a piece with four sides fills, its corners rounded
-_GAP_PX, _ALIKE = (
-    1.5,
-    0.12,
-)  # between two pieces that touch; difference of their tones over the height of a rim
+_GAP_PX = 1.5  # between two pieces that touch
+_ALIKE = 0.12  # difference of their tones over the height of a rim
 _FLAGS = bits("rim_only", "touching", "overlap")
 
 

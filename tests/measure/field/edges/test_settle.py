@@ -54,7 +54,7 @@ def _offset_px(outline: np.ndarray, radius: float) -> float:
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_an_inside_that_rises_from_the_edge_does_not_move_the_edge(sign):
-    """At the edge the step is 0.7 of what it is 5 px inside; half of that stands 0.4 px too far in."""
+    """At the edge the step is 0.7 of what it is 5 px inside; half of that stands 0.3 px too far in."""
     depth = _depth((70.3, 60.6), 20.0)
     change = 0.6 * sign * (depth > 0) * (0.7 + 0.3 * np.clip(depth / 5.0, 0, 1))
     (diameter,) = _diameters(_picture(change))
@@ -75,7 +75,7 @@ def _six(density) -> np.ndarray:
 
 
 def test_domes_that_only_absorb_reach_farther_out_than_they_seem():
-    """A third as dense at the edge as in the middle: half of what is seen inside stands 0.4 px too far in."""
+    """A third as dense at the edge as in the middle: half of what is seen inside stands 0.5 px too far in."""
     domes = _six(lambda depth: 0.9 * (0.35 + 0.65 * (depth / RADIUS) ** 0.4))
     found = _diameters(_picture(domes, 1.2, noise=0.5))
     assert len(found) == 6
