@@ -16,6 +16,7 @@ from measure.field.basics.masks import disc
 from measure.field.basics.quick import median, percentile
 from measure.field.ground.light import Light
 from measure.field.ground.one_way import common_way, ways_of
+from measure.field.ground.plate_shade import WORK_PX, reduced
 
 _SEEN, _LOW = 7.0, 3.5  # noise units that a body reaches, and down to which it is followed
 _CALM_PX = 1.0
@@ -43,16 +44,38 @@ def without_fading_sides(light: Light) -> Light:
     light : Light
         ``delta`` and ``solid_distance`` changed on bright sides; the same light where bodies show none.
     """
-    lightness = cv2.GaussianBlur(light.delta[..., 0], (0, 0), _CALM_PX)
-    found, strong, usual = _bodies(light, lightness)
-    angle = bright_way(lightness, strong, found)
+    angle = next((way for way in map(_way_of, _looks(light)) if way is not None), None)
     if angle is None:
         return light
+    strong, usual = _bodies(light, _lightness(light))[1:]
     side = (cv2.GaussianBlur(light.solid_distance, (0, 0), 0.7) > _LOW) & (strong == 0)
     kinds = np.where(strong > 0, 1, 2 * side).astype(np.uint8)
     turns = np.sum([along(kinds, angle + turn, _next_runs) > 0 for turn in _TURNS], axis=0)
     before = cv2.medianBlur((turns >= _MOST).view(np.uint8), 5)
     return _filled(light, before, strong, usual)
+
+
+def _looks(light: Light) -> list[Light]:
+    """What shows whether bodies fade to one side: a large field reduced, and its middle for small bodies."""
+    rows, cols = light.solid_distance.shape
+    share = float(np.sqrt(WORK_PX / (rows * cols)))
+    if share >= 1.0:
+        return [light]
+    high, wide = int(rows * share), int(cols * share)
+    top, left = (rows - high) // 2, (cols - wide) // 2
+    middle = np.s_[top : top + high, left : left + wide]
+    part = replace(light, delta=light.delta[middle], solid_distance=light.solid_distance[middle])
+    return [reduced(light, WORK_PX)[0], part]
+
+
+def _way_of(light: Light) -> float | None:
+    lightness = _lightness(light)
+    found, strong, _ = _bodies(light, lightness)
+    return bright_way(lightness, strong, found)
+
+
+def _lightness(light: Light) -> np.ndarray:
+    return cv2.GaussianBlur(light.delta[..., 0], (0, 0), _CALM_PX)
 
 
 def _bodies(light: Light, lightness: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

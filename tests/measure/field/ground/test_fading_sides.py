@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.field.ground import fading_sides
 from measure.field.ground.fading_sides import without_fading_sides
 from measure.field.ground.light import prepare
 from measure.field.pipeline import measure_field
@@ -47,3 +48,20 @@ def test_even_bodies_stay_as_they_are():
 def test_even_bodies_with_a_shadow_stay_as_they_are():
     light = prepare(_picture(0.0, 90.0, -90.0, shadow=35.0))
     assert without_fading_sides(light) is light
+
+
+@pytest.mark.parametrize("radius_px", [60.0, 12.0])
+def test_a_large_field_is_told_by_its_large_bodies_reduced_or_by_the_small_ones_of_its_middle(
+    monkeypatch: pytest.MonkeyPatch, radius_px: float
+):
+    share = radius_px / _RADIUS_PX
+    small = cv2.resize(
+        _picture(0.0, 90.0, 12.0).pixels, None, fx=share, fy=share, interpolation=cv2.INTER_AREA
+    )
+    repeats = round(4 / share)
+    light = prepare(Picture(np.tile(small, (repeats, repeats, 1)), name="drawn", grey=True))
+    monkeypatch.setattr(fading_sides, "WORK_PX", 150_000)
+    changed = without_fading_sides(light)
+    grown = np.count_nonzero(changed.delta[..., 0] < light.delta[..., 0] - 5)
+    body_px2 = np.pi * radius_px**2
+    assert grown > 0.1 * body_px2 * len(_CENTRES) * repeats**2
