@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QObject, QRectF, QTimer, Signal
 
-from app import jobs, number_text
+from app import number_text, preview_work
 from app.canvas.view import PictureView
 from app.messages import explain
 from app.session import Session
@@ -70,8 +70,10 @@ class Preview(QObject):
 
         def with_light(light: object) -> None:
             if self.on and self._session.current_field_id == field_id:
-                most_mpx = jobs.QUICK_MPX if quick else jobs.PREVIEW_MPX
-                self._run(light, settings, scale.um_per_px, field_id, most_mpx)
+                seen = self._seen()
+                wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
+                looks = preview_work.looks_mpx(light, wanted)
+                self._run(light, settings, scale.um_per_px, field_id, looks if quick else looks[-1:])
 
         self._session.with_light(with_light)
 
@@ -81,30 +83,30 @@ class Preview(QObject):
         settings: FieldSettings,
         um_per_px: float,
         field_id: int,
-        most_mpx: float,
+        looks_mpx: tuple[float, ...],
     ) -> None:
         seen = self._seen()
         wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
 
-        def show(found: jobs.Preview) -> None:
+        def show(found: preview_work.Preview) -> None:
             if not self.on or self._session.current_field_id != field_id:
                 return
-            more = not found.whole and most_mpx < jobs.PREVIEW_MPX
+            more = not found.whole and len(looks_mpx) > 1
             self._show(found, more=more)
             if not more:
                 self._shown = settings
             else:
-                self._run(light, settings, um_per_px, field_id, jobs.PREVIEW_MPX)
+                self._run(light, settings, um_per_px, field_id, looks_mpx[1:])
 
         self._session.tasks.run(
-            lambda progress: jobs.preview(light, settings, um_per_px, wanted, most_mpx, progress),
+            lambda progress: preview_work.preview(light, settings, um_per_px, wanted, looks_mpx[0], progress),
             show,
             failed=lambda error: self._say(explain(error, "The preview")[0]),
             key=KEY,
             text="Trying the settings",
         )
 
-    def _show(self, found: jobs.Preview, *, more: bool) -> None:
+    def _show(self, found: preview_work.Preview, *, more: bool) -> None:
         self._view.set_preview(found.outlines)
         words = f"These settings find {number_text.count(len(found.outlines), 'piece')}"
         self.told.emit(f"Preview: {number_text.count(len(found.outlines), 'piece')}")

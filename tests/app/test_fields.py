@@ -8,7 +8,7 @@ from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QAbstractItemModelTester
 from pytestqt.qtbot import QtBot
 
-from app import jobs, pickers
+from app import pickers, preview_work
 from app.stations.fields import Station
 from app.window import Window
 from measure.model import FieldSettings
@@ -228,7 +228,7 @@ def test_preview_of_a_large_part_begins_in_the_middle(
 ):
     shown = []
     monkeypatch.setattr(station.preview, "_say", shown.append)
-    monkeypatch.setattr(jobs, "QUICK_MPX", 0.005)
+    monkeypatch.setattr(preview_work, "FIRST_MPX", 0.005)
     qtbot.keyClick(station, Qt.Key.Key_P)
     qtbot.waitUntil(lambda: any(text.endswith("in view.") for text in shown), timeout=10000)
     assert any("in the middle; looking on" in text for text in shown)

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from app import jobs
+from app import jobs, preview_work
+from measure.field.ground.light import prepare
 from measure.field.pipeline import measure_field
-from measure.model import FieldSettings
+from measure.model import FieldSettings, Picture
 from tests.measure.field.ground.test_phase_halo import _discs, _phase
 
 
@@ -14,9 +15,34 @@ def test_glows_of_phase_contrast_are_no_pieces_of_a_preview_either(given_back):
     picture = _phase(_discs(), given_back)
     light = jobs.make_light(picture, None, ())
     whole = (0.0, 0.0, float(picture.width_px), float(picture.height_px))
-    shown = jobs.preview(light, FieldSettings(), 1.0, whole)
+    shown = preview_work.preview(light, FieldSettings(), 1.0, whole)
     found = measure_field(picture, FieldSettings(), 1.0).particles
     counted = [o for o, aside in zip(found.outlines, found["set_aside"], strict=True) if not aside]
     assert len(shown.outlines) == len(counted) == 12
     middles = [np.sort([o.mean(axis=0)[0] for o in outlines]) for outlines in (shown.outlines, counted)]
     assert np.abs(middles[0] - middles[1]).max() < 1.0
+
+
+def _dotted(spacing_px: int) -> Picture:
+    """Dark dots on a square grid, 1000 x 1000 px."""
+    y, x = np.mgrid[:1000, :1000]
+    off = [np.abs(axis % spacing_px - spacing_px // 2) for axis in (x, y)]
+    grey = 200 - 100 * (np.hypot(*off) < 6) + np.random.default_rng(1).normal(0, 1, x.shape)
+    return Picture(np.repeat(grey.astype(np.uint8)[..., None], 3, axis=2), name="dots")
+
+
+def test_a_preview_looks_first_at_less_where_there_is_more_to_outline():
+    few, many = (
+        preview_work.looks_mpx(prepare(_dotted(spacing)), (0.0, 0.0, 1000.0, 1000.0)) for spacing in (200, 20)
+    )
+    assert few == (preview_work.FIRST_MPX, preview_work.PREVIEW_MPX)
+    assert many[0] < 0.5 * preview_work.FIRST_MPX
+    assert list(many) == sorted(set(many))
+    assert many[-1] == preview_work.PREVIEW_MPX
+
+
+def test_a_part_of_no_size_is_looked_at_in_full():
+    light = prepare(_dotted(100))
+    shown = preview_work.preview(light, FieldSettings(), 1.0, (2000.0, 2000.0, 2100.0, 2100.0))
+    assert shown.whole
+    assert shown.outlines == []

@@ -62,6 +62,8 @@ def cut_by_shape(mask: np.ndarray, cut_strength: float) -> np.ndarray:
         return mask.astype(np.int32)
     box = box_about(mask, _BESIDE_PX)
     part = np.ascontiguousarray(mask[box])
+    if part.all():  # it fills the whole frame: nothing is any distance away
+        return mask.astype(np.int32)
     distance = cv2.distanceTransform(part, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     # whole numbers before their root: the last digit depends on where the array lies in memory
     distance = np.sqrt(np.rint(distance * distance))

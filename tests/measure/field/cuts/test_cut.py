@@ -80,3 +80,7 @@ def test_a_cluster_is_cut_alike_wherever_it_lies_and_however_much_room_is_about_
         cut = cut_by_shape(wide, 0.5)
         assert np.array_equal(cut[box], labels)
         assert np.array_equal(cut > 0, wide > 0)
+
+
+def test_a_piece_that_fills_its_frame_is_one():
+    assert cut_by_shape(np.ones((60, 80), np.uint8), 0.5).max() == 1
