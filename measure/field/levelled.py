@@ -2,6 +2,7 @@
 
 from typing import NamedTuple
 
+from measure.field.bodies.pale_mottle import without_pale_mottle
 from measure.field.ground.cast_shadow import without_shadows
 from measure.field.ground.fading_sides import without_fading_sides
 from measure.field.ground.hollows import without_hollows
@@ -54,6 +55,8 @@ def levelled(light: Light) -> Levelled:
         level = without_fading_sides(plain)
     if level is not plain:  # where light from one side shows relief a bright ring is a lit edge
         return Levelled(unshaded, plain, plain, level, level)
+    if plain is light and (even := without_pale_mottle(light)) is not light:
+        return Levelled(light, light, even, even, even)
     textured = without_bright_halos(plain)
     filled = without_scatter(textured)
     return Levelled(unshaded, plain, filled, textured, filled)
