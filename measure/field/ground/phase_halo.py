@@ -29,7 +29,8 @@ _RING_PX = (1.5, 5.0)  # from a piece's edge, where its glow is strongest
 # about what is dark (rings: 0.88 and more in phase contrast, below 0.25 elsewhere) and about pieces
 _FIRST, _PROVEN = (0.55, 0.5), (0.8, 0.7)
 _IN_PX, _OUT_PX = 4.0, 40.0  # looked at inside and outside the edge
-_SOFTER = 1.15  # width of the outer side of the glows over that of the step to the pieces
+# width of the outer side of the glows over that of the step to the pieces; lit rings 1.24, glows 1.39
+_SOFTER = 1.3
 _BEYOND = 1.5  # reach of the glows over the distance at which half of them are no longer told from the oil
 _HALF = 0.5
 _NEAR_PX = 3.0  # the deepest place so near tells the step
@@ -86,13 +87,18 @@ def _glowing(lightness: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarra
     bodies = _bodies(lightness, level)
     if bodies is None:
         return None
-    beyond, within = (cv2.distanceTransform(mask, cv2.DIST_L2, 5) for mask in (1 - bodies, bodies))
-    outwards = beyond - within
+    outwards = _outwards(bodies)
     profile = _profile(lightness, outwards)
     reach = _reach(profile, level)
     if not _in_glows(lightness, level, outwards, reach, _PROVEN) or not _fades_out(profile):
         return None
     return bodies, outwards < reach
+
+
+def _outwards(bodies: np.ndarray) -> np.ndarray:
+    """Distance from the edge of the pieces, px outwards; it runs between pixels, half a pixel from either."""
+    beyond, within = (cv2.distanceTransform(mask, cv2.DIST_L2, 5) for mask in (1 - bodies, bodies))
+    return np.asarray(np.where(bodies > 0, 0.5 - within, beyond - 0.5))
 
 
 def _given_back(lightness: np.ndarray, level: float) -> bool:

@@ -47,6 +47,11 @@ def test_pieces_end_at_the_step_and_their_glows_are_nothing(reach, given_back):
     assert np.median(counted / true) == pytest.approx(1.0, abs=0.03)
 
 
+def test_narrow_glows_are_told_by_an_edge_that_runs_between_pixels():
+    prepared = prepare(_phase(_discs(), 1.0, 4.0))
+    assert without_phase_halos(prepared).contrast == "glows"
+
+
 def test_two_pieces_that_touch_in_one_glow_stay_two():
     pairs = [(x + d, y, 18) for x in (75, 215, 355) for y in (70, 170, 265) for d in (-18, 18)]
     counted = _counted(_phase(_discs(pairs)))
