@@ -12,6 +12,8 @@ RING, BRIGHT = 0.03, -0.01  # densities of a faint ring and of a middle that gat
 OFF_CIRCLE = 0.02  # standard deviation of the radius over its mean, of a circle as outlines are found
 OFF_CIRCLE_PX = 0.4  # and what a pixel's roughness adds
 OFF_CIRCLE_SOFT = 0.03  # and what an edge without a step adds, of its width
+CLEAR, EVEN = 0.1, 0.3  # density of a clear middle over that of its ring, and its texture, as even as oil
+FORM_PX = 20.0  # diameter from which a circle is told from a crystal with many sides
 GATHERED, WITHIN = -0.02, 0.8  # density of a disc that gathers light, and of its edge over that
 ALIKE, ALIKE_SHARE = 0.005, 0.25  # by which that may differ between colours, and of the gain of its middle
 ARC_SHARE, EXACT_ARC_SHARE = 0.5, 0.25  # of what a whole circle may be off: to be one, and to be nothing else
@@ -22,9 +24,10 @@ def bubble_form(particles: Particles, from_below: bool = False) -> tuple[np.ndar
 
     A bubble is a circle, without straight sides or corners; it bends light aside and takes none away, so
     all colours lose the same; and its middle lets through light of which its ring lets none. A drop of
-    water in oil is the same with a faint ring: its middle gathers the light that its ring lost. Where
-    light comes ``from_below`` through clear oil, nothing is brighter than it but what gathers light; a disc
-    that is, the more so farther in, is a drop, whether its outline runs outside the ring or within it.
+    water in oil is the same with a faint ring: its middle gathers the light that its ring lost, or, where
+    it bends little, is as clear and even as oil, as no cell or grain is. Where light comes ``from_below``
+    through clear oil, nothing is brighter than it but what gathers light; a disc that is, the more so
+    farther in, is a drop, whether its outline runs outside the ring or within it.
 
     Returns
     -------
@@ -45,7 +48,9 @@ def bubble_form(particles: Particles, from_below: bool = False) -> tuple[np.ndar
         from_below and len(p) > 0 and not stained(ground_light(p))
     )
     lens |= gathering
-    could &= hollow | lens
+    clear = (rim > RING) & (np.maximum(centre, core) < CLEAR * rim) & (p.diameter_px > FORM_PX)
+    clear &= from_below & (p["texture"] < EVEN)
+    could &= hollow | lens | clear
     rows = np.flatnonzero(could)
     off_circle, _, _ = roundness([p.outlines[row] for row in rows])
     across = np.maximum(p.diameter_px[rows], 1e-9)
@@ -57,7 +62,7 @@ def bubble_form(particles: Particles, from_below: bool = False) -> tuple[np.ndar
     could[rows] = whole | (arc < ARC_SHARE * most)
     sure = np.zeros(len(p), dtype=bool)
     black = (whole | (arc < EXACT_ARC_SHARE * most)) & (rim[rows] > BLACK)
-    sure[rows] = (whole & lens[rows]) | (gathering & could)[rows] | black
+    sure[rows] = (whole & (lens | clear)[rows]) | (gathering & could)[rows] | black
     return could, sure
 
 

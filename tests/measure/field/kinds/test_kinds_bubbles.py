@@ -54,6 +54,10 @@ def test_drops_of_water_with_a_faint_ring_are_no_food(balls, lumps):
     assert found["rim_density"][:balls].max() < 0.1
     assert set(found["set_aside"][:balls]) == {"air bubble"}
     assert all(found["set_aside"][balls:] == "")
+    # nor are drops that bend light so little that their middle is as clear as the oil
+    clear = balls_and_lumps(balls, lumps, 0.75, 0.0)
+    assert set(clear["set_aside"][:balls]) == {"air bubble"}
+    assert all(clear["set_aside"][balls:] == "")
     # a ball whose middle takes light away, however little, is counted: starch, powdered milk
     milky = balls_and_lumps(balls, lumps, 0.7, -0.1)
     assert not bubble_form(milky)[0].any()
