@@ -32,6 +32,9 @@ _FADING = 0.35  # width of an edge over the piece's size from which it is none
 # (squared length over area), as the rings of dried oil are, and of what is not, as dust on a lens is
 _LONG, _STREAK = 3.4, (2.2, 0.5, 0.6)
 _SMUDGE = (4.0, 0.3, 0.35)
+_SEEN, _FAINTEST = 0.5, 0.05  # strength over that of so faint a piece with an edge, from which one is seen
+_WITH_EDGE = 0.6  # share of pieces that have an edge, from which what has none is no piece
+_BROAD_PX = 25.0  # breadth below which an edge may be missed for want of room
 _FEW = 5  # pieces that do not tell what is usual
 # edge width over size of a clear piece, and size of such pieces over that of the others from which they are
 # the pieces of the field and no dust on them
@@ -164,7 +167,24 @@ def smudge_like(particles: Particles, counted: np.ndarray) -> np.ndarray:
     def beyond(softness: float, own: float, most: float) -> np.ndarray:
         return (softer > softness) & (over_own > own) & (share < most)
 
-    return beyond(*_SMUDGE) | (beyond(*_STREAK) & (long**2 / area > _LONG))
+    glow = _edgeless(particles, strength) & (share < _SMUDGE[2])
+    return glow | beyond(*_SMUDGE) | (beyond(*_STREAK) & (long**2 / area > _LONG))
+
+
+def _edgeless(particles: Particles, strength: np.ndarray) -> np.ndarray:
+    """Whether each piece has no edge though one would be seen, (K,) ndarray of bool: far out of focus.
+
+    Noise does not hide the edge of what is half as strong as the faintest pieces that show one.
+    """
+    width = particles["edge_width_px"].astype(float)
+    faint = particles["flags"] & bits("faint") != 0
+    ragged, _ = dust_form(particles)
+    clear = width < _FADING * particles.diameter_px
+    if clear.sum() < _FEW or clear.mean() < _WITH_EDGE:
+        return np.zeros(len(particles), bool)
+    seen = strength > _SEEN * np.quantile(strength[clear], _FAINTEST)
+    broad = particles["feret_min_px"] > _BROAD_PX
+    return np.isnan(width) & faint & ragged & seen & broad
 
 
 def fog_like(particles: Particles) -> np.ndarray:
