@@ -13,6 +13,7 @@ from measure.field.bodies.bands import fibres_in
 from measure.field.bodies.bodies import bodies_of
 from measure.field.bodies.contrast_parts import contrast_parts, grown_labels
 from measure.field.bodies.folds import merged_folds
+from measure.field.bodies.like_rest import with_like_rest
 from measure.field.bodies.opposite import parted_by_sign
 from measure.field.bodies.threads import is_band, is_one_thread, threads_between
 from measure.field.components.cut_body import cut_body, cut_by_form, without_shadows
@@ -176,6 +177,8 @@ def _taken_apart(component: Component, seen: _Seen) -> Parts:
     labels, groups = _cut_bodies(component, seen, contrast, typical, clear)
     # where a strong piece made its neighbour fall below half, the neighbour gets its share back
     labels = grown_labels(labels, low & (field >= 0.3 * typical), width + 1.0).astype(np.int32)
+    rest = (rest > 0) & (clear == 0) & (threads == 0)
+    labels = with_like_rest(labels, rest, component.delta, width)
     labels, shadows = parted_by_sign(labels, component.delta, least_px2)
     used = sum(map(len, groups)) + len(shadows)
     bare = (threads > 0) & (labels == 0)
