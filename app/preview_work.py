@@ -1,6 +1,6 @@
 """What a preview finds with trial settings: plain functions for a worker, no Qt, heavy imports inside."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -48,17 +48,17 @@ def looks_mpx(light: Any, wanted: Box) -> tuple[float, ...]:
     left, top, right, bottom = _middle(light, wanted, FIRST_MPX)[0]
     pieces = light.solid_distance[top:bottom, left:right] > _SEEN
     looks = [FIRST_MPX]
-    while looks[0] > _LEAST_MPX and _work(pieces) > _FIRST_WORK:
-        looks[0] *= _LESS
+    while pieces.size > 1e6 * _LEAST_MPX and _work(pieces) > _FIRST_WORK:
         rows, cols = (round(length * (1 - _LESS**0.5) / 2) for length in pieces.shape)
         pieces = pieces[rows : pieces.shape[0] - rows, cols : pieces.shape[1] - cols]
+        looks[0] = pieces.size / 1e6
     while looks[-1] * _MORE < PREVIEW_MPX / 4:
         looks.append(looks[-1] * _MORE)
     return (*looks, PREVIEW_MPX)
 
 
 def _work(pieces: np.ndarray) -> float:
-    """What time goes with, as measured: sides of pixels along outlines, and pixels within by so many."""
+    """What the time of a look goes with: sides of pixels along outlines, and a share of the pixels within."""
     steps = ((pieces[1:], pieces[:-1]), (pieces[:, 1:], pieces[:, :-1]))
     return sum(np.count_nonzero(a != b) for a, b in steps) + np.count_nonzero(pieces) / _INSIDE
 
@@ -92,15 +92,14 @@ def preview(
     """
     from measure.field.basics.outline import area
     from measure.field.components.find import find_pieces
+    from measure.field.ground.plate_shade import part_of
     from measure.field.levelled import levelled
     from measure.field.limits import finest_px, smallest_px
 
     (left, top, right, bottom), whole = _middle(light, wanted, most_mpx)
     if right - left < 8 or bottom - top < 8:
         return Preview([], (left, top, right, bottom), True)
-    part = np.s_[top:bottom, left:right]
-    mask = light.zone_mask[part] if light.zone_mask is not None else None
-    crop = replace(light, delta=light.delta[part], solid_distance=light.solid_distance[part], zone_mask=mask)
+    crop = part_of(light, np.s_[top:bottom, left:right])
     limit = smallest_px(settings, um_per_px)
     found = find_pieces(levelled(crop).level, limit, settings, progress, finest_px=finest_px(limit))
     shift = np.array([left, top], np.float32)

@@ -70,9 +70,7 @@ class Preview(QObject):
 
         def with_light(light: object) -> None:
             if self.on and self._session.current_field_id == field_id:
-                seen = self._seen()
-                wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
-                looks = preview_work.looks_mpx(light, wanted)
+                looks = preview_work.looks_mpx(light, self._wanted())
                 self._run(light, settings, scale.um_per_px, field_id, looks if quick else looks[-1:])
 
         self._session.with_light(with_light)
@@ -85,8 +83,7 @@ class Preview(QObject):
         field_id: int,
         looks_mpx: tuple[float, ...],
     ) -> None:
-        seen = self._seen()
-        wanted = (seen.left(), seen.top(), seen.right(), seen.bottom())
+        wanted = self._wanted()
 
         def show(found: preview_work.Preview) -> None:
             if not self.on or self._session.current_field_id != field_id:
@@ -130,6 +127,10 @@ class Preview(QObject):
         before, now = self._looked_at[2], self._seen()
         moved = (before.topLeft() - now.topLeft(), before.bottomRight() - now.bottomRight())
         return max(shift.manhattanLength() for shift in moved) <= SAME_VIEW * max(now.width(), now.height())
+
+    def _wanted(self) -> preview_work.Box:
+        seen = self._seen()
+        return seen.left(), seen.top(), seen.right(), seen.bottom()
 
     def _seen(self) -> QRectF:
         viewport = self._view.viewport().rect()

@@ -28,7 +28,7 @@ class Levelled(NamedTuple):
     plain : Light
         Also without slopes that stand for tones, and glows of phase contrast.
     clear : Light
-        Also without rings of bent light, and with pieces that scatter filled.
+        Also without rings of bent light, and with pieces that scatter or are pale and mottled filled.
     textured : Light
         Also without relief, with clear pieces in oblique light filled, and bodies whose one side fades.
     level : Light

@@ -41,6 +41,13 @@ def test_a_preview_looks_first_at_less_where_there_is_more_to_outline():
     assert many[-1] == preview_work.PREVIEW_MPX
 
 
+def test_a_small_view_that_is_crowded_is_begun_with_less_of_it_too():
+    light = prepare(_dotted(20))
+    looks = preview_work.looks_mpx(light, (400.0, 400.0, 600.0, 600.0))
+    assert looks[0] < 0.04
+    assert not preview_work.preview(light, FieldSettings(), 1.0, (400.0, 400.0, 600.0, 600.0), looks[0]).whole
+
+
 def test_a_part_of_no_size_is_looked_at_in_full():
     light = prepare(_dotted(100))
     shown = preview_work.preview(light, FieldSettings(), 1.0, (2000.0, 2000.0, 2100.0, 2100.0))

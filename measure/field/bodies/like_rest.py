@@ -7,7 +7,7 @@ that only where it is far from both. The rest of it is as it is: of the same col
 import cv2
 import numpy as np
 
-from measure.field.basics.masks import dilated, numbered, opened, solidity
+from measure.field.basics.masks import SQUARE, dilated, numbered, opened, solidity
 from measure.field.basics.quick import colours_at, median, median_colour
 from measure.field.bodies.contrast_parts import grown_labels
 from measure.field.edges.edge import colour_length
@@ -83,7 +83,7 @@ def _body_of(part: np.ndarray, labels: np.ndarray, delta: np.ndarray) -> tuple[i
     best, least, height = 0, _ALIKE, 0.0
     for n in np.unique(labels[(dilated(part, _MEETS_PX) > 0) & (labels > 0)]).tolist():
         own = (labels == n).view(np.uint8)
-        core = cv2.erode(own, np.ones((3, 3), np.uint8)) > 0
+        core = cv2.erode(own, SQUARE) > 0
         core = core & near if np.count_nonzero(core & near) >= _LEAST_PX2 else own > 0
         usual = median_colour(colours_at(delta, core))
         off = float(np.linalg.norm(tone - usual)) / max(float(np.linalg.norm(usual)), 1e-6)
@@ -100,10 +100,9 @@ def _beside_stronger(
     Where it meets no oil it may be of the middle of a see-through piece, whose rim is stronger.
     """
     near = dilated(part, 2.0 * width + _MEETS_PX) > 0
-    about = np.where(near, labels, 0)
-    heights = colour_length(delta)
     if bool((rest | (labels > 0))[near].all()):
         return False
-    beside = (labels == n for n in np.unique(about[about > 0]).tolist())
+    heights = colour_length(delta)
+    beside = (labels == n for n in np.unique(labels[near & (labels > 0)]).tolist())
     strong = [own.view(np.uint8) for own in beside if median(heights[own]) > _STRONGER * height]
     return any(solidity(own) > _BODY for own in strong)

@@ -12,6 +12,7 @@ from measure.field.edges.edge import SMOOTHING_SIGMA_PX
 from measure.field.edges.features import oil_at
 from measure.field.ground.absorbance import density, difference
 from measure.field.ground.light import Light
+from measure.field.ground.plate_shade import part_of
 from measure.field.rims.broken_rims import complete_rims
 from measure.field.rims.closed_in import closed_in
 from measure.field.rims.rim_colour import coloured_places
@@ -95,11 +96,5 @@ def _grey_light(light: Light, box: tuple[slice, slice], x_px: float, y_px: float
     if coloured is None or norm(oil) == 0:
         return None
     grey = grey_density(density(delta, oil), coloured)[..., None] * np.ones(3, np.float32)
-    zones = None if light.zone_mask is None else light.zone_mask[box]
-    return replace(
-        light,
-        delta=difference(grey, oil),
-        solid_distance=light.solid_distance[box],
-        background_lab=oil.reshape(1, 1, 3).astype(np.float32),
-        zone_mask=zones,
-    )
+    ground = oil.reshape(1, 1, 3).astype(np.float32)
+    return replace(part_of(light, box), delta=difference(grey, oil), background_lab=ground)

@@ -16,7 +16,7 @@ from measure.field.basics.masks import disc
 from measure.field.basics.quick import median, percentile
 from measure.field.ground.light import Light
 from measure.field.ground.one_way import common_way, ways_of
-from measure.field.ground.plate_shade import WORK_PX, reduced
+from measure.field.ground.plate_shade import WORK_PX, part_of, reduced
 
 _SEEN, _LOW = 7.0, 3.5  # noise units that a body reaches, and down to which it is followed
 _CALM_PX = 1.0
@@ -64,8 +64,7 @@ def _looks(light: Light) -> list[Light]:
     high, wide = int(rows * share), int(cols * share)
     top, left = (rows - high) // 2, (cols - wide) // 2
     middle = np.s_[top : top + high, left : left + wide]
-    part = replace(light, delta=light.delta[middle], solid_distance=light.solid_distance[middle])
-    return [reduced(light, WORK_PX)[0], part]
+    return [reduced(light, WORK_PX)[0], part_of(light, middle)]
 
 
 def _way_of(light: Light) -> float | None:

@@ -97,6 +97,12 @@ def reduced(light: Light, most_px: int) -> tuple[Light, float]:
     return replace(light, delta=delta, solid_distance=distance, zone_mask=mask), share
 
 
+def part_of(light: Light, box: tuple[slice, slice]) -> Light:
+    """The field within some rows and columns; its coarse ground stays that of the whole."""
+    mask = None if light.zone_mask is None else light.zone_mask[box]
+    return replace(light, delta=light.delta[box], solid_distance=light.solid_distance[box], zone_mask=mask)
+
+
 def _toward_no_light(light: Light) -> np.ndarray:
     """Direction in which shade moves the ground, (3,) ndarray of float32."""
     ground = np.asarray(light.oil_lab, np.float32) - np.array([_NO_LIGHT, 0.0, 0.0], np.float32)

@@ -25,9 +25,9 @@ def bubble_form(particles: Particles, from_below: bool = False) -> tuple[np.ndar
     A bubble is a circle, without straight sides or corners; it bends light aside and takes none away, so
     all colours lose the same; and its middle lets through light of which its ring lets none. A drop of
     water in oil is the same with a faint ring: its middle gathers the light that its ring lost, or, where
-    it bends little, is as clear and even as oil, as no cell or grain is. Where light comes ``from_below``
-    through clear oil, nothing is brighter than it but what gathers light; a disc that is, the more so
-    farther in, is a drop, whether its outline runs outside the ring or within it.
+    it bends little, is as clear and even as oil, as cells and grains hardly are. Where light comes
+    ``from_below`` through clear oil, nothing is brighter than it but what gathers light; a disc that is, the
+    more so farther in, is a drop, whether its outline runs outside the ring or within it.
 
     Returns
     -------
