@@ -105,8 +105,9 @@ class Preview(QObject):
 
     def _show(self, found: preview_work.Preview, *, more: bool) -> None:
         self._view.set_preview(found.outlines)
-        words = f"These settings find {number_text.count(len(found.outlines), 'piece')}"
-        self.told.emit(f"Preview: {number_text.count(len(found.outlines), 'piece')}")
+        pieces = number_text.count(len(found.outlines), "piece")
+        words = f"These settings find {pieces}"
+        self.told.emit(f"Preview: {pieces}" if found.whole else f"Middle: {pieces}")
         if more:
             self._say(f"{words} in the middle; looking on…")
         elif found.whole:

@@ -226,12 +226,16 @@ def test_what_a_preview_draws_is_said_over_the_picture(station: Station, qtbot: 
 def test_preview_of_a_large_part_begins_in_the_middle(
     station: Station, qtbot: QtBot, monkeypatch: pytest.MonkeyPatch
 ):
-    shown = []
+    shown: list[str] = []
+    told: list[str] = []
     monkeypatch.setattr(station.preview, "_say", shown.append)
     monkeypatch.setattr(preview_work, "FIRST_MPX", 0.005)
+    station.preview.told.connect(told.append)
     qtbot.keyClick(station, Qt.Key.Key_P)
     qtbot.waitUntil(lambda: any(text.endswith("in view.") for text in shown), timeout=10000)
     assert any("in the middle; looking on" in text for text in shown)
+    assert told[0].startswith("Middle: ")
+    assert told[-1] == f"Preview: {len(GRAINS)} pieces"
 
 
 def test_preview_rests_while_the_page_around_the_picture_moves_a_little(
