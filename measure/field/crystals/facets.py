@@ -9,16 +9,13 @@ against one another by chance leave notches.
 import cv2
 import numpy as np
 
-from measure.field.basics.kind_shape import corner_share
 from measure.field.basics.masks import closed, dilated, fill_holes, solidity
-from measure.field.basics.quick import colours_at, median_colour, turned
+from measure.field.basics.quick import colours_at, median_colour
+from measure.field.basics.straight_sides import straight_sided
 from measure.field.cuts.cut import cut_by_shape
 from measure.field.rims.rim_colour import colour_share, coloured_pixels
 
 _SOLID, _SOLID_CLEAR = 0.95, 0.93  # solidity of the outline, and beside a see-through part, which bulges
-_CORNERS = 0.6  # turning in its four sharpest places, over a full turn; 0.67 for a hexagon
-_BEND, _LEAST_BEND_PX = 0.022, 0.9  # by which a side may bend, over the size; a circle falls into ten sides
-_LONG, _STRAIGHT = 0.38, 0.55  # a long side over the size, and share of the outline in such sides
 _LEAST_SIZE = 4.0  # size over the width of the edges, from which facets are seen
 _COLOURED = 0.22  # share of colour in a difference from the oil, from which it is no facet
 _LEAST = 0.2  # share of a component that must be darker than the oil, or brighter, for its colour to be told
@@ -153,21 +150,3 @@ def _is_crystal(whole: np.ndarray, solid: float) -> bool:
     if solidity(whole) < solid or int(cut_by_shape(whole, 0.5).max()) > 1:
         return False
     return straight_sided(whole)
-
-
-def straight_sided(whole: np.ndarray, straight: float = _STRAIGHT) -> bool:
-    """Whether the outline of a piece, (M, N) uint8, has corners and this share of straight sides."""
-    contours, _ = cv2.findContours(whole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    outline = max(contours, key=len).reshape(-1, 2)
-    if corner_share(outline.astype(np.float32)) < _CORNERS:
-        return False
-    return _straight_share(outline) >= straight
-
-
-def _straight_share(outline: np.ndarray) -> float:
-    """Share of the hull of an outline that long straight sides take."""
-    hull = cv2.convexHull(outline)
-    size = float(np.sqrt(cv2.contourArea(hull)))
-    corners = cv2.approxPolyDP(hull, max(_LEAST_BEND_PX, _BEND * size), True).reshape(-1, 2)
-    lengths = np.hypot(*(turned(corners, -1) - corners).T)
-    return float(lengths[lengths > _LONG * size].sum() / max(float(lengths.sum()), 1e-6))

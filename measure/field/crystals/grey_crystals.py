@@ -25,7 +25,7 @@ from measure.field.basics.masks import (
     solidity,
 )
 from measure.field.basics.quick import colours_at, median, percentile, percentiles
-from measure.field.crystals.facets import straight_sided
+from measure.field.basics.straight_sides import straight_sided
 from measure.field.cuts.cut import cut_by_shape
 from measure.field.cuts.cut_lobes import oval_misfit
 from measure.field.cuts.cut_sides import cut_at_sides

@@ -19,7 +19,7 @@ from measure.field.basics.kind_shape import box_share
 from measure.field.basics.masks import SQUARE, closed, dilated, drawn, fill_holes
 from measure.field.basics.polygons import largest, outline_of
 from measure.field.basics.quick import median, percentile
-from measure.field.crystals.facets import straight_sided
+from measure.field.basics.straight_sides import straight_sided
 from measure.field.crystals.rim_faces import Rims, is_clear, is_convex, pieces_of_lines, see_through
 from measure.field.ground.absorbance import is_dark
 from measure.field.ground.light import Light

@@ -4,6 +4,8 @@ A crystal that bends light hardly more than the oil does shows as a thin line a 
 of it stands out more than a speck does, but no row of specks closes round an even, full place.
 """
 
+from typing import NamedTuple
+
 import cv2
 import numpy as np
 
@@ -28,8 +30,40 @@ _BESIDE_PX, _KNOWN = 3, 0.03  # share of the surroundings that other pieces may 
 _LIKE_BESIDE = 3.0  # difference of the inside from the surroundings, over the darkness of the line
 
 
+class DarkLines(NamedTuple):
+    """Thin lines darker than what is beside them.
+
+    Attributes
+    ----------
+    darker : (M, N) ndarray of uint8
+        By how much each pixel is darker than its surroundings, where it lies on a thin line.
+    usual, level : float
+        The same of the oil, and from which on it is a line.
+    ridge : (M, N) ndarray of uint8
+        The lines.
+    """
+
+    darker: np.ndarray
+    usual: float
+    level: float
+    ridge: np.ndarray
+
+
+def dark_lines(light: Light, labels: np.ndarray, factor: float = 1.0) -> DarkLines | None:
+    """Find thin dark lines, as `faint_rims` needs them; None where no oil is seen."""
+    lines = _lines(light.delta)
+    apart = lines[::3, ::3][labels[::3, ::3] == 0].astype(np.float32)
+    if not apart.size:
+        return None
+    usual = median(apart)
+    noise = max(1.4826 * median(np.abs(apart - usual)), _LEAST_NOISE * _STEPS)
+    level = usual + _LINE * factor * noise
+    ridge: np.ndarray = cv2.morphologyEx((lines > level).view(np.uint8), cv2.MORPH_CLOSE, SQUARE)
+    return DarkLines(lines, usual, level, ridge)
+
+
 def faint_rims(
-    light: Light, labels: np.ndarray, least_px2: float, factor: float = 1.0
+    light: Light, labels: np.ndarray, least_px2: float, factor: float = 1.0, seen: DarkLines | None = None
 ) -> list[tuple[slice, slice, np.ndarray]]:
     """Find places that a faint dark line closes in.
 
@@ -42,20 +76,18 @@ def faint_rims(
         Smallest area reported.
     factor : float
         By how much the level is raised or lowered.
+    seen : DarkLines, optional
+        The lines, where they are known.
 
     Returns
     -------
     rims : list of (slice, slice, (m, n) ndarray of uint8)
         Rows, columns and mask of each piece, its rim with it.
     """
-    lines = _lines(light.delta)
-    apart = lines[::3, ::3][labels[::3, ::3] == 0].astype(np.float32)
-    if not apart.size:
+    seen = dark_lines(light, labels, factor) if seen is None else seen
+    if seen is None:
         return []
-    usual = median(apart)
-    noise = max(1.4826 * median(np.abs(apart - usual)), _LEAST_NOISE * _STEPS)
-    level = usual + _LINE * factor * noise
-    ridge: np.ndarray = cv2.morphologyEx((lines > level).view(np.uint8), cv2.MORPH_CLOSE, SQUARE)
+    lines, usual, level, ridge = seen
     lined, tree = cv2.findContours(ridge, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
     holes: list[np.ndarray] = []
     if lined:

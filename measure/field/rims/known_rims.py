@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 
 from measure.field.ground.light import Light
-from measure.field.rims.faint_rims import faint_rims
+from measure.field.rims.faint_boxes import faint_boxes
+from measure.field.rims.faint_rims import dark_lines, faint_rims
 from measure.field.rims.fragments import rim_groups
 from measure.field.rims.lit_middles import lit_middles
 from measure.field.rims.lit_walls import lit_walls
@@ -50,7 +51,12 @@ def known_rims(
     if smooth_ground:
         middles = lit_middles(labels, stats, light.delta, light.oil_lab, least_px2)
         boxes += numbered_from(labels, first + len(boxes), middles)
-        boxes += numbered_from(labels, first + len(boxes), faint_rims(light, labels, least_px2, factor))
+        lines = dark_lines(light, labels, factor)
+        if lines is not None:
+            crystals = faint_boxes(lines.ridge, labels, light.delta, light.oil_lab, least_px2)
+            boxes += numbered_from(labels, first + len(boxes), crystals)
+            rims = faint_rims(light, labels, least_px2, factor, lines)
+            boxes += numbered_from(labels, first + len(boxes), rims)
     return np.array(boxes, stats.dtype).reshape(-1, 5)
 
 
