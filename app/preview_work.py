@@ -1,7 +1,8 @@
 """What a preview finds with trial settings: plain functions for a worker, no Qt, heavy imports inside."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+from weakref import ref
 
 import numpy as np
 
@@ -9,10 +10,12 @@ from measure.model import FieldSettings
 from measure.progress import SILENT, Progress
 
 Box = tuple[float, float, float, float]
+PixelBox = tuple[int, int, int, int]
 # no more than these are looked at first and last
 FIRST_MPX, PREVIEW_MPX = 0.15, 2.0
 _LEAST_MPX, _LESS, _MORE = 0.015, 0.7, 8.0  # least of a first look; steps to smaller and larger ones
-_SEEN, _INSIDE, _FIRST_WORK = 7.0, 20, 1200  # noise units of a piece; see `_work`
+_SEEN, _INSIDE, _FIRST_WORK = 7.0, 20, 1000  # noise units of a piece; see `_work`
+_KEPT_PARTS = 4  # the looks at one view
 
 
 @dataclass(frozen=True)
@@ -30,8 +33,40 @@ class Preview:
     """
 
     outlines: list[np.ndarray]
-    box: tuple[int, int, int, int]
+    box: PixelBox
     whole: bool
+
+
+class LevelledParts:
+    """Parts of one field, freed of what lamps and lenses did: no setting changes that, so it is told once.
+
+    Previews that nobody waits for may run beside the newest one; each finds its own part all the same.
+    """
+
+    def __init__(self) -> None:
+        self._kept: tuple[Any, dict[PixelBox, Any]] = (lambda: None, {})
+
+    def of(self, light: Any, box: PixelBox) -> Any:
+        """The light of a part of a field, left, top, right, bottom in px."""
+        from measure.field.ground.plate_shade import part_of
+        from measure.field.levelled import levelled
+
+        whose, parts = self._kept
+        if whose() is not light:
+            parts = {}
+        if box not in parts:
+            left, top, right, bottom = box
+            part = levelled(part_of(light, np.s_[top:bottom, left:right])).level
+            # a copy, so that a field left behind is not kept for a part of it
+            mask = None if part.zone_mask is None else part.zone_mask.copy()
+            delta, distance = part.delta.copy(), part.solid_distance.copy()
+            part = replace(part, delta=delta, solid_distance=distance, zone_mask=mask)
+            parts = dict([*parts.items(), (box, part)][-_KEPT_PARTS:])
+            self._kept = (ref(light), parts)
+        return parts[box]
+
+
+_PARTS = LevelledParts()
 
 
 def looks_mpx(light: Any, wanted: Box) -> tuple[float, ...]:
@@ -63,7 +98,7 @@ def _work(pieces: np.ndarray) -> float:
     return sum(np.count_nonzero(a != b) for a, b in steps) + np.count_nonzero(pieces) / _INSIDE
 
 
-def _middle(light: Any, wanted: Box, most_mpx: float) -> tuple[tuple[int, int, int, int], bool]:
+def _middle(light: Any, wanted: Box, most_mpx: float) -> tuple[PixelBox, bool]:
     """The middle of the wanted part of a field, no larger than that, and whether it is all of it."""
     height, width = light.solid_distance.shape
     left, top = max(0, int(wanted[0])), max(0, int(wanted[1]))
@@ -92,16 +127,14 @@ def preview(
     """
     from measure.field.basics.outline import area
     from measure.field.components.find import find_pieces
-    from measure.field.ground.plate_shade import part_of
-    from measure.field.levelled import levelled
     from measure.field.limits import finest_px, smallest_px
 
     (left, top, right, bottom), whole = _middle(light, wanted, most_mpx)
     if right - left < 8 or bottom - top < 8:
         return Preview([], (left, top, right, bottom), True)
-    crop = part_of(light, np.s_[top:bottom, left:right])
+    part = _PARTS.of(light, (left, top, right, bottom))
     limit = smallest_px(settings, um_per_px)
-    found = find_pieces(levelled(crop).level, limit, settings, progress, finest_px=finest_px(limit))
+    found = find_pieces(part, limit, settings, progress, finest_px=finest_px(limit))
     shift = np.array([left, top], np.float32)
     # smaller ones are found too, but only to be listed as below the limit
     counted = [o + shift for o in found.outlines if area(o) >= np.pi / 4 * limit**2]

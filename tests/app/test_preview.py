@@ -1,5 +1,7 @@
 """A preview shows what measuring will find, also where a lamp or a lens changes how pieces look."""
 
+from weakref import ref
+
 import numpy as np
 import pytest
 
@@ -53,3 +55,16 @@ def test_a_part_of_no_size_is_looked_at_in_full():
     shown = preview_work.preview(light, FieldSettings(), 1.0, (2000.0, 2000.0, 2100.0, 2100.0))
     assert shown.whole
     assert shown.outlines == []
+
+
+def test_what_no_setting_changes_is_told_once_for_a_part_of_a_field_and_goes_with_the_field():
+    one, other = (prepare(_dotted(spacing)) for spacing in (50, 100))
+    parts = preview_work.LevelledParts()
+    kept = parts.of(one, (0, 0, 200, 200))
+    assert parts.of(one, (0, 0, 200, 200)) is kept
+    assert parts.of(one, (0, 0, 200, 300)).delta.shape == (300, 200, 3)
+    assert parts.of(one, (0, 0, 200, 200)) is kept
+    assert parts.of(other, (0, 0, 200, 200)) is not kept
+    left_behind = ref(one)
+    del one
+    assert left_behind() is None
