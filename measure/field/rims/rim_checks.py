@@ -20,6 +20,10 @@ _MORE, _WHOLE = 0.1, 0.93  # share added, and solidity, from which a wider closi
 _LIKE_BAND = 0.42  # part of the rim's half thickness taken off before its pieces are looked at
 _BEAD_SOLIDITY, _BEAD_ASPECT = 0.82, 3.2  # a bead is compact; a length of rim is long or bent
 _BEADS_SHARE = 0.5  # share of beads in a rim from which it is none
+# full parts of a string, fewer where they are thick, for only narrow rims break into compact bits; their
+# solidity, aspect, share of all; grooves as wide as this share of their half thickness are closed
+_STRUNG, _STRUNG_THICK, _THICK_PX = 5, 3, 10.0
+_FULL, _SHORT, _MOST_STRUNG, _GROOVE = 0.9, 2.2, 0.7, 0.2
 _LOBES = 0.95  # solidity below which a piece may be two
 _MOSTLY_CLEAR, _ONE_MIDDLE = 0.3, 0.5  # clear share of a piece; share of that in one place
 _GAPS = (1.5, 3.0, 5.0, 8.0, 12.0)
@@ -97,7 +101,7 @@ def _rimmed(
     if not rim.any() or percentile(distance[rim > 0], _CLEAR_OF_NOISE) < seed or _has_gaps(rim, piece):
         return None
     rim &= (field >= _WEAK * percentile(field[rim > 0], 75)).view(np.uint8)
-    if _beaded(rim, piece) or _is_scattered(rim, piece):
+    if _beaded(rim, piece) or _is_scattered(rim, piece) or _is_string(rim, piece):
         return None
     whole = _without_tails(_inside(rim, piece))
     inner: np.ndarray = cv2.erode(whole, disc(1.0), borderValue=1)
@@ -194,6 +198,31 @@ def _beaded(rim: np.ndarray, piece: np.ndarray) -> bool:
         aspect = (max(sides) + 1.0) / (min(sides) + 1.0)
         beads += n * (n > _LEAST_BEAD_PX2 and aspect < _BEAD_ASPECT and solidity(core) > _BEAD_SOLIDITY)
     return beads > _BEADS_SHARE * cv2.countNonZero(cores)
+
+
+def _is_string(rim: np.ndarray, piece: np.ndarray) -> bool:
+    """Whether a rim falls at its necks into short full parts: solid pieces about a gap."""
+    largest = _HOLE * cv2.countNonZero(piece)
+    solid = cv2.copyMakeBorder(_small_holes_filled(rim, largest), 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+    least_px2 = np.pi * _LEAST_HALF_PX**2
+    if cv2.countNonZero(solid) < _STRUNG_THICK * least_px2:
+        return False
+    deepest = float(cv2.distanceTransform(solid, cv2.DIST_L2, 5).max())
+    if deepest > _THICK_PX:
+        solid = _small_holes_filled(closed(solid, _GROOVE * deepest), largest)
+    cut = cut_by_shape(solid, 0.5)
+    sizes = [_size_of_full((cut == k).view(np.uint8), least_px2) for k in range(1, int(cut.max()) + 1)]
+    fewest = _STRUNG_THICK if deepest > _THICK_PX else _STRUNG
+    return sum(map(bool, sizes)) >= fewest and sum(sizes) > _MOST_STRUNG * cv2.countNonZero(solid)
+
+
+def _size_of_full(part: np.ndarray, least_px2: float) -> int:
+    """Area of a part that is short and full, px; 0 of any other."""
+    area = cv2.countNonZero(part)
+    if area < least_px2 or solidity(part) < _FULL:
+        return 0
+    sides = cv2.minAreaRect(np.argwhere(part).astype(np.float32)[:, ::-1])[1]
+    return area if max(sides) + 1.0 < _SHORT * (min(sides) + 1.0) else 0
 
 
 def _small_holes_filled(mask: np.ndarray, most_px2: float) -> np.ndarray:

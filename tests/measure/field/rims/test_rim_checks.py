@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
+from measure.field.basics.masks import fill_holes
 from measure.field.bodies.body_holes import fill_body
 from measure.field.rims.rim_checks import credible
 
@@ -46,6 +47,22 @@ def test_solid_pieces_in_a_ring_are_no_rim():
     for angle in np.arange(0, 2 * np.pi, np.pi / 4):
         centre = (round(70 + 48 * np.cos(angle)), round(70 + 48 * np.sin(angle)))
         cv2.circle(strong, centre, 12, 1, -1)
+    assert _checked(piece, strong).max() == 0
+
+
+@pytest.mark.parametrize("count", [7, 9])
+def test_solid_pieces_pressed_together_about_a_gap_are_no_rim_though_grooves_divide_them(count):
+    piece, strong = np.zeros((2, 400, 400), np.uint8)
+    half = 140.0 * np.sin(np.pi / count)  # their middles on a circle of this radius
+    for angle in 2 * np.pi * np.arange(count) / count:
+        middle = (200 + 140 * np.cos(angle), 200 + 140 * np.sin(angle))
+        turn = np.rad2deg(angle) + 90
+        cv2.ellipse(piece, (middle, (2.7 * half, 2.2 * min(half, 40.0)), turn), 1, -1)
+        cv2.ellipse(strong, (middle, (2.3 * half, 1.8 * min(half, 40.0)), turn), 1, -1)
+        along = 0.6 * half * np.array([-np.sin(angle), np.cos(angle)])
+        ends = [np.rint(np.array(middle) + side * along).astype(int).tolist() for side in (-1, 1)]
+        cv2.line(strong, *ends, 0, 3)
+    piece = fill_holes(piece)
     assert _checked(piece, strong).max() == 0
 
 
