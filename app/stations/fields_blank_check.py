@@ -8,7 +8,7 @@ from app.session import Session
 from measure.errors import KnownError
 from measure.study.records import FieldRow
 
-_KEY = "blank-oil check"
+KEY = "blank-oil check"
 
 
 class BlankCheck:
@@ -44,7 +44,7 @@ class BlankCheck:
         """Look at the next picture that is asked for; one at a time, for each may take a second."""
         waiting = [row for row in self._asked if row.sha256 not in self._known]
         study = self._session.study
-        if not waiting or study is None or self._session.tasks.busy(_KEY):
+        if not waiting or study is None or self._session.tasks.busy(KEY):
             return
         row = waiting[0]
         try:
@@ -57,7 +57,7 @@ class BlankCheck:
             lambda doubt: self._keep(row, doubt),
             failed=lambda error: self._keep(row, explain(error, "Looking at the blank oil")[0]),
             text="Looking whether the blank oil is free of pieces",
-            key=_KEY,
+            key=KEY,
         )
 
     def _keep(self, row: FieldRow, doubt: str) -> None:

@@ -7,6 +7,7 @@ import pytest
 from pytestqt.qtbot import QtBot
 
 from app.stations.fields import Station
+from app.stations.fields_blank_check import KEY
 from app.window import Window
 from measure.model import FieldSettings, Scale
 from measure.picture_png import png_words
@@ -108,7 +109,7 @@ def test_a_blank_with_pieces_is_told_where_it_is_chosen(station: Station, qtbot:
     assert station.details.blank_doubt.isHidden()
     station.session.do(study.update_fields, [1], blank_id=2)
     assert station.details.blank_doubt.text() == words  # known already: said at once
-    assert not station.session.tasks.tasks
+    assert KEY not in {task.key for task in station.session.tasks.tasks}
 
 
 def test_clean_and_dark_pictures_of_blank_oil(station: Station, qtbot: QtBot):
