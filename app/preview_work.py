@@ -62,8 +62,13 @@ class LevelledParts:
             delta, distance = part.delta.copy(), part.solid_distance.copy()
             part = replace(part, delta=delta, solid_distance=distance, zone_mask=mask)
             parts = dict([*parts.items(), (box, part)][-_KEPT_PARTS:])
-            self._kept = (ref(light), parts)
+            self._kept = (ref(light, self._forget), parts)
         return parts[box]
+
+    def _forget(self, gone: Any) -> None:
+        """Let the parts go with their field."""
+        if self._kept[0] is gone:
+            self._kept = (lambda: None, {})
 
 
 _PARTS = LevelledParts()

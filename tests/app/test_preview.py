@@ -57,7 +57,7 @@ def test_a_part_of_no_size_is_looked_at_in_full():
     assert shown.outlines == []
 
 
-def test_what_no_setting_changes_is_told_once_for_a_part_of_a_field_and_goes_with_the_field():
+def test_what_no_setting_changes_is_told_once_for_a_part_of_a_field():
     one, other = (prepare(_dotted(spacing)) for spacing in (50, 100))
     parts = preview_work.LevelledParts()
     kept = parts.of(one, (0, 0, 200, 200))
@@ -65,6 +65,13 @@ def test_what_no_setting_changes_is_told_once_for_a_part_of_a_field_and_goes_wit
     assert parts.of(one, (0, 0, 200, 300)).delta.shape == (300, 200, 3)
     assert parts.of(one, (0, 0, 200, 200)) is kept
     assert parts.of(other, (0, 0, 200, 200)) is not kept
-    left_behind = ref(one)
-    del one
-    assert left_behind() is None
+
+
+def test_a_field_left_behind_is_not_kept_for_its_parts_nor_they_without_it():
+    light = prepare(_dotted(50))
+    parts = preview_work.LevelledParts()
+    field, part = ref(light), ref(parts.of(light, (0, 0, 200, 200)))
+    assert part() is not None
+    del light
+    assert field() is None
+    assert part() is None

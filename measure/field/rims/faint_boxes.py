@@ -66,8 +66,9 @@ def faint_boxes(
 def _outline_of(net: np.ndarray) -> np.ndarray | None:
     """What lines close in, if it is straight-sided and falls into more than one facet."""
     lines, tree = cv2.findContours(net, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    outer = [line for line, (_, _, _, parent) in zip(lines, tree[0].tolist(), strict=True) if parent < 0]
-    holes = [line for line, (_, _, _, parent) in zip(lines, tree[0].tolist(), strict=True) if parent >= 0]
+    within = [parent >= 0 for _, _, _, parent in tree[0].tolist()]
+    outer = [line for line, inner in zip(lines, within, strict=True) if not inner]
+    holes = [line for line, inner in zip(lines, within, strict=True) if inner]
     facets = [line for line in holes if cv2.contourArea(line) > _SPIKES_PX**2]
     if len(facets) < 2:
         return None

@@ -50,7 +50,18 @@ class DarkLines(NamedTuple):
 
 
 def dark_lines(light: Light, labels: np.ndarray, factor: float = 1.0) -> DarkLines | None:
-    """Find thin dark lines, as `faint_rims` needs them; None where no oil is seen."""
+    """Find thin dark lines.
+
+    Parameters
+    ----------
+    light, labels, factor
+        As in `faint_rims`.
+
+    Returns
+    -------
+    lines : DarkLines or None
+        None where no oil is seen.
+    """
     lines = _lines(light.delta)
     apart = lines[::3, ::3][labels[::3, ::3] == 0].astype(np.float32)
     if not apart.size:
